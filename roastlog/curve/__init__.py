@@ -1,0 +1,1 @@
+"""What is read off a curve: rate of rise, turning point, phases. Pure numpy."""

@@ -1,0 +1,88 @@
+"""All errors that Drumside raises by name. Each message is a sentence that a roaster can act on.
+
+    DrumsideError
+    ├── CurveError          arrays that no curve can be made of
+    ├── PhysicsError        a simulated roast that cannot be set up
+    ├── SheetError          a machine sheet with a mistake in it
+    ├── InstrumentError     an instrument that does not answer
+    ├── LabelError          a label that cannot be made as asked
+    ├── CodeError
+    │   ├── MistypedCode    the check character does not fit
+    │   └── NotACode        not the form of a batch code at all
+    ├── NotFound
+    │   ├── NoSuchBatch
+    │   ├── NoSuchMachine
+    │   └── NoSuchLot
+    ├── EntryRefused        an entry that cannot be kept, and why
+    ├── ReadingsRefused     a push of readings that cannot be read at all
+    ├── SettingError        a setting out of its range
+    └── StoreError          the database cannot be read or written
+"""
+
+
+class DrumsideError(Exception):
+    """Base of all errors below."""
+
+
+class CurveError(DrumsideError):
+    """Raised for arrays that no curve can be made of."""
+
+
+class PhysicsError(DrumsideError):
+    """Raised for a simulated roast that cannot be set up."""
+
+
+class SheetError(DrumsideError):
+    """Raised for a machine sheet with a mistake; the message names the line and what may stand there."""
+
+
+class InstrumentError(DrumsideError):
+    """Raised when an instrument does not answer; the message gives a plain reason."""
+
+
+class LabelError(DrumsideError):
+    """Raised for a label that cannot be made as asked."""
+
+
+class CodeError(DrumsideError):
+    """Base of the errors about batch codes."""
+
+
+class MistypedCode(CodeError):
+    """Raised when a code has the right form but its check character does not fit."""
+
+
+class NotACode(CodeError):
+    """Raised for text that has not the form of a batch code."""
+
+
+class NotFound(DrumsideError):
+    """Base of the errors about things that are not in the database."""
+
+
+class NoSuchBatch(NotFound):
+    """Raised for a well-formed code that no batch carries."""
+
+
+class NoSuchMachine(NotFound):
+    """Raised for a machine id that is not set up."""
+
+
+class NoSuchLot(NotFound):
+    """Raised for a green lot that is not in the books."""
+
+
+class EntryRefused(DrumsideError):
+    """Raised for an entry that cannot be kept; the message says why."""
+
+
+class ReadingsRefused(DrumsideError):
+    """Raised for a push of readings that cannot be read at all."""
+
+
+class SettingError(DrumsideError):
+    """Raised for a setting whose value is out of range."""
+
+
+class StoreError(DrumsideError):
+    """Raised when the database cannot be read or written."""

@@ -1,0 +1,1 @@
+"""Sources of readings. Whatever the wire, they look alike."""

@@ -1,0 +1,1 @@
+"""QR symbols and the labels that carry them."""

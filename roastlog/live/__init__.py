@@ -1,0 +1,1 @@
+"""Reading, computing and publishing while a batch is under way."""

@@ -1,0 +1,1 @@
+"""Arrays to Bokeh figures and small pictures."""

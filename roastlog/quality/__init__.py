@@ -1,0 +1,1 @@
+"""What weights say about a batch. Pure."""

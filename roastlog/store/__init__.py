@@ -1,0 +1,1 @@
+"""The SQLite database: one writing thread, many readers."""

@@ -1,0 +1,1 @@
+"""Batch codes and the kilograms of a green lot. Pure."""

@@ -1,0 +1,35 @@
+"""°F and °C, lb and kg: converted at the edges only. Inside, temperatures are °C and masses are grams."""
+
+G_PER_LB = 453.59237  # the international pound, exact by definition
+
+
+def c_from_f(temp_f: float) -> float:
+    """Temperature in °C of a temperature in °F."""
+    return (temp_f - 32.0) / 1.8
+
+
+def f_from_c(temp_c: float) -> float:
+    """Temperature in °F of a temperature in °C."""
+    return temp_c * 1.8 + 32.0
+
+
+def rate_f_from_c(rate_c_per_min: float) -> float:
+    """Rate in °F/min of a rate in °C/min: differences carry no offset."""
+    return rate_c_per_min * 1.8
+
+
+def lb_from_g(mass_g: float) -> float:
+    """Mass in pounds of a mass in grams."""
+    return mass_g / G_PER_LB
+
+
+def g_from_lb(mass_lb: float) -> float:
+    """Mass in grams of a mass in pounds."""
+    return mass_lb * G_PER_LB
+
+
+def clock_text(time_s: float) -> str:
+    """Minutes and seconds as on a stopwatch: 522.4 is ``8:42``, -5 is ``-0:05``."""
+    whole_s = int(abs(time_s))
+    sign = "-" if time_s <= -1 else ""
+    return f"{sign}{whole_s // 60}:{whole_s % 60:02d}"

@@ -1,0 +1,1 @@
+"""Pages and API: thin routes over the services."""
