@@ -35,7 +35,7 @@ class Instrument(Protocol):
     def read(self, ids: Collection[str]) -> Sequence[Reading | Fault]:
         """Newest value of those channels and controls, or the fault of those that alone fail.
 
-        Raises `roastlog.errors.InstrumentError`, within the link's timeout, only when the link as a whole is lost.
+        Raises `roastlog.errors.InstrumentError` only when the link as a whole is lost, within its timeout.
         """
 
     def close(self) -> None:
