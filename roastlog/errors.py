@@ -1,22 +1,22 @@
 """All errors that Drumside raises by name. Each message is a sentence that a roaster can act on.
 
-    DrumsideError
-    ├── CurveError          arrays that no curve can be made of
-    ├── PhysicsError        a simulated roast that cannot be set up
-    ├── SheetError          a machine sheet with a mistake in it
-    ├── InstrumentError     an instrument that does not answer
-    ├── LabelError          a label that cannot be made as asked
-    ├── CodeError
-    │   ├── MistypedCode    the check character does not fit
-    │   └── NotACode        not the form of a batch code at all
-    ├── NotFound
-    │   ├── NoSuchBatch
-    │   ├── NoSuchMachine
-    │   └── NoSuchLot
-    ├── EntryRefused        an entry that cannot be kept, and why
-    ├── ReadingsRefused     a push of readings that cannot be read at all
-    ├── SettingError        a setting out of its range
-    └── StoreError          the database cannot be read or written
+DrumsideError
+├── CurveError          arrays that no curve can be made of
+├── PhysicsError        a simulated roast that cannot be set up
+├── SheetError          a machine sheet with a mistake in it
+├── InstrumentError     an instrument that does not answer
+├── LabelError          a label that cannot be made as asked
+├── CodeError
+│   ├── MistypedCode    the check character does not fit
+│   └── NotACode        not the form of a batch code at all
+├── NotFound
+│   ├── NoSuchBatch
+│   ├── NoSuchMachine
+│   └── NoSuchLot
+├── EntryRefused        an entry that cannot be kept, and why
+├── ReadingsRefused     a push of readings that cannot be read at all
+├── SettingError        a setting out of its range
+└── StoreError          the database cannot be read or written
 """
 
 
