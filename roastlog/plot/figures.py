@@ -1,0 +1,328 @@
+"""Curves as Bokeh figures: temperatures, rates and the ribbon of controls, one above the other.
+
+A figure is made once and goes to the browser as a `json_item`. Colours here are those of the light theme; whatever
+takes one from the page's theme carries a tag ``{property: token}``, and static/js/figure.js paints it anew from
+``--token``. Import this module only where a figure is made: Bokeh takes its time to load.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any, Final
+
+import numpy as np
+from bokeh.core.properties import value
+from bokeh.embed import json_item
+from bokeh.layouts import column
+from bokeh.models import (
+    ColumnDataSource,
+    FixedTicker,
+    Label,
+    Line,
+    Plot,
+    Quad,
+    Range1d,
+    Scatter,
+    SingleIntervalTicker,
+    Text,
+    VSpan,
+)
+from bokeh.plotting import figure
+from numpy.typing import ArrayLike, NDArray
+
+from roastlog.errors import CurveError
+from roastlog.plot.overlays import LANE_FILL, Columns, checks, marks, ribbon
+
+Columned = Mapping[str, ArrayLike]
+
+# Okabe–Ito hues, darkened until they stand 3:1 and more off the paper; each role has a dash of its own besides.
+TOKENS: Final[dict[str, str]] = {
+    "probe": "#b85000",
+    "surface": "#0072b2",
+    "exhaust": "#00795a",
+    "inlet": "#8f4a78",
+    "drum": "#7a6a00",
+    "room": "#635a51",
+    "guide": "#7d7468",
+    "ink": "#1c1713",
+    "ink-2": "#635a51",
+    "line": "#8c8172",
+    "paper": "#faf6ee",
+    "grid": "#ddd5c6",
+    "bar": "#d3cabb",
+}
+_ROLES: Final[dict[str, tuple[str, str | list[int], float]]] = {  # role: token, dash, width [px]
+    "bean_probe": ("probe", "solid", 2.6),
+    "bean_surface": ("surface", [7, 4], 2.0),
+    "exhaust_air": ("exhaust", [2, 3], 2.0),
+    "inlet_air": ("inlet", [9, 3, 2, 3], 2.0),
+    "drum": ("drum", [4, 2], 1.6),
+    "room": ("room", [1, 4], 1.6),
+}
+_BEAN_ROLES: Final = frozenset({"bean_probe", "bean_surface"})
+
+_LONGEST_MIN: Final = 60
+_LEFT_PX, _RIGHT_PX = 46, 6
+_FONT: Final = "system-ui, sans-serif"
+_WORDS: Final = {"text_font_size": "12px", "text_font": value(_FONT)}
+
+
+@dataclass(frozen=True)
+class _Frame:
+    """How large the panels are, and how much time they show."""
+
+    temp_px: int
+    rate_px: int
+    lane_px: int
+    tick_s: int
+    least_s: float
+    room: float  # the axis reaches this many times as far as the curve, so that the words at its end fit
+
+    def reach_s(self, end_s: float) -> float:
+        return max(self.least_s, float(np.ceil(end_s * self.room / self.tick_s)) * self.tick_s)
+
+
+_LIVE: Final = _Frame(temp_px=200, rate_px=90, lane_px=22, tick_s=120, least_s=600.0, room=1.16)
+_RECORD: Final = _Frame(temp_px=340, rate_px=150, lane_px=26, tick_s=60, least_s=60.0, room=1.07)
+
+
+def live_figure(
+    channels: Sequence[Mapping[str, Any]],
+    controls: Sequence[Mapping[str, Any]],
+    columns: Columned,
+    overlays: Mapping[str, Columns] | None = None,
+) -> dict[str, Any]:
+    """The live page's panels as a `json_item`, to be embedded once and then fed by name.
+
+    Parameters
+    ----------
+    channels, controls
+        As in the live view: mappings with ``id``, ``role``, ``short`` and ``id``, ``name``, ``low``, ``high``.
+    columns
+        ``t_s`` [s from charge], a column for each channel [°C] and ``rate_…`` for each bean channel [°C/min], all of
+        one length. A channel without one is drawn as gaps.
+    overlays
+        ``marks``, ``checks``, ``ribbon`` as `roastlog.plot.overlays` makes them, and ``guide`` (``t_s``, ``temp_c``),
+        ``ahead`` (like marks). Each may be missing.
+
+    Returns
+    -------
+    dict
+        Named sources in it: ``live``, ``ends``, ``marks``, ``ahead``, ``checks``, ``ribbon``, ``guide``; named ranges:
+        ``time``, ``temp``, ``rate``.
+    """
+    return _item(channels, controls, columns, overlays or {}, _LIVE)
+
+
+def record_figure(
+    channels: Sequence[Mapping[str, Any]],
+    controls: Sequence[Mapping[str, Any]],
+    columns: Columned,
+    overlays: Mapping[str, Columns] | None = None,
+) -> dict[str, Any]:
+    """The record page's panels: the same look, taller, the whole curve and no room for what is to come.
+
+    Parameters and result are those of `live_figure`.
+    """
+    return _item(channels, controls, columns, overlays or {}, _RECORD)
+
+
+def live_columns(channels: Sequence[Mapping[str, Any]], columns: Columned) -> dict[str, NDArray[np.float32]]:
+    """All columns of the source ``live`` as float32, which halve the page's weight; a missing one is all gaps.
+
+    Raises
+    ------
+    CurveError
+        If a column is not as long as ``t_s``.
+    """
+    time_s = np.asarray(columns.get("t_s", ()), dtype=np.float32)
+    names = [channel["id"] for channel in channels]
+    names += [f"rate_{channel['id']}" for channel in channels if channel["role"] in _BEAN_ROLES]
+    filled = {"t_s": time_s}
+    for name in names:
+        known = columns.get(name)
+        filled[name] = np.full(time_s.shape, np.nan, np.float32) if known is None else np.asarray(known, np.float32)
+        if filled[name].shape != time_s.shape:
+            raise CurveError(f"Column {name} has {filled[name].size} values where t_s has {time_s.size}.")
+    return filled
+
+
+def _item(
+    channels: Sequence[Mapping[str, Any]],
+    controls: Sequence[Mapping[str, Any]],
+    columns: Columned,
+    overlays: Mapping[str, Columns],
+    frame: _Frame,
+) -> dict[str, Any]:
+    data = live_columns(channels, columns)
+    live = ColumnDataSource(data, name="live")
+    end_s = float(data["t_s"][-1]) if data["t_s"].size else 0.0
+    time = Range1d(0, frame.reach_s(end_s), name="time")
+    temperatures = _temperatures(channels, live, time, frame)
+    _rules(temperatures, overlays.get("marks"), "marks", dash="solid", ink="ink")
+    _rules(temperatures, overlays.get("ahead"), "ahead", dash="dotted", ink="ink-2")
+    _curves(temperatures, channels, live, overlays)
+    panels = [temperatures, _rates(channels, live, time, frame)]
+    if controls:
+        panels.append(_ribbon(controls, overlays.get("ribbon"), time, frame))
+    item: dict[str, Any] = json_item(column(*panels, sizing_mode="stretch_width", spacing=0))
+    return item
+
+
+def _temperatures(channels: Sequence[Mapping[str, Any]], live: ColumnDataSource, time: Range1d, frame: _Frame) -> Plot:
+    temps = [live.data[channel["id"]] for channel in channels]
+    top = max([240.0, *(float(np.ceil(np.nanmax(temp) / 20 + 0.5)) * 20 for temp in temps if np.isfinite(temp).any())])
+    panel = _panel(time, Range1d(60, top, name="temp"), frame.temp_px, name="temperatures")
+    panel.yaxis.ticker = SingleIntervalTicker(interval=40, num_minor_ticks=0)
+    _minutes(panel, frame.tick_s, shown=True)
+    panel.extra_y_ranges = {"unit": Range1d(0, 1)}
+    _unit(panel, "°C")
+    return panel
+
+
+def _curves(
+    panel: Plot,
+    channels: Sequence[Mapping[str, Any]],
+    live: ColumnDataSource,
+    overlays: Mapping[str, Columns],
+) -> None:
+    guide = ColumnDataSource(overlays.get("guide") or {"t_s": [], "temp_c": []}, name="guide")
+    thin = Line(x="t_s", y="temp_c", line_width=1.2, line_color=TOKENS["guide"], tags=[{"line_color": "guide"}])
+    panel.add_glyph(guide, thin)
+    for channel in reversed(channels):
+        panel.add_glyph(live, _line(channel, channel["id"]))
+    _dots(panel, ColumnDataSource(overlays.get("checks") or checks([]), name="checks"))
+    _ends(panel, channels, live)
+
+
+def _rates(channels: Sequence[Mapping[str, Any]], live: ColumnDataSource, time: Range1d, frame: _Frame) -> Plot:
+    panel = _panel(time, Range1d(0, 22, name="rate"), frame.rate_px, name="rates")
+    panel.yaxis.ticker = SingleIntervalTicker(interval=10, num_minor_ticks=0)
+    _minutes(panel, frame.tick_s, shown=False)
+    for channel in reversed(channels):
+        if channel["role"] in _BEAN_ROLES:
+            panel.add_glyph(live, _line(channel, f"rate_{channel['id']}"))
+    _unit(panel, "°C/min")
+    return panel
+
+
+def _ribbon(controls: Sequence[Mapping[str, Any]], bars: Columns | None, time: Range1d, frame: _Frame) -> Plot:
+    lanes = len(controls)
+    panel = _panel(time, Range1d(0, lanes), frame.lane_px * lanes, name="lanes")
+    middles = [lanes - 1 - row + LANE_FILL / 2 for row in range(lanes)]
+    panel.yaxis.ticker = FixedTicker(ticks=middles)
+    names = [_short(str(control["name"])) for control in controls]
+    panel.yaxis.major_label_overrides = dict(zip(middles, names, strict=True))
+    panel.ygrid.visible = panel.xaxis.visible = False
+    source = ColumnDataSource(bars or ribbon([], controls, 0.0), name="ribbon")
+    bar = Quad(left="left", right="right", bottom="bottom", top="top", fill_color=TOKENS["bar"])
+    bar.line_color, bar.tags = TOKENS["paper"], [{"fill_color": "bar", "line_color": "paper"}]
+    panel.add_glyph(source, bar)
+    words = Text(x="left", y="bottom", text="text", x_offset=4, y_offset=-1, text_color=TOKENS["ink"], **_WORDS)
+    words.tags = [{"text_color": "ink"}]
+    panel.add_glyph(source, words)
+    return panel
+
+
+def _panel(time: Range1d, y_range: Range1d, height_px: int, *, name: str) -> Plot:
+    panel = figure(
+        name=name,
+        height=height_px,
+        sizing_mode="stretch_width",
+        x_range=time,
+        y_range=y_range,
+        tools="",
+        toolbar_location=None,
+        output_backend="canvas",
+        min_border=2,
+        min_border_left=_LEFT_PX,
+        min_border_right=_RIGHT_PX,
+        background_fill_alpha=0,
+        border_fill_alpha=0,
+        outline_line_color=None,
+        lod_threshold=None,
+    )
+    for axis in (panel.xaxis[0], panel.yaxis[0]):
+        axis.axis_line_color = axis.major_tick_line_color = axis.minor_tick_line_color = None
+        axis.major_label_text_font_size, axis.major_label_text_font = "12px", _FONT
+        axis.major_label_text_color = TOKENS["ink-2"]
+        axis.major_label_standoff, axis.major_tick_out = 2, 3
+        axis.tags = [{"major_label_text_color": "ink-2"}]
+    panel.grid.grid_line_color = TOKENS["grid"]
+    for grid in panel.grid:
+        grid.tags = [{"grid_line_color": "grid"}]
+    panel.xgrid.visible = False
+    return panel
+
+
+def _minutes(panel: Plot, every_s: int, *, shown: bool) -> None:
+    # Labels by a list, since a formatter of our own would need eval, which the page's policy forbids.
+    panel.xaxis.ticker = SingleIntervalTicker(interval=every_s, num_minor_ticks=0)
+    panel.xaxis.major_label_overrides = {60 * minute: str(minute) for minute in range(_LONGEST_MIN + 1)}
+    panel.xaxis.visible = shown
+
+
+def _line(channel: Mapping[str, Any], field: str) -> Line:
+    token, dash, width_px = _ROLES[channel["role"]]
+    return Line(
+        x="t_s",
+        y=field,
+        line_width=width_px,
+        line_dash=dash,
+        line_join="round",
+        line_color=TOKENS[token],
+        tags=[{"line_color": token}],
+    )
+
+
+def _rules(panel: Plot, columns: Columns | None, name: str, *, dash: str, ink: str) -> None:
+    source = ColumnDataSource(columns or marks([]), name=name)
+    rule = VSpan(x="t_s", line_color=TOKENS[ink], line_width=1, line_dash=dash, tags=[{"line_color": ink}])
+    panel.add_glyph(source, rule)
+    words = Text(x="t_s", y="y", text="label", x_offset=4, text_baseline="top", text_color=TOKENS[ink], **_WORDS)
+    words.tags = [{"text_color": ink}]
+    panel.add_glyph(source, words, y_range_name="unit")
+
+
+def _dots(panel: Plot, source: ColumnDataSource) -> None:
+    dot = Scatter(x="t_s", y="temp_c", size=19, fill_color="fill", line_color=TOKENS["ink"], line_width=1.6)
+    dot.tags = [{"line_color": "ink"}]
+    panel.add_glyph(source, dot)
+    centred = {"text_align": "center", "text_baseline": "middle", "text_font_style": "bold"}
+    panel.add_glyph(source, Text(x="t_s", y="temp_c", text="letter", text_color="ink", **centred, **_WORDS))
+
+
+def _ends(panel: Plot, channels: Sequence[Mapping[str, Any]], live: ColumnDataSource) -> None:
+    """A word at the end of each line, in place of a legend; the page moves them along with the lines."""
+    rows = []
+    for channel in channels:
+        here = np.flatnonzero(np.isfinite(live.data[channel["id"]]))
+        last = here[-1] if here.size else None
+        rows.append(
+            {
+                "t_s": float("nan") if last is None else float(live.data["t_s"][last]),
+                "temp_c": float("nan") if last is None else float(live.data[channel["id"]][last]),
+                "text": channel["short"],
+                "channel": channel["id"],
+                "token": _ROLES[channel["role"]][0],
+                "color": TOKENS[_ROLES[channel["role"]][0]],
+            },
+        )
+    names = ("t_s", "temp_c", "text", "channel", "token", "color")
+    source = ColumnDataSource({name: [row[name] for row in rows] for name in names}, name="ends")
+    words = Text(x="t_s", y="temp_c", text="text", x_offset=5, text_baseline="middle", text_color="color", **_WORDS)
+    words.text_font_style = "bold"
+    panel.add_glyph(source, words)
+
+
+def _unit(panel: Plot, unit: str) -> None:
+    """The unit of the vertical axis, in the lower left of the panel, where no curve comes."""
+    label = Label(text=unit, text_color=TOKENS["ink-2"], text_font=_FONT, text_font_size="12px")
+    label.x, label.x_units, label.y, label.y_units = 4, "screen", 4, "screen"
+    label.tags = [{"text_color": "ink-2"}]
+    panel.add_layout(label)
+
+
+def _short(name: str) -> str:
+    """A control's name for the narrow margin: whole if it fits, else its first word, else cut."""
+    word = name if len(name) <= 7 else name.split(maxsplit=1)[0]
+    return word if len(word) <= 8 else f"{word[:7]}…"

@@ -1,0 +1,126 @@
+"""What is drawn on and under the curves, as columns: moments, trier checks, the ribbon of controls.
+
+Plain data in, plain lists out, no Bokeh: the live view sends them with each entry, and the figures start with them.
+"""
+
+from collections.abc import Iterable, Mapping, Sequence
+from itertools import pairwise
+from typing import Any, Final
+
+Columns = dict[str, list[Any]]
+
+# The beans' own colours, the same as --stage-* in static/app.css, and the ink that reads on each.
+STAGE_FILL: Final[dict[str, str]] = {
+    "green": "#8a9a63",
+    "pale": "#b9b475",
+    "yellow": "#d4b765",
+    "tan": "#bd9350",
+    "light_brown": "#96653a",
+    "brown": "#6b4427",
+}
+_LIGHT: Final = frozenset({"green", "pale", "yellow", "tan"})
+_ON_LIGHT, _ON_DARK = "#1c1713", "#ffffff"
+
+# On a phone some 34 px stand for a minute and a letter takes about 6 px, so a letter takes about 11 s.
+_SECONDS_A_LETTER: Final = 11.0
+_TIERS_Y: Final = (1.0, 0.915, 0.83)  # heights of the lines of words, as shares of the panel
+LANE_FILL: Final = 0.86  # how much of its lane the tallest bar takes
+
+
+def marks(moments: Iterable[tuple[str, float]]) -> Columns:
+    """Rules for the moments, their words on different heights where they would run into each other.
+
+    Parameters
+    ----------
+    moments
+        Label and time of each moment. [s from charge]
+
+    Returns
+    -------
+    dict
+        Columns ``t_s``, ``label`` and ``y`` (height of the words, 1 at the top), in the order of time.
+    """
+    columns: Columns = {"t_s": [], "label": [], "y": []}
+    free_from = [float("-inf")] * len(_TIERS_Y)
+    for label, time_s in sorted(moments, key=lambda moment: moment[1]):
+        words = label.lower()
+        tier = next((tier for tier, free_s in enumerate(free_from) if free_s <= time_s), len(_TIERS_Y) - 1)
+        free_from[tier] = time_s + _SECONDS_A_LETTER * (len(words) + 1)
+        columns["t_s"].append(round(time_s, 2))
+        columns["label"].append(words)
+        columns["y"].append(_TIERS_Y[tier])
+    return columns
+
+
+def checks(trier: Iterable[tuple[str, float, float | None]]) -> Columns:
+    """Dots for the trier checks, each with the letter of its stage.
+
+    Parameters
+    ----------
+    trier
+        Stage, time [s from charge] and bean temperature [°C] of each check. One without a temperature is left out,
+        for it has no place on the curve.
+
+    Returns
+    -------
+    dict
+        Columns ``t_s``, ``temp_c``, ``letter``, ``stage``, ``fill`` and ``ink``.
+    """
+    columns: Columns = {"t_s": [], "temp_c": [], "letter": [], "stage": [], "fill": [], "ink": []}
+    for stage, time_s, temp_c in trier:
+        if temp_c is None:
+            continue
+        columns["t_s"].append(round(time_s, 2))
+        columns["temp_c"].append(round(temp_c, 2))
+        columns["letter"].append(stage[0])
+        columns["stage"].append(stage)
+        columns["fill"].append(STAGE_FILL[stage])
+        columns["ink"].append(_ON_LIGHT if stage in _LIGHT else _ON_DARK)
+    return columns
+
+
+def ribbon(
+    moves: Iterable[tuple[str, float, float]],
+    controls: Sequence[Mapping[str, Any]],
+    end_s: float,
+    *,
+    start_s: float = 0.0,
+) -> Columns:
+    """Bars of the ribbon: one lane a control, the first one uppermost, a bar as tall as its setting.
+
+    Parameters
+    ----------
+    moves
+        Control, time [s from charge] and setting of each move, in any order. What was set before ``start_s`` counts
+        from there on.
+    controls
+        The machine's controls as in the live view: ``id``, ``low``, ``high``, ``decimals``.
+    end_s, start_s
+        Where the ribbon ends (now, or the drop) and begins. [s from charge]
+
+    Returns
+    -------
+    dict
+        Columns ``left``, ``right``, ``bottom``, ``top``, ``row``, ``level`` (0 to 1), ``text``, ``control``, ``last``
+        (true for the bar that still grows).
+    """
+    names = ("left", "right", "bottom", "top", "row", "level", "text", "control", "last")
+    columns: Columns = {name: [] for name in names}
+    said = sorted(moves, key=lambda move: move[1])
+    for row, control in enumerate(controls):
+        steps = [(max(time_s, start_s), setting) for name, time_s, setting in said if name == control["id"]]
+        low, high = float(control["low"]), float(control["high"])
+        for (left, setting), (right, _) in pairwise([*steps, (end_s, 0.0)]):
+            if right <= left:
+                continue
+            level = min(max((setting - low) / (high - low), 0.0), 1.0)
+            bottom = len(controls) - 1 - row
+            text = f"{setting:.{int(control.get('decimals', 1))}f}"
+            bar = (left, right, bottom, bottom + max(level, 0.05) * LANE_FILL, row, level, _plain(text), control["id"])
+            for name, value in zip(names, (*bar, right == end_s), strict=True):
+                columns[name].append(round(value, 3) if isinstance(value, float) else value)
+    return columns
+
+
+def _plain(number: str) -> str:
+    return number.rstrip("0").rstrip(".") if "." in number else number

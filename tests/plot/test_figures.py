@@ -1,0 +1,134 @@
+"""Figures: what goes to the browser holds what was put in, under names that the page knows."""
+
+import base64
+import gzip
+import json
+from collections.abc import Iterator
+from typing import Any
+
+import numpy as np
+import pytest
+
+from roastlog.errors import CurveError
+from roastlog.plot.figures import TOKENS, live_columns, live_figure, record_figure
+from roastlog.plot.overlays import checks, marks, ribbon
+
+CHANNELS = [
+    {"id": "bean_probe", "name": "Bean probe", "role": "bean_probe", "short": "probe"},
+    {"id": "bean_surface", "name": "Bean surface", "role": "bean_surface", "short": "surface"},
+    {"id": "exhaust", "name": "Exhaust", "role": "exhaust_air", "short": "exhaust"},
+]
+CONTROLS = [{"id": "radiant", "name": "Radiant", "low": 0, "high": 10, "decimals": 1}]
+COLUMNS = {"t_s": [0, 1, 2], "bean_probe": [200.0, 190.0, float("nan")], "exhaust": [180, 181, 182]}
+
+
+def models(item: object) -> Iterator[dict[str, Any]]:
+    """All models in a json_item, however deep."""
+    if isinstance(item, dict):
+        if item.get("type") == "object" and "name" in item:
+            yield item
+        for value in item.values():
+            yield from models(value)
+    elif isinstance(item, list):
+        for value in item:
+            yield from models(value)
+
+
+def named(item: dict[str, Any], name: str) -> dict[str, Any]:
+    """The attributes of the one model that carries this name."""
+    (model,) = [model for model in models(item) if model.get("attributes", {}).get("name") == name]
+    return model["attributes"]
+
+
+def column(source: dict[str, Any], name: str) -> Any:  # noqa: ANN401 - a list or an encoded array
+    """One column of a source as it goes over the wire."""
+    return dict(source["data"]["entries"])[name]
+
+
+@pytest.mark.parametrize("make", [live_figure, record_figure])
+def test_the_names_that_the_page_feeds_are_there(make):
+    """Sources and ranges that static/js asks for by name are in both figures."""
+    item = make(CHANNELS, CONTROLS, COLUMNS)
+    for name in ("live", "ends", "marks", "ahead", "checks", "ribbon", "guide", "time", "temp", "rate"):
+        assert named(item, name)
+
+
+def test_columns_travel_as_float32():
+    """The live source carries little-endian float32, gaps as NaN, for every channel and each bean channel's rate."""
+    live = named(live_figure(CHANNELS, CONTROLS, COLUMNS), "live")
+    names = {name for name, _ in live["data"]["entries"]}
+    assert names == {"t_s", "bean_probe", "bean_surface", "exhaust", "rate_bean_probe", "rate_bean_surface"}
+    sent = column(live, "bean_probe")
+    assert sent["dtype"] == "float32"
+    values = np.frombuffer(gzip.decompress(base64.b64decode(sent["array"]["data"])), "<f4")
+    assert values[:2].tolist() == [200.0, 190.0]
+    assert np.isnan(values[2])
+
+
+def test_a_column_of_another_length_is_refused():
+    """Ragged columns would draw a curve that never was."""
+    with pytest.raises(CurveError, match="exhaust"):
+        live_columns(CHANNELS, {"t_s": [0, 1, 2], "exhaust": [1.0]})
+
+
+def test_an_empty_roast_has_a_figure_too():
+    """Before charge there are axes for ten minutes and no curve."""
+    item = live_figure(CHANNELS, CONTROLS, {"t_s": []})
+    assert named(item, "time")["end"] == 600.0
+    assert column(named(item, "ends"), "text") == ["probe", "surface", "exhaust"]
+
+
+def test_the_axes_reach_as_far_as_the_curve():
+    """A long and hot roast is inside its axes, on whole ticks."""
+    hot = {"t_s": [0, 1000], "bean_probe": [200.0, 251.0]}
+    item = live_figure(CHANNELS, CONTROLS, hot)
+    assert named(item, "time")["end"] == 1200.0
+    assert named(item, "temp")["end"] >= 251.0
+
+
+def test_overlays_are_drawn_from_the_start():
+    """Marks, checks and ribbon given at first paint are in the figure as they are."""
+    overlays = {
+        "marks": marks([("Charge", 0.0)]),
+        "checks": checks([("tan", 1.0, 190.0)]),
+        "ribbon": ribbon([("radiant", 0.0, 4.5)], CONTROLS, 2.0),
+    }
+    item = live_figure(CHANNELS, CONTROLS, COLUMNS, overlays)
+    assert column(named(item, "marks"), "label") == ["charge"]
+    assert column(named(item, "checks"), "letter") == ["t"]
+    assert column(named(item, "ribbon"), "text") == ["4.5"]
+
+
+def test_each_line_has_a_dash_of_its_own():
+    """Colour is never the only sign: no two channels share a dash."""
+    item = live_figure(CHANNELS, CONTROLS, COLUMNS)
+    fields = {channel["id"] for channel in CHANNELS}
+    lines = [model["attributes"] for model in models(item) if model["name"] == "Line"]
+    temps = [line for line in lines if line["y"]["field"] in fields and line.get("line_alpha", {}).get("value", 1) == 1]
+    dashes = [str(line.get("line_dash", "solid")) for line in temps]
+    assert len(dashes) == len(set(dashes)) == len(CHANNELS)
+
+
+def test_whatever_is_themed_names_a_known_token():
+    """Each tag that asks for a colour of the page's theme asks for one that exists."""
+    tags = [
+        dict(tag["entries"]) if "entries" in tag else tag
+        for model in models(live_figure(CHANNELS, CONTROLS, COLUMNS))
+        for tag in model.get("attributes", {}).get("tags", [])
+    ]
+    assert tags
+    assert {token for tag in tags for token in tag.values()} <= TOKENS.keys()
+
+
+def test_the_page_can_be_scrolled_over_the_chart():
+    """No tool takes the touch away from the page, and the toolbar is gone."""
+    item = live_figure(CHANNELS, CONTROLS, COLUMNS)
+    figures = [model["attributes"] for model in models(item) if model["name"] == "Figure"]
+    assert len(figures) == 3
+    assert all(figure["toolbar_location"] is None for figure in figures)
+    assert "PanTool" not in json.dumps(item)
+
+
+def test_the_figure_is_plain_json():
+    """It goes into a data block of the page as it is."""
+    assert json.loads(json.dumps(live_figure(CHANNELS, CONTROLS, COLUMNS)))["root_id"]

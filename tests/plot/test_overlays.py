@@ -1,0 +1,93 @@
+"""Overlays: the words, dots and bars that lie on and under the curves."""
+
+import pytest
+
+from roastlog.journal.words import STAGES
+from roastlog.plot.overlays import STAGE_FILL, checks, marks, ribbon
+
+CONTROLS = [
+    {"id": "radiant", "name": "Radiant", "low": 0, "high": 10, "decimals": 1},
+    {"id": "stir", "name": "Stir", "low": 2, "high": 6, "decimals": 0},
+]
+
+
+def test_marks_stand_in_the_order_of_time():
+    """Marks come sorted by time, in small letters, however they were given."""
+    columns = marks([("First crack", 482.0), ("Charge", 0.0)])
+    assert columns["t_s"] == [0.0, 482.0]
+    assert columns["label"] == ["charge", "first crack"]
+
+
+def test_words_that_would_collide_stand_lower():
+    """Two moments near each other have their words on different heights; far ones share the top."""
+    near = marks([("First crack", 480.0), ("Drop", 500.0)])
+    far = marks([("Charge", 0.0), ("Drop", 500.0)])
+    assert near["y"][1] < near["y"][0] == 1.0
+    assert far["y"] == [1.0, 1.0]
+
+
+def test_more_moments_than_lines_of_words_still_all_stand():
+    """Five moments in a few seconds all keep their rule and their word."""
+    assert marks([("Drop", float(second)) for second in range(5)])["t_s"] == [0, 1, 2, 3, 4]
+
+
+def test_each_stage_has_a_letter_of_its_own():
+    """Colour is never the only sign: six stages, six letters, six fills."""
+    columns = checks([(stage, 60.0 * index, 100.0) for index, stage in enumerate(STAGES)])
+    assert columns["letter"] == ["g", "p", "y", "t", "l", "b"]
+    assert len(set(columns["fill"])) == len(STAGES) == len(STAGE_FILL)
+
+
+def test_letters_read_on_their_dots():
+    """The letter on each dot has at least 4.5:1 by the relative luminance of WCAG 2.2 (its definition)."""
+    columns = checks([(stage, 0.0, 100.0) for stage in STAGES])
+    for fill, ink in zip(columns["fill"], columns["ink"], strict=True):
+        light, dark = sorted((_luminance(fill), _luminance(ink)), reverse=True)
+        assert (light + 0.05) / (dark + 0.05) >= 4.5
+
+
+def test_a_check_without_a_temperature_has_no_dot():
+    """A trier check that no reading belongs to is not drawn at a made-up height."""
+    assert checks([("tan", 200.0, None)])["t_s"] == []
+
+
+def test_ribbon_holds_each_setting_until_the_next():
+    """A bar reaches from its move to the next move of the same control, the last one to the end."""
+    columns = ribbon([("radiant", 120.0, 4.0), ("radiant", 0.0, 8.0)], CONTROLS, 300.0)
+    assert list(zip(columns["left"], columns["right"], columns["text"], strict=True)) == [
+        (0.0, 120.0, "8"),
+        (120.0, 300.0, "4"),
+    ]
+    assert columns["last"] == [False, True]
+
+
+def test_what_was_set_before_charge_counts_from_charge():
+    """Moves before charge are folded into one bar that starts with the ribbon."""
+    columns = ribbon([("radiant", -60.0, 3.0), ("radiant", -5.0, 6.5)], CONTROLS, 100.0)
+    assert columns["left"] == [0.0]
+    assert columns["text"] == ["6.5"]
+
+
+def test_height_is_the_share_of_the_controls_own_range():
+    """Half way between low and high is level 0.5, also where low is not 0; beyond the range it is cut."""
+    columns = ribbon([("stir", 0.0, 4), ("stir", 50.0, 9)], CONTROLS, 100.0)
+    assert columns["level"] == [0.5, 1.0]
+    assert columns["row"] == [1, 1]
+    assert columns["bottom"] == [0, 0]
+    assert columns["top"][0] == pytest.approx(0.43)
+
+
+def test_a_move_of_an_unknown_control_draws_nothing():
+    """A control that is no longer on the machine's sheet has no lane."""
+    assert ribbon([("gone", 0.0, 4.0)], CONTROLS, 100.0)["left"] == []
+
+
+def test_whole_tens_keep_their_nought():
+    """10 is written 10, also with no decimals."""
+    assert ribbon([("radiant", 0.0, 10.0)], CONTROLS, 9.0)["text"] == ["10"]
+
+
+def _luminance(colour: str) -> float:
+    shares = [int(colour[start : start + 2], 16) / 255 for start in (1, 3, 5)]
+    red, green, blue = (share / 12.92 if share <= 0.04045 else ((share + 0.055) / 1.055) ** 2.4 for share in shares)
+    return 0.2126 * red + 0.7152 * green + 0.0722 * blue
