@@ -1,0 +1,250 @@
+"""Modbus TCP, read only: one link an address, any number of units and points on it.
+
+The one module that imports pymodbus; `build_instruments` imports it when a machine has a Modbus point.
+"""
+
+import errno
+import logging
+import socket
+import threading
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
+
+from pymodbus.client import ModbusTcpClient
+from pymodbus.constants import ExcCodes
+from pymodbus.exceptions import ConnectionException, ModbusException
+from pymodbus.pdu import ModbusPDU
+
+from roastlog.clock import Clock
+from roastlog.errors import InstrumentError
+from roastlog.instruments.base import Fault, Reading
+from roastlog.instruments.decode import decode
+from roastlog.instruments.machine import BIT_TABLES, ModbusPoint, Table
+
+# What goes wrong is told in our own words, once; pymodbus would say it again at every poll.
+logging.getLogger("pymodbus").setLevel(logging.CRITICAL + 1)
+
+_WIDEST_GAP = 8
+_MOST_REGISTERS = 125  # in one answer, by the Modbus Application Protocol V1.1b3 (from memory)
+_SILENT_UNIT_REST_MS = 5_000
+
+_READS: Mapping[int, Table] = {1: "coil", 2: "discrete", 3: "holding", 4: "input"}
+"""Function codes that may go out: the four that read."""
+
+_REASONS: Mapping[int, str] = {
+    ExcCodes.ILLEGAL_FUNCTION: "the instrument has no {table} table that can be read",
+    ExcCodes.ILLEGAL_ADDRESS: "the instrument has nothing at {table} address {address}",
+    ExcCodes.ILLEGAL_VALUE: "the instrument cannot read {table} address {address} in this way",
+    ExcCodes.DEVICE_FAILURE: "the instrument reports a failure at {table} address {address}; is unit {unit} right?",
+    ExcCodes.DEVICE_BUSY: "the instrument is busy",
+    ExcCodes.GATEWAY_PATH_UNAVIABLE: "there is no unit {unit} at this address",
+    ExcCodes.GATEWAY_NO_RESPONSE: "unit {unit} does not answer; is it on, and is its number right?",
+}
+# These concern one address of a block; after the others, asking for each alone would help nobody.
+_OF_ONE_ADDRESS = {
+    ExcCodes.ILLEGAL_FUNCTION,
+    ExcCodes.ILLEGAL_ADDRESS,
+    ExcCodes.ILLEGAL_VALUE,
+    ExcCodes.DEVICE_FAILURE,
+}
+
+_Item = tuple[str, ModbusPoint]
+_Block = Sequence[_Item]  # neighbours of one unit and table, by address
+
+
+class _UnitSilentError(Exception):
+    """Raised when the link stands but no answer came in time."""
+
+
+class ModbusTcpInstrument:
+    """One Modbus TCP link.
+
+    Parameters
+    ----------
+    points
+        Channel and control ids with their points, all at one host and port.
+    clock
+        Stamps each reading at the middle of its exchange.
+    timeout_s
+        How long to wait for a connection and for each answer. [s]
+    """
+
+    def __init__(self, points: Mapping[str, ModbusPoint], clock: Clock, timeout_s: float = 0.5) -> None:
+        addresses = {(point.host, point.port) for point in points.values()}
+        if len(addresses) != 1:
+            raise ValueError("A Modbus link has one host and port.")
+        self._host, self._port = addresses.pop()
+        self.name = f"modbus {self._host}:{self._port}"
+        self._points = dict(points)
+        self._clock = clock
+        self._timeout_s = timeout_s
+        self._client: ModbusTcpClient | None = None
+        self._turn = threading.Lock()
+        self._alone: set[str] = set()  # ids whose block was refused: asked for one by one
+        self._resting: dict[int, int] = {}  # units that were silent when last asked, and when to ask again [ms UTC]
+
+    def open(self) -> None:
+        """Connect, or raise `InstrumentError`. Safe to call again after a loss."""
+        with self._turn:
+            self._let_go()
+            client = ModbusTcpClient(
+                self._host, port=self._port, timeout=self._timeout_s, retries=0, trace_pdu=_reads_only
+            )
+            client.set_max_no_responses(256)  # which silence ends the link is decided in _silent
+            # Connected here and not by pymodbus, which only tells that it failed, not why.
+            client.socket = self._connect()
+            self._client = client
+            self._alone.clear()
+            self._resting.clear()
+
+    def read(self, ids: Collection[str]) -> list[Reading | Fault]:
+        """Newest value of those ids, or the fault of each that alone fails; neighbours in one request.
+
+        Raises `InstrumentError` when the link is lost; it is then closed until it is opened again.
+        """
+        with self._turn:
+            try:
+                return [answer for block in self._blocks(ids) for answer in self._read_block(block)]
+            except InstrumentError:
+                self._let_go()
+                raise
+
+    def close(self) -> None:
+        """Let go of the connection, after the exchange that may be under way. Never raises."""
+        with self._turn:
+            self._let_go()
+
+    def _let_go(self) -> None:
+        if self._client is not None:
+            self._client.close()  # type: ignore[no-untyped-call]  # pymodbus leaves it untyped
+            self._client = None
+
+    def _connect(self) -> socket.socket:
+        where = f"{self._host}:{self._port}"
+        try:
+            return socket.create_connection((self._host, self._port), timeout=self._timeout_s)
+        except ConnectionRefusedError:
+            reason = f"{where} refused the connection. Is the instrument on, and is the port right?"
+        except TimeoutError:
+            reason = f"{where} did not answer within {self._timeout_s:g} s. Is it on, and on this network?"
+        except (socket.gaierror, UnicodeError):
+            reason = f"No host is called {self._host}. Is the name right?"
+        except OSError as error:
+            if error.errno in {errno.EHOSTUNREACH, errno.ENETUNREACH}:
+                reason = f"There is no route to {where}. Is it on the same network?"
+            else:
+                reason = f"{where} cannot be reached: {error.strerror or error}."
+        raise InstrumentError(reason)
+
+    def _blocks(self, ids: Collection[str]) -> Iterator[_Block]:
+        """Those points as requests: neighbours together, unless a request for them was refused before."""
+        items = [(name, self._points[name]) for name in ids]
+        items.sort(key=lambda item: (item[1].unit, item[1].table, item[1].address))
+        block: list[_Item] = []
+        for item in items:
+            if block and not self._joins(block, item):
+                yield block
+                block = []
+            block.append(item)
+        if block:
+            yield block
+
+    def _joins(self, block: _Block, item: _Item) -> bool:
+        first, point = block[0][1], item[1]
+        return (
+            (point.unit, point.table) == (first.unit, first.table)
+            and point.address - _end(block) <= _WIDEST_GAP
+            and point.address + point.count - first.address <= _MOST_REGISTERS
+            and self._alone.isdisjoint({block[0][0], item[0]})
+        )
+
+    def _read_block(self, block: _Block) -> list[Reading | Fault]:
+        unit = block[0][1].unit
+        if self._clock.now_ms() < self._resting.get(unit, 0):
+            return self._faults(block, _REASONS[ExcCodes.GATEWAY_NO_RESPONSE])
+        before_ms = self._clock.now_ms()
+        try:
+            answer = self._ask(block)
+        except _UnitSilentError:
+            return self._silent(block)
+        at_ms = (before_ms + self._clock.now_ms()) // 2
+        self._resting.pop(unit, None)
+        if not answer.isError():
+            values = answer.bits if block[0][1].table in BIT_TABLES else answer.registers
+            return [_value(item, block[0][1].address, values, at_ms) for item in block]
+        if len(block) > 1 and answer.exception_code in _OF_ONE_ADDRESS:
+            return self._read_singly(block)
+        text = f"the instrument answers with exception {answer.exception_code}"
+        return self._faults(block, _REASONS.get(answer.exception_code, text))
+
+    def _read_singly(self, block: _Block) -> list[Reading | Fault]:
+        """Find out which point spoils the block, or that a gap in it does, and remember that."""
+        answers = [answer for item in block for answer in self._read_block([item])]
+        bad = {answer.channel for answer in answers if isinstance(answer, Fault)}
+        self._alone |= bad or {name for name, _ in block}
+        return answers
+
+    def _silent(self, block: _Block) -> list[Reading | Fault]:
+        """Faults of a silent unit; but when every unit of the link is silent, the link is lost."""
+        unit = block[0][1].unit
+        # Waiting for it at each poll would hold up the units that do answer.
+        self._resting[unit] = self._clock.now_ms() + int(_SILENT_UNIT_REST_MS * self._clock.rate)
+        if self._resting.keys() >= {point.unit for point in self._points.values()}:
+            raise InstrumentError(f"{self._host}:{self._port} did not answer within {self._timeout_s:g} s.")
+        return self._faults(block, _REASONS[ExcCodes.GATEWAY_NO_RESPONSE])
+
+    def _faults(self, block: _Block, reason: str) -> list[Reading | Fault]:
+        at_ms = self._clock.now_ms()
+        return [Fault(at_ms, name, _words(reason, point)) for name, point in block]
+
+    def _ask(self, block: _Block) -> ModbusPDU:
+        """One exchange; an answer that refuses is an answer too."""
+        if self._client is None:
+            raise InstrumentError(f"The link to {self._host}:{self._port} is not open.")
+        first = block[0][1]
+        reads: dict[Table, Callable[..., ModbusPDU]] = {
+            "coil": self._client.read_coils,
+            "discrete": self._client.read_discrete_inputs,
+            "holding": self._client.read_holding_registers,
+            "input": self._client.read_input_registers,
+        }
+        try:
+            answer = reads[first.table](first.address, count=_end(block) - first.address, device_id=first.unit)
+        except (ConnectionException, OSError):
+            raise InstrumentError(f"{self._host}:{self._port} closed the connection.") from None
+        except ModbusException as error:
+            if "No response" in str(error):  # pymodbus has no class of its own for silence
+                raise _UnitSilentError from None
+            raise InstrumentError(f"What {self._host}:{self._port} sends is not Modbus.") from None
+        if _READS.get(answer.function_code & 0x7F) != first.table:
+            raise InstrumentError(f"{self._host}:{self._port} answers something that was not asked.")
+        return answer
+
+
+def _end(block: _Block) -> int:
+    return max(point.address + point.count for _, point in block)
+
+
+def _reads_only(sending: bool, pdu: ModbusPDU) -> ModbusPDU:
+    """Let no request out that would change anything on a machine, whoever may ask."""
+    if sending and pdu.function_code not in _READS:
+        raise InstrumentError("Drumside only reads instruments; it never sets a machine.")
+    return pdu
+
+
+def _value(item: _Item, start: int, values: Sequence[int], at_ms: int) -> Reading | Fault:
+    name, point = item
+    own = values[point.address - start :][: point.count]
+    if len(own) < point.count:
+        return Fault(at_ms, name, "The instrument answered with too little.")
+    if point.type is None:
+        return Reading(at_ms, name, int(own[0]) * point.scale + point.offset)
+    try:
+        value = decode(own, point.type, word_order=point.word_order, scale=point.scale, offset=point.offset)
+    except InstrumentError as error:
+        return Fault(at_ms, name, str(error))
+    return Reading(at_ms, name, value)
+
+
+def _words(reason: str, point: ModbusPoint) -> str:
+    text = reason.format(table=point.table, address=point.address, unit=point.unit)
+    return f"{text[0].upper()}{text[1:]}" + ("" if text.endswith("?") else ".")

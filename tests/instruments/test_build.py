@@ -1,0 +1,47 @@
+"""From a machine's sheet to its links."""
+
+import subprocess
+import sys
+
+from roastlog.clock import Clock
+from roastlog.instruments.build import build_instruments
+from roastlog.instruments.machine import Channel, Control, Machine, ModbusPoint, Pushed
+
+
+def probe(host: str, address: int, poll_s: float) -> ModbusPoint:
+    """An input register."""
+    return ModbusPoint(host=host, table="input", address=address, type="int16", poll_s=poll_s)
+
+
+def test_each_address_is_one_link_with_its_channels_and_controls():
+    """Points of one host and port share a link, each with its own rhythm; pushed channels need none."""
+    machine = Machine(
+        id="drum-4",
+        name="Four-kilo drum",
+        batch_g=(800, 4500),
+        channels=(
+            Channel(id="bean_probe", name="Bean probe", role="bean_probe", modbus=probe("10.0.0.1", 0, 0.25)),
+            Channel(id="exhaust", name="Exhaust", role="exhaust_air", modbus=probe("10.0.0.2", 0, 1)),
+            Channel(id="room", name="Room", role="room", http=Pushed()),
+        ),
+        controls=(
+            Control(id="air", name="Air", low=0, high=10, step=1, modbus=probe("10.0.0.1", 10, 0.5)),
+            Control(id="gas", name="Gas", low=0, high=10, step=1),
+        ),
+    )
+    links = build_instruments(machine, Clock())
+    assert [(instrument.name, polls) for instrument, polls in links] == [
+        ("modbus 10.0.0.1:502", {"bean_probe": 0.25, "air": 0.5}),
+        ("modbus 10.0.0.2:502", {"exhaust": 1.0}),
+    ]
+
+
+def test_no_wire_library_is_loaded_unasked():
+    """Sheets and their links bring neither pymodbus nor tomlkit until one is needed."""
+    code = (
+        "import sys; from roastlog.instruments import build, sheet;"
+        "sheet.parse_sheet('''id='a'\nname='A'\nbatch_g=[1,2]\n[[channels]]\nid='b'\nname='B'\nrole='room'\nhttp={}\n''');"
+        "print(sorted({'pymodbus', 'tomlkit'} & set(sys.modules)))"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "[]"
