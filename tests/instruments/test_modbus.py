@@ -288,6 +288,7 @@ class Babbler:
 
     def __init__(self) -> None:
         self.answer = b""
+        self.units: list[int] = []  # the unit of each question
         self._listener = socket.create_server(("127.0.0.1", 0))
         self.port = self._listener.getsockname()[1]
         threading.Thread(target=self._serve, daemon=True).start()
@@ -298,6 +299,7 @@ class Babbler:
                 connection, _ = self._listener.accept()
                 with connection, contextlib.suppress(OSError):
                     while question := connection.recv(300):
+                        self.units.append(question[6])
                         connection.sendall(self.answer.replace(b"TT", question[:2]))
 
     def close(self) -> None:
@@ -371,11 +373,13 @@ def test_silent_unit_spoils_only_itself(babbler):
         "heard": point(babbler.port, "input", 0, "uint16", unit=2),
     }
     babbler.answer = frame(bytes.fromhex("04 02 0007"), unit=2)
+    babbler.units.clear()
     with linked(points, timeout_s=0.05) as instrument:
-        for _ in range(2):
+        for _ in range(3):
             answers = values(instrument.read(points))
             assert answers["heard"] == 7
             assert "Unit 1 does not answer" in str(answers["silent"])
+        assert babbler.units == [1, 2, 2, 2]
         babbler.answer = b""
         with pytest.raises(InstrumentError, match="did not answer"):
             instrument.read(points)
