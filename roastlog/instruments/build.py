@@ -37,9 +37,9 @@ def _modbus_links(machine: Machine, clock: Clock) -> list[Link]:
 
 
 def _simulated_links(machine: Machine, clock: Clock) -> list[Link]:
-    names = [channel.id for channel in machine.channels if channel.simulated is not None]
-    if not names:
+    roles = {channel.id: channel.role for channel in machine.channels if channel.simulated is not None}
+    if not roles:
         return []
     from roastlog.instruments.simulated import SimulatedInstrument  # noqa: PLC0415, brings the physics
 
-    return [(SimulatedInstrument(clock), dict.fromkeys(names, SIMULATED_POLL_S))]
+    return [(SimulatedInstrument(clock, roles), dict.fromkeys(roles, SIMULATED_POLL_S))]

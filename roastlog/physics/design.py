@@ -7,6 +7,13 @@ from roastlog.errors import PhysicsError
 TOP_LEVEL = 10.0
 CONTROLS = ("hot_air", "radiant", "drum_heat", "stir")
 
+IDLE_C = 204.0
+IDLE = {"hot_air": 3.0, "radiant": 0.0, "drum_heat": 4.0, "stir": 5.0}
+"""Levels that hold the empty drum near `IDLE_C`."""
+
+PLAIN = {"hot_air": 5.5, "radiant": 4.0, "drum_heat": 4.0, "stir": 5.0}
+"""Levels that roast 4 kg to first crack in some nine minutes with no move at all."""
+
 
 @dataclass(frozen=True, slots=True)
 class RoasterDesign:

@@ -97,3 +97,13 @@ class Sensors:
         own, mirrored = self._roaster.surface_c + KELVIN, self._roaster.drum_c + KELVIN
         seen = emissivity * own**4 + (1.0 - emissivity) * mirrored**4
         return float(seen**0.25) - KELVIN
+
+
+def advance(roaster: Roaster, sensors: Sensors, duration_s: float) -> None:
+    """Let time pass for a roaster and its instruments together, in steps of at most 1 s. [s]"""
+    left_s = duration_s
+    while left_s > 0.0:
+        step_s = min(1.0, left_s)
+        roaster.step(step_s)
+        sensors.step(step_s)
+        left_s -= step_s

@@ -7,7 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from roastlog.errors import PhysicsError
-from roastlog.physics.design import CONTROLS, GreenCoffee, RoasterDesign, Settings
+from roastlog.physics.design import CONTROLS, IDLE, IDLE_C, PLAIN, GreenCoffee, RoasterDesign, Settings
 from roastlog.physics.heat import AIR_CAPACITY
 from roastlog.physics.roaster import Roaster
 from roastlog.physics.schedule import Schedule, Step, roast
@@ -139,13 +139,19 @@ def test_first_crack_swells_and_fades():
 
 
 def test_an_empty_warm_machine_stays_near_its_charge_temperature():
-    """With the settings that hold it, an hour changes the drum by less than 5 °C."""
+    """With the settings that hold it, an hour changes the drum by less than 2 °C."""
     roaster = Roaster()
-    roaster.settings.put("hot_air", 4.0)
-    roaster.settings.put("drum_heat", 3.3)
-    roaster.warm_up(205.0)
+    for control, value in IDLE.items():
+        roaster.settings.put(control, value)
+    roaster.warm_up(IDLE_C)
     roaster.step(3600.0)
-    assert roaster.drum_c == pytest.approx(205.0, abs=5.0)
+    assert roaster.drum_c == pytest.approx(IDLE_C, abs=2.0)
+
+
+def test_plain_settings_roast_without_a_move():
+    """4 kg reach first crack between 8 and 10 minutes with nothing touched."""
+    run = roast(Schedule(charge_c=IDLE_C, start=PLAIN))
+    assert 480.0 <= run.moments["first_crack"] <= 600.0
 
 
 def test_a_long_step_equals_many_short_ones():
