@@ -4,8 +4,9 @@ import subprocess
 import sys
 
 from roastlog.clock import Clock
+from roastlog.instruments.base import Reading
 from roastlog.instruments.build import build_instruments
-from roastlog.instruments.machine import Channel, Control, Machine, ModbusPoint, Pushed
+from roastlog.instruments.machine import Channel, Control, Machine, ModbusPoint, Pushed, practice_machine
 
 
 def probe(host: str, address: int, poll_s: float) -> ModbusPoint:
@@ -34,6 +35,16 @@ def test_each_address_is_one_link_with_its_channels_and_controls():
         ("modbus 10.0.0.1:502", {"bean_probe": 0.25, "air": 0.5}),
         ("modbus 10.0.0.2:502", {"exhaust": 1.0}),
     ]
+
+
+def test_practice_machine_reads_at_once():
+    """The practice machine is one link whose three channels give readings as soon as it is open."""
+    [(instrument, polls)] = build_instruments(practice_machine(), Clock())
+    instrument.open()
+    answers = instrument.read(polls)
+    instrument.close()
+    assert {answer.channel for answer in answers} == {"bean_probe", "bean_surface", "exhaust"}
+    assert all(isinstance(answer, Reading) for answer in answers)
 
 
 def test_no_wire_library_is_loaded_unasked():
