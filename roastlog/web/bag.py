@@ -1,0 +1,49 @@
+"""The bag page: what anyone sees who scans a bag. Public, without a script, and small."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+from flask import Blueprint, render_template
+from markupsafe import Markup
+
+from roastlog.services import Bag
+from roastlog.web import services
+from roastlog.web.format import mass, page_units
+from roastlog.web.security import may_enter
+
+bp = Blueprint("bag", __name__)
+
+
+@dataclass(frozen=True)
+class BagPage:
+    """What `bag/page.html` shows; ``paired`` when the roastery's own device looks at it."""
+
+    bag: Bag
+    roasted: str
+    best_before: str
+    curve: Markup
+    facts: Sequence[tuple[str, str]]
+    paired: bool
+
+
+@bp.get("/r/<token>")
+def bag(token: str) -> str:
+    """The page of one bag."""
+    found = services().bag(token)
+    curve = Markup(found.curve_svg)  # noqa: S704 - our own drawing, its words escaped
+    page = BagPage(found, _date(found.roasted), _date(found.best_before), curve, _facts(found), may_enter())
+    return render_template("bag/page.html", page=page)
+
+
+def _date(when: datetime | None) -> str:
+    return "" if when is None else f"{when.day} {when:%B %Y}"
+
+
+def _facts(found: Bag) -> list[tuple[str, str]]:
+    """What is known of the coffee and may be shown, word and value."""
+    facts = list(found.origin.items())
+    facts += [(f"{name} weight", mass(mass_g, page_units())) for name, mass_g in found.weights.items()]
+    if found.roasted_by:
+        facts.append(("roasted by", found.roasted_by))
+    return facts

@@ -1,0 +1,147 @@
+"""Reading what a person typed: decimal comma or point, a unit behind the number, a sentence where it does not fit."""
+
+import json
+import re
+from collections.abc import Mapping
+from functools import cached_property
+from typing import Any, Final
+from uuid import UUID, uuid4, uuid5
+
+from flask import request
+from werkzeug.wrappers import Response
+
+from roastlog.journal.entries import MAX_BATCH_G
+from roastlog.units import G_PER_LB
+
+GRAMS: Final = {"g": 1.0, "kg": 1000.0, "lb": G_PER_LB}
+WHO_COOKIE: Final = "who"
+_NUMBER: Final = re.compile(r"([+-]?\d+(?:[.,]\d+)?|[.,]\d+)\s*([^\d\s]*)")
+_CLOCK: Final = re.compile(r"(\d{1,3}):([0-5]\d)")
+
+
+class Form:
+    """Typed fields, and what is wrong with them.
+
+    Attributes
+    ----------
+    values
+        What was typed, to be shown again.
+    errors
+        A sentence a field, for what could not be read; empty when all is well.
+    """
+
+    def __init__(self, values: Mapping[str, str]) -> None:
+        self.values = {name: value.strip() for name, value in values.items()}
+        self.errors: dict[str, str] = {}
+
+    def text(self, name: str, *, longest: int = 80) -> str | None:
+        """Free words; None when nothing was typed."""
+        text = self.values.get(name, "")
+        if len(text) > longest:
+            self.errors[name] = f"That is {len(text)} characters; there is room for {longest}."
+            return None
+        return text or None
+
+    def number(self, name: str) -> float | None:
+        """A number without a unit."""
+        found = self._number(name)
+        if found is None or not found[1]:
+            return None if found is None else found[0]
+        self.errors[name] = f"“{self.values[name]}” is not a number."
+        return None
+
+    def mass_g(self, name: str, unit: str) -> float | None:
+        """A mass in ``unit`` unless the person typed another one behind it. [g]"""
+        found = self._number(name)
+        if found is None:
+            return None
+        value, typed = found[0], (found[1] or unit).lower()
+        if typed not in GRAMS:
+            self.errors[name] = f"“{found[1]}” is not a unit of mass here; use kg, g or lb."
+            return None
+        if value * GRAMS[typed] > MAX_BATCH_G:
+            self.errors[name] = (
+                f"{self.values[name]} {'' if found[1] else typed} is more than a roaster holds. Check the unit."
+            )
+            return None
+        return value * GRAMS[typed]
+
+    def duration_s(self, name: str) -> float | None:
+        """A time as ``1:20`` or as seconds. [s]"""
+        text = self.values.get(name, "")
+        if clock := _CLOCK.fullmatch(text):
+            return int(clock[1]) * 60.0 + int(clock[2])
+        found = self._number(name)
+        if found is None:
+            return None
+        if found[1] not in {"", "s"}:
+            self.errors[name] = f"“{text}” is not a time; type 1:20 or 80."
+            return None
+        return found[0]
+
+    def share(self, name: str) -> float | None:
+        """A share typed in per cent."""
+        found = self._number(name)
+        if found is None:
+            return None
+        if found[1] not in {"", "%"} or not 0 < found[0] < 100:
+            self.errors[name] = f"“{self.values[name]}” is not a share; type a number between 0 and 100."
+            return None
+        return found[0] / 100
+
+    @cached_property
+    def id(self) -> UUID:
+        """The form's own id, so that sending it twice counts once; a fresh one if it was tampered with."""
+        try:
+            return UUID(self.values.get("id", ""))
+        except ValueError:
+            return uuid4()
+
+    def _number(self, name: str) -> tuple[float, str] | None:
+        text = self.values.get(name, "").replace("\N{NARROW NO-BREAK SPACE}", "").replace("\N{NO-BREAK SPACE}", "")
+        if not text:
+            return None
+        found = _NUMBER.fullmatch(re.sub(r"(?<=\d) (?=\d{3}\b)", "", text))
+        if found is None:
+            self.errors[name] = f"“{text}” is not a number."
+            return None
+        return float(found[1].replace(",", ".")), found[2]
+
+
+def entry(
+    form: Form,
+    kind: str,
+    body: Mapping[str, Any],
+    *,
+    machine: str,
+    at_ms: int,
+    person: str | None,
+    batch: str | None = None,
+) -> dict[str, Any]:
+    """An entry of the journal made from a form.
+
+    Its id follows from the form's own and from what is said: the same form sent twice counts once, and one that was
+    corrected in between counts anew.
+    """
+    body = {key: value for key, value in body.items() if value is not None}
+    made: dict[str, Any] = {
+        "id": str(uuid5(form.id, kind + json.dumps(body, sort_keys=True))),
+        "machine": machine,
+        "kind": kind,
+        "at_ms": at_ms,
+        "by": {"person": person} if person else {},
+        "body": body,
+    }
+    return made if batch is None else made | {"batch": batch}
+
+
+def who() -> str:
+    """Who used this device last; a cookie that only fills in a field."""
+    return request.cookies.get(WHO_COOKIE, "")
+
+
+def remember(response: Response, person: str | None) -> Response:
+    """Let the device know who used it, for the next form and for the live page's taps."""
+    if person:
+        response.set_cookie(WHO_COOKIE, person, max_age=365 * 86400, samesite="Lax")
+    return response

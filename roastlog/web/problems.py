@@ -1,0 +1,150 @@
+"""When a page cannot be shown: what happened, what still works, what to do. Never a stack of technical words."""
+
+import logging
+from dataclasses import dataclass
+from typing import Final
+
+from flask import Flask, jsonify, render_template, request
+from flask.typing import ResponseReturnValue
+from werkzeug.exceptions import HTTPException
+
+from roastlog.errors import (
+    DrumsideError,
+    MistypedCode,
+    NoSuchBatch,
+    NoSuchLot,
+    NoSuchMachine,
+    NotACode,
+    NotFound,
+    StoreError,
+)
+
+log = logging.getLogger(__name__)
+
+
+@dataclass(frozen=True)
+class Problem:
+    """What `errors/problem.html` shows."""
+
+    status: int
+    title: str
+    what: str
+    works: str = "Recording goes on; nothing that was said before is lost."
+    do: str = "Go back and try again."
+    find: bool = False
+
+
+STATUS: Final[dict[type[DrumsideError], tuple[int, str]]] = {
+    MistypedCode: (404, "That code is mistyped"),
+    NotACode: (404, "That is not a batch code"),
+    NoSuchBatch: (404, "No batch carries that code"),
+    NoSuchMachine: (404, "There is no such machine here"),
+    NoSuchLot: (404, "There is no such lot in the books"),
+    NotFound: (404, "That is not here"),
+    StoreError: (503, "The record cannot be read just now"),
+}
+WORDS: Final[dict[int, tuple[str, str, str]]] = {
+    400: (
+        "That could not be read",
+        "What your device sent is not in a form that this page knows.",
+        "Go back, load the page afresh and send it again.",
+    ),
+    401: (
+        "This device is not known here",
+        "The page is for the roastery's own devices.",
+        "Open it on a device that joined, or scan the joining code that Drumside shows in its terminal.",
+    ),
+    403: (
+        "That came from another site",
+        "Drumside takes forms only from its own pages.",
+        "Open the page here and send it from there.",
+    ),
+    404: (
+        "There is no page here",
+        "The address is mistyped, or what it led to has moved.",
+        "Start from Today, or look for the batch by its code.",
+    ),
+    405: (
+        "That cannot be done here",
+        "The address is right, but it takes nothing of this kind.",
+        "Go back to the page that you came from.",
+    ),
+    413: (
+        "That is too much at once",
+        "Drumside takes at most 1 MB at a time, and this was more. Nothing of it was kept.",
+        "Send it in smaller parts.",
+    ),
+    415: (
+        "That is not a kind of content this takes",
+        "Pages take forms, and the API takes JSON.",
+        "Send JSON with “Content-Type: application/json”, or use the page.",
+    ),
+    421: (
+        "That is not a name of this server",
+        "The address begins with a name that Drumside does not go by.",
+        "Use the address that Drumside printed when it started, or set that name in the settings.",
+    ),
+    422: (
+        "Something in there does not fit",
+        "A field is missing, or its value cannot be.",
+        "Go back, correct it, and send it again.",
+    ),
+    500: (
+        "Something broke on our side",
+        "Drumside met a fault of its own while it made this page. It has been written to the log.",
+        "Try again. If it comes back, look into the log of the server and report what it says.",
+    ),
+    503: (
+        "Not just now",
+        "Drumside cannot read or write its record at the moment.",
+        "Keep notes on paper, and look whether the disk is full or the data folder is gone.",
+    ),
+}
+
+
+def install(app: Flask) -> None:
+    """Let the app answer each error by its page, or by JSON where the API was asked."""
+    app.register_error_handler(DrumsideError, _named)
+    app.register_error_handler(HTTPException, _http)
+    app.register_error_handler(Exception, _fault)
+
+
+def problem(error: DrumsideError) -> Problem:
+    """The page for a named error. Its message is a sentence already."""
+    status, title = next((STATUS[kind] for kind in type(error).__mro__ if kind in STATUS), (422, "That cannot be done"))
+    do, find, works = "Go back, correct it, and send it again.", False, Problem.works
+    if isinstance(error, (MistypedCode, NotACode, NoSuchBatch)):
+        do, find = "Read the code off the label again, or look for the coffee by its name.", True
+    elif status == 404:
+        do = "Start from Today."
+    elif status == 503:
+        works = "Instruments go on running. Readings that cannot be written are not kept."
+        do = WORDS[503][2]
+    return Problem(status, title, str(error), works, do, find)
+
+
+def http_problem(status: int) -> Problem:
+    """The page for a plain HTTP status."""
+    title, what, do = WORDS.get(status, WORDS[500 if status >= 500 else 400])
+    return Problem(status, title, what, do=do, find=status == 404)
+
+
+def _named(error: DrumsideError) -> ResponseReturnValue:
+    return _answer(problem(error))
+
+
+def _http(error: HTTPException) -> ResponseReturnValue:
+    if error.code is None or error.code < 400:
+        return error
+    return _answer(http_problem(error.code))
+
+
+def _fault(error: Exception) -> ResponseReturnValue:
+    log.error("Fault at %s %s", request.method, request.path, exc_info=error)
+    return _answer(http_problem(500))
+
+
+def _answer(page: Problem) -> ResponseReturnValue:
+    if request.path.startswith("/api/") or request.path == "/healthz":
+        return jsonify(error=page.what, title=page.title), page.status
+    return render_template("errors/problem.html", page=page), page.status

@@ -1,0 +1,177 @@
+"""Records: the list, the search by code, and all that is known of one batch. For sitting and thinking."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any, Final
+from urllib.parse import quote
+from uuid import uuid4
+
+from flask import Blueprint, Response, jsonify, redirect, render_template, request
+from flask.typing import ResponseReturnValue
+
+from roastlog.curve.phases import phase_at
+from roastlog.errors import CodeError, NoSuchBatch
+from roastlog.journal.telling import FLAG_WORDS
+from roastlog.live.view import SHIFTABLE
+from roastlog.services import LogLine, Record
+from roastlog.store.batches import Page
+from roastlog.web import services
+from roastlog.web.forms import Form, entry, remember, who
+
+bp = Blueprint("records", __name__)
+
+DECISIONS: Final = {"release": "Release", "hold": "Hold", "reject": "Reject"}
+SHIFTS_S: Final = (-15, -10, -5, 5, 10)
+
+
+@dataclass(frozen=True)
+class ListPage:
+    """What `records/list.html` and `records/_list.html` show."""
+
+    found: Page
+    query: str
+
+
+@dataclass(frozen=True)
+class FindPage:
+    """What `records/find.html` shows: what was typed, and why no batch came of it."""
+
+    code: str = ""
+    error: str = ""
+
+
+@dataclass(frozen=True)
+class Group:
+    """Lines of the journal under one word."""
+
+    title: str
+    lines: Sequence[LogLine]
+
+
+@dataclass(frozen=True)
+class RecordPage:
+    """What `records/record.html` shows."""
+
+    record: Record
+    groups: Sequence[Group]
+    aroma: Mapping[str, Sequence[LogLine]]
+    form_id: str
+    person: str
+    decisions: Mapping[str, str] = field(default_factory=lambda: DECISIONS)
+    flags: Mapping[str, str] = field(default_factory=lambda: FLAG_WORDS)
+    shiftable: frozenset[str] = SHIFTABLE
+    shifts_s: Sequence[int] = SHIFTS_S
+    error: str = ""
+
+
+@bp.get("/batches")
+def batches() -> str:
+    """All batches, newest first, with a search."""
+    return render_template("records/list.html", page=_found())
+
+
+@bp.get("/batches/found")
+def found() -> str:
+    """The list alone, for the search as one types."""
+    return render_template("records/_list.html", page=_found())
+
+
+@bp.get("/find")
+def find() -> ResponseReturnValue:
+    """From a code to its batch; anything else is looked for in the list."""
+    typed = request.args.get("code", "").strip()
+    if not typed:
+        return render_template("records/find.html", page=FindPage())
+    try:
+        return redirect(f"/batches/{services().summary(typed).code}", 303)
+    except (CodeError, NoSuchBatch) as error:
+        if not isinstance(error, NoSuchBatch) and services().batches(query=typed).total:
+            return redirect(f"/batches?q={quote(typed)}", 303)
+        return render_template("records/find.html", page=FindPage(typed, str(error))), 404
+
+
+@bp.get("/batches/<code>")
+def record(code: str) -> ResponseReturnValue:
+    """All that is known of a batch."""
+    return _record_page(code)
+
+
+@bp.get("/batches/<code>/figure.json")
+def figure(code: str) -> Response:
+    """The figure of a batch, for static/js/record.js to embed."""
+    return jsonify(services().figure(code))
+
+
+@bp.post("/batches/<code>/undo")
+def undo(code: str) -> ResponseReturnValue:
+    """Take an entry back; undoing an undo brings it back."""
+    form = Form(request.form)
+    return _say(code, form, "undo", {"entry": form.values.get("entry", "")})
+
+
+@bp.post("/batches/<code>/shift")
+def shift(code: str) -> ResponseReturnValue:
+    """Say that an entry happened earlier or later than the tap."""
+    form = Form(request.form)
+    return _say(code, form, "shift", {"entry": form.values.get("entry", ""), "by_s": form.number("by_s")})
+
+
+@bp.post("/batches/<code>/note")
+def note(code: str) -> ResponseReturnValue:
+    """Add a note, at any time."""
+    form = Form(request.form)
+    return _say(code, form, "note", {"text": form.text("text", longest=2000)})
+
+
+@bp.post("/batches/<code>/decision")
+def decide(code: str) -> ResponseReturnValue:
+    """Release, hold or reject a batch."""
+    form = Form(request.form)
+    body = {"decision": form.values.get("decision", ""), "reason": form.text("reason", longest=2000)}
+    return _say(code, form, "released", body)
+
+
+def _say(code: str, form: Form, kind: str, body: Mapping[str, Any]) -> ResponseReturnValue:
+    """Keep one entry about a batch and show its record again."""
+    if form.errors:
+        return _record_page(code, next(iter(form.errors.values())))
+    machine = services().summary(code).machine
+    made = entry(
+        form, kind, body, machine=machine, at_ms=services().now_ms(), person=form.text("person") or who(), batch=code
+    )
+    result = services().accept_entries([made], None)[0]
+    if result.status == "refused":
+        return _record_page(code, result.reason or "That was not kept.")
+    return remember(redirect(f"/batches/{code}#journal", 303), form.text("person"))
+
+
+def _found() -> ListPage:
+    query = request.args.get("q", "").strip()[:80]
+    page = request.args.get("page", 1, type=int)
+    return ListPage(services().batches(page=max(1, page), query=query), query)
+
+
+def _record_page(code: str, error: str = "") -> ResponseReturnValue:
+    told = services().record(code)
+    page = RecordPage(told, _groups(told), _aroma(told), str(uuid4()), who(), error=error)
+    return render_template("records/record.html", page=page), 422 if error else 200
+
+
+def _groups(told: Record) -> list[Group]:
+    """What was done and seen, under its words; empty ones are left out."""
+    titles = {"move": "Moves", "trier": "Trier checks", "crack": "First crack", "note": "Notes"}
+    groups = [
+        Group(title, [line for line in told.log if line.kind == kind and not line.undone])
+        for kind, title in titles.items()
+    ]
+    return [group for group in groups if group.lines]
+
+
+def _aroma(told: Record) -> dict[str, list[LogLine]]:
+    """Aroma notes by the phase that they were smelt in."""
+    phases: dict[str, list[LogLine]] = {}
+    for line in told.log:
+        if line.kind == "aroma" and not line.undone:
+            at = "before charge" if line.time_s is None else phase_at(told.batch.moments_s, line.time_s)
+            phases.setdefault(at, []).append(line)
+    return phases

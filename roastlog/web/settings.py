@@ -1,0 +1,149 @@
+"""Settings, green lots, people, and the page of everything else."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict, dataclass, field, replace
+from typing import Any, Final
+
+from flask import Blueprint, redirect, render_template, request
+from flask.typing import ResponseReturnValue
+
+from roastlog.errors import SettingError
+from roastlog.instruments.machine import Machine
+from roastlog.services import Lot
+from roastlog.store.books import LotRow, Person
+from roastlog.web import services
+from roastlog.web.format import page_units
+from roastlog.web.forms import Form
+
+bp = Blueprint("settings", __name__)
+
+TEXTS: Final = ("business", "url_base", "units_temp", "units_mass")
+SWITCHES: Final = {
+    "bag_shows_weights": "Weights: green and roasted, and the loss",
+    "bag_shows_people": "Who roasted it, by the name that they chose for bags",
+}
+LOT_FACTS: Final = {
+    "origin": "Where it was grown",
+    "process": "Process",
+    "altitude": "Altitude",
+    "harvest": "Harvest",
+    "arrived": "Arrived",
+    "cup": "What the cup should taste of",
+}
+
+
+@dataclass(frozen=True)
+class SettingsPage:
+    """What `settings/page.html` shows."""
+
+    values: Mapping[str, Any]
+    people: Sequence[Person]
+    kept: bool = False
+    error: str = ""
+    switches: Mapping[str, str] = field(default_factory=lambda: SWITCHES)
+
+
+@dataclass(frozen=True)
+class LotsPage:
+    """What `settings/lots.html` shows."""
+
+    lots: Sequence[Lot]
+    unit: str
+    values: Mapping[str, str] = field(default_factory=dict)
+    errors: Mapping[str, str] = field(default_factory=dict)
+    facts: Mapping[str, str] = field(default_factory=lambda: LOT_FACTS)
+
+
+@dataclass(frozen=True)
+class MorePage:
+    """What `settings/more.html` shows."""
+
+    machines: Sequence[Machine]
+
+
+@bp.get("/settings")
+def settings() -> str:
+    """The settings as they stand."""
+    return _settings_page(asdict(services().settings()), kept="kept" in request.args)
+
+
+@bp.post("/settings")
+def save() -> ResponseReturnValue:
+    """Keep the settings, all of the form at once."""
+    form = Form(request.form)
+    values = _typed(form)
+    error = " ".join(form.errors.values())
+    if not error:
+        try:
+            services().save_settings(values)
+        except SettingError as refused:
+            error = str(refused)
+    if error:
+        return _settings_page({**asdict(services().settings()), **values}, error=error), 422
+    return redirect("/settings?kept", 303)
+
+
+def _typed(form: Form) -> dict[str, Any]:
+    """The settings that the form stands for; what is wrong with it is in ``form.errors``."""
+    values: dict[str, Any] = {name: form.text(name, longest=200) or "" for name in TEXTS}
+    values |= {name: name in form.values for name in SWITCHES}
+    values["best_before_days"] = round(form.number("best_before_days") or 0)
+    return values
+
+
+@bp.post("/people")
+def add_person() -> ResponseReturnValue:
+    """Add a person, or change the name that bags may show."""
+    form = Form(request.form)
+    name, shown = form.text("name"), form.text("shown")
+    if name is None or form.errors:
+        error = next(iter(form.errors.values()), "A person needs a name.")
+        return _settings_page(asdict(services().settings()), error=error), 422
+    services().add_person(name, shown or name.split()[0])
+    return redirect("/settings#people", 303)
+
+
+@bp.get("/lots")
+def lots() -> str:
+    """Green lots with what is left, and the form to add one."""
+    return _lots_page({}, {})
+
+
+@bp.post("/lots")
+def add_lot() -> ResponseReturnValue:
+    """Add a green lot."""
+    form = Form(request.form)
+    row = _lot(form)
+    if form.errors:
+        return _lots_page(form.values, form.errors), 422
+    services().add_lot(row)
+    return redirect("/lots", 303)
+
+
+def _lot(form: Form) -> LotRow:
+    """The lot that the form stands for; what is wrong with it is in ``form.errors``."""
+    code, coffee, bought_g = form.text("code"), form.text("coffee"), form.mass_g("bought", page_units().mass)
+    if code is None:
+        form.errors.setdefault("code", "A lot needs a code of its own.")
+    if coffee is None:
+        form.errors.setdefault("coffee", "Name the coffee.")
+    if bought_g is None or bought_g <= 0:
+        form.errors.setdefault("bought", "How much was bought? Type the weight.")
+    facts = {name: form.text(name) for name in LOT_FACTS}
+    return replace(LotRow(code or "", coffee or "", bought_g=bought_g or 0.0), **facts)  # type: ignore[arg-type]
+
+
+@bp.get("/more")
+def more() -> str:
+    """Everything that is not for every minute."""
+    return render_template("settings/more.html", page=MorePage(services().machines()))
+
+
+def _settings_page(values: Mapping[str, Any], *, kept: bool = False, error: str = "") -> str:
+    page = SettingsPage(values, services().people(), kept, error)
+    return render_template("settings/page.html", page=page)
+
+
+def _lots_page(values: Mapping[str, str], errors: Mapping[str, str]) -> str:
+    page = LotsPage(services().lots(), page_units().mass, values, errors)
+    return render_template("settings/lots.html", page=page)

@@ -1,0 +1,39 @@
+"""Today: the machines with their numbers now, what waits for a weight, what was roasted last. For a thumb."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from flask import Blueprint, render_template
+
+from roastlog.services import Lot, MachineNow
+from roastlog.store.batches import BatchSummary
+from roastlog.web import services
+from roastlog.web.setup import AddMachine
+
+bp = Blueprint("today", __name__)
+
+
+@dataclass(frozen=True)
+class TodayPage:
+    """What `today/page.html` shows."""
+
+    now_ms: int
+    machines: Sequence[MachineNow]
+    unweighed: Sequence[BatchSummary]
+    recent: Sequence[BatchSummary]
+    lots_low: Sequence[Lot]
+    add: AddMachine
+
+
+@bp.get("/")
+def today() -> str:
+    """Today; on an empty folder, how to add a machine."""
+    now = services().today()
+    page = TodayPage(services().now_ms(), now.machines, now.unweighed, now.recent, now.lots_low, AddMachine.empty())
+    return render_template("today/page.html", page=page)
+
+
+@bp.get("/machines/<machine_id>/now")
+def machine_now(machine_id: str) -> str:
+    """The numbers of one machine, asked for every two seconds."""
+    return render_template("today/_now.html", machine=services().machine_now(machine_id))

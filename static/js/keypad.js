@@ -1,0 +1,19 @@
+// A keypad of big keys that types into a field: <div data-keypad="id of the input"> with <button data-key="7|.|back|clear">.
+document.addEventListener("click", (event) => {
+  const key = event.target.closest("[data-key]");
+  const pad = key?.closest("[data-keypad]");
+  const field = pad && document.getElementById(pad.dataset.keypad);
+  if (!field) return;
+  const typed = press(field.value, key.dataset.key);
+  if (field.maxLength >= 0 && typed.length > field.maxLength) return;
+  field.value = typed;
+  field.dispatchEvent(new Event("input", { bubbles: true }));
+});
+
+/** What a field holds after a key. */
+export function press(typed, key) {
+  if (key === "back") return typed.slice(0, -1);
+  if (key === "clear") return "";
+  if (key === ".") return /[.,]/.test(typed) ? typed : `${typed || "0"}.`;
+  return typed === "0" ? key : typed + key;
+}

@@ -1,0 +1,40 @@
+// The loss as it is typed, and where it stands in what is usual. The server judges again when the form is sent.
+const form = document.getElementById("weigh");
+const field = document.getElementById("roasted");
+const shown = document.getElementById("loss");
+const mark = document.getElementById("mark");
+const verdict = document.getElementById("verdict");
+const given = Object.fromEntries(Object.entries(form.dataset).map(([name, value]) => [name, Number.parseFloat(value)]));
+
+const percent = (share) => `${(100 * share).toFixed(1)} %`;
+
+function loss() {
+  const roasted = Number.parseFloat(field.value.replace(/\s/g, "").replace(",", ".")) * given.unitG;
+  if (!(roasted > 0) || !(given.greenG > 0)) return null;
+  return 1 - roasted / given.greenG;
+}
+
+function words(share) {
+  if (share < 0) return "More than the green that went in: check the scale and the container.";
+  if (!(given.high > given.low)) return "";
+  if (share < given.low) return `${percent(share)} is less than usual for this coffee. Check both weights before you keep it.`;
+  if (share > given.high) return `${percent(share)} is more than usual for this coffee. Check both weights before you keep it.`;
+  return "";
+}
+
+function show() {
+  const share = loss();
+  if (shown) shown.textContent = share === null ? "– loss" : `${percent(share)} loss`;
+  if (mark) {
+    mark.hidden = share === null;
+    const place = (share - given.start) / (given.end - given.start);
+    mark.style.left = `${100 * Math.min(1, Math.max(0, place))}%`;
+  }
+  if (verdict) {
+    verdict.textContent = share === null ? "" : words(share);
+    verdict.hidden = !verdict.textContent;
+  }
+}
+
+field.addEventListener("input", show);
+if (field.value) show();
