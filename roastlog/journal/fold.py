@@ -130,7 +130,9 @@ def fold(entries: Iterable[Entry], code: str | None = None) -> Batch:
     """
     unique = _unique(entries)
     undone = _undone(unique)
-    lines = sorted((_line(entry, unique, undone) for entry in unique.values()), key=lambda line: (line.at_ms, line.id))
+    changes = _changes(unique, undone)
+    lines = [_line(entry, changes.get(entry.id, []), undone=entry.id in undone) for entry in unique.values()]
+    lines.sort(key=lambda line: (line.at_ms, line.id))
     lines = _flagged(lines)
     opened = [line for line in lines if line.kind == "opened"]
     counted = next((line for line in opened if not line.undone), None)
@@ -197,21 +199,22 @@ def _on_cycles(undos: Mapping[UUID, UUID]) -> set[UUID]:
     return on_cycle
 
 
-def _line(entry: Entry, entries: Mapping[UUID, Entry], undone: set[UUID]) -> Line:
-    said = sorted(
-        (
-            other
-            for other in entries.values()
-            if other.kind in {"shift", "amend"} and other.id not in undone and _target(other) == entry.id
-        ),
-        key=lambda other: (other.at_ms, other.id),
-    )
-    shifted_s = sum(float(other.body["by_s"]) for other in said if other.kind == "shift")
+def _changes(entries: Mapping[UUID, Entry], undone: set[UUID]) -> dict[UUID, list[Entry]]:
+    """The shifts and amendments that stand, by what they are about, in their order."""
+    changes: dict[UUID, list[Entry]] = {}
+    for entry in sorted(entries.values(), key=lambda entry: (entry.at_ms, entry.id)):
+        if entry.kind in {"shift", "amend"} and entry.id not in undone:
+            changes.setdefault(_target(entry), []).append(entry)
+    return changes
+
+
+def _line(entry: Entry, changes: list[Entry], *, undone: bool) -> Line:
+    shifted_s = sum(float(change.body["by_s"]) for change in changes if change.kind == "shift")
+    amendments = [change for change in changes if change.kind == "amend"]
     body, flags = dict(entry.body), []
-    changes = [other for other in said if other.kind == "amend"]
-    for change in changes:
+    for amendment in amendments:
         try:
-            body = amended(entry.kind, body, change.body["body"])
+            body = amended(entry.kind, body, amendment.body["body"])
         except EntryRefused:
             flags.append("amend_unfit")
     body = body_of(entry.kind, body).model_dump(mode="json", exclude_none=True)
@@ -222,9 +225,9 @@ def _line(entry: Entry, entries: Mapping[UUID, Entry], undone: set[UUID]) -> Lin
         received_ms=entry.received_ms,
         by=entry.by,
         body=body,
-        undone=entry.id in undone,
+        undone=undone,
         shifted_s=shifted_s,
-        amended=bool(changes) and "amend_unfit" not in flags,
+        amended=len(amendments) > len(flags),
         flags=tuple(flags),
     )
 

@@ -1,0 +1,128 @@
+"""Commands: a few lines each; what they do is in the services."""
+
+import argparse
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Final
+
+from roastlog import __version__
+from roastlog.errors import DrumsideError
+
+if TYPE_CHECKING:
+    from roastlog.services import Services
+    from roastlog.web.server import Serving
+
+DATA: Final = Path("drumside-data")
+PORT: Final = 8080
+
+
+def main(arguments: Sequence[str] | None = None) -> None:
+    """Run the command that was asked for; a mistake ends with a sentence, not with a traceback."""
+    asked = _parser().parse_args(arguments)
+    try:
+        asked.run(asked)
+    except DrumsideError as error:
+        sys.exit(str(error))
+    except KeyboardInterrupt:
+        sys.exit(130)
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(prog="drumside", description="The roast record at the roaster's side.")
+    parser.add_argument("--version", action="version", version=f"Drumside {__version__}")
+    commands = parser.add_subparsers(required=True, metavar="COMMAND")
+
+    serve = commands.add_parser("serve", help="record, and serve the pages")
+    _with_data(serve)
+    serve.add_argument("--host", default="127.0.0.1", help="address to listen on; 0.0.0.0 for phones in the network")
+    serve.add_argument("--port", type=int, default=PORT, help=f"port to listen on ({PORT})")
+    serve.set_defaults(run=_serve)
+
+    demo = commands.add_parser("demo", help="an invented roastery with a simulated machine, in a fresh folder")
+    demo.add_argument("--data", type=Path, help="keep the demo in this folder instead of a fresh one")
+    demo.add_argument("--host", default="0.0.0.0", help="address to listen on; 127.0.0.1 for this computer alone")
+    demo.add_argument("--port", type=int, default=PORT, help=f"port to listen on ({PORT})")
+    demo.add_argument("--speed", type=float, default=1.0, help="how many times as fast the demo's clock runs (1)")
+    demo.set_defaults(run=_demo)
+
+    token = commands.add_parser("token", help="print a new API token, once")
+    _with_data(token)
+    token.add_argument("--name", required=True, help="what it is for, such as the program that will use it")
+    token.set_defaults(run=_token)
+
+    machine = commands.add_parser("machine", help="import or export a machine's sheet")
+    deeds = machine.add_subparsers(required=True, metavar="import|export")
+    take = deeds.add_parser("import", help="set up the machine that a sheet describes")
+    _with_data(take)
+    take.add_argument("sheet", type=Path, help="a TOML file")
+    take.set_defaults(run=_machine_import)
+    give = deeds.add_parser("export", help="print a machine's sheet")
+    _with_data(give)
+    give.add_argument("id", help="id of the machine")
+    give.set_defaults(run=_machine_export)
+    return parser
+
+
+def _with_data(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--data", type=Path, default=DATA, help=f"data folder ({DATA})")
+
+
+def _services(folder: Path) -> "Services":
+    from roastlog.clock import Clock  # noqa: PLC0415 - `--help` answers at once
+    from roastlog.services import Services  # noqa: PLC0415
+
+    return Services(folder, Clock())
+
+
+def _serve(asked: argparse.Namespace) -> None:
+    from roastlog.web.server import Serving, serve  # noqa: PLC0415 - `--help` answers at once
+
+    serving = Serving(asked.data, asked.host, asked.port)
+    tell_address(serving)
+    serve(serving)
+
+
+def _demo(asked: argparse.Namespace) -> None:
+    from roastlog.demo_command import run_demo  # noqa: PLC0415 - brings the physics
+
+    run_demo(asked.data, asked.host, asked.port, asked.speed)
+
+
+def _token(asked: argparse.Namespace) -> None:
+    services = _services(asked.data)
+    print(services.new_token(asked.name))
+    services.close()
+
+
+def _machine_import(asked: argparse.Namespace) -> None:
+    services = _services(asked.data)
+    machine = services.keep_sheet(asked.sheet.read_text(encoding="utf-8"))
+    services.close()
+    print(f"{machine.name} is set up; a server that is running reads it after a restart.")
+
+
+def _machine_export(asked: argparse.Namespace) -> None:
+    services = _services(asked.data)
+    print(services.kept_sheet(asked.id), end="")
+    services.close()
+
+
+def tell_address(serving: "Serving") -> None:
+    """Print where to go, as text and as a QR for phones."""
+    from roastlog.label.qr import terminal  # noqa: PLC0415
+    from roastlog.services import lan_address  # noqa: PLC0415
+
+    services = _services(serving.folder)
+    key = services.house_key()
+    services.close()
+    print(f"Drumside {__version__} on this computer:  http://localhost:{serving.port}/")
+    if serving.host not in {"127.0.0.1", "localhost", "::1"}:
+        host = lan_address() if serving.host in {"0.0.0.0", "::"} else serving.host
+        link = f"http://{host}:{serving.port}/join/{key}"
+        print(f"A phone in the same network:      {link}")
+        print(terminal(link, colour=sys.stdout.isatty()))
+        print("Whoever has this link can record and change batches here. Ctrl-C stops.")
+    else:
+        print("Only this computer can open it; start with --host 0.0.0.0 to let phones in. Ctrl-C stops.")
+    sys.stdout.flush()

@@ -1,0 +1,222 @@
+"""The desk: all machines that are set up, what each is roasting, and the one way that news of it goes out."""
+
+import threading
+from collections.abc import Iterator
+from dataclasses import asdict
+from functools import partial
+from typing import Any, Final, Protocol, runtime_checkable
+from uuid import UUID, uuid5
+
+from roastlog.clock import Clock
+from roastlog.errors import NoSuchMachine
+from roastlog.instruments.build import build_instruments
+from roastlog.instruments.machine import Machine
+from roastlog.journal.entries import Entry
+from roastlog.journal.fold import fold
+from roastlog.live.intake import Intake
+from roastlog.live.machine import LiveMachine
+from roastlog.live.recorder import Link, LinkReader, Saver
+from roastlog.live.view import batch_part, machine_part, planned_drop
+from roastlog.store import batches as lists
+from roastlog.store import books
+from roastlog.store import journal as stored
+from roastlog.store.batches import BatchSummary
+from roastlog.store.store import Store
+
+LONGEST_ROAST_MS: Final = 2 * 3_600_000
+NAMESPACE: Final = UUID("5c1c8f4e-6f0e-4a53-9a5e-3d2b7a9c1f10")  # of moves read off machines; drawn once at random
+
+
+@runtime_checkable
+class Follower(Protocol):
+    """A simulated instrument: it has no knobs of its own and goes by what is said."""
+
+    def follow(self, kind: str, body: dict[str, Any]) -> None:
+        """Do as a person at the machine would have done."""
+
+
+class _Place:
+    """One machine at the desk."""
+
+    def __init__(self, live: LiveMachine, seq: int) -> None:
+        self.live = live
+        self.seq = seq
+        self.lock = threading.Lock()
+        self.readers: list[LinkReader] = []
+        self.view: dict[str, Any] = {}
+        self.drop_at_s: float | None = None
+
+
+class Desk:
+    """Machines, recorder and intake, joined."""
+
+    def __init__(self, store: Store, clock: Clock) -> None:
+        self._store, self._clock = store, clock
+        self._places: dict[str, _Place] = {}
+        self._machines: dict[str, Machine] = {}
+        self.intake = Intake(store, clock, self._machines, knobs=self._knobs, heard=self.refresh)
+        self._saver = Saver(self._save)
+
+    def start(self) -> None:
+        """Set up the machines of the database, take up what was under way, and begin to read."""
+        for sheet in books.machine_sheets(self._store.read):
+            self.add(Machine.model_validate_json(sheet))
+        self._saver.start()
+
+    def add(self, machine: Machine) -> None:
+        """Begin to read a machine; one with the same id is replaced."""
+        old = self._places.get(machine.id)
+        if old is not None:
+            self._leave(old)
+        live = LiveMachine(machine, self._store, self._clock)
+        place = _Place(live, stored.last_seq(self._store.read, machine.id))
+        self._machines[machine.id] = machine
+        self._places[machine.id] = place
+        with place.lock:
+            self._look(place)
+        for instrument, poll_s in build_instruments(machine, self._clock):
+            reader = LinkReader(live, instrument, poll_s, self._clock, changed=partial(self._tell_state, place))
+            place.readers.append(reader)
+            reader.start()
+
+    def close(self) -> None:
+        """Stop reading, save what there is, and let all watchers go."""
+        for place in self._places.values():
+            self._leave(place)
+        self._saver.stop()
+
+    def machines(self) -> list[Machine]:
+        """All machines, in the order they were added."""
+        return list(self._machines.values())
+
+    def live(self, machine_id: str) -> LiveMachine:
+        """One machine while it runs."""
+        return self._place(machine_id).live
+
+    def view(self, machine_id: str) -> dict[str, Any]:
+        """What a live page of the machine shows; see `roastlog.live.view`."""
+        place = self._place(machine_id)
+        with place.lock:
+            self._look(place)
+            return place.view
+
+    def links(self, machine_id: str) -> list[Link]:
+        """How the machine's instruments are."""
+        return [reader.link for reader in self._place(machine_id).readers]
+
+    def refresh(self, machine_id: str) -> None:
+        """Take in what is new in the machine's journal and tell all watchers, in the order it came."""
+        place = self._place(machine_id)
+        with place.lock:
+            fresh = stored.entries_after(self._store.read, machine_id, place.seq)
+            if not fresh:
+                return
+            place.seq = fresh[-1][0]
+            self._look(place)
+            for seq, entry in fresh:
+                self._follow(place, entry)
+                told = entry.model_dump(mode="json")
+                place.live.hub.tell("entry", {"entry": {**told, "seq": seq}, "view": place.view}, seq=seq)
+            self._tell_outlook(place)
+
+    def followers(self, machine_id: str) -> Iterator[Follower]:
+        """The machine's simulated instruments, if it has any."""
+        for reader in self._place(machine_id).readers:
+            if isinstance(reader.instrument, Follower):
+                yield reader.instrument
+
+    def _place(self, machine_id: str) -> _Place:
+        place = self._places.get(machine_id)
+        if place is None:
+            there = ", ".join(self._places) or "none yet"
+            raise NoSuchMachine(f"There is no machine “{machine_id}” here; there is {there}.")
+        return place
+
+    def _leave(self, place: _Place) -> None:
+        for reader in place.readers:
+            reader.stop()
+        place.live.hub.close()
+        place.live.save()
+
+    def _look(self, place: _Place) -> None:
+        """Find out which batch the machine is at, and make its view. The place's lock is held."""
+        now_ms = self._clock.now_ms()
+        live, machine = place.live, place.live.machine
+        current, waiting = self._current(machine.id, now_ms)
+        batch = None
+        if current is not None:
+            batch = fold(stored.entries_of(self._store.read, current.code), current.code)
+        live.follow(batch, now_ms)
+        place.view = {
+            "seq": place.seq,
+            "now_ms": now_ms,
+            **machine_part(machine),
+            "batch": None,
+            "waiting": [{"code": other.code, "title": other.title} for other in waiting],
+            "links": [asdict(reader.link) for reader in place.readers],
+        }
+        if batch is not None and current is not None:
+            columns = {
+                name: [float("nan") if value is None else value for value in column]
+                for name, column in live.columns().items()
+            }
+            place.view["batch"] = batch_part(machine, batch, current, columns, live.value_at, now_ms)
+            place.drop_at_s = planned_drop(batch) if batch.state == "roasting" else None
+
+    def _current(self, machine_id: str, now_ms: int) -> tuple[BatchSummary | None, list[BatchSummary]]:
+        """What the machine is at: the batch in the drum, else the next one, else the last one that left it."""
+        busy = lists.under_way(self._store.read, machine_id)
+        roasting = [
+            batch
+            for batch in busy
+            if batch.charged_ms is not None and abs(now_ms - batch.charged_ms) <= LONGEST_ROAST_MS
+        ]
+        waiting = [batch for batch in busy if batch.charged_ms is None]
+        if roasting:
+            return max(roasting, key=lambda batch: batch.charged_ms or 0), waiting
+        last = lists.last_dropped(self._store.read, machine_id)
+        if waiting and (last is None or waiting[-1].opened_ms >= last.opened_ms):
+            return waiting[-1], waiting[:-1]
+        return last, waiting
+
+    def _follow(self, place: _Place, entry: Entry) -> None:
+        for reader in place.readers:
+            if isinstance(reader.instrument, Follower):
+                reader.instrument.follow(entry.kind, entry.body)
+
+    def _tell_state(self, place: _Place) -> None:
+        place.live.hub.tell("state", {"links": [asdict(reader.link) for reader in place.readers]})
+
+    def _tell_outlook(self, place: _Place) -> None:
+        if place.drop_at_s is not None:
+            place.live.hub.tell("outlook", {"moment": "drop", "time_s": place.drop_at_s, "basis": "plan"})
+
+    def _knobs(self, machine_id: str) -> dict[str, float]:
+        return self._place(machine_id).live.knobs
+
+    def _save(self) -> None:
+        for place in list(self._places.values()):
+            place.live.save()
+            self._note_turns(place)
+
+    def _note_turns(self, place: _Place) -> None:
+        """A control that was turned on the machine itself is a move of the batch in it."""
+        turns = place.live.turns()
+        batch = place.live.batch
+        if batch is None or batch.state not in {"open", "roasting"} or batch.code is None:
+            return
+        settings = batch.settings
+        entries = [
+            {
+                "id": str(uuid5(NAMESPACE, f"{batch.code} {turn.control} {turn.at_ms}")),
+                "machine": place.live.machine.id,
+                "batch": batch.code,
+                "kind": "move",
+                "at_ms": turn.at_ms,
+                "body": {"control": turn.control, "setting": turn.setting},
+            }
+            for turn in turns
+            if settings.get(turn.control) != turn.setting
+        ]
+        if entries:
+            self.intake.accept(entries, device=place.live.machine.id)

@@ -1,0 +1,126 @@
+"""Who watches a machine, and what they are told.
+
+Watchers share one newest snapshot: a slow phone skips readings, never holds up the others, and nothing queues for it.
+Journal entries and chart rows are kept for a while, so that a watcher that looks away for seconds still gets them all.
+"""
+
+import json
+import threading
+import time
+from collections import deque
+from collections.abc import Iterator, Mapping
+from typing import Any, Final, NamedTuple
+
+EVERY_S: Final = 0.25
+IDLE_S: Final = 5.0  # a keep-alive this often also frees the thread of a client that has gone
+ROWS_AGAIN: Final = 30
+
+
+class Event(NamedTuple):
+    """One server-sent event; ``data`` is JSON."""
+
+    name: str
+    id: int
+    data: str
+
+
+class Hub:
+    """The watchers of one machine."""
+
+    def __init__(self) -> None:
+        self._changed = threading.Condition()
+        self._closed = False
+        self._watchers = 0
+        self._reading: dict[str, Any] | None = None
+        self._reading_no = 0
+        self._rows: deque[tuple[int, dict[str, float | None]]] = deque(maxlen=900)
+        self._row_no = 0
+        self._others: deque[tuple[int, Event]] = deque(maxlen=500)
+        self._other_no = 0
+        self._seq = 0
+
+    @property
+    def watchers(self) -> int:
+        """How many watch at this moment."""
+        return self._watchers
+
+    def reading(self, payload: dict[str, Any], rows: list[dict[str, float | None]]) -> None:
+        """Tell the newest values, and the chart rows that were finished with them."""
+        with self._changed:
+            self._reading = payload
+            self._reading_no += 1
+            for row in rows:
+                self._row_no += 1
+                self._rows.append((self._row_no, row))
+            self._changed.notify_all()
+
+    def tell(self, name: str, payload: Mapping[str, Any], *, seq: int | None = None) -> None:
+        """Tell something that each watcher must hear: an entry, an outlook, a change of state."""
+        data = json.dumps(payload, ensure_ascii=False, separators=(",", ":"))
+        with self._changed:
+            self._seq = max(self._seq, seq or 0)
+            self._other_no += 1
+            self._others.append((self._other_no, Event(name, self._seq, data)))
+            self._changed.notify_all()
+
+    def forget_rows(self) -> None:
+        """The curve starts anew: rows told so far are of no use to anyone."""
+        with self._changed:
+            self._rows.clear()
+
+    def close(self) -> None:
+        """Wake all watchers and let them go."""
+        with self._changed:
+            self._closed = True
+            self._changed.notify_all()
+
+    def watch(self) -> Iterator[list[Event]]:
+        """Yield what is new as it comes; an empty list when nothing was for `IDLE_S` (time for a keep-alive).
+
+        The first rows repeat the last `ROWS_AGAIN`, so that none is lost between drawing a page and watching it; a
+        watcher leaves out the rows that it has.
+        """
+        with self._changed:
+            reading_no, other_no = 0, self._other_no
+            row_no = max(0, self._row_no - ROWS_AGAIN)
+            self._watchers += 1
+        reading_at_s = 0.0
+        try:
+            while True:
+                with self._changed:
+                    reading_no, other_no, row_no, events, closed = self._next(
+                        reading_no, other_no, row_no, reading_at_s
+                    )
+                if closed:
+                    return
+                if any(event.name == "reading" for event in events):
+                    reading_at_s = time.monotonic()
+                yield events
+        finally:
+            with self._changed:
+                self._watchers -= 1
+
+    def _next(
+        self, reading_no: int, other_no: int, row_no: int, reading_at_s: float
+    ) -> tuple[int, int, int, list[Event], bool]:
+        """Wait for something new. Entries go out at once, readings at most every `EVERY_S`. The lock is held."""
+        until_s = time.monotonic() + IDLE_S
+        while True:
+            now_s = time.monotonic()
+            fresh = self._reading_no > reading_no
+            due_s = reading_at_s + EVERY_S - now_s
+            if self._closed or self._other_no > other_no or (fresh and due_s <= 0) or now_s >= until_s:
+                break
+            self._changed.wait(min(due_s if fresh else IDLE_S, until_s - now_s))
+        events = [event for number, event in self._others if number > other_no]
+        if fresh and due_s <= 0 and self._reading is not None:
+            rows = [row for number, row in self._rows if number > row_no]
+            payload = {**self._reading, "rows": columns_of(rows) if rows else None}
+            events.append(Event("reading", self._seq, json.dumps(payload, separators=(",", ":"))))
+            reading_no, row_no = self._reading_no, self._row_no
+        return reading_no, self._other_no, row_no, events, self._closed
+
+
+def columns_of(rows: list[dict[str, float | None]]) -> dict[str, list[float | None]]:
+    """Rows turned into columns."""
+    return {name: [row.get(name) for row in rows] for name in rows[0]}

@@ -1,0 +1,240 @@
+"""Where entries come in: checked, kept, and told to everyone. The only way into the journal.
+
+An entry that can be understood is kept, however odd it is: the finger was there. What is refused is what cannot be
+understood or cannot be true, with a sentence that says why.
+"""
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any, Final
+from uuid import UUID, uuid5
+
+from sqlite_utils import Database
+
+from roastlog.clock import Clock
+from roastlog.errors import CodeError, EntryRefused
+from roastlog.instruments.machine import Machine
+from roastlog.journal.entries import ON_ENTRIES, Entry, amended, parse_entry
+from roastlog.journal.fold import Batch, Line, fold
+from roastlog.journal.words import MOMENT_LABELS
+from roastlog.store import books
+from roastlog.store import journal as stored
+from roastlog.store.store import Store
+from roastlog.trace.codes import parse_code
+from roastlog.trace.ledger import LotBalance
+
+AHEAD_MS: Final = 60_000
+Knobs = Callable[[str], Mapping[str, float]]
+Heard = Callable[[str], None]
+
+
+@dataclass(frozen=True)
+class Result:
+    """What became of one entry."""
+
+    id: str | None
+    status: str
+    batch: str | None = None
+    reason: str | None = None
+    notice: str | None = None
+
+
+class Intake:
+    """Takes entries from any thread.
+
+    Parameters
+    ----------
+    machines
+        The machines that are set up, by id.
+    knobs
+        Settings of a machine as read off its own registers; a new batch starts with them.
+    heard
+        Called with a machine's id once entries for it are on the disk.
+    """
+
+    def __init__(
+        self, store: Store, clock: Clock, machines: Mapping[str, Machine], *, knobs: Knobs, heard: Heard
+    ) -> None:
+        self._store, self._clock, self._machines = store, clock, machines
+        self._knobs, self._heard = knobs, heard
+
+    def accept(self, raws: Sequence[object], *, device: str | None = None) -> list[Result]:
+        """Keep entries in their order, each on its own: one that is refused spoils no other.
+
+        Parameters
+        ----------
+        raws
+            Entries as they came over the wire.
+        device
+            Name of the device that sent them, put in where the entry names none.
+
+        Returns
+        -------
+        list of Result
+            One for each entry, once they are all on the disk.
+        """
+        received_ms = self._clock.now_ms()
+        parsed = [_parse(raw, received_ms, device) for raw in raws]
+        results = self._store.write(lambda db: [self._settle(db, item) for item in parsed])
+        touched = {
+            item.machine
+            for item, result in zip(parsed, results, strict=True)
+            if isinstance(item, Entry) and result.status == "stored"
+        }
+        for machine in touched:
+            self._heard(machine)
+        return results
+
+    def _settle(self, db: Database, item: "Entry | Result") -> Result:
+        if isinstance(item, Result):
+            return item
+        known = stored.known_batch(db.conn, str(item.id))
+        if known is not None:
+            return Result(str(item.id), "known", batch=known)
+        try:
+            return self._open(db, item) if item.kind == "opened" else self._add(db, item)
+        except EntryRefused as error:
+            return Result(str(item.id), "refused", reason=str(error))
+
+    def _open(self, db: Database, entry: Entry) -> Result:
+        self._machine(entry.machine)
+        notice = _lot_notice(db, entry)
+        code = stored.open_batch(db, entry)
+        stored.add_entry(db, entry, code)
+        for control, setting in self._knobs(entry.machine).items():
+            body = {"control": control, "setting": setting}
+            stored.add_entry(db, machine_entry(entry, uuid5(entry.id, control), "move", body), code)
+        stored.refold(db, code)
+        return Result(str(entry.id), "stored", batch=code, notice=notice)
+
+    def _add(self, db: Database, entry: Entry) -> Result:
+        code = _code(db, entry)
+        batch = fold(stored.entries_of(db.conn, code), code)
+        if batch.machine != entry.machine:
+            raise EntryRefused(f"Batch {code} was roasted on {batch.machine}, not on {entry.machine}.")
+        self._check(entry, batch)
+        stored.add_entry(db, entry, code)
+        batch = stored.refold(db, code)
+        line = next(line for line in batch.lines if line.id == entry.id)
+        return Result(str(entry.id), "stored", batch=code, notice=self._notice(line, batch))
+
+    def _machine(self, ident: str) -> Machine:
+        if ident not in self._machines:
+            there = ", ".join(self._machines) or "none yet"
+            raise EntryRefused(f"There is no machine “{ident}” here; there is {there}.")
+        return self._machines[ident]
+
+    def _check(self, entry: Entry, batch: Batch) -> None:
+        machine = self._machine(entry.machine)
+        if entry.kind == "move":
+            _check_move(machine, entry.body)
+        elif entry.kind == "weighed":
+            check_weight(entry.body["roasted_g"], entry.body.get("removed_g"), batch.green_g)
+        elif entry.kind == "amend":
+            about = next((line for line in batch.lines if line.id == UUID(str(entry.body["entry"]))), None)
+            if about is not None and about.kind in ON_ENTRIES:
+                raise EntryRefused("An undo, a shift or a correction cannot be corrected; undo it and say it anew.")
+            if about is not None:
+                body = amended(about.kind, about.body, entry.body["body"])
+                if about.kind == "weighed":
+                    check_weight(body["roasted_g"], body.get("removed_g"), batch.green_g)
+
+    def _notice(self, line: Line, batch: Batch) -> str | None:
+        if line.at_ms > self._clock.now_ms() + AHEAD_MS:
+            return "The time of this entry lies ahead: look at the clock of the device. It is kept as it came."
+        if "late" in line.flags:
+            return "This batch was closed already. The entry is kept and marked late."
+        if "about_nothing" in line.flags:
+            return "What this is about has not come in. It is kept and counts as soon as it does."
+        if line.kind != "moment":
+            return None
+        label = MOMENT_LABELS[line.body["moment"]]
+        if "doubled" in line.flags:
+            by_s = (line.at_ms - batch.moments[line.body["moment"]].at_ms) / 1000
+            return f"{label} was marked {by_s:.1f} s before; the earlier one counts. Undo it to count this one."
+        others = [other for other in batch.moments.values() if "out_of_order" in other.flags]
+        if others:
+            return f"{label} is out of order with the other moments. It is kept as it is; undo or shift what is wrong."
+        return None
+
+
+def machine_entry(about: Entry, ident: UUID, kind: str, body: Mapping[str, Any]) -> Entry:
+    """An entry that the machine itself makes, at the time of another."""
+    by = {"person": None, "device": about.machine}
+    return Entry.model_validate(
+        {
+            "id": ident,
+            "machine": about.machine,
+            "batch": str(about.id),
+            "kind": kind,
+            "at_ms": about.at_ms,
+            "received_ms": about.received_ms,
+            "by": by,
+            "body": dict(body),
+        }
+    )
+
+
+def check_weight(roasted_g: float, removed_g: float | None, green_g: float | None) -> None:
+    """Refuse a roasted weight that cannot be true."""
+    if green_g is not None and roasted_g > green_g:
+        raise EntryRefused(
+            f"{roasted_g:,.0f} g roasted is more than the {green_g:,.0f} g of green. "
+            "Look at the scale's tare, or correct the green weight first."
+        )
+    if removed_g is not None and removed_g > roasted_g:
+        raise EntryRefused(f"{removed_g:,.0f} g sorted out is more than the {roasted_g:,.0f} g that came out.")
+
+
+def _parse(raw: object, received_ms: int, device: str | None) -> Entry | Result:
+    if isinstance(raw, dict) and device is not None:
+        by = raw.get("by") or {}
+        if isinstance(by, dict) and by.get("device") is None:
+            raw = {**raw, "by": {**by, "device": device}}
+    try:
+        return parse_entry(raw, received_ms=received_ms)
+    except EntryRefused as error:
+        ident = raw.get("id") if isinstance(raw, dict) else None
+        return Result(ident if isinstance(ident, str) else None, "refused", reason=str(error))
+
+
+def _code(db: Database, entry: Entry) -> str:
+    reference = str(entry.batch)
+    code = stored.batch_named(db.conn, reference)
+    if code is not None:
+        return code
+    try:
+        code = parse_code(reference).code
+    except CodeError as error:
+        raise EntryRefused(str(error)) from None
+    if stored.batch_named(db.conn, code) is None:
+        raise EntryRefused(f"No batch carries the code {code}. Look it up on the label, or in the records.")
+    return code
+
+
+def _check_move(machine: Machine, body: Mapping[str, Any]) -> None:
+    control = next((control for control in machine.controls if control.id == body["control"]), None)
+    if control is None:
+        there = ", ".join(control.id for control in machine.controls) or "none"
+        raise EntryRefused(f"{machine.name} has no control “{body['control']}”; there is {there}.")
+    if not control.low <= body["setting"] <= control.high:
+        raise EntryRefused(
+            f"{control.name} goes from {control.low:g} to {control.high:g} {control.unit}, not {body['setting']:g}."
+        )
+
+
+def _lot_notice(db: Database, entry: Entry) -> str | None:
+    code, green_g = entry.body.get("lot"), entry.body.get("green_g")
+    if code is None:
+        return None
+    found = books.lot(db.conn, code)
+    if found is None:
+        return f"Lot {code} is not in the books. The batch is open all the same; correct the lot when there is time."
+    lot, taken_g = found
+    left = LotBalance.of(lot.bought_g, taken_g)
+    if green_g is not None and left.shortfall_g(green_g) > 0:
+        return (
+            f"By the books {lot.coffee} ({code}) has {max(left.left_g, 0) / 1000:.1f} kg left, and this batch takes "
+            f"{green_g / 1000:.1f} kg. The batch is open all the same; correct the lot or the weight."
+        )
+    return None

@@ -1,0 +1,75 @@
+"""Readings that are pushed to the API: each is checked on its own, and what is refused says why."""
+
+import math
+from dataclasses import dataclass
+from typing import Any, Final
+
+from roastlog.errors import ReadingsRefused
+from roastlog.instruments.base import Reading
+from roastlog.live.machine import LiveMachine
+
+MOST: Final = 5000
+AHEAD_MS: Final = 5_000
+BEHIND_MS: Final = 86_400_000
+LIVE_MS: Final = 3_000
+ABSURD_C: Final = 2000.0
+
+
+@dataclass(frozen=True)
+class Pushed:
+    """How many readings were taken, and which were not."""
+
+    accepted: int
+    refused: list[dict[str, Any]]
+
+
+def take_push(live: LiveMachine, payload: object, now_ms: int) -> Pushed:
+    """Take in ``{"readings": [{"at_ms"?, "channel", "value"}]}``.
+
+    Raises
+    ------
+    ReadingsRefused
+        If the payload as a whole has not that form.
+    """
+    readings = payload.get("readings") if isinstance(payload, dict) else None
+    if not isinstance(readings, list):
+        raise ReadingsRefused('Send a JSON object {"readings": [{"channel": …, "value": …}]}.')
+    if len(readings) > MOST:
+        raise ReadingsRefused(f"Send at most {MOST} readings at once; these are {len(readings)}.")
+    pushed = {channel.id for channel in live.machine.channels if channel.http is not None}
+    taken: list[Reading] = []
+    refused: list[dict[str, Any]] = []
+    for index, raw in enumerate(readings):
+        found = _reading(raw, live, pushed, now_ms)
+        if isinstance(found, Reading):
+            taken.append(found)
+        else:
+            refused.append({"index": index, "reason": found})
+    taken.sort()
+    fresh = [reading for reading in taken if reading.at_ms >= now_ms - LIVE_MS]
+    live.back_dated(reading for reading in taken if reading.at_ms < now_ms - LIVE_MS)
+    if fresh:
+        live.take(fresh)
+    return Pushed(len(taken), refused)
+
+
+def _reading(raw: object, live: LiveMachine, pushed: set[str], now_ms: int) -> Reading | str:
+    if not isinstance(raw, dict) or not set(raw) <= {"at_ms", "channel", "value"}:
+        return "A reading is an object with channel, value and, where it is known, at_ms; nothing else."
+    channel, value, at_ms = raw.get("channel"), raw.get("value"), raw.get("at_ms", now_ms)
+    there = [known.id for known in live.machine.channels]
+    if channel not in there:
+        return f"There is no channel “{channel}” on {live.machine.name}; there is {', '.join(there)}."
+    if channel not in pushed:
+        return f"Channel {channel} is read from an instrument of its own and takes no pushed readings."
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        return f"The value of {channel} is not a number."
+    if not math.isfinite(value) or abs(value) > ABSURD_C:
+        return f"{value} is not a temperature that a roaster has (±{ABSURD_C:.0f} °C)."
+    if isinstance(at_ms, bool) or not isinstance(at_ms, int):
+        return "at_ms is a whole number of milliseconds since 1970, UTC."
+    if at_ms > now_ms + AHEAD_MS:
+        return f"at_ms lies {(at_ms - now_ms) / 1000:.0f} s ahead of the server's clock; ask /api/clock for the time."
+    if at_ms < now_ms - BEHIND_MS:
+        return "at_ms lies more than a day back."
+    return Reading(at_ms, channel, float(value))

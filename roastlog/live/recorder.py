@@ -1,0 +1,164 @@
+"""Reading instruments: a thread a link, each channel on its own schedule, and one thread that saves once a second.
+
+It runs with no page open. A link that is lost is tried again with growing pauses and delays no other; its loss is
+logged once, and so is its return.
+"""
+
+import logging
+import random
+import threading
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Any, Final
+
+from roastlog.clock import Clock
+from roastlog.errors import InstrumentError
+from roastlog.instruments.base import Fault, Instrument, Reading
+from roastlog.live.machine import LiveMachine
+
+SAVE_S: Final = 1.0
+FIRST_PAUSE_S: Final = 0.5
+LONGEST_PAUSE_S: Final = 10.0
+log = logging.getLogger(__name__)
+
+
+@dataclass(frozen=True)
+class Link:
+    """How a link to an instrument is: starting, ok or lost, why, and since when."""
+
+    name: str
+    state: str
+    reason: str
+    since_ms: int
+
+
+class LinkReader:
+    """One link of one machine, read until told to stop."""
+
+    def __init__(
+        self,
+        live: LiveMachine,
+        instrument: Instrument,
+        poll_s: Mapping[str, float],
+        clock: Clock,
+        *,
+        changed: Callable[[], None],
+    ) -> None:
+        self._live, self._instrument, self._poll_s, self._clock = live, instrument, dict(poll_s), clock
+        self._changed = changed
+        self._stop = threading.Event()
+        self._faults: dict[str, str] = {}
+        self.link = Link(instrument.name, "starting", "", clock.now_ms())
+        self._thread = threading.Thread(target=self._run, name=instrument.name, daemon=True)
+
+    @property
+    def instrument(self) -> Instrument:
+        """What is read."""
+        return self._instrument
+
+    def start(self) -> None:
+        """Begin to read."""
+        self._thread.start()
+
+    def stop(self) -> None:
+        """Stop reading and let go of the port."""
+        self._stop.set()
+        if self._thread.is_alive():
+            self._thread.join(5)
+
+    def _run(self) -> None:
+        pause_s = FIRST_PAUSE_S
+        while not self._stop.is_set():
+            try:
+                self._instrument.open()
+                self._read_on()
+            except InstrumentError as error:
+                if self.link.state == "ok":
+                    pause_s = FIRST_PAUSE_S
+                self._note("lost", str(error))
+            except Exception:
+                log.exception("%s: a fault of our own in reading", self.link.name)
+                self._note("lost", "Drumside met a fault of its own while reading; the log of the server has it.")
+            finally:
+                self._instrument.close()
+            # Many links that were lost together shall not come back all at once.
+            self._stop.wait(pause_s * random.uniform(0.8, 1.2))  # noqa: S311 - no secret
+            pause_s = min(pause_s * 2, LONGEST_PAUSE_S)
+
+    def _read_on(self) -> None:
+        due_ms = dict.fromkeys(self._poll_s, self._clock.now_ms())
+        while not self._stop.is_set():
+            now_ms = self._clock.now_ms()
+            ids = [ident for ident, at_ms in due_ms.items() if at_ms <= now_ms]
+            if ids:
+                self._hand_on(self._instrument.read(ids))
+                for ident in ids:
+                    step_ms = round(self._poll_s[ident] * 1000)
+                    # A poll that comes late is skipped, not made up for.
+                    due_ms[ident] += step_ms * max(1, -(-(self._clock.now_ms() - due_ms[ident]) // step_ms))
+            self._clock.wait(self._stop, (min(due_ms.values()) - self._clock.now_ms()) / 1000)
+
+    def _hand_on(self, got: object) -> None:
+        readings = [item for item in got if isinstance(item, Reading)]  # type: ignore[attr-defined]
+        faults = {item.channel: item.reason for item in got if isinstance(item, Fault)}  # type: ignore[attr-defined]
+        if readings:
+            self._live.take(readings)
+        for channel in {reading.channel for reading in readings} & set(self._faults):
+            log.info("%s: %s is back", self.link.name, channel)
+            del self._faults[channel]
+        for channel, reason in faults.items():
+            if channel not in self._faults:
+                log.warning("%s: %s", self.link.name, reason)
+        self._faults.update(faults)
+        if readings or not faults:
+            self._note("ok", " ".join(self._faults.values()))
+        else:
+            self._note("lost", " ".join(self._faults.values()))
+
+    def _note(self, state: str, reason: str) -> None:
+        if (state, reason) == (self.link.state, self.link.reason):
+            return
+        if state != self.link.state:
+            log.log(logging.WARNING if state == "lost" else logging.INFO, "%s: %s %s", self.link.name, state, reason)
+        self.link = Link(self.link.name, state, reason, self._clock.now_ms())
+        self._changed()
+
+
+class Saver:
+    """Calls ``save`` once a second, and at once when poked."""
+
+    def __init__(self, save: Callable[[], Any]) -> None:
+        self._save = save
+        self._poked = threading.Event()
+        self._stopping = False
+        self._failing = False
+        self._thread = threading.Thread(target=self._run, name="saver", daemon=True)
+
+    def start(self) -> None:
+        """Begin to save."""
+        self._thread.start()
+
+    def poke(self) -> None:
+        """Save at once."""
+        self._poked.set()
+
+    def stop(self) -> None:
+        """Save a last time and stop."""
+        self._stopping = True
+        self._poked.set()
+        if self._thread.is_alive():
+            self._thread.join(20)
+
+    def _run(self) -> None:
+        while not self._stopping:
+            self._poked.wait(SAVE_S)
+            self._poked.clear()
+            try:
+                self._save()
+                self._failing = False
+            except Exception:
+                if not self._failing:
+                    log.exception(
+                        "Readings cannot be written; they are kept in memory and written when the disk returns"
+                    )
+                self._failing = True

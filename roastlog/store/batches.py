@@ -1,0 +1,140 @@
+"""Lists of batches, read from their summary rows."""
+
+import sqlite3
+from dataclasses import dataclass, fields
+
+
+@dataclass(frozen=True)
+class BatchSummary:
+    """What a list shows of a batch. Times are UTC ms, masses g, durations s."""
+
+    code: str
+    machine: str
+    token: str
+    state: str
+    lot: str | None
+    coffee: str | None
+    intent: str | None
+    opened_ms: int
+    charged_ms: int | None
+    dropped_ms: int | None
+    green_g: float | None
+    roasted_g: float | None
+    development_s: float | None
+    development_ratio: float | None
+    roast_loss: float | None
+
+    @property
+    def duration_s(self) -> float | None:
+        """From charge to drop. [s]"""
+        if self.charged_ms is None or self.dropped_ms is None:
+            return None
+        return (self.dropped_ms - self.charged_ms) / 1000
+
+    @property
+    def title(self) -> str:
+        """The coffee's name, or words that say there is none yet."""
+        return self.coffee or self.lot or "Unnamed batch"
+
+
+@dataclass(frozen=True)
+class Page:
+    """One page of a list."""
+
+    items: list[BatchSummary]
+    page: int
+    pages: int
+    total: int
+
+
+_COLUMNS = ", ".join(field.name for field in fields(BatchSummary))
+_SELECT = f"SELECT {_COLUMNS} FROM batches"  # noqa: S608 - our own column names
+
+
+def _summaries(connection: sqlite3.Connection, where: str, values: tuple[object, ...] = ()) -> list[BatchSummary]:
+    return [BatchSummary(*row) for row in connection.execute(f"{_SELECT} {where}", values)]
+
+
+def summary(connection: sqlite3.Connection, code: str) -> BatchSummary | None:
+    """One batch by its code."""
+    found = _summaries(connection, "WHERE code = ?", (code,))
+    return found[0] if found else None
+
+
+def by_token(connection: sqlite3.Connection, token: str) -> BatchSummary | None:
+    """One batch by the token of its bag page."""
+    found = _summaries(connection, "WHERE token = ?", (token,))
+    return found[0] if found else None
+
+
+def page_of(
+    connection: sqlite3.Connection,
+    *,
+    page: int = 1,
+    size: int = 50,
+    query: str = "",
+    coffee: str = "",
+    machine: str = "",
+    state: str = "",
+) -> Page:
+    """Newest first; filtered by exact coffee, machine or state and by a part of code, coffee, lot or intent."""
+    parts, values = ["state <> 'discarded'" if not state else "state = ?"], [state] if state else []
+    for column, value in (("coffee", coffee), ("machine", machine)):
+        if value:
+            parts.append(f"{column} = ?")
+            values.append(value)
+    if query:
+        pattern = "%" + query.replace("\\", r"\\").replace("%", r"\%").replace("_", r"\_") + "%"
+        parts.append(
+            "(" + " OR ".join(rf"{column} LIKE ? ESCAPE '\'" for column in ("code", "coffee", "lot", "intent")) + ")"
+        )
+        values += [pattern] * 4
+    where = "WHERE " + " AND ".join(parts)
+    total = connection.execute(f"SELECT count(*) FROM batches {where}", values).fetchone()[0]  # noqa: S608
+    pages = max(1, -(-total // size))
+    page = min(max(1, page), pages)
+    items = _summaries(
+        connection, f"{where} ORDER BY opened_ms DESC, code DESC LIMIT ? OFFSET ?", (*values, size, (page - 1) * size)
+    )
+    return Page(items, page, pages, total)
+
+
+def in_state(connection: sqlite3.Connection, state: str, limit: int = 20) -> list[BatchSummary]:
+    """The newest batches in one state."""
+    return _summaries(connection, "WHERE state = ? ORDER BY opened_ms DESC LIMIT ?", (state, limit))
+
+
+def under_way(connection: sqlite3.Connection, machine: str) -> list[BatchSummary]:
+    """What a machine is busy with: open or roasting, oldest first."""
+    return _summaries(
+        connection, "WHERE machine = ? AND state IN ('open', 'roasting') ORDER BY opened_ms, code", (machine,)
+    )
+
+
+def last_dropped(connection: sqlite3.Connection, machine: str) -> BatchSummary | None:
+    """The batch that left the drum last."""
+    found = _summaries(
+        connection,
+        "WHERE machine = ? AND dropped_ms IS NOT NULL AND state <> 'discarded'"
+        " ORDER BY opened_ms DESC, code DESC LIMIT 1",
+        (machine,),
+    )
+    return found[0] if found else None
+
+
+def coffees(connection: sqlite3.Connection) -> list[str]:
+    """Names of all coffees that were roasted, the latest first."""
+    rows = connection.execute(
+        "SELECT coffee FROM batches WHERE coffee IS NOT NULL GROUP BY coffee ORDER BY max(opened_ms) DESC LIMIT 200"
+    )
+    return [row[0] for row in rows]
+
+
+def losses(connection: sqlite3.Connection, coffee: str, *, but: str = "", limit: int = 60) -> list[float]:
+    """Roast losses of the newest batches of a coffee, without one of them."""
+    rows = connection.execute(
+        "SELECT roast_loss FROM batches WHERE coffee = ? AND roast_loss IS NOT NULL AND code <> ?"
+        " AND state IN ('weighed', 'released', 'held') ORDER BY opened_ms DESC LIMIT ?",
+        (coffee, but, limit),
+    )
+    return [row[0] for row in rows]

@@ -1,0 +1,109 @@
+"""Machines, green lots, people, settings and API tokens."""
+
+import json
+import sqlite3
+from dataclasses import asdict, dataclass, fields
+from typing import Any
+
+from sqlite_utils import Database
+
+
+@dataclass(frozen=True)
+class LotRow:
+    """A green lot as it was bought. Masses in g; the price is private."""
+
+    code: str
+    coffee: str
+    origin: str | None = None
+    process: str | None = None
+    altitude: str | None = None
+    harvest: str | None = None
+    bought_g: float = 0.0
+    arrived: str | None = None
+    cup: str | None = None
+    price: str | None = None
+    note: str | None = None
+
+
+@dataclass(frozen=True)
+class Person:
+    """Someone who roasts; ``shown`` is the name that a bag may carry."""
+
+    name: str
+    shown: str
+
+
+_LOT_COLUMNS = ", ".join(field.name for field in fields(LotRow))
+
+
+def machine_sheets(connection: sqlite3.Connection) -> list[str]:
+    """The sheets of all machines as JSON, in the order they were added."""
+    return [row[0] for row in connection.execute("SELECT sheet FROM machines ORDER BY added_ms, id")]
+
+
+def keep_machine(db: Database, ident: str, sheet: str, added_ms: int) -> None:
+    """Add a machine, or give a known one a new sheet."""
+    db.conn.execute(
+        "INSERT INTO machines (id, sheet, added_ms) VALUES (?, ?, ?)"
+        " ON CONFLICT (id) DO UPDATE SET sheet = excluded.sheet",
+        (ident, sheet, added_ms),
+    )
+
+
+def lots(connection: sqlite3.Connection) -> list[tuple[LotRow, list[float]]]:
+    """All lots, each with the green weights that its batches took. [g]"""
+    taken: dict[str, list[float]] = {}
+    for lot, green_g in connection.execute(
+        "SELECT lot, green_g FROM batches WHERE lot IS NOT NULL AND green_g IS NOT NULL AND state <> 'discarded'"
+    ):
+        taken.setdefault(lot, []).append(green_g)
+    rows = connection.execute(f"SELECT {_LOT_COLUMNS} FROM lots ORDER BY coffee, code")  # noqa: S608 - our own names
+    return [(LotRow(*row), taken.get(row["code"], [])) for row in rows]
+
+
+def lot(connection: sqlite3.Connection, code: str) -> tuple[LotRow, list[float]] | None:
+    """One lot with the green weights that its batches took. [g]"""
+    row = connection.execute(f"SELECT {_LOT_COLUMNS} FROM lots WHERE code = ?", (code,)).fetchone()  # noqa: S608
+    if row is None:
+        return None
+    taken = connection.execute(
+        "SELECT green_g FROM batches WHERE lot = ? AND green_g IS NOT NULL AND state <> 'discarded'", (code,)
+    )
+    return LotRow(*row), [green_g for (green_g,) in taken]
+
+
+def keep_lot(db: Database, row: LotRow) -> None:
+    """Add a lot, or change what is known of it."""
+    db.table("lots").upsert(asdict(row), pk="code")
+
+
+def people(connection: sqlite3.Connection) -> list[Person]:
+    """All people, by name."""
+    return [Person(*row) for row in connection.execute("SELECT name, shown FROM people ORDER BY name")]
+
+
+def keep_person(db: Database, person: Person) -> None:
+    """Add a person, or change the name that bags carry."""
+    db.table("people").upsert(asdict(person), pk="name")
+
+
+def settings(connection: sqlite3.Connection) -> dict[str, Any]:
+    """All settings that were changed from their defaults."""
+    return {row[0]: json.loads(row[1]) for row in connection.execute("SELECT name, value FROM settings")}
+
+
+def keep_settings(db: Database, values: dict[str, Any]) -> None:
+    """Change settings."""
+    db.table("settings").upsert_all(
+        [{"name": name, "value": json.dumps(value)} for name, value in values.items()], pk="name"
+    )
+
+
+def token_hashes(connection: sqlite3.Connection) -> dict[str, str]:
+    """Names of the API tokens by their hashes."""
+    return {row[0]: row[1] for row in connection.execute("SELECT hash, name FROM tokens")}
+
+
+def keep_token(db: Database, name: str, token_hash: str, made_ms: int) -> None:
+    """Keep the hash of a new API token; the token itself is nowhere kept."""
+    db.table("tokens").upsert({"name": name, "hash": token_hash, "made_ms": made_ms}, pk="name")

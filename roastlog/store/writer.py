@@ -1,0 +1,74 @@
+"""The one thread that writes. A change is a function of the database; it is committed whole or not at all."""
+
+import logging
+import queue
+import threading
+from collections.abc import Callable
+from concurrent.futures import Future
+from pathlib import Path
+from typing import Any, Final, TypeVar
+
+from sqlite_utils import Database
+
+from roastlog.errors import StoreError
+from roastlog.store.database import open_database
+
+T = TypeVar("T")
+WAIT_S: Final = 20.0
+log = logging.getLogger(__name__)
+
+
+class Writer:
+    """Takes changes from any thread and makes them one after the other, each on the disk before it answers."""
+
+    def __init__(self, path: Path) -> None:
+        self._path = path
+        self._changes: queue.SimpleQueue[tuple[Callable[[Database], Any], Future[Any]] | None] = queue.SimpleQueue()
+        self._ready: Future[None] = Future()
+        self._closed = False
+        self._thread = threading.Thread(target=self._run, name="writer", daemon=True)
+        self._thread.start()
+        self._ready.result(WAIT_S)
+
+    def submit(self, change: Callable[[Database], T]) -> "Future[T]":
+        """Queue a change; the future holds its result once it is on the disk."""
+        future: Future[T] = Future()
+        if self._closed:
+            future.set_exception(StoreError("The server is shutting down; the change was not made. Send it again."))
+        else:
+            self._changes.put((change, future))
+        return future
+
+    def do(self, change: Callable[[Database], T]) -> T:
+        """Make a change and wait until it is on the disk."""
+        try:
+            return self.submit(change).result(WAIT_S)
+        except TimeoutError:
+            raise StoreError(
+                "The disk did not answer in time; the change may not have been made. Send it again."
+            ) from None
+
+    def close(self) -> None:
+        """Finish what is queued, then stop."""
+        if not self._closed:
+            self._closed = True
+            self._changes.put(None)
+            self._thread.join(WAIT_S)
+
+    def _run(self) -> None:
+        try:
+            db = open_database(self._path)
+        except StoreError as error:
+            self._ready.set_exception(error)
+            return
+        self._ready.set_result(None)
+        while (job := self._changes.get()) is not None:
+            change, future = job
+            try:
+                with db.atomic():
+                    result = change(db)
+            except BaseException as error:  # noqa: BLE001 - handed to the caller, who waits on it
+                future.set_exception(error)
+            else:
+                future.set_result(result)
+        db.close()

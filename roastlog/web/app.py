@@ -1,0 +1,38 @@
+"""The Flask app: a blueprint a topic, put together here and nowhere else."""
+
+from flask import Flask
+
+from roastlog.services import Services
+from roastlog.web import (
+    api,
+    assets,
+    bag,
+    bench,
+    labels,
+    live,
+    problems,
+    records,
+    security,
+    settings,
+    setup,
+    start,
+    today,
+)
+from roastlog.web import format as filters
+
+MOST_BYTES = 1_000_000
+
+
+def create_app(services: Services) -> Flask:
+    """An app over services that are running."""
+    app = Flask("roastlog", static_folder=None, template_folder=str(assets.folder("templates")))
+    app.config["MAX_CONTENT_LENGTH"] = MOST_BYTES
+    app.json.sort_keys = False  # type: ignore[attr-defined]
+    app.extensions["services"] = services
+    for module in (api, assets, bag, bench, labels, live, records, settings, setup, start, today):
+        app.register_blueprint(module.bp)
+    assets.install(app)
+    filters.install(app)
+    problems.install(app)
+    security.install(app)
+    return app

@@ -1,0 +1,56 @@
+"""The live page of a machine: the page, its view as JSON, and the stream of what happens."""
+
+import threading
+from collections.abc import Iterator
+from typing import Any, Final
+
+from flask import Blueprint, Response, jsonify, render_template
+from flask.typing import ResponseReturnValue
+
+from roastlog.journal.words import AROMA_BY_STAGE, AROMA_WORDS, MOMENT_LABELS, STAGE_LABELS
+from roastlog.live.hub import Hub
+from roastlog.web import services
+
+bp = Blueprint("live", __name__)
+
+MOST_STREAMS: Final = 48  # of 64 threads: each stream holds one, and pages must still be answered
+_streams = threading.BoundedSemaphore(MOST_STREAMS)
+WORDS: Final[dict[str, Any]] = {
+    "moments": MOMENT_LABELS,
+    "stages": STAGE_LABELS,
+    "aroma": {"all": list(AROMA_WORDS), "by_stage": {stage: list(words) for stage, words in AROMA_BY_STAGE.items()}},
+}
+
+
+@bp.get("/machines/<machine_id>")
+def page(machine_id: str) -> str:
+    """The live page."""
+    view = services().view(machine_id)
+    return render_template("live/page.html", view=view, words=WORDS, figure=services().live_figure(machine_id))
+
+
+@bp.get("/machines/<machine_id>/view")
+def view(machine_id: str) -> Response:
+    """The live view, for a page that was away."""
+    return jsonify(services().view(machine_id))
+
+
+@bp.get("/machines/<machine_id>/live")
+def stream(machine_id: str) -> ResponseReturnValue:
+    """Server-sent events: reading, entry, outlook, state."""
+    hub = services().hub(machine_id)
+    if not _streams.acquire(blocking=False):
+        return Response("Too many screens are watching. Close one, or wait.", 503, {"Retry-After": "5"})
+    return Response(_events(hub), mimetype="text/event-stream", headers={"X-Accel-Buffering": "no"})
+
+
+def _events(hub: Hub) -> Iterator[str]:
+    try:
+        yield ": hello\n\n"
+        for events in hub.watch():
+            yield (
+                "".join(f"event: {name}\nid: {ident}\ndata: {data}\n\n" for name, ident, data in events)
+                or ": still here\n\n"
+            )
+    finally:
+        _streams.release()

@@ -1,0 +1,117 @@
+"""Serving: granian where it runs by forking, waitress elsewhere; the app does not care.
+
+The server's process may be a child of the one that was started. It watches a run file and its parent: when either goes,
+it saves, lets all streams end, and stops.
+"""
+
+import importlib.util
+import logging
+import multiprocessing
+import os
+import sys
+import threading
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Final
+
+from flask import Flask
+
+from roastlog.clock import Clock
+from roastlog.services import Services
+from roastlog.web.app import create_app
+
+THREADS: Final = 64
+WATCH_S: Final = 0.1
+KILL_S: Final = 5
+
+
+@dataclass(frozen=True)
+class Serving:
+    """What to serve, and where."""
+
+    folder: Path
+    host: str = "127.0.0.1"
+    port: int = 8080
+    rate: float = 1.0
+
+    @property
+    def run_file(self) -> Path:
+        """It is there as long as the server shall run."""
+        return self.folder / "running"
+
+
+def serve(serving: Serving) -> None:
+    """Serve until interrupted."""
+    serving.folder.mkdir(parents=True, exist_ok=True)
+    serving.run_file.write_text(str(os.getpid()), encoding="ascii")
+    try:
+        if sys.platform == "linux" and importlib.util.find_spec("granian"):
+            _granian(serving)
+        else:
+            _waitress(serving)
+    finally:
+        serving.run_file.unlink(missing_ok=True)
+
+
+def _open(serving: Serving) -> tuple[Flask, Services]:
+    services = Services(serving.folder, Clock(serving.rate), host=serving.host, port=serving.port)
+    services.start()
+    return create_app(services), services
+
+
+def _granian(serving: Serving) -> None:
+    from granian import Granian  # noqa: PLC0415 - not there on every platform
+    from granian.constants import Interfaces  # noqa: PLC0415
+    from granian.log import LogLevels  # noqa: PLC0415
+
+    class Server(Granian):  # type: ignore[misc]
+        def signal_handler_interrupt(self, *args: Any, **kwargs: Any) -> None:  # noqa: ANN401
+            # Before the workers are waited for: open streams would hold them up.
+            serving.run_file.unlink(missing_ok=True)
+            super().signal_handler_interrupt(*args, **kwargs)
+
+    def load(_target: str) -> Callable[..., Any]:
+        app, services = _open(serving)
+        _close_when_told(serving.run_file, services)
+        return app
+
+    multiprocessing.set_start_method("fork", force=True)  # newer Pythons choose another one
+    Server(
+        "drumside",
+        address=serving.host,
+        port=serving.port,
+        interface=Interfaces.WSGI,
+        workers=1,
+        blocking_threads=THREADS,
+        workers_kill_timeout=KILL_S,
+        log_level=LogLevels.error,
+        process_name=None,
+    ).serve(target_loader=load)
+
+
+def _close_when_told(run_file: Path, services: Services) -> None:
+    parent = os.getppid()
+
+    def watch() -> None:
+        pause = threading.Event()
+        while run_file.exists() and os.getppid() == parent:
+            pause.wait(WATCH_S)
+        services.close()
+        if os.getppid() != parent:  # nobody is left to stop us, and the port and the instruments must be let go
+            logging.getLogger(__name__).warning("The parent process is gone; stopping.")
+            os._exit(1)
+
+    threading.Thread(target=watch, name="run-file", daemon=True).start()
+
+
+def _waitress(serving: Serving) -> None:
+    from waitress import create_server  # noqa: PLC0415
+
+    app, services = _open(serving)
+    server = create_server(app, host=serving.host, port=serving.port, threads=THREADS)
+    try:
+        server.run()
+    finally:
+        services.close()
+        server.close()
