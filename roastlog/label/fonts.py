@@ -1,0 +1,104 @@
+"""The typeface of labels, from an installed package: which characters it has and how wide they run.
+
+Source Sans Pro (SIL Open Font License) covers Latin with Vietnamese, Greek and Cyrillic. What it lacks is
+shown as a box in the PDF and told to the caller; the print page uses the browser's fonts and shows it all.
+"""
+
+import unicodedata
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cache
+from importlib.resources import files
+from pathlib import Path
+
+ASCENT_EM = 0.92  # capitals with an accent reach this high
+DESCENT_EM = 0.26
+LINE_EM = ASCENT_EM + DESCENT_EM
+BOX = "☐"  # stands for what the typeface lacks; one em wide at most
+ELLIPSIS = "…"
+
+
+@dataclass(frozen=True)
+class Face:
+    """One weight of the typeface: its file and the advance of each character, in em."""
+
+    file: Path
+    advance_em: Mapping[int, float]
+
+    def width_em(self, text: str) -> float:
+        """Width of a line of text, in em. Missing characters count one em, so that any font finds room."""
+        return sum(self.advance_em.get(ord(character), 1.0) for character in text)
+
+    def has(self, character: str) -> bool:
+        """Whether the typeface can show a character."""
+        return ord(character) in self.advance_em
+
+    def shown(self, text: str) -> str:
+        """Text as this face can show it: marks are dropped where only the letter exists, the rest is a box."""
+        return "".join(character if self.has(character) else self._nearest(character) for character in text)
+
+    def _nearest(self, character: str) -> str:
+        plain = "".join(c for c in unicodedata.normalize("NFKD", character) if not unicodedata.combining(c))
+        fits = plain and all(self.has(c) for c in plain) and self.width_em(plain) <= 1.0
+        return plain if fits else BOX
+
+
+@cache
+def face(*, bold: bool) -> Face:
+    """Regular or bold face. The first call reads a font file, some hundredths of a second."""
+    from fontTools.ttLib import TTFont  # noqa: PLC0415, only labels need it, and serving must start fast
+
+    name = f"SourceSansPro-{'Bold' if bold else 'Regular'}.ttf"
+    file = Path(str(files("font_source_sans_pro") / "files" / name))
+    with TTFont(file, lazy=True) as font:
+        units, advances = font["head"].unitsPerEm, font["hmtx"].metrics
+        widths = {code: advances[glyph][0] / units for code, glyph in font.getBestCmap().items()}
+    return Face(file=file, advance_em=widths)
+
+
+def tidy(text: str) -> str:
+    """One line of printable text: composed accents, single spaces, no control characters."""
+    composed = unicodedata.normalize("NFC", text)
+    spaced = "".join(
+        " " if unicodedata.category(character) in {"Cc", "Zl", "Zp"} else character for character in composed
+    )
+    return " ".join("".join(c for c in spaced if unicodedata.category(c) not in {"Cf", "Cs", "Co", "Cn"}).split())
+
+
+def wrap(text: str, width_em: float, most_lines: int, *, bold: bool) -> tuple[list[str], bool]:
+    """Break text into lines that fit; the last one ends in an ellipsis where text is left over.
+
+    Returns
+    -------
+    lines : list of str
+        At most ``most_lines`` of them.
+    whole : bool
+        False where text was cut or a word had to be broken.
+    """
+    look = face(bold=bold)
+    lines: list[str] = []
+    rest, whole = text, True
+    while rest and len(lines) < most_lines:
+        line, rest, broken = _first_line(rest, width_em, look)
+        whole = whole and not broken
+        lines.append(line)
+    if rest:
+        whole = False
+        last = lines[-1]
+        while last and look.width_em(last + ELLIPSIS) > width_em:
+            last = last[:-1]
+        lines[-1] = last.rstrip() + ELLIPSIS
+    return lines, whole
+
+
+def _first_line(text: str, width_em: float, look: Face) -> tuple[str, str, bool]:
+    """Split off what fits on a line; True where a word had to be broken."""
+    fits = 1
+    while fits < len(text) and look.width_em(text[: fits + 1]) <= width_em:
+        fits += 1
+    if fits == len(text):
+        return text, "", False
+    space = text.rfind(" ", 0, fits + 1)
+    if space > 0:
+        return text[:space], text[space + 1 :], False
+    return text[:fits], text[fits:], True

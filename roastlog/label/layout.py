@@ -1,0 +1,306 @@
+"""Where everything on a label stands, in millimetres: made once, drawn as PDF and as print page alike."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from math import ceil, floor
+from types import MappingProxyType
+
+from roastlog.errors import LabelError
+from roastlog.label.fonts import ASCENT_EM, LINE_EM, face, tidy, wrap
+from roastlog.label.qr import QUIET, QrSymbol, qr_symbol
+
+MM_PER_INCH = 25.4
+SMALLEST_TEXT_MM = 2.5  # type size whose small x is 1.2 mm high in this typeface
+SMALLEST_MODULE_IN = 3 / 203  # three dots of a common label printer, 0.375 mm
+GAP_MM = 0.8
+
+
+@dataclass(frozen=True)
+class Label:
+    """What a bag's label says. Dates and weights come as text in the reader's own manner."""
+
+    coffee: str
+    code: str
+    url: str
+    business: str = ""
+    subtitle: str = ""
+    roasted_on: str = ""
+    best_before: str | None = None
+    net_weight: str | None = None
+    note: str | None = None
+
+
+@dataclass(frozen=True)
+class LabelSize:
+    """One label of a roll, or a page of labels. Lengths in millimetres."""
+
+    name: str
+    title: str
+    width_mm: float
+    height_mm: float
+    page_mm: tuple[float, float]
+    columns: int = 1
+    rows: int = 1
+    first_mm: tuple[float, float] = (0.0, 0.0)
+    pitch_mm: tuple[float, float] = (0.0, 0.0)
+    edge_mm: tuple[float, float] = (1.5, 1.0)
+    dpi: int = 203
+
+    @property
+    def per_page(self) -> int:
+        """Labels on a page."""
+        return self.columns * self.rows
+
+    def corner_mm(self, place: int) -> tuple[float, float]:
+        """Upper left corner on the page of a place, counted from 0 along the rows."""
+        row, column = divmod(place, self.columns)
+        return self.first_mm[0] + column * self.pitch_mm[0], self.first_mm[1] + row * self.pitch_mm[1]
+
+
+def _roll(width_mm: float, height_mm: float) -> LabelSize:
+    name = f"{width_mm:g}x{height_mm:g}"
+    return LabelSize(name, f"Roll, {width_mm:g} × {height_mm:g} mm", width_mm, height_mm, (width_mm, height_mm))
+
+
+_SHEET = LabelSize(
+    "a4-70x37", "A4 sheet, 24 labels of 70 × 37 mm", 70, 37, (210, 297),
+    columns=3, rows=8, first_mm=(0.0, 0.5), pitch_mm=(70.0, 37.0), edge_mm=(4.0, 3.0), dpi=600,
+)  # fmt: skip
+
+SIZES: Mapping[str, LabelSize] = MappingProxyType(
+    {size.name: size for size in (_roll(50, 30), _roll(62, 29), _roll(100, 50), _SHEET)}
+)
+
+
+def label_size(name: str) -> LabelSize:
+    """Size by its name, such as ``50x30``; LabelError for an unknown one."""
+    try:
+        return SIZES[name]
+    except KeyError:
+        raise LabelError(f"There is no label size {name!r}. Sizes: {', '.join(SIZES)}.") from None
+
+
+@dataclass(frozen=True)
+class TextLine:
+    """One line of text; ``x_mm`` is its left end, ``baseline_mm`` its base line, from the label's corner."""
+
+    part: str
+    text: str
+    x_mm: float
+    baseline_mm: float
+    size_mm: float
+    bold: bool
+
+    @property
+    def width_mm(self) -> float:
+        """Room that the line takes."""
+        return face(bold=self.bold).width_em(self.text) * self.size_mm
+
+    @property
+    def box_mm(self) -> tuple[float, float, float, float]:
+        """Left, top, right and bottom of the room that the line takes."""
+        top = self.baseline_mm - ASCENT_EM * self.size_mm
+        return self.x_mm, top, self.x_mm + self.width_mm, top + LINE_EM * self.size_mm
+
+
+@dataclass(frozen=True)
+class Layout:
+    """A label with everything in place. The symbol's corner is that of its first module, inside the quiet zone."""
+
+    size: LabelSize
+    dpi: int
+    symbol: QrSymbol
+    module_dots: int
+    symbol_mm: tuple[float, float]
+    lines: tuple[TextLine, ...]
+    rule_mm: tuple[float, float, float] | None = None  # left, right, height
+    shortened: tuple[str, ...] = field(default=())
+
+    @property
+    def module_mm(self) -> float:
+        """Side of a module: a whole number of printer dots."""
+        return self.module_dots * MM_PER_INCH / self.dpi
+
+    @property
+    def quiet_box_mm(self) -> tuple[float, float, float, float]:
+        """Left, top, right and bottom of the symbol with its quiet zone."""
+        left, top = (corner - QUIET * self.module_mm for corner in self.symbol_mm)
+        side = (self.symbol.side + 2 * QUIET) * self.module_mm
+        return left, top, left + side, top + side
+
+
+def layout(label: Label, size: LabelSize, dpi: int | None = None) -> Layout:
+    """Put a label's parts in place: symbol and code at the right, the words at the left.
+
+    Parameters
+    ----------
+    label : Label
+        What to say.
+    size : LabelSize
+        Where to say it.
+    dpi : int, optional
+        Dots per inch of the printer; by default what is common for the size.
+
+    Returns
+    -------
+    Layout
+        ``shortened`` names the parts that had to be cut or left out.
+
+    Raises
+    ------
+    LabelError
+        If the address, the code or the dates do not fit legibly; the message says what would help.
+    """
+    dpi = size.dpi if dpi is None else dpi
+    if not 150 <= dpi <= 2400:
+        raise LabelError(f"A printer has 150 to 2400 dots per inch, not {dpi}.")
+    if not tidy(label.code):
+        raise LabelError("A label needs the batch's code.")
+    small_mm = SMALLEST_TEXT_MM * min(
+        1.7, max(1.0, min(size.width_mm / 50, (size.height_mm - 2 * size.edge_mm[1]) / 28))
+    )
+    placed = _place_symbol(label, size, dpi, small_mm)
+    return _place_words(label, placed, small_mm)
+
+
+def _place_symbol(label: Label, size: LabelSize, dpi: int, small_mm: float) -> Layout:
+    """Largest symbol of whole dots at the right edge, the code under it."""
+    symbol = qr_symbol(label.url)
+    code_mm = 1.15 * small_mm
+    room_mm = min(size.width_mm / 2, size.height_mm - 2 * size.edge_mm[1] - LINE_EM * code_mm)
+    dot_mm, across = MM_PER_INCH / dpi, symbol.side + 2 * QUIET
+    dots = floor(room_mm / dot_mm / across + 1e-9)
+    if dots < ceil(SMALLEST_MODULE_IN * dpi - 1e-9):
+        raise LabelError(
+            f"The address of {len(label.url)} characters makes too fine a QR code for a label of {size.width_mm:g} × "
+            f"{size.height_mm:g} mm. Take a larger label or a shorter address."
+        )
+    side_mm = dots * dot_mm * across
+    left = floor((size.width_mm - size.edge_mm[0] - side_mm) / dot_mm) * dot_mm
+    block_mm = side_mm + LINE_EM * code_mm
+    top = floor((size.height_mm - block_mm) / 2 / dot_mm) * dot_mm
+    code = _centred("code", tidy(label.code), left, side_mm, code_mm)
+    code = replace(code, baseline_mm=top + side_mm + ASCENT_EM * code.size_mm)
+    inset = QUIET * dots * dot_mm
+    return Layout(size, dpi, symbol, dots, (left + inset, top + inset), (code,))
+
+
+def _centred(part: str, text: str, left: float, room_mm: float, size_mm: float) -> TextLine:
+    line = TextLine(part, text, left, 0.0, size_mm, bold=True)
+    if line.width_mm > room_mm:
+        line = replace(line, size_mm=size_mm * room_mm / line.width_mm)
+    if line.size_mm < SMALLEST_TEXT_MM * 0.8:
+        raise LabelError(f"The code {text!r} is too long to stand under the QR code of this label.")
+    return replace(line, x_mm=left + (room_mm - line.width_mm) / 2)
+
+
+@dataclass
+class _Column:
+    """The column of words: filled from both ends, and what is left between them."""
+
+    x_mm: float
+    width_mm: float
+    top_mm: float
+    bottom_mm: float
+    small_mm: float
+    lines: list[TextLine] = field(default_factory=list)
+    shortened: list[str] = field(default_factory=list)
+
+    def rows(self, size_mm: float) -> int:
+        """Lines of that type size that still find room."""
+        return max(0, floor((self.bottom_mm - self.top_mm) / (LINE_EM * size_mm) + 1e-9))
+
+    def add(self, part: str, texts: list[str], size_mm: float, *, bold: bool = False) -> None:
+        """Set lines below what stands at the top."""
+        for text in texts:
+            self.lines.append(TextLine(part, text, self.x_mm, self.top_mm + ASCENT_EM * size_mm, size_mm, bold))
+            self.top_mm += LINE_EM * size_mm
+
+    def add_below(self, part: str, texts: list[str], *, bold: bool = False) -> None:
+        """Set small lines above what stands at the bottom."""
+        for text in reversed(texts):
+            self.bottom_mm -= LINE_EM * self.small_mm
+            self.lines.append(
+                TextLine(part, text, self.x_mm, self.bottom_mm + ASCENT_EM * self.small_mm, self.small_mm, bold)
+            )
+
+    def fill(self, part: str, text: str, most_lines: int) -> None:
+        """Set small text as far as room goes; note where some of it is left out."""
+        most_lines = min(most_lines, self.rows(self.small_mm))
+        if not text:
+            return
+        if not most_lines:
+            self.shortened.append(part)
+            return
+        lines, whole = wrap(text, self.width_mm / self.small_mm, most_lines, bold=False)
+        if not whole:
+            self.shortened.append(part)
+        self.add(part, lines, self.small_mm)
+
+
+def _place_words(label: Label, placed: Layout, small_mm: float) -> Layout:
+    """Facts at the foot first, since they must stand; then the name as large as it can be; then the rest."""
+    size = placed.size
+    left, top = size.edge_mm[0], max(size.edge_mm[1], 1.0)
+    width = placed.quiet_box_mm[0] - left - GAP_MM / 2
+    column = _Column(left, width, top, size.height_mm - top, small_mm)
+    rule = _facts(label, column)
+    business, subtitle = tidy(label.business), tidy(label.subtitle)
+    if business and column.rows(small_mm) >= 3:
+        column.fill("business", business, 1)
+    elif business:
+        column.shortened.append("business")
+    below, _ = wrap(subtitle, width / small_mm, 2, bold=False)
+    _name(tidy(label.coffee), column, spare_mm=len(below) * LINE_EM * small_mm)
+    column.fill("subtitle", subtitle, 2)
+    column.fill("note", tidy(label.note or ""), 3)
+    return replace(
+        placed,
+        lines=(*placed.lines, *column.lines),
+        rule_mm=None if rule is None else (left, left + width, rule),
+        shortened=tuple(column.shortened),
+    )
+
+
+def _facts(label: Label, column: _Column) -> float | None:
+    """Weight and dates at the foot, a rule above them. Returns the rule's height, None without any fact."""
+    said = {
+        "net_weight": tidy(label.net_weight or ""),
+        "best_before": f"Best before {tidy(label.best_before)}" if label.best_before else "",
+        "roasted_on": f"Roasted {tidy(label.roasted_on)}" if label.roasted_on else "",
+    }
+    for part, text in said.items():
+        bold = part == "net_weight"
+        lines, _ = wrap(text, column.width_mm / column.small_mm, 99, bold=bold)
+        if len(lines) > 2 or len(lines) > column.rows(column.small_mm):
+            raise LabelError(
+                f"Dates and weight do not fit on this label ({text!r}). Take a larger label or shorter words."
+            )
+        column.add_below(part, lines, bold=bold)
+    if not any(said.values()):
+        return None
+    column.bottom_mm -= GAP_MM
+    return column.bottom_mm + GAP_MM / 2
+
+
+def _name(text: str, column: _Column, *, spare_mm: float) -> None:
+    """The coffee's name: as large as two lines hold, then smaller on up to four, then cut."""
+    if not text:
+        return
+    smallest = column.small_mm * 1.1
+    size_mm = column.small_mm * 2.2
+    free_mm = column.bottom_mm - column.top_mm - spare_mm
+    while size_mm > smallest:
+        most = min(2, floor(free_mm / (LINE_EM * size_mm)))
+        lines, whole = wrap(text, column.width_mm / size_mm, most, bold=True) if most else ([], False)
+        if whole:
+            column.add("coffee", lines, size_mm, bold=True)
+            return
+        size_mm *= 0.94
+    rows = min(4, column.rows(smallest))
+    if not rows:
+        raise LabelError("No room is left for the coffee's name. Take a larger label.")
+    lines, _ = wrap(text, column.width_mm / smallest, rows, bold=True)
+    if lines[-1].endswith("…"):
+        column.shortened.append("coffee")
+    column.add("coffee", lines, smallest, bold=True)

@@ -1,0 +1,129 @@
+"""QR symbols (ISO/IEC 18004): as data, as SVG for pages, as text for the terminal."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import lru_cache
+from html import escape
+
+from qrcode.constants import ERROR_CORRECT_H, ERROR_CORRECT_M, ERROR_CORRECT_Q
+from qrcode.exceptions import DataOverflowError
+from qrcode.main import QRCode
+
+from roastlog.errors import LabelError
+
+QUIET = 4  # modules of white on each side, as ISO/IEC 18004 asks
+_LEVELS = {"M": ERROR_CORRECT_M, "Q": ERROR_CORRECT_Q, "H": ERROR_CORRECT_H}  # weakest first; L is too weak for a bag
+
+Run = tuple[int, int, int]  # row, first column, length
+
+
+@dataclass(frozen=True)
+class QrSymbol:
+    """A QR symbol without its quiet zone: ``modules[row][column]`` is True where dark."""
+
+    text: str
+    modules: tuple[tuple[bool, ...], ...]
+    version: int
+    level: str
+
+    @property
+    def side(self) -> int:
+        """Modules along a side, without the quiet zone."""
+        return len(self.modules)
+
+    def runs(self) -> Iterator[Run]:
+        """Dark stretches of each row, for drawing few and long rectangles."""
+        for row, cells in enumerate(self.modules):
+            start = None
+            for column, dark in enumerate((*cells, False)):
+                if dark and start is None:
+                    start = column
+                elif not dark and start is not None:
+                    yield row, start, column - start
+                    start = None
+
+    def path(self) -> str:
+        """SVG path of the dark modules, one module a unit, from the symbol's own corner."""
+        return "".join(f"M{column} {row}h{length}v1h-{length}z" for row, column, length in self.runs())
+
+
+@lru_cache(maxsize=64)
+def qr_symbol(text: str, *, level: str = "M") -> QrSymbol:
+    """Smallest symbol that holds the text at the level, with stronger correction where that costs no size.
+
+    Parameters
+    ----------
+    text : str
+        What the symbol carries.
+    level : {"M", "Q", "H"}, default "M"
+        Weakest error correction that will do.
+
+    Raises
+    ------
+    LabelError
+        If the text is empty, too long for any symbol, or the level is unknown.
+    """
+    if not text:
+        raise LabelError("A QR code needs an address to carry.")
+    if level not in _LEVELS:
+        raise LabelError(f"Error correction is M, Q or H, not {level}.")
+    best = _encode(text, level)
+    for stronger in list(_LEVELS)[list(_LEVELS).index(level) + 1 :]:
+        try:
+            other = _encode(text, stronger)
+        except LabelError:  # too long at this level, so at all stronger ones
+            break
+        if other.version > best.version:
+            break
+        best = other
+    return best
+
+
+def _encode(text: str, level: str) -> QrSymbol:
+    code = QRCode(error_correction=_LEVELS[level], border=0)
+    try:
+        code.add_data(text)
+        code.make(fit=True)
+    except (DataOverflowError, ValueError) as error:  # qrcode 8.2 says some overlong texts by ValueError
+        raise LabelError(f"{len(text)} characters are too many for a QR code. Use a shorter address.") from error
+    modules = tuple(tuple(bool(dark) for dark in row) for row in code.modules)
+    return QrSymbol(text=text, modules=modules, version=int(code.version), level=level)
+
+
+def svg(symbol: QrSymbol, *, size_mm: float | None = None, title: str | None = None) -> str:
+    """Inline SVG of a symbol with its quiet zone; black on white in every theme, since scanners ask for it.
+
+    Without ``size_mm`` (quiet zone included) it takes the size that its page gives it.
+    """
+    side = symbol.side + 2 * QUIET
+    size = "" if size_mm is None else f' width="{size_mm:g}mm" height="{size_mm:g}mm"'
+    words = escape(title if title is not None else f"QR code for {symbol.text}")
+    return (
+        f'<svg xmlns="http://www.w3.org/2000/svg" class="qr"{size} viewBox="0 0 {side} {side}" role="img" '
+        f'shape-rendering="crispEdges"><title>{words}</title><path fill="#fff" d="M0 0h{side}v{side}h-{side}z"/>'
+        f'<path transform="translate({QUIET} {QUIET})" d="{symbol.path()}"/></svg>'
+    )
+
+
+def terminal(text: str, *, colour: bool = True) -> str:
+    """Symbol as half-block text for a terminal, two rows of modules to a line, quiet zone included.
+
+    With colour each line sets black on white itself (the fixed part of the 256-colour palette, which themes
+    leave alone), so it scans on dark and light terminals. Without, the light modules are the drawn ones: right
+    on a dark terminal, inverted on a light one, where most phones still read it.
+    """
+    symbol = qr_symbol(text)
+    blank = (False,) * (symbol.side + 2 * QUIET)
+    padded = [(False,) * QUIET + row + (False,) * QUIET for row in symbol.modules]
+    rows = [blank] * QUIET + padded + [blank] * QUIET
+    if len(rows) % 2:
+        rows.append(blank)
+    ink = {(True, True): "█", (True, False): "▀", (False, True): "▄", (False, False): " "}
+    lines = []
+    for upper, lower in zip(rows[::2], rows[1::2], strict=True):
+        cells = zip(upper, lower, strict=True)
+        if colour:
+            lines.append("\x1b[38;5;16;48;5;231m" + "".join(ink[cell] for cell in cells) + "\x1b[0m")
+        else:
+            lines.append("".join(ink[not top, not bottom] for top, bottom in cells))
+    return "\n".join(lines)

@@ -1,0 +1,60 @@
+"""What the labels' typeface can show, and how text is broken."""
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from roastlog.label.fonts import BOX, ELLIPSIS, face, tidy, wrap
+
+names = st.text(min_size=1, max_size=120).map(tidy).filter(bool)
+
+
+@pytest.mark.parametrize(
+    "text", ["Señorita café", "Žluťoučký kůň", "Ærø", "Việt Nam", "Ελλάδα", "Привет", "½ – … · “x”"]
+)
+@pytest.mark.parametrize("bold", [False, True])
+def test_scripts_of_the_typeface(text: str, *, bold: bool):
+    """Latin with Czech and Vietnamese, Greek, Cyrillic and the signs that labels use are shown as they are."""
+    assert face(bold=bold).shown(text) == text
+
+
+def test_what_it_lacks():
+    """Han characters become a box each, never a blank; a box itself can be shown."""
+    assert face(bold=True).shown("日本 Alder") == f"{BOX}{BOX} Alder"
+    assert face(bold=True).has(BOX)
+    assert face(bold=False).has(BOX)
+
+
+@given(st.text(max_size=60), st.booleans())
+def test_shown_is_showable_and_no_wider(text: str, bold: bool):
+    """Whatever is typed, what is drawn exists in the typeface and takes no more room than was measured."""
+    look = face(bold=bold)
+    drawn = look.shown(tidy(text))
+    assert all(look.has(character) for character in drawn)
+    assert look.width_em(drawn) <= look.width_em(tidy(text)) + 1e-9
+
+
+@given(st.text(max_size=60))
+def test_tidy_is_one_clean_line(text: str):
+    """Tidying leaves one line without control characters, and doing it twice changes nothing."""
+    assert tidy(tidy(text)) == tidy(text)
+    assert len(tidy(text).splitlines()) <= 1
+    assert tidy("e\u0301\n\x00a\u200b") == "é a"
+
+
+@given(names, st.floats(3, 40), st.integers(1, 4))
+def test_lines_fit(text: str, width_em: float, most: int):
+    """No line is wider than asked, no more lines come than asked, and nothing is dropped without an ellipsis."""
+    lines, whole = wrap(text, width_em, most, bold=False)
+    assert 1 <= len(lines) <= most
+    assert all(face(bold=False).width_em(line) <= width_em + 1e-9 for line in lines)
+    if whole:
+        assert " ".join(lines) == text
+    elif not lines[-1].endswith(ELLIPSIS):
+        assert "".join(lines).replace(" ", "") == text.replace(" ", "")
+
+
+def test_words_stay_whole_where_they_can():
+    """Lines break at spaces first."""
+    width = face(bold=False).width_em("Alder washed")
+    assert wrap("Alder washed natural", width, 2, bold=False) == (["Alder washed", "natural"], True)

@@ -1,0 +1,99 @@
+"""Roast loss and its usual band."""
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from roastlog.errors import SettingError
+from roastlog.quality.loss import judge, organic_loss, roast_loss, usual_band
+
+STEADY = [0.140, 0.142, 0.141, 0.139, 0.143, 0.141, 0.140]
+
+
+def test_worked_example():
+    """5000 g to 4260 g is 14.8 %; with moistures of 11 % and 2 % the dry matter lost 6.18 % [computed by hand]."""
+    assert roast_loss(5000, 4260) == pytest.approx(0.148, abs=1e-12)
+    assert organic_loss(5000, 4260, 0.11, 0.02) == pytest.approx(1 - 4174.8 / 4450, abs=1e-12)
+    assert organic_loss(5000, 4260, 0.11, 0.02) == pytest.approx(0.0618, abs=5e-5)
+
+
+@pytest.mark.parametrize(
+    ("green_g", "roasted_g", "words"),
+    [
+        (0, 100, "green weight must be above zero"),
+        (float("nan"), 100, "green weight"),
+        (float("inf"), 100, "green weight"),
+        (4000, 0, "roasted weight must be above zero"),
+        (4000, -5, "100 %"),
+        (4000, float("nan"), "roasted weight"),
+        (4000, 4001, "more than the 4000 g of green"),
+    ],
+)
+def test_weights_that_cannot_be(green_g: float, roasted_g: float, words: str):
+    """Nothing in, nothing out, or more out than in: a sentence says which."""
+    with pytest.raises(SettingError, match=words):
+        roast_loss(green_g, roasted_g)
+
+
+@pytest.mark.parametrize("moisture", [-0.01, 1.0, float("nan")])
+def test_moistures_that_cannot_be(moisture: float):
+    """A moisture outside 0 to 1 is refused, green or roasted."""
+    with pytest.raises(SettingError, match="green moisture"):
+        organic_loss(5000, 4260, moisture, 0.02)
+    with pytest.raises(SettingError, match="roasted moisture"):
+        organic_loss(5000, 4260, 0.11, moisture)
+
+
+@given(st.floats(1, 1e5), st.floats(0.5, 1))
+def test_loss_is_a_share(green_g: float, kept: float):
+    """Any weight up to the green's gives a loss within 0 to 1."""
+    assert 0 <= roast_loss(green_g, green_g * kept) <= 1
+
+
+def test_too_few_batches_give_no_band():
+    """Four earlier batches, or four and a missed one, are too few to say what is usual."""
+    assert usual_band(STEADY[:4]) is None
+    assert usual_band([*STEADY[:4], float("nan")]) is None
+    assert judge(0.15, None).verdict == "unknown"
+    assert "fewer than 5" in judge(0.15, None).sentence
+
+
+def test_verdicts():
+    """A loss inside the band is usual, outside it low or high, and the sentence gives the band."""
+    band = usual_band(STEADY)
+    assert band is not None
+    assert band.batches == 7
+    for loss, verdict in ((0.141, "usual"), (0.12, "low"), (0.17, "high"), (band.low, "usual"), (band.high, "usual")):
+        found = judge(loss, band)
+        assert found.verdict == verdict
+        assert f"{100 * loss:.1f} % loss" in found.sentence
+        assert f"{100 * band.low:.1f} to {100 * band.high:.1f} %" in found.sentence
+
+
+def test_one_slip_of_the_scale_does_not_widen_the_band():
+    """A weigh-out of half the mass among eight leaves the band about as it was."""
+    steady, slipped = usual_band(STEADY), usual_band([*STEADY, 0.57])
+    assert steady is not None
+    assert slipped is not None
+    assert slipped.high - slipped.low < 1.5 * (steady.high - steady.low)
+
+
+def test_equal_losses_leave_room_for_the_scale():
+    """Batches that were all alike give a narrow band, not an empty one."""
+    band = usual_band([0.14] * 6)
+    assert band is not None
+    assert (band.low, band.high) == pytest.approx((0.137, 0.143))
+
+
+@pytest.mark.parametrize("batches", [5, 6, 7, 8, 9, 10, 12, 15, 20, 30, 50])
+def test_the_band_holds_what_it_promises(batches: int):
+    """Of normal losses, 94 to 96 in 100 next batches fall inside, at each number in the table [simulated]."""
+    random = np.random.default_rng(batches)
+    inside = 0
+    rounds = 8000
+    for sample in random.normal(0.145, 0.02, (rounds, batches + 1)):
+        band = usual_band(sample[:-1].tolist())
+        assert band is not None
+        inside += band.low <= sample[-1] <= band.high
+    assert inside / rounds == pytest.approx(0.95, abs=0.01)

@@ -1,0 +1,29 @@
+"""The books of a lot."""
+
+from hypothesis import given
+from hypothesis import strategies as st
+
+from roastlog.trace.ledger import LotBalance, left_g
+
+grams = st.floats(0, 1e6)
+
+
+def test_what_is_left():
+    """60 kg less batches of 4 and 3.6 kg leaves 52.4 kg."""
+    assert left_g(60_000, [4000, 3600]) == 52_400
+
+
+@given(grams, st.lists(grams))
+def test_nothing_is_lost(bought_g: float, taken_g: list[float]):
+    """Bought is taken and left together, in whatever order the batches come."""
+    balance = LotBalance.of(bought_g, iter(taken_g))
+    assert abs(balance.taken_g + balance.left_g - bought_g) <= 1e-6
+    assert LotBalance.of(bought_g, reversed(taken_g)) == balance
+
+
+def test_shortfall():
+    """A batch lacks what it wants beyond the rest; an overdrawn lot lacks it all, no more."""
+    assert LotBalance.of(5000, [2000]).shortfall_g(4000) == 1000
+    assert LotBalance.of(5000, [2000]).shortfall_g(3000) == 0
+    assert LotBalance.of(5000, [6000]).shortfall_g(4000) == 4000
+    assert left_g(5000, [6000]) == -1000
