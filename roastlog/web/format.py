@@ -8,9 +8,10 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Final
 
-from flask import Flask, current_app, g
+from flask import Flask, g
 
 from roastlog.units import clock_text, f_from_c, lb_from_g, rate_f_from_c
+from roastlog.web import services
 
 NOTHING: Final = "–"
 THIN_SPACE: Final = "\N{NARROW NO-BREAK SPACE}"
@@ -114,17 +115,16 @@ def moment(at_ms: int | None) -> str:
 
 
 def page_units() -> Units:
-    """The units of this request's page; `install` was told whom to ask."""
+    """The units of this request's page, as the roastery set them; asked once a request."""
     if "units" not in g:
-        ask: Callable[[], Units] = current_app.extensions["units"]
-        g.units = ask()
+        settings = services().settings()
+        g.units = Units(settings.units_temp, settings.units_mass)
     found: Units = g.units
     return found
 
 
-def install(app: Flask, units: Callable[[], Units]) -> None:
-    """Give the app's templates these filters; ``units`` is asked once a request."""
-    app.extensions["units"] = units
+def install(app: Flask) -> None:
+    """Give the app's templates these filters."""
     for with_units in (temp, degrees, rate, rate_number, mass, kilos):
         app.add_template_filter(_in_units(with_units), with_units.__name__)
     for plain in (number, clock, share, day, short_day, hour, hour_s, moment):
