@@ -28,6 +28,7 @@ def create_app(services: Services) -> Flask:
     app = Flask("roastlog", static_folder=None, template_folder=str(assets.folder("templates")))
     app.config["MAX_CONTENT_LENGTH"] = MOST_BYTES
     app.json.sort_keys = False  # type: ignore[attr-defined]
+    app.jinja_env.policies["json.dumps_kwargs"] = {}  # Jinja sorts by itself, and Bokeh's references are by order
     app.extensions["services"] = services
     for module in (api, assets, bag, bench, labels, live, records, settings, setup, start, today):
         app.register_blueprint(module.bp)
