@@ -40,7 +40,7 @@ from roastlog.store import journal as stored
 from roastlog.store import readings as stored_readings
 from roastlog.store.batches import BatchSummary, Page
 from roastlog.store.books import LotRow, Person
-from roastlog.store.store import Store
+from roastlog.store.store import Database, Store
 from roastlog.trace.codes import parse_code
 from roastlog.trace.ledger import LotBalance
 
@@ -340,7 +340,7 @@ class Services:
         """Keep a whole batch that happened elsewhere, its `opened` entry first, with its readings; its code."""
         opened, *rest = [Entry.model_validate({"received_ms": raw["at_ms"], **raw}) for raw in raws]
 
-        def change(db: Any) -> str:  # noqa: ANN401 - the store's own
+        def change(db: Database) -> str:
             stored_readings.add_rows(db, opened.machine, rows)
             return stored.add_many(db, [(opened, rest)])[0]
 

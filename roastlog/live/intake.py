@@ -9,8 +9,6 @@ from dataclasses import dataclass
 from typing import Any, Final
 from uuid import UUID, uuid5
 
-from sqlite_utils import Database
-
 from roastlog.clock import Clock
 from roastlog.errors import CodeError, EntryRefused
 from roastlog.instruments.machine import Machine
@@ -19,7 +17,7 @@ from roastlog.journal.fold import Batch, Line, fold
 from roastlog.journal.words import MOMENT_LABELS
 from roastlog.store import books
 from roastlog.store import journal as stored
-from roastlog.store.store import Store
+from roastlog.store.store import Database, Store
 from roastlog.trace.codes import parse_code
 from roastlog.trace.ledger import LotBalance
 

@@ -10,6 +10,7 @@ from sqlite_utils import Database
 from roastlog.store.database import FILE_NAME, Readers, migrate
 from roastlog.store.writer import Writer
 
+__all__ = ["Database", "Store"]
 T = TypeVar("T")
 
 

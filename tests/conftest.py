@@ -1,0 +1,139 @@
+"""What several test folders share: a clock turned by hand, services over a fresh folder, an app and its client."""
+
+from collections.abc import Iterator
+from pathlib import Path
+from uuid import uuid4
+
+import pytest
+from flask import Flask
+from flask.testing import FlaskClient
+
+from roastlog.clock import Clock
+from roastlog.services import Services
+from roastlog.store.books import LotRow
+from roastlog.web.app import create_app
+
+START_MS = 1_795_600_000_000
+
+SHEET = """
+id = "drum-4"
+name = "Four-kilo drum"
+batch_g = [800, 4500]
+[[channels]]
+id = "bean_probe"
+name = "Bean probe"
+role = "bean_probe"
+http = {}
+[[channels]]
+id = "bean_surface"
+name = "Bean surface"
+role = "bean_surface"
+http = {}
+[[controls]]
+id = "radiant"
+name = "Radiant"
+unit = "step"
+low = 0
+high = 10
+step = 0.5
+"""
+
+
+class HandClock(Clock):
+    """A clock that stands still until it is turned."""
+
+    def __init__(self, now_ms: int = START_MS) -> None:
+        super().__init__()
+        self._now_ms = now_ms
+
+    def now_ms(self) -> int:
+        """The time it was turned to. [ms UTC]"""
+        return self._now_ms
+
+    def turn_to(self, time_s: float) -> None:
+        """Turn it to a time after `START_MS`. [s]"""
+        self._now_ms = START_MS + round(time_s * 1000)
+
+
+class Bench:
+    """An app, its services and its clock, with short words for what the tests do most."""
+
+    def __init__(self, services: Services, clock: HandClock, app: Flask) -> None:
+        self.services, self.clock, self.app = services, clock, app
+        self.client: FlaskClient = app.test_client()
+
+    def entry(self, kind: str, at_s: float = 0.0, *, batch: str | None = None, **body: object) -> dict[str, object]:
+        """An entry as a phone makes it."""
+        made: dict[str, object] = {
+            "id": str(uuid4()),
+            "machine": "drum-4",
+            "kind": kind,
+            "at_ms": START_MS + round(at_s * 1000),
+            "by": {"person": "Ines", "device": "phone"},
+            "body": body,
+        }
+        return made if batch is None else {**made, "batch": batch}
+
+    def say(self, *entries: dict[str, object]) -> list[dict[str, str]]:
+        """Send entries; what became of each."""
+        answer = self.client.post("/api/entries", json={"entries": list(entries)})
+        assert answer.status_code == 200, answer.text
+        return answer.get_json()["results"]
+
+    def open(self, at_s: float = -30.0, **facts: object) -> str:
+        """Open a batch; its code."""
+        return self.say(self.entry("opened", at_s, **facts))[0]["batch"]
+
+    def push(self, *readings: tuple[float, str, float]) -> dict[str, object]:
+        """Push readings of (seconds after the start, channel, value)."""
+        payload = [
+            {"at_ms": START_MS + round(at_s * 1000), "channel": channel, "value": value}
+            for at_s, channel, value in readings
+        ]
+        answer = self.client.post("/api/machines/drum-4/readings", json={"readings": payload})
+        assert answer.status_code == 202, answer.text
+        return answer.get_json()
+
+    def roast(self, until_s: int = 600, **facts: object) -> str:
+        """A whole batch, readings and all, charged at the start of the clock; its code."""
+        code = self.open(**facts)
+        self.say(self.entry("moment", 0, batch=code, moment="charge"))
+        for second in range(until_s + 1):
+            self.clock.turn_to(second)
+            probe_c = 95 + 105 * 2.718 ** (-second / 20) + second / 600 * 112
+            self.push((second, "bean_probe", probe_c), (second, "bean_surface", 90 + second / 600 * 120))
+        self.say(
+            self.entry("moment", until_s * 0.5, batch=code, moment="yellow"),
+            self.entry("moment", until_s * 0.87, batch=code, moment="first_crack"),
+            self.entry("moment", until_s, batch=code, moment="drop"),
+        )
+        return code
+
+
+@pytest.fixture
+def clock() -> HandClock:
+    """A clock turned by hand."""
+    return HandClock()
+
+
+@pytest.fixture
+def services(tmp_path: Path, clock: HandClock) -> Iterator[Services]:
+    """Services over a fresh folder with one machine, whose readings are pushed, and one green lot."""
+    services = Services(tmp_path / "data", clock)
+    services.keep_sheet(SHEET)
+    services.add_lot(LotRow("HU-7", "Alder washed", origin="Huila", cup="bright, stone fruit", bought_g=20_000))
+    services.start()
+    yield services
+    services.close()
+
+
+@pytest.fixture
+def app(services: Services) -> Flask:
+    """The app."""
+    return create_app(services)
+
+
+@pytest.fixture
+def bench(services: Services, clock: HandClock, app: Flask) -> Bench:
+    """App, services and clock together."""
+    return Bench(services, clock, app)

@@ -1,0 +1,273 @@
+"""The API by the contract, and what it says to input that is wrong."""
+
+import json
+from uuid import uuid4
+
+import pytest
+from openapi_spec_validator import validate
+
+from tests.conftest import START_MS, Bench
+
+
+def test_health_names_each_machine(bench: Bench):
+    """It answers ok, with when each machine was last heard."""
+    bench.push((0, "bean_probe", 200.0))
+    answer = bench.client.get("/healthz")
+    assert answer.status_code == 200
+    assert answer.get_json() == {
+        "status": "ok",
+        "machines": [{"id": "drum-4", "state": "ok", "last_reading_at_ms": START_MS}],
+    }
+
+
+def test_the_clock_tells_time_and_rate(bench: Bench):
+    """A phone measures its offset against it."""
+    assert bench.client.get("/api/clock").get_json() == {"now_ms": START_MS, "rate": 1.0}
+
+
+def test_a_batch_in_json_has_moments_phases_and_metrics(bench: Bench):
+    """Moments are seconds from charge, the turning point among them."""
+    code = bench.roast(lot="HU-7", green_g=4000, intent="filter")
+    bench.say(bench.entry("weighed", 900, batch=code, roasted_g=3432))
+    told = bench.client.get(f"/api/batches/{code}").get_json()
+    assert (told["code"], told["machine"], told["state"], told["coffee"]) == (code, "drum-4", "weighed", "Alder washed")
+    assert told["moments"] | {"turning_point": 0} == {
+        "charge": 0,
+        "turning_point": 0,
+        "yellow": 300,
+        "first_crack": 522,
+        "drop": 600,
+    }
+    assert 20 < told["moments"]["turning_point"] < 120
+    assert [phase["name"] for phase in told["phases"]] == ["drying", "browning", "development"]
+    assert sum(phase["share"] for phase in told["phases"]) == pytest.approx(1)
+    assert told["metrics"]["development_s"] == 78
+    assert told["metrics"]["development_ratio"] == pytest.approx(78 / 600)
+    assert told["metrics"]["roast_loss"] == pytest.approx(0.142)
+    assert len(told["entries"]) == 6
+
+
+def test_the_curve_has_one_row_a_second_and_a_rate_for_each_bean_channel(bench: Bench):
+    """JSON and CSV carry the same columns."""
+    code = bench.roast(120)
+    told = bench.client.get(f"/api/batches/{code}/curve").get_json()
+    assert list(told) == ["t_s", "bean_probe", "bean_surface", "rate_bean_probe", "rate_bean_surface"]
+    assert told["t_s"] == list(range(121))
+    assert told["bean_surface"][60] == pytest.approx(102)
+    assert told["rate_bean_surface"][100] == pytest.approx(12, abs=0.1)
+    lines = bench.client.get(f"/api/batches/{code}/curve.csv").text.splitlines()
+    assert lines[0] == ",".join(told)
+    assert lines[61].startswith(f"60,{told['bean_probe'][60]}")
+
+
+def test_a_shift_of_charge_moves_the_stored_curve_with_it(bench: Bench):
+    """Readings are kept by wall time, so the curve begins where the charge is."""
+    code = bench.roast(120)
+    charge = next(
+        entry
+        for entry in bench.client.get(f"/api/batches/{code}").get_json()["entries"]
+        if entry["body"].get("moment") == "charge"
+    )
+    before = bench.client.get(f"/api/batches/{code}/curve").get_json()["bean_surface"]
+    bench.say(bench.entry("shift", 130, batch=code, entry=charge["id"], by_s=10))
+    after = bench.client.get(f"/api/batches/{code}/curve").get_json()
+    assert after["bean_surface"][:100] == before[10:110]
+    assert after["t_s"][-1] == 110
+
+
+def test_an_entry_sent_again_counts_once(bench: Bench):
+    """The second answer is `known`, with the same batch."""
+    code = bench.open()
+    note = bench.entry("note", batch=code, text="smells of bread")
+    assert [result["status"] for result in bench.say(note, note)] == ["stored", "known"]
+    assert bench.say(note)[0] == {"id": note["id"], "status": "known", "batch": code}
+    assert len(bench.client.get(f"/api/batches/{code}").get_json()["entries"]) == 2
+
+
+def test_entries_may_name_their_batch_by_its_opening(bench: Bench):
+    """A phone without a network does not know the code yet."""
+    opened = bench.entry("opened")
+    results = bench.say(opened, bench.entry("moment", batch=str(opened["id"]), moment="charge"))
+    assert {result["status"] for result in results} == {"stored"}
+    assert results[0]["batch"] == results[1]["batch"]
+
+
+def test_one_bad_entry_spoils_no_other(bench: Bench):
+    """Each is answered on its own."""
+    code = bench.open()
+    results = bench.say(
+        bench.entry("note", batch=code, text="a"),
+        bench.entry("note", batch=code, text=""),
+        {"id": "x"},
+        bench.entry("note", batch=code, text="b"),
+    )
+    assert [result["status"] for result in results] == ["stored", "refused", "refused", "stored"]
+
+
+def test_a_mistyped_code_is_told_from_an_unknown_one(bench: Bench):
+    """The check character tells: one is to be typed again, the other to be looked for elsewhere."""
+    code = bench.open()
+    mistyped = code[:-1] + ("A" if code[-1] != "A" else "B")
+    answer = bench.client.get(f"/api/batches/{mistyped}")
+    assert (answer.status_code, "mistyped" in answer.get_json()["title"]) == (404, True)
+    answer = bench.client.get("/api/batches/26001-01S")
+    assert answer.status_code == 404
+    assert bench.say(bench.entry("note", batch=mistyped, text="x"))[0]["status"] == "refused"
+
+
+@pytest.mark.parametrize(
+    ("reading", "words"),
+    [
+        ({"channel": "bean_probe", "value": "warm"}, "not a number"),
+        ({"channel": "bean_probe", "value": True}, "not a number"),
+        ({"channel": "bean_probe", "value": None}, "not a number"),
+        ({"channel": "bean_probe", "value": 9e9}, "not a temperature"),
+        ({"channel": "bean_probe", "value": float("nan")}, "not a temperature"),
+        ({"channel": "bean_probe", "value": float("inf")}, "not a temperature"),
+        ({"channel": "probe", "value": 20}, "no channel “probe”"),
+        ({"channel": "bean_probe", "value": 20, "at_ms": START_MS + 60_000}, "ahead"),
+        ({"channel": "bean_probe", "value": 20, "at_ms": START_MS - 90_000_000}, "more than a day"),
+        ({"channel": "bean_probe", "value": 20, "at_ms": "now"}, "whole number"),
+        ({"channel": "bean_probe", "value": 20, "unit": "C"}, "nothing else"),
+        (7, "object"),
+    ],
+)
+def test_a_reading_that_cannot_be_is_refused_alone(bench: Bench, reading: object, words: str):
+    """The others of the same push are taken."""
+    good = {"channel": "bean_probe", "value": 20.5}
+    answer = bench.client.post(
+        "/api/machines/drum-4/readings",
+        data=json.dumps({"readings": [good, reading, good]}),
+        content_type="application/json",
+    )
+    told = answer.get_json()
+    assert answer.status_code == 202
+    assert (told["accepted"], [item["index"] for item in told["refused"]]) == (2, [1])
+    assert words in told["refused"][0]["reason"]
+
+
+def test_a_logger_that_was_away_catches_up_to_a_day_back(bench: Bench):
+    """Back-dated readings are in the record."""
+    code = bench.roast(60)
+    bench.clock.turn_to(7200)
+    bench.push(*((second + 0.5, "bean_probe", 500.0) for second in range(20, 24)))
+    curve = bench.client.get(f"/api/batches/{code}/curve").get_json()
+    assert max(curve["bean_probe"]) > 250
+
+
+@pytest.mark.parametrize(
+    ("path", "data", "content_type", "status"),
+    [
+        ("/api/entries", b"{", "application/json", 400),
+        ("/api/entries", b"[]", "application/json", 422),
+        ("/api/entries", b'{"entries": 3}', "application/json", 422),
+        ("/api/entries", b"entries=1", "application/x-www-form-urlencoded", 415),
+        ("/api/entries", b'{"entries": ["' + b"x" * 1_000_001 + b'"]}', "application/json", 413),
+        ("/api/machines/drum-4/readings", b"{}", "application/json", 422),
+        ("/api/machines/nowhere/readings", b'{"readings": []}', "application/json", 404),
+        ("/api/machines/drum-4/readings", b"1,2", "text/csv", 415),
+    ],
+)
+def test_a_body_that_cannot_be_read_is_answered_in_words(
+    bench: Bench, path: str, data: bytes, content_type: str, status: int
+):
+    """The right status, a sentence, and nothing lost that was said before."""
+    code = bench.open()
+    answer = bench.client.post(path, data=data, content_type=content_type)
+    assert answer.status_code == status
+    assert len(answer.get_json()["error"]) > 20
+    assert bench.client.get(f"/api/batches/{code}").status_code == 200
+
+
+def test_a_roasted_weight_above_the_green_is_refused(bench: Bench):
+    """More cannot come out than went in; the sentence says what to look at."""
+    code = bench.roast(30, green_g=4000)
+    result = bench.say(bench.entry("weighed", 60, batch=code, roasted_g=4100))[0]
+    assert result["status"] == "refused"
+    assert "more than" in result["reason"]
+    assert bench.services.record(code).batch.state == "cooling"
+
+
+def test_a_used_up_lot_is_told_and_the_batch_still_opens(bench: Bench):
+    """The books may be wrong; the beans in the hopper are not."""
+    for _ in range(4):
+        bench.open(lot="HU-7", green_g=4900)
+    result = bench.say(bench.entry("opened", lot="HU-7", green_g=4000))[0]
+    assert result["status"] == "stored"
+    assert "0.4 kg left" in result["notice"]
+    assert "not in the books" in bench.say(bench.entry("opened", lot="XX"))[0]["notice"]
+
+
+def test_odd_moments_are_kept_with_a_notice(bench: Bench):
+    """Out of order, doubled, about nothing, ahead of time: kept, and said so."""
+    code = bench.open()
+    results = bench.say(
+        bench.entry("moment", 0, batch=code, moment="charge"),
+        bench.entry("moment", 20, batch=code, moment="first_crack"),
+        bench.entry("moment", 30, batch=code, moment="yellow"),
+        bench.entry("moment", 32.5, batch=code, moment="yellow"),
+        bench.entry("undo", 33, batch=code, entry=str(uuid4())),
+        bench.entry("moment", 4000, batch=code, moment="drop"),
+    )
+    assert {result["status"] for result in results} == {"stored"}
+    words = [None, None, "out of order", "2.5 s before", "has not come in", "lies ahead"]
+    for result, expected in zip(results, words, strict=True):
+        assert expected is None or expected in result["notice"]
+
+
+def test_a_move_out_of_range_or_of_no_control_is_refused(bench: Bench):
+    """It names what there is."""
+    code = bench.open()
+    far, none = bench.say(
+        bench.entry("move", batch=code, control="radiant", setting=11),
+        bench.entry("move", batch=code, control="gas", setting=1),
+    )
+    assert "from 0 to 10" in far["reason"]
+    assert "there is radiant" in none["reason"]
+
+
+def test_an_amendment_that_cannot_be_true_is_refused(bench: Bench):
+    """A corrected weight is held against the green weight as well."""
+    code = bench.roast(30, green_g=4000)
+    weighed = bench.entry("weighed", 60, batch=code, roasted_g=3400)
+    bench.say(weighed)
+    too_much = bench.entry("amend", 70, batch=code, entry=weighed["id"], body={"roasted_g": 4100})
+    unfit = bench.entry("amend", 70, batch=code, entry=weighed["id"], body={"colour": "brown"})
+    assert [result["status"] for result in bench.say(too_much, unfit)] == ["refused", "refused"]
+
+
+def test_batches_are_listed_newest_first_and_filtered(bench: Bench):
+    """Paged, by coffee, by machine, by a part of what is written."""
+    codes = [bench.open(second, coffee=f"Coffee {second % 2}") for second in range(5)]
+    told = bench.client.get("/api/batches?size=2&page=2").get_json()
+    assert (told["total"], told["pages"], told["page"]) == (5, 3, 2)
+    assert [batch["code"] for batch in told["batches"]] == [codes[2], codes[1]]
+    assert bench.client.get("/api/batches?coffee=Coffee 1").get_json()["total"] == 2
+    assert bench.client.get("/api/batches?q=offee 0").get_json()["total"] == 3
+    assert bench.client.get("/api/batches?q=%25").get_json()["total"] == 0
+    assert bench.client.get("/api/batches?machine=other").get_json()["total"] == 0
+    assert "token" not in told["batches"][0]
+
+
+def test_what_came_in_while_away_can_be_fetched(bench: Bench):
+    """Entries after a number, each with its own."""
+    code = bench.open()
+    seq = bench.client.get("/api/entries?machine=drum-4&after=0").get_json()["seq"]
+    bench.say(bench.entry("note", batch=code, text="a"), bench.entry("note", batch=code, text="b"))
+    told = bench.client.get(f"/api/entries?machine=drum-4&after={seq}").get_json()
+    assert [entry["body"]["text"] for entry in told["entries"]] == ["a", "b"]
+    assert told["seq"] == told["entries"][-1]["seq"]
+
+
+def test_the_description_is_sound_openapi_and_lists_every_call(bench: Bench):
+    """Checked by openapi-spec-validator against the OpenAPI 3.1 schema, and against the routes that there are."""
+    told = bench.client.get("/api/openapi.json").get_json()
+    validate(told)
+    routes = {
+        (rule.rule.replace("<", "{").replace(">", "}"), method.lower())
+        for rule in bench.app.url_map.iter_rules()
+        for method in rule.methods or ()
+        if (rule.rule.startswith("/api/") or rule.rule == "/healthz") and method in {"GET", "POST"}
+    }
+    described = {(path, method) for path, calls in told["paths"].items() for method in calls}
+    assert routes - {("/api/openapi.json", "get")} == described
