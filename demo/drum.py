@@ -1,0 +1,69 @@
+"""The simulated roaster as a thing that stands in the room: stepped by one thread, read and turned by others."""
+
+import threading
+
+from roastlog.physics.design import CONTROLS, IDLE, IDLE_C, GreenCoffee
+from roastlog.physics.roaster import Roaster
+from roastlog.physics.sensors import CHANNELS, Sensors, advance
+
+LOW_KG, HIGH_KG = 0.8, 4.5
+
+
+class Drum:
+    """A warm, empty roaster with its instruments.
+
+    Parameters
+    ----------
+    seed
+        Of the noise.
+    """
+
+    def __init__(self, *, seed: int = 0) -> None:
+        self.lock = threading.RLock()
+        self.roaster = Roaster()
+        self.turn_all(IDLE)
+        self.roaster.warm_up(IDLE_C)
+        self._sensors = Sensors(self.roaster, seed=seed)
+
+    def advance(self, duration_s: float) -> None:
+        """Let time pass. [s]"""
+        with self.lock:
+            advance(self.roaster, self._sensors, duration_s)
+
+    def readings(self) -> dict[str, float]:
+        """What the instruments read, by channel. [°C]"""
+        with self.lock:
+            return self._sensors.read()
+
+    def probe_c(self) -> float:
+        """What the bean probe reads. [°C]"""
+        return self.readings()[CHANNELS[0]]
+
+    def levels(self) -> dict[str, float]:
+        """Where the knobs stand."""
+        with self.lock:
+            return self.roaster.settings.as_dict()
+
+    def turn(self, control: str, level: float) -> bool:
+        """Turn a knob; say whether it stands elsewhere now."""
+        with self.lock:
+            before = self.levels().get(control)
+            self.roaster.settings.put(control, level)
+            return before != level
+
+    def turn_all(self, levels: dict[str, float]) -> None:
+        """Turn several knobs."""
+        for control in CONTROLS:
+            if control in levels:
+                self.turn(control, levels[control])
+
+    def charge(self, green_g: float, coffee: GreenCoffee) -> None:
+        """Let the beans in, as many as the drum takes; those that may be in it go out first."""
+        with self.lock:
+            self.empty()
+            self.roaster.charge(min(max(green_g / 1000.0, LOW_KG), HIGH_KG), coffee)
+
+    def empty(self) -> float | None:
+        """Let the beans out; their mass, or None if there were none. [g]"""
+        with self.lock:
+            return self.roaster.drop() * 1000.0 if self.roaster.loaded else None
