@@ -84,7 +84,7 @@ def _serve(asked: argparse.Namespace) -> None:
 
 
 def _demo(asked: argparse.Namespace) -> None:
-    from roastlog.demo_command import run_demo  # noqa: PLC0415 - brings the physics
+    from demo.run import run_demo  # noqa: PLC0415 - brings the physics
 
     run_demo(asked.data, asked.host, asked.port, asked.speed)
 
