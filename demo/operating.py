@@ -10,10 +10,11 @@ from typing import Any, Final
 
 import numpy as np
 
-from demo.drum import Drum
-from demo.scenario import MACHINE, Coffee
 from roastlog.physics.design import CONTROLS, IDLE, GreenCoffee
 from roastlog.physics.schedule import Hand, Schedule
+
+from .drum import Drum
+from .scenario import MACHINE, Coffee
 
 Json = dict[str, Any]
 DEVICE: Final = "demo-operator"

@@ -11,9 +11,10 @@ from pymodbus.constants import ExcCodes
 from pymodbus.server import ModbusTcpServer
 from pymodbus.simulator import DataType, SimData, SimDevice
 
-from demo.drum import Drum
 from roastlog.physics.design import CONTROLS, TOP_LEVEL
 from roastlog.physics.sensors import CHANNELS
+
+from .drum import Drum
 
 FIRST_CONTROL = 10
 HOST = "127.0.0.1"

@@ -13,13 +13,14 @@ from collections.abc import Mapping, Sequence
 from typing import Any, Final
 from uuid import uuid4
 
-from demo.drum import Drum
-from demo.link import Link
-from demo.operating import Job, Operator
-from demo.registers import HOST, RegisterServer
-from demo.scenario import ALDER, COFFEES, INES, MACHINE
 from roastlog.clock import Clock
 from roastlog.physics.design import GreenCoffee
+
+from .drum import Drum
+from .link import Link
+from .operating import Job, Operator
+from .registers import HOST, RegisterServer
+from .scenario import ALDER, COFFEES, INES, MACHINE
 
 LOOP_S: Final = 0.05  # real
 FAST: Final = 3.0  # from this speed on, everyone is listened to more often

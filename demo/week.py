@@ -9,10 +9,11 @@ from uuid import UUID, uuid5
 import numpy as np
 from numpy.typing import NDArray
 
-from demo.drum import Drum
-from demo.operating import Job, Json, Operator, varied
-from demo.scenario import ALDER, HEATHER, INES, LOW_TIDE, MACHINE, NIGHT_FERRY, ROOK, TOMAS, WREN, Coffee
 from roastlog.physics.sensors import CHANNELS
+
+from .drum import Drum
+from .operating import Job, Json, Operator, varied
+from .scenario import ALDER, HEATHER, INES, LOW_TIDE, MACHINE, NIGHT_FERRY, ROOK, TOMAS, WREN, Coffee
 
 NAMESPACE: Final = UUID("6d1f0c52-2f5e-5f0b-9a53-0f6b7a1c9e44")
 BEFORE_S, AFTER_S = 40, 90  # readings around the roast, so that a moved charge still has its curve

@@ -3,6 +3,8 @@
 import argparse
 import sys
 from collections.abc import Sequence
+from importlib import import_module
+from importlib.util import find_spec
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
@@ -84,9 +86,9 @@ def _serve(asked: argparse.Namespace) -> None:
 
 
 def _demo(asked: argparse.Namespace) -> None:
-    from demo.run import run_demo  # noqa: PLC0415 - brings the physics
-
-    run_demo(asked.data, asked.host, asked.port, asked.speed)
+    # The demo's folder stands beside the package in a checkout, and inside it in a wheel.
+    name = "roastlog.demo" if find_spec("roastlog.demo") else "demo"
+    import_module(f"{name}.run").run_demo(asked.data, asked.host, asked.port, asked.speed)
 
 
 def _token(asked: argparse.Namespace) -> None:
