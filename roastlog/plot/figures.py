@@ -16,15 +16,14 @@ from bokeh.layouts import column
 from bokeh.models import (
     ColumnDataSource,
     FixedTicker,
-    Label,
     Line,
     Plot,
     Quad,
     Range1d,
     Scatter,
+    Segment,
     SingleIntervalTicker,
     Text,
-    VSpan,
 )
 from bokeh.plotting import figure
 from numpy.typing import ArrayLike, NDArray
@@ -61,7 +60,10 @@ _ROLES: Final[dict[str, tuple[str, str | list[int], float]]] = {  # role: token,
 _BEAN_ROLES: Final = frozenset({"bean_probe", "bean_surface"})
 
 _LONGEST_MIN: Final = 60
-_LEFT_PX, _RIGHT_PX = 46, 6
+_END_GAP_C: Final = 11.0  # a line of words on the record's panel
+_FOUND_S: Final = 90.0
+_MOST_RATE: Final = 60.0
+_LEFT_PX, _RIGHT_PX = 46, 10
 _FONT: Final = "system-ui, sans-serif"
 _WORDS: Final = {"text_font_size": "12px", "text_font": value(_FONT)}
 
@@ -81,8 +83,8 @@ class _Frame:
         return max(self.least_s, float(np.ceil(end_s * self.room / self.tick_s)) * self.tick_s)
 
 
-_LIVE: Final = _Frame(temp_px=200, rate_px=90, lane_px=22, tick_s=120, least_s=600.0, room=1.16)
-_RECORD: Final = _Frame(temp_px=340, rate_px=150, lane_px=26, tick_s=60, least_s=60.0, room=1.07)
+_LIVE: Final = _Frame(temp_px=200, rate_px=90, lane_px=22, tick_s=120, least_s=600.0, room=1.26)
+_RECORD: Final = _Frame(temp_px=340, rate_px=150, lane_px=26, tick_s=60, least_s=60.0, room=1.2)
 
 
 def live_figure(
@@ -170,11 +172,10 @@ def _item(
 
 def _temperatures(channels: Sequence[Mapping[str, Any]], live: ColumnDataSource, time: Range1d, frame: _Frame) -> Plot:
     temps = [live.data[channel["id"]] for channel in channels]
-    top = max([240.0, *(float(np.ceil(np.nanmax(temp) / 20 + 0.5)) * 20 for temp in temps if np.isfinite(temp).any())])
+    top = max([260.0, *(float(np.ceil(np.nanmax(temp) / 20 + 1)) * 20 for temp in temps if np.isfinite(temp).any())])
     panel = _panel(time, Range1d(60, top, name="temp"), frame.temp_px, name="temperatures")
     panel.yaxis.ticker = SingleIntervalTicker(interval=40, num_minor_ticks=0)
     _minutes(panel, frame.tick_s, shown=True)
-    panel.extra_y_ranges = {"unit": Range1d(0, 1)}
     _unit(panel, "°C")
     return panel
 
@@ -195,14 +196,22 @@ def _curves(
 
 
 def _rates(channels: Sequence[Mapping[str, Any]], live: ColumnDataSource, time: Range1d, frame: _Frame) -> Plot:
-    panel = _panel(time, Range1d(0, 22, name="rate"), frame.rate_px, name="rates")
+    panel = _panel(time, Range1d(0, 24, name="rate"), frame.rate_px, name="rates")
     panel.yaxis.ticker = SingleIntervalTicker(interval=10, num_minor_ticks=0)
     _minutes(panel, frame.tick_s, shown=False)
+    panel.min_border_top = panel.min_border_bottom = 7  # else the first and the last tick lose half their number
     for channel in reversed(channels):
         if channel["role"] in _BEAN_ROLES:
             panel.add_glyph(live, _line(channel, f"rate_{channel['id']}"))
     _unit(panel, "°C/min")
     return panel
+
+
+def _highest_rate(time_s: NDArray[np.float32], rates: Sequence[NDArray[np.float32]]) -> float:
+    """Where the rate axis ends. The first minutes are the probe finding the beans: they say nothing and are cut off."""
+    said = [float(np.nanmax(rate, where=(time_s > _FOUND_S) & (rate < _MOST_RATE), initial=0.0)) for rate in rates]
+    highest = max(said, default=0.0)
+    return max(22.0, float(np.ceil(highest / 5)) * 5 + 2)
 
 
 def _ribbon(controls: Sequence[Mapping[str, Any]], bars: Columns | None, time: Range1d, frame: _Frame) -> Plot:
@@ -276,8 +285,9 @@ def _line(channel: Mapping[str, Any], field: str) -> Line:
 
 def _rules(panel: Plot, columns: Columns | None, name: str, *, dash: str, ink: str) -> None:
     source = ColumnDataSource(columns or marks([]), name=name)
-    rule = VSpan(x="t_s", line_color=TOKENS[ink], line_width=1, line_dash=dash, tags=[{"line_color": ink}])
-    panel.add_glyph(source, rule)
+    rule = Segment(x0="t_s", x1="t_s", y0=value(0), y1="y", line_color=TOKENS[ink], line_width=1, line_dash=dash)
+    rule.tags = [{"line_color": ink}]
+    panel.add_glyph(source, rule, y_range_name="unit")
     words = Text(x="t_s", y="y", text="label", x_offset=4, text_baseline="top", text_color=TOKENS[ink], **_WORDS)
     words.tags = [{"text_color": ink}]
     panel.add_glyph(source, words, y_range_name="unit")
@@ -307,6 +317,8 @@ def _ends(panel: Plot, channels: Sequence[Mapping[str, Any]], live: ColumnDataSo
                 "color": TOKENS[_ROLES[channel["role"]][0]],
             },
         )
+    for row, temp_c in zip(rows, _apart([row["temp_c"] for row in rows], _END_GAP_C), strict=True):
+        row["temp_c"] = temp_c
     names = ("t_s", "temp_c", "text", "channel", "token", "color")
     source = ColumnDataSource({name: [row[name] for row in rows] for name in names}, name="ends")
     words = Text(x="t_s", y="temp_c", text="text", x_offset=5, text_baseline="middle", text_color="color", **_WORDS)
@@ -314,12 +326,22 @@ def _ends(panel: Plot, channels: Sequence[Mapping[str, Any]], live: ColumnDataSo
     panel.add_glyph(source, words)
 
 
+def _apart(temps_c: Sequence[float], gap_c: float) -> list[float]:
+    """The same temperatures, each moved up until it stands clear of the one below it. NaN stays."""
+    placed, below = list(temps_c), -np.inf
+    for index in sorted((i for i, temp_c in enumerate(temps_c) if np.isfinite(temp_c)), key=lambda i: temps_c[i]):
+        below = placed[index] = max(placed[index], below + gap_c)
+    return placed
+
+
 def _unit(panel: Plot, unit: str) -> None:
-    """The unit of the vertical axis, in the lower left of the panel, where no curve comes."""
-    label = Label(text=unit, text_color=TOKENS["ink-2"], text_font=_FONT, text_font_size="12px")
-    label.x, label.x_units, label.y, label.y_units = 4, "screen", 4, "screen"
-    label.tags = [{"text_color": "ink-2"}]
-    panel.add_layout(label)
+    """The unit of the vertical axis, in the lower right of the panel: the corner that no curve comes to."""
+    panel.extra_x_ranges = {"share": Range1d(0, 1)}
+    panel.extra_y_ranges = {"unit": Range1d(0, 1)}
+    words = Text(x=value(1), y=value(0.03), text="text", text_align="right", text_color=TOKENS["ink-2"], **_WORDS)
+    words.tags = [{"text_color": "ink-2"}]
+    source = ColumnDataSource({"text": [unit]})
+    panel.add_glyph(source, words, x_range_name="share", y_range_name="unit")
 
 
 def _short(name: str) -> str:

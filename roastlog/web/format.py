@@ -28,6 +28,7 @@ class Units:
 
 def number(value: float, decimals: int = 0) -> str:
     """A plain number with thin spaces between thousands and a true minus: 3432.0 is ``3 432``."""
+    value = round(value, decimals) + 0.0  # the sum makes a plain zero of a negative one
     text = f"{value:,.{decimals}f}".replace(",", THIN_SPACE)
     return text.replace("-", "−")
 

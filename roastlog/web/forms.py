@@ -1,6 +1,7 @@
 """Reading what a person typed: decimal comma or point, a unit behind the number, a sentence where it does not fit."""
 
 import json
+import math
 import re
 from collections.abc import Mapping
 from functools import cached_property
@@ -105,7 +106,11 @@ class Form:
         if found is None:
             self.errors[name] = f"“{text}” is not a number."
             return None
-        return float(found[1].replace(",", ".")), found[2]
+        value = float(found[1].replace(",", "."))
+        if not math.isfinite(value):
+            self.errors[name] = "That number is too large."
+            return None
+        return value, found[2]
 
 
 def entry(

@@ -72,7 +72,7 @@ def label_file(code: str) -> Response:
     """The label as PDF in true millimetres."""
     size = label_size(_asked("size", next(iter(SIZES))))
     pdf = label_pdf(services().label(code), size, copies=_count("copies", 1), skip=_count("skip", 0))
-    name = f"label-{code}-{size.name}.pdf"
+    name = f"label-{services().summary(code).code}-{size.name}.pdf"
     return Response(pdf, mimetype="application/pdf", headers={"Content-Disposition": f'inline; filename="{name}"'})
 
 
