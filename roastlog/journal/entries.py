@@ -27,6 +27,8 @@ Text = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max
 Short = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=80)]
 Ident = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=80, pattern=r"^[\w.:-]+$")]
 Words = Annotated[list[Short], Field(min_length=1, max_length=16)]
+# What a field of any body may hold. An amendment may come before its entry, so all that it says must be plain.
+Value = Annotated[str, StringConstraints(max_length=2000)] | bool | int | float | None
 Grams = Annotated[float, Field(gt=0, le=MAX_BATCH_G, allow_inf_nan=False)]
 
 
@@ -145,7 +147,7 @@ class Amend(Body):
     """Some fields of an entry's body were wrong; null clears one."""
 
     entry: UUID
-    body: Annotated[dict[str, Any], Field(min_length=1, max_length=20)]
+    body: Annotated[dict[Short, Value | list[Value] | dict[Short, Value]], Field(min_length=1, max_length=20)]
     reason: Text | None = None
 
 

@@ -45,7 +45,7 @@ def take_push(live: LiveMachine, payload: object, now_ms: int) -> Pushed:
             taken.append(found)
         else:
             refused.append({"index": index, "reason": found})
-    taken.sort()
+    taken.sort(key=lambda reading: reading.at_ms)  # of two for one instant the one that was sent later wins
     fresh = [reading for reading in taken if reading.at_ms >= now_ms - LIVE_MS]
     live.back_dated(reading for reading in taken if reading.at_ms < now_ms - LIVE_MS)
     if fresh:
@@ -64,7 +64,7 @@ def _reading(raw: object, live: LiveMachine, pushed: set[str], now_ms: int) -> R
         return f"Channel {channel} is read from an instrument of its own and takes no pushed readings."
     if isinstance(value, bool) or not isinstance(value, int | float):
         return f"The value of {channel} is not a number."
-    if not math.isfinite(value) or abs(value) > ABSURD_C:
+    if abs(value) > ABSURD_C or not math.isfinite(value):  # in this order: a huge whole number is no float
         return f"{value} is not a temperature that a roaster has (±{ABSURD_C:.0f} °C)."
     if isinstance(at_ms, bool) or not isinstance(at_ms, int):
         return "at_ms is a whole number of milliseconds since 1970, UTC."

@@ -58,8 +58,12 @@ def install(app: Flask) -> None:
 def static(version: str, name: str) -> Response:
     """A static file; one asked for under an old version is sent, but not to be kept."""
     root = folder("static")
-    path = (root / name).resolve()
-    if not path.is_file() or not path.is_relative_to(root.resolve()):
+    try:
+        path = (root / name).resolve()
+        there = path.is_file() and path.is_relative_to(root.resolve())
+    except (OSError, ValueError):  # a name that no file can have
+        there = False
+    if not there:
         abort(404)
     return _send(path, FOREVER if version == static_version() else "no-cache")
 

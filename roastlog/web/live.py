@@ -1,7 +1,8 @@
 """The live page of a machine: the page, its view as JSON, and the stream of what happens."""
 
 import threading
-from collections.abc import Iterator
+from collections.abc import Generator
+from itertools import chain
 from typing import Any, Final
 
 from flask import Blueprint, Response, jsonify, render_template
@@ -42,10 +43,14 @@ def stream(machine_id: str) -> ResponseReturnValue:
     hub = services().hub(machine_id)
     if not _streams.acquire(blocking=False):
         return Response("Too many screens are watching. Close one, or wait.", 503, {"Retry-After": "5"})
-    return Response(_events(hub), mimetype="text/event-stream", headers={"X-Accel-Buffering": "no"})
+    events = _events(hub)
+    hello = next(events)  # begun, so that its end comes for certain, even where nobody reads on
+    response = Response(chain([hello], events), mimetype="text/event-stream", headers={"X-Accel-Buffering": "no"})
+    response.call_on_close(events.close)
+    return response
 
 
-def _events(hub: Hub) -> Iterator[str]:
+def _events(hub: Hub) -> Generator[str]:
     try:
         yield ": hello\n\n"
         for events in hub.watch():
