@@ -10,6 +10,7 @@ from dataclasses import asdict, dataclass, field, fields, replace
 from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any, Final
+from urllib.parse import urlsplit
 
 import numpy as np
 
@@ -17,7 +18,7 @@ from roastlog.clock import Clock
 from roastlog.curve.phases import Phase, TurningPoint, development, phases, turning_point, value_at
 from roastlog.curve.rate import rate_of_rise
 from roastlog.curve.series import Curve, bin_seconds
-from roastlog.errors import CodeError, NoSuchBatch, NoSuchLot, NoSuchMachine, SettingError
+from roastlog.errors import CodeError, NoSuchBatch, NoSuchLot, NoSuchMachine, SettingError, StoreError
 from roastlog.instruments.machine import Machine, practice_machine
 from roastlog.instruments.sheet import parse_sheet, sheet_text
 from roastlog.journal.entries import Entry
@@ -488,8 +489,10 @@ class Services:
     def save_settings(self, changes: Mapping[str, Any]) -> Settings:
         """Change settings; raises SettingError when one is out of range."""
         settings = replace(self.settings(), **changes)
-        if settings.url_base and not settings.url_base.startswith(("http://", "https://")):
-            raise SettingError("The address for labels must begin with https:// or http://.")
+        if settings.url_base and not _is_base(settings.url_base):
+            raise SettingError(
+                "The address for labels must begin with https:// or http://, and a host's name must follow."
+            )
         if not 0 <= settings.best_before_days <= 3650:
             raise SettingError("Best before must be 0 (none) to 3650 days after roasting.")
         if settings.units_temp not in {"C", "F"} or settings.units_mass not in {"kg", "lb"}:
@@ -642,7 +645,10 @@ class Services:
             states = [link.state for link in links]
             state = "lost" if "lost" in states else "starting" if "starting" in states else "ok"
             machines.append({"id": machine.id, "state": state, "last_reading_at_ms": live.last_reading_ms})
-        self.store.write(lambda db: db.execute("SELECT 1").fetchone())
+        try:
+            self.store.write(lambda db: books.keep_settings(db, {"last_health_ms": self.now_ms()}))
+        except StoreError as error:
+            return {"status": "failing", "reason": str(error), "machines": machines}, False
         return {"status": "ok", "machines": machines}, True
 
 
@@ -726,6 +732,14 @@ def _log_line(line: Line, batch: Batch, machine: Machine | None, curve: Curve, b
 
 def _lot(row: LotRow, taken_g: Sequence[float]) -> Lot:
     return Lot(**asdict(row), left_g=LotBalance.of(row.bought_g, taken_g).left_g)
+
+
+def _is_base(url: str) -> bool:
+    try:
+        parts = urlsplit(url)
+        return parts.scheme in {"http", "https"} and bool(parts.hostname) and (parts.port or 1) > 0
+    except ValueError:
+        return False
 
 
 def _hash(token: str) -> str:

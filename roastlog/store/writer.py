@@ -2,6 +2,7 @@
 
 import logging
 import queue
+import sqlite3
 import threading
 from collections.abc import Callable
 from concurrent.futures import Future
@@ -67,6 +68,10 @@ class Writer:
             try:
                 with db.atomic():
                     result = change(db)
+            except sqlite3.Error as error:
+                future.set_exception(
+                    StoreError(f"The database cannot be written ({error}). Nothing of this was kept; send it again.")
+                )
             except BaseException as error:  # noqa: BLE001 - handed to the caller, who waits on it
                 future.set_exception(error)
             else:
