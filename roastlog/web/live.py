@@ -11,6 +11,7 @@ from flask.typing import ResponseReturnValue
 from roastlog.journal.words import AROMA_BY_STAGE, AROMA_WORDS, EXPECTED, MOMENT_LABELS, STAGE_LABELS
 from roastlog.live.hub import Hub
 from roastlog.web import services
+from roastlog.web.forms import who
 
 bp = Blueprint("live", __name__)
 
@@ -28,7 +29,8 @@ WORDS: Final[dict[str, Any]] = {
 def page(machine_id: str) -> str:
     """The live page."""
     view = services().view(machine_id)
-    return render_template("live/page.html", view=view, words=WORDS, figure=services().live_figure(machine_id))
+    figure = services().live_figure(machine_id)
+    return render_template("live/page.html", view=view, words=WORDS, figure=figure, who=who())
 
 
 @bp.get("/machines/<machine_id>/view")
