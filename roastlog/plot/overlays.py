@@ -21,8 +21,8 @@ STAGE_FILL: Final[dict[str, str]] = {
 _LIGHT: Final = frozenset({"green", "pale", "yellow", "tan"})
 _ON_LIGHT, _ON_DARK = "#1c1713", "#ffffff"
 
-# On a phone some 34 px stand for a minute and a letter takes about 6 px, so a letter takes about 11 s.
-_SECONDS_A_LETTER: Final = 11.0
+# On a phone some 28 px stand for a minute and a letter takes about 7 px, so a letter takes about 15 s.
+_SECONDS_A_LETTER: Final = 15.0
 _TIERS_Y: Final = (1.0, 0.915, 0.83)  # heights of the lines of words, as shares of the panel
 LANE_FILL: Final = 0.86  # how much of its lane the tallest bar takes
 
@@ -72,7 +72,7 @@ def checks(trier: Iterable[tuple[str, float, float | None]]) -> Columns:
             continue
         columns["t_s"].append(round(time_s, 2))
         columns["temp_c"].append(round(temp_c, 2))
-        columns["letter"].append(stage[0])
+        columns["letter"].append(stage[0].upper())
         columns["stage"].append(stage)
         columns["fill"].append(STAGE_FILL[stage])
         columns["ink"].append(_ON_LIGHT if stage in _LIGHT else _ON_DARK)

@@ -82,7 +82,7 @@ def test_the_axes_reach_as_far_as_the_curve():
     """A long and hot roast is inside its axes, on whole ticks."""
     hot = {"t_s": [0, 1000], "bean_probe": [200.0, 251.0]}
     item = live_figure(CHANNELS, CONTROLS, hot)
-    assert named(item, "time")["end"] == 1200.0
+    assert named(item, "time")["end"] == 1320.0
     assert named(item, "temp")["end"] >= 251.0
 
 
@@ -95,7 +95,7 @@ def test_overlays_are_drawn_from_the_start():
     }
     item = live_figure(CHANNELS, CONTROLS, COLUMNS, overlays)
     assert column(named(item, "marks"), "label") == ["charge"]
-    assert column(named(item, "checks"), "letter") == ["t"]
+    assert column(named(item, "checks"), "letter") == ["T"]
     assert column(named(item, "ribbon"), "text") == ["4.5"]
 
 

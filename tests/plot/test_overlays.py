@@ -34,7 +34,7 @@ def test_more_moments_than_lines_of_words_still_all_stand():
 def test_each_stage_has_a_letter_of_its_own():
     """Colour is never the only sign: six stages, six letters, six fills."""
     columns = checks([(stage, 60.0 * index, 100.0) for index, stage in enumerate(STAGES)])
-    assert columns["letter"] == ["g", "p", "y", "t", "l", "b"]
+    assert columns["letter"] == ["G", "P", "Y", "T", "L", "B"]
     assert len(set(columns["fill"])) == len(STAGES) == len(STAGE_FILL)
 
 

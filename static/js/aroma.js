@@ -1,0 +1,33 @@
+// The aroma note: one word or more, those that the last stage tends to give first, and any word of one's own.
+import { ordered, WordGrid } from "./wordgrid.js";
+
+export function bindAroma({ sheets, state, voice }) {
+  const sheet = sheets.element("aroma");
+  const keep = sheet.querySelector("[data-keep]");
+  const grid = new WordGrid(sheet.querySelector("[data-words]"), () => mark());
+  const mark = () => (keep.disabled = !grid.chosen.size);
+  const other = sheet.querySelector("[data-other]");
+
+  sheets.on("aroma", () => {
+    grid.clear();
+    grid.show(ordered(state.words, state.stage));
+    const stage = state.words.stages[state.stage];
+    sheet.querySelector("[data-stage-words]").textContent = stage ? `what ${stage} tends to give comes first` : "";
+    mark();
+  });
+  other.addEventListener("submit", (event) => {
+    event.preventDefault();
+    const field = other.querySelector("input");
+    const word = field.value.trim().toLowerCase();
+    field.value = "";
+    if (!word) return;
+    grid.toggle(word, true);
+    grid.show([...grid.host.children].map((button) => button.textContent));
+    mark();
+  });
+  keep.addEventListener("click", () => {
+    const words = [...grid.chosen];
+    voice.say("aroma", { words }, { text: `Aroma${sheets.when} · ${words.join(", ")}`, atMs: sheets.atMs });
+    sheets.close("aroma");
+  });
+}

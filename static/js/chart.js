@@ -1,0 +1,150 @@
+// The live curve: rows are gathered and streamed once a second, never while nobody looks; axes widen by steps.
+import { embed } from "./figure.js";
+
+const EVERY_MS = 1000;
+const RIBBON_MS = 5000;
+const TICK_S = 120;
+const WORD = { high: 14, wide: 72 }; // px that a word at a line's end takes
+const MARGIN_PX = 56;
+
+const numbers = (column) => Float32Array.from(column, (value) => value ?? NaN);
+const last = (column) => column.findLast((value) => !Number.isNaN(value));
+
+export class Chart {
+  #rows = [];
+  #timer = 0;
+  #ribbonAt = 0;
+  #held = false;
+
+  static async make(item, host) {
+    const chart = new Chart();
+    chart.host = host;
+    chart.figure = await embed(item, host);
+    for (const name of ["live", "ends", "marks", "ahead", "checks", "ribbon"]) chart[name] = chart.figure.get(name);
+    chart.ranges = Object.fromEntries(["time", "temp", "rate"].map((name) => [name, chart.figure.get(name)]));
+    const fit = () => {
+      if (host.clientHeight) chart.figure.fit(host.clientHeight, host.clientHeight < 330 ? 17 : 22);
+      chart.#follow();
+    };
+    new ResizeObserver(fit).observe(host);
+    document.addEventListener("visibilitychange", () => document.hidden || chart.#flush());
+    return chart;
+  }
+
+  get endS() {
+    return this.live.data.t_s.at(-1) ?? -1;
+  }
+
+  /** Rows as they come, for the next flush. */
+  add(rows) {
+    if (!rows?.t_s.length) return;
+    this.#rows.push(rows);
+    if (!document.hidden && !this.#timer && !this.#held) this.#timer = setTimeout(() => this.#flush(), EVERY_MS);
+  }
+
+  #flush() {
+    clearTimeout(this.#timer);
+    this.#timer = 0;
+    if (this.#held) return;
+    const rows = this.#rows;
+    this.#rows = [];
+    const endS = this.endS;
+    // What a refetch brought already is left out, so a row never stands twice.
+    const names = Object.keys(this.live.data);
+    const columns = Object.fromEntries(names.map((name) => [name, []]));
+    for (const part of rows) {
+      part.t_s.forEach((timeS, index) => {
+        if (timeS > endS) for (const name of names) columns[name].push(part[name]?.[index] ?? NaN);
+      });
+    }
+    if (!columns.t_s.length) return;
+    this.live.stream(Object.fromEntries(names.map((name) => [name, numbers(columns[name])])));
+    this.#follow();
+  }
+
+  /** The curve is about to be another one: what came for the old one is of no use, what comes now waits. */
+  hold() {
+    this.#held = true;
+    this.#rows = [];
+  }
+
+  /** All rows anew: at the start of a batch, after a loss, when charge was moved. */
+  replace(columns) {
+    this.live.data = Object.fromEntries(
+      Object.keys(this.live.data).map((name) => [name, numbers(columns[name] ?? columns.t_s.map(() => NaN))]),
+    );
+    this.ranges.time.end = 600;
+    this.#ribbonAt = 0;
+    this.#held = false;
+    this.#follow();
+    this.#flush();
+  }
+
+  overlay({ marks, checks, ribbon }) {
+    for (const [name, columns] of Object.entries({ marks, checks, ribbon })) {
+      if (columns && JSON.stringify(columns) !== this[`${name}Said`]) {
+        this[`${name}Said`] = JSON.stringify(columns);
+        this[name].data = columns;
+      }
+    }
+    this.#ribbonAt = 0;
+    this.#grow();
+  }
+
+  expect(timeS, label) {
+    const shown = this.ahead.data.t_s;
+    if ((shown[0] ?? null) === timeS) return;
+    this.aheadS = timeS ?? -1;
+    this.#widen();
+    this.ahead.data = timeS === null ? { t_s: [], label: [], y: [] } : { t_s: [timeS], label: [label], y: [0.915] };
+  }
+
+  #follow() {
+    this.#widen();
+    this.#label();
+    this.#grow();
+  }
+
+  /** The words at the ends of the lines move with them, and keep off each other. */
+  #label() {
+    const { ends, live, ranges } = this;
+    const names = [...ends.data.channel];
+    const temps = names.map((name) => last(live.data[name]) ?? NaN);
+    const gap = ((ranges.temp.end - ranges.temp.start) * WORD.high) / this.figure.panelPx;
+    const known = names.map((_, index) => index).filter((index) => Number.isFinite(temps[index]));
+    const order = known.sort((one, other) => temps[one] - temps[other]);
+    const placed = [...temps];
+    order.slice(1).forEach((index, step) => (placed[index] = Math.max(placed[index], placed[order[step]] + gap)));
+    let ceiling = ranges.temp.end - gap / 2;
+    for (const index of order.toReversed()) {
+      placed[index] = Math.min(placed[index], ceiling);
+      ceiling = placed[index] - gap;
+    }
+    ends.data = { ...ends.data, t_s: names.map(() => this.endS), temp_c: placed };
+  }
+
+  #widen() {
+    const { time, temp, rate } = this.ranges;
+    const room = 1 / (1 - WORD.wide / Math.max(this.host.clientWidth - MARGIN_PX, 3 * WORD.wide));
+    const end = Math.ceil((Math.max(this.endS, this.aheadS ?? -1) * room) / TICK_S) * TICK_S;
+    if (end > time.end) time.end = end;
+    for (const name of this.ends.data.channel) {
+      const value = this.live.data[name].at(-1);
+      if (value > temp.end - 15) temp.end = Math.ceil((value + 20) / 20) * 20;
+      // The first minutes are the probe finding the beans: rates of hundreds that say nothing and would flatten the rest.
+      const slope = this.endS > 150 ? this.live.data[`rate_${name}`]?.at(-1) : NaN;
+      if (slope > rate.end && slope < 60) rate.end = Math.ceil(slope / 5) * 5 + 2;
+      if (slope < rate.start && slope > -30) rate.start = Math.floor(slope / 5) * 5;
+    }
+  }
+
+  /** The bars that are still true reach until now; seldom, since each time costs a redraw of the ribbon. */
+  #grow() {
+    const now = performance.now();
+    if (!this.ribbon || now - this.#ribbonAt < RIBBON_MS) return;
+    this.#ribbonAt = now;
+    const { last: open, left } = this.ribbon.data;
+    const patches = [...open].flatMap((is, index) => (is && this.endS > left[index] ? [[index, this.endS]] : []));
+    if (patches.length) this.ribbon.patch(new Map([["right", patches]]));
+  }
+}

@@ -1,0 +1,91 @@
+// The row of controls and their sheet: − and + by the control's step, or a value. Presses close together are one move.
+import "./keypad.js";
+import { stopwatch } from "./clock.js";
+import { say } from "./numbers.js";
+
+const SETTLED_MS = 1200;
+const $ = (id) => document.getElementById(id);
+
+export class Controls {
+  constructor({ state, clock, voice, sheets }) {
+    Object.assign(this, { state, clock, voice, sheets });
+    this.buttons = [...document.querySelectorAll("[data-control]")];
+    for (const button of this.buttons) button.addEventListener("click", () => this.#open(button.dataset.control));
+    $("control-less").addEventListener("click", () => this.#step(-1));
+    $("control-more").addEventListener("click", () => this.#step(1));
+    $("control-form").addEventListener("submit", (event) => this.#direct(event));
+    $("control-direct").addEventListener("input", () => this.#complain(""));
+    sheets.element("control").addEventListener("close", () => this.#settle());
+    state.addEventListener("change", () => this.draw());
+  }
+
+  #text(control, setting) {
+    return setting === null ? "–" : setting.toFixed(control.decimals).replace("-", "−");
+  }
+
+  draw() {
+    for (const control of this.state.view.controls) {
+      const button = this.buttons.find((one) => one.dataset.control === control.id);
+      const setting = this.control?.id === control.id && this.wanted !== null ? this.wanted : this.state.setting(control.id);
+      if (button) say(button.lastElementChild, this.#text(control, setting));
+    }
+  }
+
+  #open(id) {
+    this.control = this.state.view.controls.find((control) => control.id === id);
+    this.wanted = null;
+    const { name, low, high, unit } = this.control;
+    say($("control-name"), name);
+    say($("control-range"), `${low} to ${high}${unit ? `, ${unit}` : ""}`);
+    $("control-direct").value = "";
+    this.#complain("");
+    say($("control-value"), this.#text(this.control, this.state.setting(id)));
+    this.sheets.open("control");
+  }
+
+  #step(sign) {
+    const { low, high, step, decimals } = this.control;
+    const from = this.wanted ?? this.state.setting(this.control.id) ?? low;
+    const to = Number((from + sign * step).toFixed(Math.max(decimals, 3)));
+    if (to < low || to > high) return this.#complain(`${this.control.name} goes from ${low} to ${high}.`);
+    return this.#want(to);
+  }
+
+  #want(setting) {
+    this.wanted = setting;
+    this.wantedAt = this.clock.now();
+    this.#complain("");
+    say($("control-value"), this.#text(this.control, setting));
+    this.draw();
+    clearTimeout(this.timer);
+    this.timer = setTimeout(() => this.#settle(), SETTLED_MS);
+  }
+
+  #direct(event) {
+    event.preventDefault();
+    const typed = $("control-direct").value.trim().replace(",", ".").replace("−", "-");
+    const { name, low, high, decimals } = this.control;
+    if (!typed) return this.#complain("Type a value, or use − and +.");
+    if (!/^-?\d*\.?\d+$|^-?\d+\.$/.test(typed)) return this.#complain(`“${typed}” is not a number.`);
+    const setting = Number(Number(typed).toFixed(decimals));
+    if (setting < low || setting > high) return this.#complain(`${name} goes from ${low} to ${high}; ${typed} is outside.`);
+    this.#want(setting);
+    return this.sheets.close("control");
+  }
+
+  #complain(text) {
+    say($("control-said"), text);
+    $("control-direct").setAttribute("aria-invalid", Boolean(text));
+  }
+
+  /** The value has stood still, or the sheet was closed: it is one move, made at the last press. */
+  #settle() {
+    clearTimeout(this.timer);
+    const { control, wanted, wantedAt: atMs } = this;
+    this.wanted = null;
+    if (wanted === null || !control || wanted === this.state.setting(control.id)) return;
+    const timeS = this.state.since(atMs);
+    const text = `${control.name} ${this.#text(control, wanted)}${timeS === null ? "" : ` at ${stopwatch(timeS)}`}`;
+    this.voice.say("move", { control: control.id, setting: wanted }, { text, atMs });
+  }
+}

@@ -1,0 +1,112 @@
+// What was just said, how far it got, and ten seconds to take it back or to say that it was a little ago.
+import { say } from "./numbers.js";
+
+const FRESH_MS = 10_000;
+const SIGNS = { pressed: "● pressed", saved: "◐ saved here", held: "◐ held in this page only", sent: "✓ on the server", refused: "✕ refused" };
+const $ = (id) => document.getElementById(id);
+
+/** A line of the log in full: “First crack 8:42 · 196.4 °C”, “Radiant to 4.5 · 5:10”. */
+export function lineText({ kind, text, clock, temp_c: tempC }) {
+  const time = clock ? (kind === "moment" ? ` ${clock}` : ` · ${clock}`) : "";
+  return `${text}${time}${Number.isFinite(tempC) ? ` · ${tempC.toFixed(1)} °C` : ""}`;
+}
+
+export class Echo {
+  constructor() {
+    this.now = null;
+    this.lasting = true;
+    this.onUndo = this.onShift = () => {};
+    $("actions-fresh").addEventListener("click", ({ target }) => {
+      const button = target.closest("button");
+      if (!button || !this.now) return;
+      if (button.dataset.shiftEcho) this.onShift(this.now, Number(button.dataset.shiftEcho));
+      else this.onUndo(this.now);
+    });
+  }
+
+  show({ id, text, shiftable = true }) {
+    this.now = { id, text, latest: id, shiftedS: 0 };
+    say($("echo"), text);
+    this.state(id, "pressed");
+    for (const button of document.querySelectorAll("[data-shift-echo]")) button.disabled = !shiftable;
+    this.#stay();
+  }
+
+  /** The shown thing was a little ago; `by` is the shift's id, whose way to the server is now the one that counts. */
+  moved({ id, by, text }) {
+    if (this.now?.id !== id) this.show({ id, text });
+    this.now.latest = by;
+    say($("echo"), text);
+    this.state(by, "pressed");
+    this.#stay();
+  }
+
+  /** The server's own words for what is shown: it knows the temperature of a moment that was moved. */
+  told(log) {
+    const line = this.now && log.find(({ entry }) => entry === this.now.id);
+    if (!line) return void (this.fresh || this.#last(log));
+    this.now.text = lineText(line);
+    this.now.shiftedS = 0;
+    say($("echo"), this.now.text);
+  }
+
+  /** With nothing fresh of one's own, what anyone said last. */
+  #last(log) {
+    const line = log.find(({ time_s: timeS }) => timeS !== null) ?? log[0];
+    if (!line) return;
+    this.now = null;
+    say($("echo"), lineText(line));
+    this.sign(line.by ?? "", "");
+  }
+
+  remark(text) {
+    this.now = null;
+    say($("echo"), text);
+    this.sign("", "");
+    this.#quiet();
+  }
+
+  state(id, state) {
+    if (this.now?.latest !== id) return;
+    this.sign(SIGNS[state === "saved" && !this.lasting ? "held" : state], state);
+  }
+
+  sign(text, state) {
+    say($("echo-state"), text);
+    $("echo-state").dataset.state = state;
+  }
+
+  #stay() {
+    clearTimeout(this.timer);
+    this.fresh = true;
+    $("actions-fresh").hidden = false;
+    $("actions-idle").hidden = true;
+    this.timer = setTimeout(() => this.#quiet(), FRESH_MS);
+  }
+
+  #quiet() {
+    // Whoever has the keyboard on one of these buttons is not done with it.
+    if ($("actions-fresh").contains(document.activeElement) && document.activeElement.matches(":focus-visible")) return void this.#stay();
+    this.fresh = false;
+    $("actions-fresh").hidden = true;
+    $("actions-idle").hidden = false;
+  }
+}
+
+/** A notice or a refusal stays until it is dismissed. */
+export function notice({ id, text, refused = false, onDismiss = () => {} }) {
+  const box = document.createElement("div");
+  box.className = `notice ${refused ? "refused" : "flagged"}`;
+  box.setAttribute("role", "alert");
+  const words = document.createElement("span");
+  words.textContent = text;
+  const button = document.createElement("button");
+  button.type = "button";
+  button.textContent = "Dismiss";
+  button.addEventListener("click", () => {
+    box.remove();
+    onDismiss(id);
+  });
+  box.append(words, button);
+  $("notices").append(box);
+}

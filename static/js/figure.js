@@ -1,0 +1,57 @@
+// A Bokeh figure of ours: embedded once, painted with the page's theme, found by the names that figures.py gave.
+const swatch = document.createElement("span");
+swatch.hidden = true;
+
+/** A colour token as the canvas wants it, whatever the style sheet wrote it as. */
+export function color(token) {
+  if (!swatch.isConnected) document.body.append(swatch);
+  swatch.style.color = `var(--${token})`;
+  return getComputedStyle(swatch).color;
+}
+
+const entries = (tag) => (tag instanceof Map ? [...tag] : Object.entries(tag));
+
+export class Figure {
+  constructor(bokehDocument) {
+    this.document = bokehDocument;
+    this.themed = [...bokehDocument.all_models].filter((model) => model.tags?.length);
+  }
+
+  get(name) {
+    return this.document.get_model_by_name(name);
+  }
+
+  /** Give every tagged property the colour of its token, and each end its own. */
+  paint() {
+    const colors = new Map();
+    const paint = (token) => colors.get(token) ?? colors.set(token, color(token)).get(token);
+    for (const model of this.themed) {
+      for (const tag of model.tags) {
+        for (const [property, token] of entries(tag)) model[property] = paint(token);
+      }
+    }
+    const ends = this.get("ends");
+    ends.data = { ...ends.data, color: [...ends.data.token].map(paint) };
+  }
+
+  /** Share a height between the panels; the ribbon takes what its lanes need. */
+  fit(heightPx, lanePx) {
+    const lanes = this.get("lanes");
+    const lanesPx = lanes ? lanes.y_range.end * lanePx + 6 : 0;
+    const ratesPx = Math.floor((heightPx - lanesPx) * 0.33);
+    const tempsPx = heightPx - lanesPx - ratesPx;
+    if (lanes) lanes.height = lanesPx;
+    this.get("temperatures").height = tempsPx;
+    this.get("rates").height = ratesPx;
+    this.panelPx = tempsPx - 24;
+  }
+}
+
+/** Embed a json_item in an element; resolves to the figure, painted. */
+export async function embed(item, host) {
+  const views = await Bokeh.embed.embed_item(item, host);
+  const figure = new Figure([...views][0].model.document);
+  figure.paint();
+  document.addEventListener("themechange", () => figure.paint());
+  return figure;
+}

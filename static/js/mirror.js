@@ -1,0 +1,127 @@
+// Server to page: the stream's events, and the fetch of everything after a loss. The chart is one of those it keeps true.
+import { follow } from "./stream.js";
+import { summary } from "./summary.js";
+import { say } from "./numbers.js";
+
+const SUMMARY_MS = 30_000;
+
+const fetched = async (url) => {
+  const answer = await fetch(url, { cache: "no-store" });
+  if (!answer.ok) throw new Error(`${url} answered ${answer.status}`);
+  return answer.json();
+};
+
+export class Mirror {
+  constructor({ state, numbers, echo }) {
+    Object.assign(this, { state, numbers, echo });
+    this.base = `/machines/${encodeURIComponent(state.view.machine.id)}`;
+    this.connected = true;
+    this.links = state.view.links;
+    this.chart = null;
+    this.settled = new Set(); // ids that the server has, though no view has told of them yet
+    this.curve = this.#curveKey();
+    state.addEventListener("change", () => this.#draw());
+    setInterval(() => document.hidden || this.#describe(), SUMMARY_MS);
+    this.echo.told(state.view.batch?.log ?? []);
+    this.#draw();
+  }
+
+  start() {
+    follow(`${this.base}/live`, {
+      reading: (reading) => this.#reading(reading),
+      entry: ({ entry, view }) => this.#see(view, [entry.id]),
+      outlook: (outlook) => {
+        this.state.outlook = outlook;
+        this.state.changed();
+      },
+      state: ({ links }) => {
+        this.links = links;
+        this.#strip();
+      },
+      lost: () => {
+        this.connected = false;
+        this.#strip();
+      },
+      back: () => this.refetch(),
+    });
+  }
+
+  show(chart) {
+    this.chart = chart;
+    this.#draw();
+  }
+
+  /** The server has it; should the stream not tell of it soon, ask. */
+  settle(id) {
+    if (!this.state.pending.has(id)) return;
+    this.settled.add(id);
+    setTimeout(() => this.state.pending.has(id) && this.refetch(), 3000);
+  }
+
+  async refetch() {
+    const settled = [...this.settled];
+    try {
+      const view = await fetched(`${this.base}/view`);
+      this.connected = true;
+      this.curve = null;
+      this.links = view.links;
+      await this.#see(view, settled);
+    } catch {
+      setTimeout(() => this.refetch(), 2000); // the server is only half back
+    }
+    this.#strip();
+  }
+
+  #reading(reading) {
+    this.numbers.reading(reading);
+    this.chart?.add(reading.rows);
+    const { read } = this.state;
+    let moved = false;
+    for (const { id } of this.state.view.controls) {
+      const value = reading.values[id];
+      if (value === undefined || value === null || value === read[id]) continue;
+      read[id] = value;
+      moved = true;
+    }
+    if (moved) this.state.changed();
+  }
+
+  #curveKey() {
+    const { batch } = this.state.view;
+    return batch ? `${batch.code} ${batch.charged_at_ms}` : this.curve;
+  }
+
+  /** Another batch, or a charge that was moved: the curve is another one. */
+  async #see(view, ids) {
+    ids.forEach((id) => this.settled.delete(id));
+    this.state.see(view, ids);
+    this.echo.told(view.batch?.log ?? []);
+    if (this.#curveKey() === this.curve) return;
+    this.curve = this.#curveKey();
+    const { batch } = this.state.view;
+    if (batch.charged_at_ms === null) return void this.chart?.replace({ t_s: [] });
+    this.chart?.hold();
+    try {
+      this.chart?.replace(await fetched(`/api/batches/${encodeURIComponent(batch.code)}/curve`));
+    } catch {
+      setTimeout(() => this.refetch(), 2000);
+    }
+  }
+
+  #draw() {
+    const { state, chart } = this;
+    this.#strip();
+    this.#describe();
+    if (!chart) return;
+    if (state.view.batch) chart.overlay(state.view.batch.chart);
+    chart.expect(state.dropAtS, "planned drop");
+  }
+
+  #strip() {
+    this.numbers.strip(this.links, this.connected);
+  }
+
+  #describe() {
+    say(document.getElementById("curves-said"), summary(this.state, this.numbers));
+  }
+}

@@ -1,0 +1,67 @@
+// The three numbers and the strip: plain text, touched only where it changes, grey when the last reading is old.
+import { stopwatch } from "./clock.js";
+
+const OLD_MS = 3000;
+const $ = (id) => document.getElementById(id);
+
+/** Set text only if it differs: an equal text would be laid out again for nothing. */
+export function say(element, text) {
+  if (element.said === text) return;
+  element.said = text;
+  element.textContent = text;
+}
+
+const signed = (value, digits = 1) => value.toFixed(digits).replace("-", "−");
+
+export class Numbers {
+  constructor({ state, clock, channel }) {
+    Object.assign(this, { state, clock, channel: channel.id, channelShort: channel.short });
+    this.at = null;
+    this.temp = null;
+    this.parts = Object.fromEntries(["three", "temp", "rate", "rate-label", "clock", "clock-label", "clock-of", "age", "phase"].map((id) => [id, $(id)]));
+  }
+
+  reading({ at_ms: atMs, values, rates }) {
+    this.at = atMs;
+    const value = values[this.channel];
+    if (Number.isFinite(value)) this.temp = value;
+    say(this.parts.temp, this.temp === null ? "–" : signed(this.temp));
+    const rate = rates?.[this.channel];
+    const known = rate && Number.isFinite(rate.rate) && rate.state !== "settling";
+    say(this.parts.rate, known ? signed(rate.rate) : "–");
+    const error = known && Number.isFinite(rate.error) ? ` ± ${rate.error.toFixed(1)}` : "";
+    say(this.parts["rate-label"], { settling: "Rate, settling", held: "Rate, held" }[rate?.state] ?? `Rate${error}`);
+  }
+
+  /** The clocks and the age; called a few times a second. */
+  tick() {
+    const { parts, state } = this;
+    const now = this.clock.now();
+    const idle = state.phase === "idle";
+    const end = state.atMs("drop") ?? now;
+    const crack = idle ? null : state.atMs("first_crack");
+    const total = idle ? null : state.since(end);
+    const developed = crack !== null && total !== null && end >= crack;
+    say(parts["clock-label"], developed ? "Development" : "Since charge");
+    say(parts.clock, developed ? stopwatch((end - crack) / 1000) : total === null ? "–:––" : stopwatch(total));
+    const ratio = developed && total > 0 ? (100 * (end - crack)) / (total * 1000) : 0;
+    say(parts["clock-of"], developed ? `${ratio.toFixed(1)} %\nof ${stopwatch(total)}` : "");
+    this.#age(now);
+  }
+
+  #age(now) {
+    const age = this.at === null ? null : Math.max(0, (now - this.at) / this.clock.rate);
+    const old = age === null || age > OLD_MS;
+    if (this.old !== old) this.parts.three.classList.toggle("old", (this.old = old));
+    say(this.parts.age, age === null ? "no reading" : age < 1000 ? "<1 s" : age < 120_000 ? `${Math.floor(age / 1000)} s old` : `${Math.floor(age / 60_000)} min old`);
+  }
+
+  /** Phase, or what is lost: a dead link and a dead stream are said in words. */
+  strip(links, connected) {
+    const lost = (links ?? []).find((link) => link.state === "lost");
+    const bad = !connected || Boolean(lost);
+    const trouble = connected ? lost && `▲ ${lost.name}: ${lost.reason || "lost"}` : "▲ no server, looking for it";
+    say(this.parts.phase, trouble || this.state.phaseWord);
+    this.parts.phase.classList.toggle("bad", bad);
+  }
+}

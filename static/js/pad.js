@@ -1,0 +1,82 @@
+// The pad: the next expected moment, one slap. It counts from the finger's first touch, not from its lift.
+import { stopwatch } from "./clock.js";
+import { say } from "./numbers.js";
+
+const BOUNCE_MS = 700; // a glove that bounces must not mark the moment after, too
+const $ = (id) => document.getElementById(id);
+
+export class Pad {
+  constructor({ state, clock, numbers, voice, hints }) {
+    Object.assign(this, { state, clock, numbers, voice, hints });
+    this.button = $("pad");
+    this.pressedAt = -BOUNCE_MS;
+    this.button.addEventListener("pointerdown", (event) => event.button === 0 && this.#press(event.timeStamp));
+    // A click without a pointer is the keyboard's, or a screen reader's.
+    this.button.addEventListener("click", (event) => event.detail === 0 && this.#press(event.timeStamp));
+    $("charge-on").addEventListener("click", () => state.turnToNext());
+    state.addEventListener("change", () => this.draw());
+  }
+
+  get next() {
+    return (this.state.phase !== "idle" && this.state.expected) || "charge";
+  }
+
+  #press(timeStamp) {
+    if (timeStamp - this.pressedAt < BOUNCE_MS) return;
+    this.pressedAt = timeStamp;
+    this.mark(this.next, this.clock.now(timeStamp));
+    this.button.classList.add("hit");
+    setTimeout(() => this.button.classList.remove("hit"), 180);
+  }
+
+  /** Mark a moment, whichever; a charge with no batch under way opens one. */
+  mark(moment, atMs) {
+    const { state, numbers, voice } = this;
+    const opens = moment === "charge" && !state.underWay;
+    const timeS = moment === "charge" ? 0 : state.since(atMs);
+    const time = timeS === null ? "" : ` ${stopwatch(timeS)}`;
+    const temp = numbers.temp === null ? "" : ` · ${numbers.temp.toFixed(1)} °C`;
+    voice.say("moment", { moment }, { text: `${state.words.moments[moment]}${time}${temp}`, atMs, batch: opens ? (state.nextBatch?.code ?? null) : state.batch });
+  }
+
+  draw() {
+    const { phase, view, underWay } = this.state;
+    const cooling = phase === "cooling";
+    this.button.hidden = cooling;
+    $("after").hidden = !cooling;
+    $("start").hidden = phase === "open" || phase === "roasting";
+    if (cooling) {
+      // A batch that was opened here a breath ago has no code yet; its weigh page comes with it.
+      const code = underWay && underWay !== view.batch?.code ? null : view.batch?.code;
+      $("weigh").hidden = !code;
+      if (code) $("weigh").href = `/batches/${encodeURIComponent(code)}/weigh`;
+    } else say($("pad-next"), this.state.words.moments[this.next]);
+    this.tick();
+  }
+
+  /** What counts up or down in the pad. */
+  tick() {
+    const { state, clock } = this;
+    if (state.phase === "cooling") {
+      const dropMs = state.atMs("drop");
+      say($("cooling"), dropMs === null ? "Cooling" : `Cooling ${stopwatch((clock.now() - dropMs) / 1000)}`);
+      const atS = dropMs === null ? null : state.since(dropMs);
+      say($("cooling-sub"), atS === null ? "since the drop" : `since the drop at ${stopwatch(atS)}`);
+      return;
+    }
+    say($("pad-sub"), this.#sub());
+  }
+
+  #sub() {
+    const { state, clock, hints } = this;
+    const hint = hints[this.next];
+    if (this.next === "charge" && state.phase === "idle") {
+      const next = state.nextBatch;
+      return next ? `${hint}: ${next.title || next.code}` : `${hint}; this opens a batch`;
+    }
+    const dropS = this.next === "drop" ? state.dropAtS : null;
+    if (dropS === null) return hint;
+    const left = dropS - state.since(clock.now());
+    return left > -1 ? `planned ${stopwatch(dropS)}, in ${stopwatch(Math.max(0, left))}` : `planned ${stopwatch(dropS)}, ${stopwatch(-left)} over`;
+  }
+}

@@ -1,0 +1,32 @@
+// The trier check: one colour, words if there are any, Keep. The same colour twice keeps it, with the hand where it is.
+import { ordered, WordGrid } from "./wordgrid.js";
+
+export function bindTrier({ sheets, state, voice }) {
+  const sheet = sheets.element("trier");
+  const swatches = [...sheet.querySelectorAll("[data-stage]")];
+  const keep = sheet.querySelector("[data-keep]");
+  const grid = new WordGrid(sheet.querySelector("[data-words]"));
+  let stage = null;
+
+  const choose = (chosen) => {
+    stage = chosen;
+    for (const swatch of swatches) swatch.setAttribute("aria-pressed", swatch.dataset.stage === stage);
+    keep.disabled = !stage;
+    grid.show(ordered(state.words, stage ?? state.stage));
+  };
+  const commit = () => {
+    const words = [...grid.chosen];
+    const text = [`Trier ${state.words.stages[stage]}${sheets.when}`, words.join(", ")].filter(Boolean).join(" · ");
+    voice.say("trier", words.length ? { stage, words } : { stage }, { text, atMs: sheets.atMs });
+    sheets.close("trier");
+  };
+
+  sheets.on("trier", () => {
+    grid.clear();
+    choose(null);
+  });
+  for (const swatch of swatches) {
+    swatch.addEventListener("click", () => (stage === swatch.dataset.stage ? commit() : choose(swatch.dataset.stage)));
+  }
+  keep.addEventListener("click", commit);
+}

@@ -1,0 +1,72 @@
+// Turns what a finger did into entries: an id and a time made here, saved, sent, and echoed at once.
+import { lineText } from "./echo.js";
+import { newId } from "./outbox.js";
+
+const KEY = "drumside-said";
+const KEPT = 60;
+const ABOUT_OTHERS = ["undo", "shift", "opened"];
+
+function kept() {
+  try {
+    return JSON.parse(localStorage.getItem(KEY)) ?? [];
+  } catch {
+    return []; // storage is shut off or spoilt: this page's own taps can still be undone
+  }
+}
+
+export class Voice {
+  constructor({ state, outbox, clock, echo, who }) {
+    Object.assign(this, { state, outbox, clock, echo, by: who ? { person: who } : {} });
+    this.own = kept();
+  }
+
+  #entry(kind, body, batch, atMs) {
+    return { id: newId(), machine: this.state.view.machine.id, batch, kind, at_ms: Math.round(atMs), by: this.by, body };
+  }
+
+  /** Say one thing; a batch is opened for it where there is none. Returns the id. */
+  say(kind, body, { text, atMs = this.clock.now(), batch = this.state.batch, shiftable = true }) {
+    const entries = [];
+    if (batch === null) {
+      entries.push(this.#entry("opened", {}, null, atMs));
+      batch = entries[0].id;
+    }
+    const entry = this.#entry(kind, body, batch, atMs);
+    entries.push(entry);
+    if (!ABOUT_OTHERS.includes(kind)) this.#keep(entry.id, text);
+    this.state.say(entries);
+    this.echo.show({ id: entry.id, text, shiftable });
+    this.outbox.add(entries);
+    return entry.id;
+  }
+
+  #keep(id, text) {
+    this.own = [...this.own, { id, text }].slice(-KEPT);
+    try {
+      localStorage.setItem(KEY, JSON.stringify(this.own));
+    } catch { /* kept for this page only */ }
+  }
+
+  undo(id, text) {
+    this.say("undo", { entry: id }, { text: `Undone: ${text}`, batch: this.#batchOf(id), shiftable: false });
+  }
+
+  shift(id, byS, text) {
+    const shift = this.#entry("shift", { entry: id, by_s: byS }, this.#batchOf(id), this.clock.now());
+    this.state.say([shift]);
+    this.echo.moved({ id, by: shift.id, text });
+    this.outbox.add([shift]);
+  }
+
+  #batchOf(id) {
+    return this.state.pending.get(id)?.batch ?? this.state.view.batch?.code ?? this.state.batch;
+  }
+
+  /** Undo the newest thing that was said on this device and still stands. */
+  undoLast() {
+    const log = new Map((this.state.view.batch?.log ?? []).map((line) => [line.entry, lineText(line)]));
+    const last = this.own.findLast(({ id }) => (this.state.pending.has(id) || log.has(id)) && !this.state.isUndone(id));
+    if (last) this.undo(last.id, log.get(last.id) ?? last.text);
+    else this.echo.remark("Nothing said on this device is left to undo");
+  }
+}
