@@ -1,4 +1,8 @@
-"""Machines, green lots, people, settings and API tokens."""
+"""Machines, green lots, people, settings and API tokens.
+
+A row is kept by INSERT OR REPLACE. The upsert of sqlite-utils asks the database once what it can; on one that is locked
+at that moment it falls back to an INSERT OR IGNORE, which drops rows with required columns without a word.
+"""
 
 import json
 import sqlite3
@@ -74,7 +78,7 @@ def lot(connection: sqlite3.Connection, code: str) -> tuple[LotRow, list[float]]
 
 def keep_lot(db: Database, row: LotRow) -> None:
     """Add a lot, or change what is known of it."""
-    db.table("lots").upsert(asdict(row), pk="code")
+    db.table("lots").insert(asdict(row), replace=True)
 
 
 def people(connection: sqlite3.Connection) -> list[Person]:
@@ -84,7 +88,7 @@ def people(connection: sqlite3.Connection) -> list[Person]:
 
 def keep_person(db: Database, person: Person) -> None:
     """Add a person, or change the name that bags carry."""
-    db.table("people").upsert(asdict(person), pk="name")
+    db.table("people").insert(asdict(person), replace=True)
 
 
 def settings(connection: sqlite3.Connection) -> dict[str, Any]:
@@ -94,8 +98,8 @@ def settings(connection: sqlite3.Connection) -> dict[str, Any]:
 
 def keep_settings(db: Database, values: dict[str, Any]) -> None:
     """Change settings."""
-    db.table("settings").upsert_all(
-        [{"name": name, "value": json.dumps(value)} for name, value in values.items()], pk="name"
+    db.table("settings").insert_all(
+        [{"name": name, "value": json.dumps(value)} for name, value in values.items()], replace=True
     )
 
 
@@ -106,4 +110,4 @@ def token_hashes(connection: sqlite3.Connection) -> dict[str, str]:
 
 def keep_token(db: Database, name: str, token_hash: str, made_ms: int) -> None:
     """Keep the hash of a new API token; the token itself is nowhere kept."""
-    db.table("tokens").upsert({"name": name, "hash": token_hash, "made_ms": made_ms}, pk="name")
+    db.table("tokens").insert({"name": name, "hash": token_hash, "made_ms": made_ms}, replace=True)

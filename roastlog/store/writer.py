@@ -26,6 +26,7 @@ class Writer:
         self._path = path
         self._changes: queue.SimpleQueue[tuple[Callable[[Database], Any], Future[Any]] | None] = queue.SimpleQueue()
         self._ready: Future[None] = Future()
+        self._door = threading.Lock()
         self._closed = False
         self._thread = threading.Thread(target=self._run, name="writer", daemon=True)
         self._thread.start()
@@ -34,10 +35,11 @@ class Writer:
     def submit(self, change: Callable[[Database], T]) -> "Future[T]":
         """Queue a change; the future holds its result once it is on the disk."""
         future: Future[T] = Future()
-        if self._closed:
-            future.set_exception(StoreError("The server is shutting down; the change was not made. Send it again."))
-        else:
-            self._changes.put((change, future))
+        with self._door:  # nothing may be queued behind the word that ends the thread: it would never be answered
+            if self._closed:
+                future.set_exception(StoreError("The server is shutting down; the change was not made. Send it again."))
+            else:
+                self._changes.put((change, future))
         return future
 
     def do(self, change: Callable[[Database], T]) -> T:
@@ -51,10 +53,12 @@ class Writer:
 
     def close(self) -> None:
         """Finish what is queued, then stop."""
-        if not self._closed:
+        with self._door:
+            if self._closed:
+                return
             self._closed = True
             self._changes.put(None)
-            self._thread.join(WAIT_S)
+        self._thread.join(WAIT_S)
 
     def _run(self) -> None:
         try:

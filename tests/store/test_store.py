@@ -1,0 +1,396 @@
+"""The store: schema, entries, batches and readings on a real file, and the one thread that writes."""
+
+import json
+import sqlite3
+import threading
+from datetime import datetime
+from pathlib import Path
+from uuid import uuid4
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from roastlog.errors import StoreError
+from roastlog.journal.entries import By, Entry
+from roastlog.journal.fold import fold
+from roastlog.store import batches as lists
+from roastlog.store import books, journal, readings
+from roastlog.store.books import LotRow, Person
+from roastlog.store.database import FILE_NAME, migrate
+from roastlog.store.store import Database, Store
+from roastlog.trace.codes import parse_code
+
+NOON_MS = int(datetime(2026, 11, 26, 12).astimezone().timestamp() * 1000)  # in the local zone, as codes count days
+DAY_MS = 86_400_000
+
+
+@pytest.fixture
+def store(tmp_path: Path):
+    """A store in a folder that is not there yet."""
+    store = Store(tmp_path / "a" / "folder")
+    yield store
+    store.close()
+
+
+def entry(kind: str, at_ms: int = NOON_MS, batch: str | None = None, **body: object) -> Entry:
+    """An entry of one machine."""
+    return Entry(
+        id=uuid4(), machine="drum-4", batch=batch, kind=kind, at_ms=at_ms, received_ms=at_ms, by=By(), body=body
+    )
+
+
+def opened(store: Store, at_ms: int = NOON_MS, **facts: object) -> str:
+    """Open a batch; its code."""
+    return store.write(lambda db: journal.add_many(db, [(entry("opened", at_ms, **facts), [])])[0])
+
+
+def say(store: Store, code: str, kind: str, at_ms: int = NOON_MS, **body: object) -> Entry:
+    """Keep one entry of a batch."""
+    made = entry(kind, at_ms, code, **body)
+
+    def change(db: Database) -> None:
+        journal.add_entry(db, made, code)
+        journal.refold(db, code)
+
+    store.write(change)
+    return made
+
+
+def schema(path: Path) -> list[tuple[str, str]]:
+    """All tables and indexes of a file."""
+    with sqlite3.connect(path) as connection:
+        found = connection.execute("SELECT name, sql FROM sqlite_master ORDER BY name").fetchall()
+    connection.close()
+    return found
+
+
+def test_the_schema_is_made_once(tmp_path: Path):
+    """On an empty folder it is made whole; again on the same folder it changes nothing and loses nothing."""
+    store = Store(tmp_path)
+    code = opened(store, coffee="Night Ferry")
+    store.close()
+    before = schema(tmp_path / FILE_NAME)
+    assert {"entries", "batches", "readings", "machines", "lots", "people", "settings", "tokens"} <= dict(before).keys()
+    migrate(tmp_path / FILE_NAME)
+    again = Store(tmp_path)
+    assert schema(tmp_path / FILE_NAME) == before
+    assert [batch.code for batch in lists.page_of(again.read).items] == [code]
+    again.close()
+
+
+def test_every_commit_is_on_the_disk(store: Store):
+    """Write-ahead log, and synchronous FULL (2) on the writing connection: a power cut loses no answered change."""
+    told = store.write(
+        lambda db: [db.conn.execute(f"PRAGMA {what}").fetchone()[0] for what in ("journal_mode", "synchronous")]
+    )
+    assert told == ["wal", 2]
+
+
+def test_a_reader_cannot_write(store: Store):
+    """Only the writer's connection changes anything."""
+    with pytest.raises(sqlite3.OperationalError, match="readonly"):
+        store.read.execute("DELETE FROM entries")
+
+
+def test_entries_come_back_as_they_were_kept_in_their_order(store: Store):
+    """What came in first is first, whatever time its finger named; nothing of it has changed."""
+    code = opened(store)
+    said = [say(store, code, "note", NOON_MS - back * 1000, text=f"é “{back}”") for back in range(5)]
+    kept = journal.entries_of(store.read, code)
+    assert kept[1:] == said
+    assert [found for _, found in journal.entries_after(store.read, "drum-4", 0)][1:] == said
+    numbers = [number for number, _ in journal.entries_after(store.read, "drum-4", 2)]
+    assert numbers == sorted(numbers) == [3, 4, 5, 6]
+    assert journal.last_seq(store.read, "drum-4") == 6
+    assert journal.last_seq(store.read, "other") == 0
+
+
+def test_an_entry_cannot_be_kept_twice_and_the_first_stays(store: Store):
+    """Its id is unique in the file itself; the second is refused and changes nothing."""
+    code = opened(store)
+    first = say(store, code, "note", text="first")
+    second = first.model_copy(update={"body": {"text": "second"}})
+    with pytest.raises(StoreError, match="UNIQUE"):
+        store.write(lambda db: journal.add_entry(db, second, code))
+    assert journal.entries_of(store.read, code)[1].body == {"text": "first"}
+
+
+def test_codes_count_the_batches_of_a_day(store: Store):
+    """Numbers begin with 1 on each local day; every code is well formed and names its day."""
+    today = [parse_code(opened(store, NOON_MS + n)) for n in range(3)]
+    tomorrow = [parse_code(opened(store, NOON_MS + DAY_MS)), parse_code(opened(store, NOON_MS + DAY_MS))]
+    assert [code.number for code in today] == [1, 2, 3]
+    assert [code.number for code in tomorrow] == [1, 2]
+    assert (tomorrow[0].day - today[0].day).days == 1
+    assert parse_code(opened(store, NOON_MS)).number == 4
+
+
+def test_a_day_begins_at_local_midnight(store: Store):
+    """The last second of a day and the first of the next are two days."""
+    midnight = int(datetime(2026, 11, 27).astimezone().timestamp() * 1000)
+    before, after = parse_code(opened(store, midnight - 1)), parse_code(opened(store, midnight))
+    assert (before.day.day, after.day.day) == (26, 27)
+    assert (before.number, after.number) == (1, 1)
+
+
+def test_a_discarded_batch_keeps_its_code(store: Store):
+    """Its number is not given again: a label with it may hang somewhere."""
+    code = opened(store)
+    first = journal.entries_of(store.read, code)[0]
+    say(store, code, "undo", entry=str(first.id))
+    assert parse_code(opened(store)).number == 2
+
+
+def test_the_summary_is_what_the_fold_gives(store: Store):
+    """Every column that repeats the fold agrees with it after each entry."""
+    code = opened(store, coffee="Alder washed", green_g=4000.0, intent="filter")
+    charge = say(store, code, "moment", NOON_MS, moment="charge")
+    steps = [
+        ("moment", NOON_MS + 522_000, {"moment": "first_crack"}),
+        ("moment", NOON_MS + 600_000, {"moment": "drop"}),
+        ("shift", NOON_MS + 601_000, {"entry": str(charge.id), "by_s": -10.0}),
+        ("weighed", NOON_MS + 900_000, {"roasted_g": 3400.0}),
+        ("released", NOON_MS + 950_000, {"decision": "release"}),
+        ("undo", NOON_MS + 960_000, {"entry": str(charge.id)}),
+    ]
+    for kind, at_ms, body in steps:
+        say(store, code, kind, at_ms, **body)
+        batch = fold(journal.entries_of(store.read, code), code)
+        row = lists.summary(store.read, code)
+        times = batch.moments_s
+        at = {name: line.at_ms for name, line in batch.moments.items()}
+        assert row is not None
+        assert (row.state, row.coffee, row.intent) == (batch.state, batch.facts.coffee, batch.facts.intent)
+        assert (row.charged_ms, row.dropped_ms) == (at.get("charge"), at.get("drop"))
+        assert (row.green_g, row.roasted_g, row.roast_loss) == (batch.green_g, batch.roasted_g, batch.roast_loss)
+        grown = times["drop"] - times["first_crack"] if {"drop", "first_crack"} <= times.keys() else None
+        assert row.development_s == grown
+
+
+def test_a_coffee_without_a_name_takes_that_of_its_lot(store: Store):
+    """The list shows the lot's coffee; a name given in the batch itself goes before it."""
+    store.write(lambda db: books.keep_lot(db, LotRow("HU-7", "Alder washed")))
+    named, plain = opened(store, lot="HU-7", coffee="Night Ferry"), opened(store, lot="HU-7")
+    assert [batch.title for batch in lists.page_of(store.read).items] == ["Alder washed", "Night Ferry"]
+    assert {named, plain} == {batch.code for batch in lists.page_of(store.read, query="HU-7").items}
+
+
+def test_a_discarded_batch_leaves_the_lists_and_gives_its_green_back(store: Store):
+    """Undoing the opening takes it out of every list and out of the lot; undoing that brings it back."""
+    store.write(lambda db: books.keep_lot(db, LotRow("HU-7", "Alder washed", bought_g=20_000)))
+    code = opened(store, lot="HU-7", green_g=4000.0)
+    assert books.lot(store.read, "HU-7") == (LotRow("HU-7", "Alder washed", bought_g=20_000), [4000.0])
+    first = journal.entries_of(store.read, code)[0]
+    undo = say(store, code, "undo", entry=str(first.id))
+    found = lists.summary(store.read, code)
+    assert found is not None
+    assert found.state == "discarded"
+    assert lists.page_of(store.read).total == 0
+    assert lists.under_way(store.read, "drum-4") == []
+    assert books.lots(store.read)[0][1] == []
+    assert lists.page_of(store.read, state="discarded").total == 1
+    say(store, code, "undo", entry=str(undo.id))
+    assert lists.page_of(store.read).total == 1
+    assert books.lots(store.read)[0][1] == [4000.0]
+
+
+def test_wildcards_are_looked_for_as_they_are(store: Store):
+    """A per cent sign, an underscore or a backslash finds itself and nothing else."""
+    names = ["Ferry 50%", "Ferry 505", "a_b", "axb", r"back\slash", "backXslash"]
+    for name in names:
+        opened(store, coffee=name)
+    for query, expected in {"50%": 1, "a_b": 1, "\\": 1, "%": 1, "_": 1, "ferry": 2, "%%": 0}.items():
+        assert lists.page_of(store.read, query=query).total == expected, query
+
+
+def test_a_page_beyond_the_last_is_the_last(store: Store):
+    """Newest first, whole pages, and a number that is too large or too small is brought in."""
+    codes = [opened(store, NOON_MS + n) for n in range(5)]
+    told = lists.page_of(store.read, page=99, size=2)
+    assert (told.page, told.pages, told.total) == (3, 3, 5)
+    assert [batch.code for batch in told.items] == codes[:1]
+    assert lists.page_of(store.read, page=-3, size=2).page == 1
+
+
+def test_readings_of_one_instant_are_merged(store: Store):
+    """Channels come together in one row, and the value that came later wins."""
+    store.write(lambda db: readings.add_rows(db, "drum-4", [(1000, {"a": 1.0, "b": 2.0})]))
+    store.write(lambda db: readings.add_rows(db, "drum-4", [(1000, {"b": 3.0, "c": 4.0}), (1000, {"c": 5.0})]))
+    assert readings.rows_between(store.read, "drum-4", 0, 2000) == [(1000, {"a": 1.0, "b": 3.0, "c": 5.0})]
+
+
+def test_a_span_of_readings_has_both_its_ends(store: Store):
+    """From and to are included, a millisecond outside is not, and another machine's are not."""
+    store.write(lambda db: readings.add_rows(db, "drum-4", [(at, {"a": float(at)}) for at in (999, 1000, 2000, 2001)]))
+    store.write(lambda db: readings.add_rows(db, "other", [(1500, {"a": 0.0})]))
+    assert [at for at, _ in readings.rows_between(store.read, "drum-4", 1000, 2000)] == [1000, 2000]
+    assert readings.rows_between(store.read, "drum-4", 3000, 4000) == []
+    assert readings.last_ms(store.read, "drum-4") == 2001
+    assert readings.last_ms(store.read, "nobody") is None
+
+
+@settings(max_examples=30, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(
+    rows=st.lists(
+        st.tuples(
+            st.integers(0, 5),
+            st.dictionaries(st.sampled_from("abc"), st.floats(-50, 600), min_size=1),
+        )
+    )
+)
+def test_readings_come_back_as_a_dictionary_would_hold_them(store: Store, rows: list[tuple[int, dict[str, float]]]):
+    """Whatever comes in whatever order: merged by instant, the later value first, in order of time, to the last bit."""
+    machine = str(uuid4())
+    expected: dict[int, dict[str, float]] = {}
+    for at_ms, values in rows:
+        expected.setdefault(at_ms, {}).update(values)
+        store.write(lambda db, at_ms=at_ms, values=values: readings.add_rows(db, machine, [(at_ms, values)]))
+    assert readings.rows_between(store.read, machine, 0, 10) == sorted(expected.items())
+
+
+def test_a_change_that_fails_is_undone_whole_and_the_writer_goes_on(store: Store):
+    """The caller gets the error itself; nothing of the change is there; the next change is made."""
+
+    def half(db: Database) -> None:
+        books.keep_person(db, Person("Ines", "I."))
+        raise LookupError("in the middle")
+
+    with pytest.raises(LookupError, match="in the middle"):
+        store.write(half)
+    assert books.people(store.read) == []
+    store.write(lambda db: books.keep_person(db, Person("Tomas", "T.")))
+    assert books.people(store.read) == [Person("Tomas", "T.")]
+
+
+def test_writes_of_many_threads_are_made_one_after_the_other(store: Store):
+    """Each reads what the one before wrote: no count is lost, and all run on one thread."""
+    store.write(lambda db: books.keep_settings(db, {"count": 0}))
+    names = []
+
+    def count(db: Database) -> None:
+        names.append(threading.current_thread().name)
+        books.keep_settings(db, {"count": books.settings(db.conn)["count"] + 1})
+
+    threads = [threading.Thread(target=lambda: [store.write(count) for _ in range(25)]) for _ in range(8)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert books.settings(store.read)["count"] == 200
+    assert set(names) == {"writer"}
+
+
+def test_readers_see_what_was_written_at_once(store: Store):
+    """On their own threads, each with its own connection."""
+    code = opened(store)
+    seen: list[int] = []
+
+    def read() -> None:
+        say(store, code, "note", text="x")
+        seen.append(len(journal.entries_of(store.read, code)))
+
+    for _ in range(5):
+        thread = threading.Thread(target=read)
+        thread.start()
+        thread.join()
+    assert seen == [2, 3, 4, 5, 6]
+
+
+def test_after_closing_a_write_says_so(tmp_path: Path):
+    """No change is taken and forgotten: what was queued is made, what comes later is told to come again."""
+    store = Store(tmp_path)
+    futures = [store._writer.submit(lambda db, n=n: books.keep_settings(db, {str(n): n})) for n in range(50)]
+    store.close()
+    for future in futures:
+        future.result(0)
+    with pytest.raises(StoreError, match="Send it again"):
+        store.write(lambda db: books.keep_settings(db, {"late": 1}))
+    store.close()
+    again = Store(tmp_path)
+    assert sorted(int(name) for name in books.settings(again.read)) == list(range(50))
+    again.close()
+
+
+def test_no_write_is_left_hanging_by_a_close(tmp_path: Path):
+    """Threads that write while the store closes each get an answer: made, or told to come again."""
+    store = Store(tmp_path)
+    answers: list[str] = []
+    going = threading.Event()
+
+    def write_on() -> None:
+        try:
+            while True:
+                store.write(lambda db: books.keep_settings(db, {"x": 1}))
+                going.set()
+        except StoreError as error:
+            answers.append(str(error))
+
+    threads = [threading.Thread(target=write_on) for _ in range(8)]
+    for thread in threads:
+        thread.start()
+    going.wait(10)
+    store.close()
+    for thread in threads:
+        thread.join(25)
+    assert len(answers) == 8
+    assert all("shutting down" in answer for answer in answers)
+
+
+def test_a_database_that_another_holds_is_told_in_words(store: Store):
+    """A program that locks the file for long makes a write fail with a sentence; then writing goes on."""
+    store.write(lambda db: db.conn.execute("PRAGMA busy_timeout = 50").fetchone())
+    other = sqlite3.connect(store.path, isolation_level=None)
+    other.execute("BEGIN IMMEDIATE")
+    with pytest.raises(StoreError, match="locked"):
+        store.write(lambda db: books.keep_person(db, Person("Ines", "I.")))
+    assert books.people(store.read) == []
+    other.execute("ROLLBACK")
+    other.close()
+    store.write(lambda db: books.keep_person(db, Person("Ines", "I.")))
+    assert len(books.people(store.read)) == 1
+
+
+@pytest.mark.parametrize("content", [b"notes, and no database\n" * 40, b"SQLite format 3\0" + b"\xff" * 4096])
+def test_a_file_that_is_no_database_is_left_as_it_was(tmp_path: Path, content: bytes):
+    """A sentence that says what to do, and not a byte of the file has changed."""
+    path = tmp_path / FILE_NAME
+    path.write_bytes(content)
+    with pytest.raises(StoreError, match=r"left as it is|cannot be brought up to date"):
+        Store(tmp_path)
+    assert path.read_bytes() == content
+    assert [found.name for found in tmp_path.iterdir()] == [FILE_NAME]
+
+
+def test_a_folder_that_cannot_be_made_is_told(tmp_path: Path):
+    """Where a file stands in its place, or in the way to it."""
+    file = tmp_path / "file"
+    file.write_text("mine")
+    for folder in (file, file / "below"):
+        with pytest.raises(StoreError, match="data folder"):
+            Store(folder)
+    assert file.read_text() == "mine"
+
+
+def test_a_folder_in_the_place_of_the_file_is_told(tmp_path: Path):
+    """The database cannot be opened, and the sentence names it."""
+    (tmp_path / FILE_NAME).mkdir()
+    with pytest.raises(StoreError, match=FILE_NAME):
+        Store(tmp_path)
+
+
+def test_a_token_is_kept_as_its_hash_alone(store: Store):
+    """What the database holds lets nobody in."""
+    store.write(lambda db: books.keep_token(db, "logger", "a" * 64, NOON_MS))
+    assert books.token_hashes(store.read) == {"a" * 64: "logger"}
+
+
+def test_a_sheet_of_a_known_machine_replaces_it_in_its_place(store: Store):
+    """Machines stay in the order in which they were added."""
+    for ident, sheet in (("b", {"n": 1}), ("a", {"n": 2}), ("b", {"n": 3})):
+        store.write(
+            lambda db, ident=ident, sheet=sheet: books.keep_machine(
+                db, ident, json.dumps(sheet), 1 if ident == "b" else 2
+            )
+        )
+    assert [json.loads(sheet)["n"] for sheet in books.machine_sheets(store.read)] == [3, 2]
