@@ -1,2 +1,16 @@
-// A button that prints the page: the print style sheets leave only what belongs on paper.
-for (const button of document.querySelectorAll("[data-print]")) button.addEventListener("click", () => window.print());
+// A button that prints the page. Charts are painted for paper first, and get the time to draw themselves.
+const DRAWN_MS = 400;
+const root = document.documentElement;
+
+async function print() {
+  const theme = root.dataset.theme;
+  root.dataset.theme = "light";
+  document.dispatchEvent(new CustomEvent("themechange"));
+  await new Promise((done) => setTimeout(done, DRAWN_MS));
+  window.print();
+  if (theme) root.dataset.theme = theme;
+  else delete root.dataset.theme;
+  document.dispatchEvent(new CustomEvent("themechange"));
+}
+
+for (const button of document.querySelectorAll("[data-print]")) button.addEventListener("click", print);

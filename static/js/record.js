@@ -1,13 +1,15 @@
-// The curve of a record: fetched once, drawn once, repainted when the theme changes or the page goes to paper.
+// The curve of a record: fetched once, drawn once, repainted when the theme changes.
 import { embed } from "./figure.js";
 
 const host = document.getElementById("curve");
 try {
   const answer = await fetch(host.dataset.figure);
   if (!answer.ok) throw new Error(`status ${answer.status}`);
-  const figure = await embed(await answer.json(), host);
-  host.dataset.drawn = "";
-  for (const when of ["beforeprint", "afterprint"]) window.addEventListener(when, () => figure.paint());
+  await embed(await answer.json(), host);
+  // A browser prints the canvas as it stands: the print style has to know whether it is drawn for a dark page.
+  const mark = () => { host.dataset.drawn = getComputedStyle(document.documentElement).colorScheme; };
+  document.addEventListener("themechange", mark);
+  mark();
 } catch (error) {
   console.error(error);
   const says = document.createElement("p");

@@ -24,7 +24,7 @@ function words(share) {
 
 function show() {
   const share = loss();
-  if (shown) shown.textContent = share === null ? "– loss" : `${percent(share)} loss`;
+  if (shown) shown.textContent = share === null || share < 0 ? "– loss" : `${percent(share)} loss`;
   if (mark) {
     mark.hidden = share === null;
     const place = (share - given.start) / (given.end - given.start);
