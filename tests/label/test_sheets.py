@@ -10,13 +10,12 @@ import pypdfium2 as pdfium
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from PIL import Image
-from pyzbar.pyzbar import ZBarSymbol, decode
 
 from roastlog.errors import LabelError
 from roastlog.label.layout import MM_PER_INCH, SIZES, Label, LabelSize, Layout, label_size, layout
 from roastlog.label.qr import QUIET
 from roastlog.label.sheets import label_pages, label_pdf, missing_characters
+from tests.zbar import read
 
 URL = "https://192.168.178.24:8443/r/hZ3kQ9vT1xYbN7wL2mPq"
 SHORT = Label(
@@ -40,11 +39,6 @@ def render(pdf: bytes, dpi: int, page: int = 0) -> np.ndarray:
     """Page of a PDF as grey values, a pixel a printer dot."""
     with pdfium.PdfDocument(pdf) as document:
         return document[page].render(scale=dpi / 72, grayscale=True).to_numpy().squeeze().copy()
-
-
-def read(picture: np.ndarray) -> list[str]:
-    """What zbar reads in a picture."""
-    return [found.data.decode() for found in decode(Image.fromarray(picture), symbols=[ZBarSymbol.QRCODE])]
 
 
 @cache

@@ -1,0 +1,19 @@
+"""Which Chromium the browser tests and the bench drive, and how it is started."""
+
+import shutil
+from typing import Final
+
+NAMES: Final = ("chromium", "chromium-browser", "google-chrome")
+FLAGS: Final = [
+    "--no-sandbox",  # a container's root may not have one, and all that is opened here is ours
+    "--disable-gpu",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+]
+
+
+def executable() -> str | None:
+    """The system's Chromium; None stands for Playwright's own download."""
+    return next(filter(None, map(shutil.which, NAMES)), None)
