@@ -1,12 +1,14 @@
 """The API in OpenAPI 3.1, made from the models that check the entries."""
 
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
 
-from pydantic import BaseModel
 from pydantic.json_schema import models_json_schema
 
 from roastlog import __version__
 from roastlog.journal.entries import BODIES, By, Plan
+
+if TYPE_CHECKING:
+    from pydantic import BaseModel
 
 _REF: Final = "#/components/schemas/{model}"
 

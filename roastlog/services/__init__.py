@@ -1,0 +1,54 @@
+"""The one place that joins store, live path and pure folders. Routes and commands call this and nothing below it.
+
+A topic a module, each building on the one before: books → machines → records → bags, drawings, today.
+"""
+
+from pathlib import Path
+
+from roastlog.clock import Clock
+from roastlog.live.intake import Result
+from roastlog.services.bags import Address, Bag, Bags, lan_address
+from roastlog.services.books import Lot, Settings
+from roastlog.services.drawings import Drawings
+from roastlog.services.machines import MachineNow
+from roastlog.services.records import LogLine, Measures, MomentRow, Record
+from roastlog.services.today import Today, TodayPage
+from roastlog.store.batches import BatchSummary, Page
+from roastlog.store.books import Person
+
+__all__ = [
+    "Address",
+    "Bag",
+    "BatchSummary",
+    "LogLine",
+    "Lot",
+    "MachineNow",
+    "Measures",
+    "MomentRow",
+    "Page",
+    "Person",
+    "Record",
+    "Result",
+    "Services",
+    "Settings",
+    "Today",
+    "lan_address",
+]
+
+
+class Services(Bags, Drawings, TodayPage):
+    """One data folder at work.
+
+    Parameters
+    ----------
+    folder
+        Where its database is, or shall be.
+    clock
+        The server's clock.
+    host, port
+        Where the server listens: labels without an address of their own lead there.
+    """
+
+    def __init__(self, folder: Path, clock: Clock, *, port: int = 8080, host: str = "127.0.0.1") -> None:
+        super().__init__(folder, clock)
+        self.host, self.port = host, port

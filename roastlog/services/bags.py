@@ -1,0 +1,143 @@
+"""What leaves the house: labels, and the page that anyone sees who scans one."""
+
+import ipaddress
+import socket
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Final
+
+import numpy as np
+
+from roastlog.errors import NoSuchBatch
+from roastlog.journal.fold import Batch
+from roastlog.label.layout import Label
+from roastlog.plot.small import small_curve_svg
+from roastlog.services.books import Settings
+from roastlog.services.records import Record, Records, bean_column
+from roastlog.store import batches as lists
+
+
+@dataclass(frozen=True)
+class Address:
+    """Where the code of a label leads, and who can go there."""
+
+    url: str
+    reach: str
+    set_base: bool
+
+
+@dataclass(frozen=True)
+class Bag:
+    """What anyone sees who scans a bag."""
+
+    code: str
+    coffee: str
+    intent: str | None
+    business: str
+    roasted: datetime | None
+    best_before: datetime | None
+    cup: str | None
+    curve_svg: str
+    origin: Mapping[str, str]
+    weights: Mapping[str, float]
+    roasted_by: str | None
+    state: str
+
+
+_SMALL_MOMENTS: Final = ("charge", "yellow", "first_crack", "drop")
+
+
+class Bags(Records):
+    """Labels and bags of one data folder."""
+
+    host = "127.0.0.1"
+    port = 8080
+
+    def address(self, text: str) -> Address:
+        """Where the label of a batch leads, and who can go there."""
+        token = self.summary(text).token
+        base = self.settings().url_base
+        if base:
+            return Address(f"{base}/r/{token}", f"Anyone who can open {base}.", set_base=True)
+        host = lan_address() if self.host in {"0.0.0.0", "::"} else self.host
+        url = f"http://{f'[{host}]' if ':' in host else host}:{self.port}/r/{token}"
+        if host in {"localhost", "127.0.0.1", "::1"}:
+            return Address(url, "Only this computer: Drumside listens on it alone.", set_base=False)
+        return Address(url, "Phones in the same network, as long as this computer keeps its address.", set_base=False)
+
+    def label(self, text: str) -> Label:
+        """What the label of a batch says."""
+        record, settings = self.record(text), self.settings()
+        bag = self._bag(record, settings)
+        subtitle = f"for {bag.intent}" if bag.intent else ""
+        return Label(
+            coffee=bag.coffee,
+            code=bag.code,
+            url=self.address(text).url,
+            business=settings.business,
+            subtitle=subtitle,
+            roasted_on=_day(bag.roasted),
+            best_before=_day(bag.best_before) or None,
+            note=bag.cup,
+        )
+
+    def bag(self, token: str) -> Bag:
+        """What anyone sees who scans a bag; raises NoSuchBatch."""
+        summary = lists.by_token(self.store.read, token)
+        if summary is None or summary.state == "discarded":
+            raise NoSuchBatch("This code leads to no bag that is known here. Ask the roastery that sold it.")
+        return self._bag(self.record(summary.code), self.settings())
+
+    def _bag(self, record: Record, settings: Settings) -> Bag:
+        batch, lot = record.batch, record.lot
+        ended = batch.moments.get("drop") or batch.moments.get("charge") or batch.opened
+        roasted = None if ended is None else datetime.fromtimestamp(ended.at_ms / 1000).astimezone()
+        best_before = None
+        if roasted is not None and settings.best_before_days:
+            best_before = roasted + timedelta(days=settings.best_before_days)
+        facts = (
+            {"origin": lot.origin, "process": lot.process, "grown": lot.altitude, "picked": lot.harvest} if lot else {}
+        )
+        weights = {"green": batch.green_g, "roasted": batch.roasted_g} if settings.bag_shows_weights else {}
+        return Bag(
+            code=record.summary.code,
+            coffee=record.summary.coffee or "Coffee without a name yet",
+            intent=batch.facts.intent,
+            business=settings.business,
+            roasted=roasted,
+            best_before=best_before,
+            cup=lot.cup if lot else None,
+            curve_svg=self._small(record),
+            origin={name: text for name, text in facts.items() if text},
+            weights={name: mass_g for name, mass_g in weights.items() if mass_g is not None},
+            roasted_by=self._roasted_by(batch) if settings.bag_shows_people else None,
+            state=batch.state,
+        )
+
+    def _small(self, record: Record) -> str:
+        bean = bean_column(record.machine, record.curve)
+        if bean is None or not np.isfinite(record.curve.channels[bean]).any():
+            return ""
+        moments = {row.label: row.time_s for row in record.measures.moments if row.moment in _SMALL_MOMENTS}
+        return small_curve_svg(record.curve.time_s, record.curve.channels[bean], moments, label="How it was roasted")
+
+    def _roasted_by(self, batch: Batch) -> str | None:
+        shown = {person.name: person.shown for person in self.people()}
+        said = [line.by.person for line in batch.of("moment") + batch.of("opened") if line.by.person in shown]
+        return shown[said[0]] if said and said[0] else None
+
+
+def _day(when: datetime | None) -> str:
+    return "" if when is None else f"{when.day} {when:%B %Y}"
+
+
+def lan_address() -> str:
+    """The address of this computer in its own network, as well as can be told without asking anyone."""
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
+        try:
+            probe.connect(("192.0.2.1", 9))  # a documentation address (RFC 5737); nothing is sent
+            host = str(probe.getsockname()[0])
+        except OSError:
+            return "127.0.0.1"
+    return "127.0.0.1" if ipaddress.ip_address(host).is_unspecified else host

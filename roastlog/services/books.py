@@ -1,0 +1,147 @@
+"""Green lots, people, settings and keys: what a roastery writes down once and looks up often."""
+
+import hashlib
+import math
+import secrets
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict, dataclass, fields, replace
+from pathlib import Path
+from typing import Any
+from urllib.parse import urlsplit
+
+from roastlog.clock import Clock
+from roastlog.errors import NoSuchLot, SettingError
+from roastlog.store import books
+from roastlog.store.books import LotRow, Person
+from roastlog.store.store import Store
+from roastlog.trace.ledger import LotBalance
+
+
+@dataclass(frozen=True)
+class Settings:
+    """What the roastery has set. Each name, its default and its meaning stand in docs/settings.md."""
+
+    business: str = ""
+    url_base: str = ""
+    units_temp: str = "C"
+    units_mass: str = "kg"
+    best_before_days: int = 0
+    bag_shows_weights: bool = False
+    bag_shows_people: bool = False
+
+
+@dataclass(frozen=True)
+class Lot:
+    """A green lot and what is left of it. [g]"""
+
+    code: str
+    coffee: str
+    origin: str | None
+    process: str | None
+    altitude: str | None
+    harvest: str | None
+    bought_g: float
+    left_g: float
+    arrived: str | None
+    cup: str | None
+    price: str | None
+    note: str | None
+
+
+class Books:
+    """The books of one data folder."""
+
+    def __init__(self, folder: Path, clock: Clock) -> None:
+        self.folder, self.clock = folder, clock
+        self.store = Store(folder)
+
+    def now_ms(self) -> int:
+        """The time by the server's clock. [ms UTC]"""
+        return self.clock.now_ms()
+
+    def lots(self) -> list[Lot]:
+        """All green lots with what is left of each."""
+        return [lot_of(row, taken_g) for row, taken_g in books.lots(self.store.read)]
+
+    def lot(self, code: str) -> Lot:
+        """One lot; raises NoSuchLot."""
+        found = books.lot(self.store.read, code)
+        if found is None:
+            raise NoSuchLot(f"There is no lot {code} in the books.")
+        return lot_of(*found)
+
+    def add_lot(self, row: LotRow) -> Lot:
+        """Put a lot into the books, or change what they say of it."""
+        if not row.code or not row.coffee:
+            raise SettingError("A lot needs a code and the name of its coffee.")
+        if not (math.isfinite(row.bought_g) and row.bought_g >= 0):
+            raise SettingError("The weight bought must be 0 or more.")
+        self.store.write(lambda db: books.keep_lot(db, row))
+        return self.lot(row.code)
+
+    def people(self) -> list[Person]:
+        """All people."""
+        return books.people(self.store.read)
+
+    def add_person(self, name: str, shown: str = "") -> None:
+        """Add someone who roasts; ``shown`` is what a bag may say."""
+        if not name.strip():
+            raise SettingError("A person needs a name.")
+        person = Person(name.strip(), shown.strip() or name.split(maxsplit=1)[0])
+        self.store.write(lambda db: books.keep_person(db, person))
+
+    def settings(self) -> Settings:
+        """All settings, those not changed at their defaults."""
+        known = {item.name for item in fields(Settings)}
+        return Settings(**{name: value for name, value in books.settings(self.store.read).items() if name in known})
+
+    def save_settings(self, changes: Mapping[str, Any]) -> Settings:
+        """Change settings; raises SettingError when one is out of range."""
+        settings = replace(self.settings(), **changes)
+        if settings.url_base and not _is_base(settings.url_base):
+            raise SettingError(
+                "The address for labels must begin with https:// or http://, and a host's name must follow."
+            )
+        if not 0 <= settings.best_before_days <= 3650:
+            raise SettingError("Best before must be 0 (none) to 3650 days after roasting.")
+        if settings.units_temp not in {"C", "F"} or settings.units_mass not in {"kg", "lb"}:
+            raise SettingError("Units are C or F, and kg or lb.")
+        settings = replace(settings, url_base=settings.url_base.rstrip("/"))
+        self.store.write(lambda db: books.keep_settings(db, asdict(settings)))
+        return settings
+
+    def house_key(self) -> str:
+        """What a device shows once to be let in; made when first asked for."""
+        kept = books.settings(self.store.read).get("house_key")
+        if isinstance(kept, str):
+            return kept
+        key = secrets.token_urlsafe(16)
+        self.store.write(lambda db: books.keep_settings(db, {"house_key": key}))
+        return key
+
+    def new_token(self, name: str) -> str:
+        """An API token, told once; only its hash is kept."""
+        token = secrets.token_urlsafe(32)
+        self.store.write(lambda db: books.keep_token(db, name, _hash(token), self.now_ms()))
+        return token
+
+    def token_name(self, token: str) -> str | None:
+        """The name that a token was made under; None for one that is not known."""
+        return books.token_hashes(self.store.read).get(_hash(token))
+
+
+def lot_of(row: LotRow, taken_g: Sequence[float]) -> Lot:
+    """A lot with what its batches left of it."""
+    return Lot(**asdict(row), left_g=LotBalance.of(row.bought_g, taken_g).left_g)
+
+
+def _is_base(url: str) -> bool:
+    try:
+        parts = urlsplit(url)
+        return parts.scheme in {"http", "https"} and bool(parts.hostname) and (parts.port or 1) > 0
+    except ValueError:
+        return False
+
+
+def _hash(token: str) -> str:
+    return hashlib.sha256(token.encode()).hexdigest()

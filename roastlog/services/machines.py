@@ -1,0 +1,164 @@
+"""Machines: setting them up, what they are doing, and what comes in for them."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from roastlog.clock import Clock
+from roastlog.errors import NoSuchMachine, StoreError
+from roastlog.instruments.machine import Machine, practice_machine
+from roastlog.instruments.sheet import parse_sheet, sheet_text
+from roastlog.journal.entries import Entry
+from roastlog.live.desk import Desk
+from roastlog.live.hub import Hub
+from roastlog.live.intake import Result
+from roastlog.live.machine import NEAR_S
+from roastlog.live.push import Pushed, take_push
+from roastlog.live.view import bean_channel
+from roastlog.services.books import Books
+from roastlog.store import batches as lists
+from roastlog.store import books
+from roastlog.store import journal as stored
+from roastlog.store import readings as stored_readings
+from roastlog.store.store import Database
+
+
+@dataclass(frozen=True)
+class MachineNow:
+    """A machine on the page of today."""
+
+    id: str
+    name: str
+    state: str
+    batch_code: str | None
+    batch_title: str | None
+    time_s: float | None
+    temp_c: float | None
+    rate_c_per_min: float | None
+
+
+class Machines(Books):
+    """The machines of one data folder, read while the server runs."""
+
+    def __init__(self, folder: Path, clock: Clock) -> None:
+        super().__init__(folder, clock)
+        self.desk = Desk(self.store, clock)
+
+    def start(self) -> None:
+        """Begin to record."""
+        self.desk.start()
+
+    def close(self) -> None:
+        """Stop recording; all that was read is on the disk when this returns."""
+        self.desk.close()
+        self.store.close()
+
+    def machines(self) -> list[Machine]:
+        """All machines."""
+        return self.desk.machines()
+
+    def machine(self, machine_id: str) -> Machine:
+        """One machine; raises NoSuchMachine."""
+        return self.desk.live(machine_id).machine
+
+    def add_machine(self, sheet: str) -> Machine:
+        """Set up the machine that a TOML sheet describes; raises SheetError."""
+        machine = self.keep_sheet(sheet)
+        self.desk.add(machine)
+        return machine
+
+    def add_practice_machine(self) -> Machine:
+        """Set up the simulated machine."""
+        machine = self._keep(practice_machine())
+        self.desk.add(machine)
+        return machine
+
+    def keep_sheet(self, sheet: str) -> Machine:
+        """Put a machine into the database, to be read from the next start on; raises SheetError."""
+        return self._keep(parse_sheet(sheet))
+
+    def kept_sheet(self, machine_id: str) -> str:
+        """The sheet of a machine in the database, whether it is read or not; raises NoSuchMachine."""
+        kept = [Machine.model_validate_json(sheet) for sheet in books.machine_sheets(self.store.read)]
+        for machine in kept:
+            if machine.id == machine_id:
+                return sheet_text(machine)
+        there = ", ".join(machine.id for machine in kept) or "none yet"
+        raise NoSuchMachine(f"There is no machine “{machine_id}” in this folder; there is {there}.")
+
+    def sheet(self, machine_id: str) -> str:
+        """The machine's TOML sheet."""
+        return sheet_text(self.machine(machine_id))
+
+    def _keep(self, machine: Machine) -> Machine:
+        self.store.write(lambda db: books.keep_machine(db, machine.id, machine.model_dump_json(), self.now_ms()))
+        return machine
+
+    def machine_now(self, machine_id: str) -> MachineNow:
+        """The numbers of one machine at this moment."""
+        live = self.desk.live(machine_id)
+        now, batch = live.now(), live.batch
+        bean = bean_channel(live.machine)
+        summary = None if batch is None or batch.code is None else lists.summary(self.store.read, batch.code)
+        busy = batch is not None and batch.state in {"open", "roasting", "cooling"}
+        quiet_s = (self.now_ms() - (now["at_ms"] or 0)) / 1000
+        state = batch.state if batch is not None and busy else "between batches"
+        rates = now["rates"].get(bean, {})
+        return MachineNow(
+            id=machine_id,
+            name=live.machine.name,
+            state=state if quiet_s < NEAR_S * 2 * self.clock.rate else "no readings",
+            batch_code=summary.code if summary and busy else None,
+            batch_title=summary.title if summary and busy else None,
+            time_s=now["time_s"] if state == "roasting" else None,
+            temp_c=now["values"].get(bean),
+            rate_c_per_min=rates.get("rate"),
+        )
+
+    def view(self, machine_id: str) -> dict[str, Any]:
+        """What a live page shows; see `roastlog.live.view`."""
+        return self.desk.view(machine_id)
+
+    def hub(self, machine_id: str) -> Hub:
+        """Where to watch a machine."""
+        return self.desk.live(machine_id).hub
+
+    def accept_entries(self, raws: Sequence[object], device: str | None = None) -> list[Result]:
+        """Keep journal entries; see `roastlog.live.intake.Intake.accept`."""
+        return self.desk.intake.accept(raws, device=device)
+
+    def accept_readings(self, machine_id: str, payload: object) -> Pushed:
+        """Take in readings that were pushed; see `roastlog.live.push.take_push`."""
+        return take_push(self.desk.live(machine_id), payload, self.now_ms())
+
+    def entries_after(self, machine_id: str, seq: int) -> tuple[list[dict[str, Any]], int]:
+        """What came in for a machine after ``seq``, and the number of the last of it."""
+        self.machine(machine_id)
+        found = stored.entries_after(self.store.read, machine_id, seq)
+        told = [{**entry.model_dump(mode="json"), "seq": number} for number, entry in found]
+        return told, found[-1][0] if found else seq
+
+    def import_batch(self, raws: Sequence[Mapping[str, Any]], rows: Sequence[stored_readings.Row]) -> str:
+        """Keep a whole batch that happened elsewhere, its `opened` entry first, with its readings; its code."""
+        opened, *rest = [Entry.model_validate({"received_ms": raw["at_ms"], **raw}) for raw in raws]
+
+        def change(db: Database) -> str:
+            stored_readings.add_rows(db, opened.machine, rows)
+            return stored.add_many(db, [(opened, rest)])[0]
+
+        return self.store.write(change)
+
+    def health(self) -> tuple[dict[str, Any], bool]:
+        """Whether it can record, and how each machine is."""
+        machines = []
+        for machine in self.machines():
+            live, links = self.desk.live(machine.id), self.desk.links(machine.id)
+            states = [link.state for link in links]
+            state = "lost" if "lost" in states else "starting" if "starting" in states else "ok"
+            machines.append({"id": machine.id, "state": state, "last_reading_at_ms": live.last_reading_ms})
+        try:
+            self.store.write(lambda db: books.keep_settings(db, {"last_health_ms": self.now_ms()}))
+        except StoreError as error:
+            return {"status": "failing", "reason": str(error), "machines": machines}, False
+        return {"status": "ok", "machines": machines}, True

@@ -1,0 +1,262 @@
+"""Records: all that is known of a batch, folded from its entries and read off its curve."""
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+
+from roastlog.curve.phases import Phase, TurningPoint, development, phases, turning_point, value_at
+from roastlog.curve.rate import rate_of_rise
+from roastlog.curve.series import Curve, bin_seconds
+from roastlog.errors import NoSuchBatch
+from roastlog.instruments.machine import Machine
+from roastlog.journal.fold import Batch, Line, fold
+from roastlog.journal.telling import tell
+from roastlog.journal.words import MOMENT_LABELS
+from roastlog.live.machine import BEAN_ROLES, LONGEST_S
+from roastlog.live.view import bean_channel
+from roastlog.quality.loss import Band, Judgement, judge, usual_band
+from roastlog.services.books import Lot, lot_of
+from roastlog.services.machines import Machines
+from roastlog.store import batches as lists
+from roastlog.store import books
+from roastlog.store import journal as stored
+from roastlog.store import readings as stored_readings
+from roastlog.store.batches import BatchSummary, Page
+from roastlog.trace.codes import parse_code
+
+
+@dataclass(frozen=True)
+class LogLine:
+    """One line of a batch's journal, told in words."""
+
+    entry: str
+    kind: str
+    time_s: float | None
+    at_ms: int
+    text: str
+    by: str | None
+    device: str | None
+    late: bool
+    undone: bool
+    flags: tuple[str, ...]
+    temp_c: float | None = None
+    body: Mapping[str, Any] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class MomentRow:
+    """A moment with what the probe read at it."""
+
+    moment: str
+    label: str
+    time_s: float
+    at_ms: int | None
+    temp_c: float | None
+    rate_c_per_min: float | None
+    by: str | None
+    flags: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Measures:
+    """What is read off the curve of a batch."""
+
+    moments: list[MomentRow]
+    turning_point: TurningPoint | None
+    phases: list[Phase]
+    development_s: float | None
+    development_ratio: float | None
+
+
+@dataclass(frozen=True)
+class Record:
+    """All that is known of one batch."""
+
+    batch: Batch
+    summary: BatchSummary
+    machine: Machine | None
+    curve: Curve
+    measures: Measures
+    lot: Lot | None
+    log: list[LogLine]
+    loss: Judgement | None
+
+
+class Records(Machines):
+    """The batches of one data folder."""
+
+    def batches(self, page: int = 1, query: str = "", coffee: str = "", machine: str = "", size: int = 50) -> Page:
+        """A page of the list of batches, newest first."""
+        return lists.page_of(self.store.read, page=page, size=size, query=query, coffee=coffee, machine=machine)
+
+    def summary(self, text: str) -> BatchSummary:
+        """A batch by its code as typed; raises MistypedCode, NotACode or NoSuchBatch."""
+        code = parse_code(text).code
+        found = lists.summary(self.store.read, code)
+        if found is None:
+            raise NoSuchBatch(f"The code {code} is well formed, but no batch here carries it.")
+        return found
+
+    def record(self, text: str) -> Record:
+        """All that is known of a batch; raises MistypedCode, NotACode or NoSuchBatch."""
+        summary = self.summary(text)
+        batch = fold(stored.entries_of(self.store.read, summary.code), summary.code)
+        machine = next((machine for machine in self.machines() if machine.id == summary.machine), None)
+        curve = self.curve(batch, machine)
+        bean = bean_column(machine, curve)
+        measures = measure(batch, curve, bean, self.now_ms())
+        loss = None
+        if batch.roast_loss is not None and 0 <= batch.roast_loss < 1:
+            loss = judge(batch.roast_loss, self.usual_loss(summary.coffee, but=summary.code))
+        log = [_log_line(line, batch, machine, curve, bean) for line in batch.lines]
+        return Record(batch, summary, machine, curve, measures, self._lot_of(batch), log, loss)
+
+    def curve(self, batch: Batch, machine: Machine | None) -> Curve:
+        """The curve of a batch from charge to drop, a row a second: the channels, and a rate for each bean channel."""
+        charge = batch.moments.get("charge")
+        if charge is None or batch.machine is None:
+            return Curve(np.empty(0), {})
+        end_s = min(batch.moments_s.get("drop", (self.now_ms() - charge.at_ms) / 1000), LONGEST_S)
+        end_s = max(0, math.ceil(end_s))
+        span = charge.at_ms - 1000, charge.at_ms + 1000 * (end_s + 1)
+        if machine is not None:
+            rows = self.desk.live(machine.id).rows_between(*span)
+        else:
+            rows = stored_readings.rows_between(self.store.read, batch.machine, *span)
+        if not rows:
+            return Curve(np.empty(0), {})
+        names = list(dict.fromkeys(name for _, values in rows for name in values))
+        roles: dict[str, str] = {}
+        if machine is not None:
+            names = [channel.id for channel in machine.channels]
+            roles = {channel.id: channel.role for channel in machine.channels if channel.role in BEAN_ROLES}
+        columns = {name: [values.get(name, math.nan) for _, values in rows] for name in names}
+        last_s = min(end_s, math.ceil((rows[-1][0] - charge.at_ms) / 1000))
+        curve = bin_seconds([at for at, _ in rows], columns, origin_ms=charge.at_ms, start_s=0, end_s=max(0, last_s))
+        rates = {
+            f"rate_{name}": rate_of_rise(curve.time_s, curve.channels[name], role=role, charge_s=0.0)
+            for name, role in roles.items()
+        }
+        return Curve(curve.time_s, {**curve.channels, **rates})
+
+    def losses(self, coffee: str | None, but: str = "") -> list[float]:
+        """Roast losses of the earlier batches of a coffee."""
+        return [] if coffee is None else lists.losses(self.store.read, coffee, but=but)
+
+    def usual_loss(self, coffee: str | None, but: str = "") -> Band | None:
+        """The band that is usual for a coffee; None while too few batches are known."""
+        return usual_band(self.losses(coffee, but))
+
+    def batch_json(self, text: str) -> dict[str, Any]:
+        """A batch as the API gives it."""
+        record = self.record(text)
+        summary, measures = record.summary, record.measures
+        return {
+            "code": summary.code,
+            "machine": summary.machine,
+            "state": summary.state,
+            "coffee": summary.coffee,
+            "opened": record.batch.facts.model_dump(mode="json", exclude_none=True),
+            "opened_ms": summary.opened_ms,
+            "charged_ms": summary.charged_ms,
+            "dropped_ms": summary.dropped_ms,
+            "moments": {row.moment: round(row.time_s, 3) for row in measures.moments},
+            "phases": [phase._asdict() for phase in measures.phases],
+            "metrics": {
+                "duration_s": summary.duration_s,
+                "development_s": measures.development_s,
+                "development_ratio": measures.development_ratio,
+                "green_g": summary.green_g,
+                "roasted_g": summary.roasted_g,
+                "roast_loss": summary.roast_loss,
+            },
+            "entries": [
+                {
+                    "id": str(line.id),
+                    "kind": line.kind,
+                    "at_ms": line.at_ms,
+                    "received_ms": line.received_ms,
+                    "by": line.by.model_dump(),
+                    "body": dict(line.body),
+                    "undone": line.undone,
+                    "shifted_s": line.shifted_s,
+                    "amended": line.amended,
+                    "flags": list(line.flags),
+                }
+                for line in record.batch.lines
+            ],
+        }
+
+    def _lot_of(self, batch: Batch) -> Lot | None:
+        found = None if batch.facts.lot is None else books.lot(self.store.read, batch.facts.lot)
+        return None if found is None else lot_of(*found)
+
+
+def measure(batch: Batch, curve: Curve, bean: str | None, now_ms: int) -> Measures:
+    """What is read off a batch's curve: turning point, moments with their values, phases, development."""
+    times = batch.moments_s
+    temps = curve.channels[bean] if bean else np.full(curve.time_s.shape, np.nan)
+    turn = turning_point(curve.time_s, temps)
+    rows = [
+        MomentRow(
+            moment=name,
+            label=MOMENT_LABELS[name],
+            time_s=time_s,
+            at_ms=batch.moments[name].at_ms,
+            temp_c=value_of(curve, bean, time_s),
+            rate_c_per_min=value_of(curve, f"rate_{bean}", time_s),
+            by=batch.moments[name].by.person or batch.moments[name].by.device,
+            flags=batch.moments[name].flags,
+        )
+        for name, time_s in ((name, times[name]) for name in batch.moments if name in times)
+    ]
+    if turn is not None and turn.time_s < times.get("drop", math.inf):
+        label = MOMENT_LABELS["turning_point"]
+        rows.append(MomentRow("turning_point", label, turn.time_s, None, turn.temp_c, 0.0, None))
+    rows.sort(key=lambda row: row.time_s)
+    now_s = batch.time_s(now_ms)
+    grown = development(times, times.get("drop", now_s or 0.0))
+    return Measures(
+        moments=rows,
+        turning_point=turn,
+        phases=phases(times, curve.time_s, temps),
+        development_s=grown.time_s if grown else None,
+        development_ratio=grown.ratio if grown else None,
+    )
+
+
+def value_of(curve: Curve, column: str | None, time_s: float) -> float | None:
+    """Value of a column at a time from charge; None where it is not known."""
+    if column is None or column not in curve.channels:
+        return None
+    return value_at(curve.time_s, curve.channels[column], time_s)
+
+
+def bean_column(machine: Machine | None, curve: Curve) -> str | None:
+    """The column that stands for the beans; that of a machine that is gone is guessed by its usual name."""
+    if machine is not None:
+        bean = bean_channel(machine)
+        return bean if bean in curve.channels else None
+    return "bean_probe" if "bean_probe" in curve.channels else next(iter(curve.channels), None)
+
+
+def _log_line(line: Line, batch: Batch, machine: Machine | None, curve: Curve, bean: str | None) -> LogLine:
+    controls = {control.id: control.name for control in machine.controls} if machine else {}
+    time_s = batch.time_s(line.at_ms)
+    return LogLine(
+        entry=str(line.id),
+        kind=line.kind,
+        time_s=time_s,
+        at_ms=line.at_ms,
+        text=tell(line, batch, controls),
+        by=line.by.person,
+        device=line.by.device,
+        late="late" in line.flags,
+        undone=line.undone,
+        flags=line.flags,
+        temp_c=None if time_s is None else value_of(curve, bean, time_s),
+        body=line.body,
+    )
