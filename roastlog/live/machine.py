@@ -178,16 +178,25 @@ class LiveMachine:
     def _start_anew_after_silence(self) -> None:
         # Between batches nothing hangs on the rows, and a night's silence is not worth stepping through.
         now_ms = self._clock.now_ms()
-        if self._charged_ms is None and now_ms - (self._last_ms or now_ms) > SILENCE_MS:
+        if now_ms - (self._last_ms or now_ms) <= SILENCE_MS:
+            return
+        if self._charged_ms is None:
             self._begin(now_ms, None)
+        elif (now_ms - self._charged_ms) / 1000 > self._last_row + 1:
+            for row in self._bins.upto(self._last_row + 1):
+                self._rated(row)
+            self._begin_bins((now_ms - self._charged_ms) // 1000)
 
     def _begin(self, origin_ms: int, charged_ms: int | None) -> None:
         self._origin_ms, self._charged_ms = origin_ms, charged_ms
-        self._bins = SecondBins(self._channels)
         self._rows: list[dict[str, float | None]] = []
+        self._begin_bins(0)
+
+    def _begin_bins(self, start_s: int) -> None:
+        self._bins = SecondBins(self._channels, start_s=start_s)
         self._live_rates = {channel: LiveRate(role) for channel, role in self._roles.items()}
         self._rates = {}
-        if charged_ms is not None:
+        if self._charged_ms is not None:
             for rate in self._live_rates.values():
                 rate.charged(0.0)
 
@@ -206,8 +215,8 @@ class LiveMachine:
             self._rates[channel] = estimate = rate.add(row.time_s, row.values[channel])
             known = estimate.rate_c_per_min
             told[f"rate_{channel}"] = None if math.isnan(known) else round(known, 2)
-        if self._charged_ms is not None:
-            self._rows.append(told)
+        if self._charged_ms is not None and row.time_s == len(self._rows) <= LONGEST_S:
+            self._rows.append(told)  # the row of second s stands at place s
         return told
 
     def _note_knob(self, reading: Reading) -> None:

@@ -134,8 +134,9 @@ class Records(Machines):
             names = [channel.id for channel in machine.channels]
             roles = {channel.id: channel.role for channel in machine.channels if channel.role in BEAN_ROLES}
         columns = {name: [values.get(name, math.nan) for _, values in rows] for name in names}
-        last_s = min(end_s, math.ceil((rows[-1][0] - charge.at_ms) / 1000))
-        curve = bin_seconds([at for at, _ in rows], columns, origin_ms=charge.at_ms, start_s=0, end_s=max(0, last_s))
+        if "drop" not in batch.moments:  # what is still to come is no gap
+            end_s = max(0, min(end_s, math.ceil((rows[-1][0] - charge.at_ms) / 1000)))
+        curve = bin_seconds([at for at, _ in rows], columns, origin_ms=charge.at_ms, start_s=0, end_s=end_s)
         rates = {
             f"rate_{name}": rate_of_rise(curve.time_s, curve.channels[name], role=role, charge_s=0.0)
             for name, role in roles.items()
