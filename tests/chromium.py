@@ -3,6 +3,8 @@
 import shutil
 from typing import Final
 
+from playwright.sync_api import Browser, Playwright
+
 NAMES: Final = ("chromium", "chromium-browser", "google-chrome")
 FLAGS: Final = [
     "--no-sandbox",  # a container's root may not have one, and all that is opened here is ours
@@ -17,3 +19,8 @@ FLAGS: Final = [
 def executable() -> str | None:
     """The system's Chromium; None stands for Playwright's own download."""
     return next(filter(None, map(shutil.which, NAMES)), None)
+
+
+def launch(playwright: Playwright) -> Browser:
+    """A Chromium without a window."""
+    return playwright.chromium.launch(executable_path=executable(), args=FLAGS)

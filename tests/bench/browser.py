@@ -7,14 +7,7 @@ from typing import Any
 
 from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
 
-FLAGS = [
-    "--no-sandbox",
-    "--disable-gpu",
-    "--no-first-run",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-]
+from tests.chromium import launch
 
 # Runs in the page. A tap is noted by the time the finger came down; what answers it is noted when the frame that holds
 # it has been handed over: in a task after the next animation frame. Times count from 1970, so that pages compare.
@@ -36,7 +29,7 @@ ARM = """([pad, answer]) => {
 def chromium() -> Iterator[Browser]:
     """The system's Chromium, headless."""
     with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path="/usr/bin/chromium", args=FLAGS)
+        browser = launch(playwright)
         try:
             yield browser
         finally:

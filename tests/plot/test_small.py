@@ -2,7 +2,6 @@
 
 import re
 from concurrent.futures import ThreadPoolExecutor
-from pathlib import Path
 from xml.etree import ElementTree as ET
 
 import numpy as np
@@ -13,8 +12,8 @@ from playwright.sync_api import sync_playwright
 
 from roastlog.errors import CurveError
 from roastlog.plot.small import MOST_POINTS, small_curve_svg
+from tests import chromium
 
-CHROMIUM = Path("/usr/bin/chromium")
 TIME = np.arange(0.0, 558.0, 0.5)
 TEMP = 205 * np.exp(-TIME / 35) + (60 + 168 * (1 - np.exp(-TIME / 230))) * (1 - np.exp(-TIME / 40))
 MOMENTS = {"charge": 0.0, "yellow": 288.0, "first_crack": 482.0, "drop": 557.0}
@@ -128,8 +127,7 @@ MEASURE = """all => all.map(svg => [svg, ...svg.querySelectorAll("text")].map(pa
 def measured(drawings: str, families: list[str]) -> list[list[list[list[float]]]]:
     """Boxes of each drawing and its captions in Chromium at a phone's width, for each family."""
     with sync_playwright() as playwright:
-        path = str(CHROMIUM) if CHROMIUM.exists() else None
-        browser = playwright.chromium.launch(executable_path=path, args=["--no-sandbox", "--disable-gpu"])
+        browser = chromium.launch(playwright)
         page = browser.new_page(viewport={"width": 390, "height": 844})
         boxes = []
         for family in families:
