@@ -14,7 +14,7 @@ from roastlog.instruments.machine import Machine
 from roastlog.journal.entries import Entry
 from roastlog.journal.fold import fold
 from roastlog.live.intake import Intake
-from roastlog.live.machine import LiveMachine
+from roastlog.live.machine import LiveMachine, Turn
 from roastlog.live.recorder import Link, LinkReader, Saver
 from roastlog.live.view import batch_part, machine_part, planned_drop
 from roastlog.store import batches as lists
@@ -147,6 +147,8 @@ class Desk:
         if current is not None:
             batch = fold(stored.entries_of(self._store.read, current.code), current.code)
         live.follow(batch, now_ms)
+        if current is not None and current.code in {waited["code"] for waited in place.view.get("waiting", ())}:
+            live.turn_anew(now_ms)  # what was turned while it waited went to the batch before it
         place.view = {
             "seq": place.seq,
             "now_ms": now_ms,
@@ -203,20 +205,25 @@ class Desk:
         """A control that was turned on the machine itself is a move of the batch in it."""
         turns = place.live.turns()
         batch = place.live.batch
-        if batch is None or batch.state not in {"open", "roasting"} or batch.code is None:
+        if batch is None or batch.state not in {"open", "roasting"} or batch.code is None or batch.opened is None:
             return
-        settings = batch.settings
-        entries = [
-            {
-                "id": str(uuid5(NAMESPACE, f"{batch.code} {turn.control} {turn.at_ms}")),
-                "machine": place.live.machine.id,
-                "batch": batch.code,
-                "kind": "move",
-                "at_ms": turn.at_ms,
-                "body": {"control": turn.control, "setting": turn.setting},
-            }
-            for turn in turns
-            if settings.get(turn.control) != turn.setting
-        ]
-        if entries:
-            self.intake.accept(entries, device=place.live.machine.id)
+        settings, moved = dict(batch.settings), []
+        for turn in turns:
+            # What was turned before the batch was opened is in the settings that it began with.
+            if settings.get(turn.control) != turn.setting and turn.at_ms >= batch.opened.received_ms:
+                settings[turn.control] = turn.setting
+                moved.append(_move(batch.code, place.live.machine.id, turn))
+        if moved:
+            self.intake.accept(moved, device=place.live.machine.id)
+
+
+def _move(code: str, machine_id: str, turn: Turn) -> dict[str, Any]:
+    """A turn as the entry that the machine makes of it."""
+    return {
+        "id": str(uuid5(NAMESPACE, f"{code} {turn.control} {turn.at_ms}")),
+        "machine": machine_id,
+        "batch": code,
+        "kind": "move",
+        "at_ms": turn.at_ms,
+        "body": {"control": turn.control, "setting": turn.setting},
+    }

@@ -107,6 +107,11 @@ class LiveMachine:
             turns, self._turns = self._turns, []
             return turns
 
+    def turn_anew(self, at_ms: int) -> None:
+        """Count all controls as turned to where they stand."""
+        with self._lock:
+            self._turns += [Turn(control, setting, at_ms) for control, setting in self._knobs.items()]
+
     def save(self) -> None:
         """Put the readings of the last second on the disk; what the disk refuses is kept for the next time."""
         with self._saving:
@@ -222,7 +227,7 @@ class LiveMachine:
     def _note_knob(self, reading: Reading) -> None:
         known = self._knobs.get(reading.channel)
         self._knobs[reading.channel] = reading.value
-        if known is not None and known != reading.value:
+        if known != reading.value:  # the first time as well: it may have been turned while nobody read it
             self._turns.append(Turn(reading.channel, reading.value, reading.at_ms))
 
     def _now(self) -> dict[str, Any]:
