@@ -29,7 +29,7 @@ from bokeh.plotting import figure
 from numpy.typing import ArrayLike, NDArray
 
 from roastlog.errors import CurveError
-from roastlog.plot.overlays import LANE_FILL, Columns, checks, marks, ribbon
+from roastlog.plot.overlays import Columns, checks, marks, ribbon
 
 Columned = Mapping[str, ArrayLike]
 
@@ -217,7 +217,7 @@ def _highest_rate(time_s: NDArray[np.float32], rates: Sequence[NDArray[np.float3
 def _ribbon(controls: Sequence[Mapping[str, Any]], bars: Columns | None, time: Range1d, frame: _Frame) -> Plot:
     lanes = len(controls)
     panel = _panel(time, Range1d(0, lanes), frame.lane_px * lanes, name="lanes")
-    middles = [lanes - 1 - row + LANE_FILL / 2 for row in range(lanes)]
+    middles = [lanes - 1 - row + 0.5 for row in range(lanes)]
     panel.yaxis.ticker = FixedTicker(ticks=middles)
     names = [_short(str(control["name"])) for control in controls]
     panel.yaxis.major_label_overrides = dict(zip(middles, names, strict=True))
@@ -226,7 +226,10 @@ def _ribbon(controls: Sequence[Mapping[str, Any]], bars: Columns | None, time: R
     bar = Quad(left="left", right="right", bottom="bottom", top="top", fill_color=TOKENS["bar"])
     bar.line_color, bar.tags = TOKENS["paper"], [{"fill_color": "bar", "line_color": "paper"}]
     panel.add_glyph(source, bar)
-    words = Text(x="left", y="bottom", text="text", x_offset=4, y_offset=-1, text_color=TOKENS["ink"], **_WORDS)
+    edge = Segment(x0="left", x1="right", y0="top", y1="top", line_color=TOKENS["line"], line_width=1.5)
+    edge.tags = [{"line_color": "line"}]  # the fill is pale; the edge is what stands out 3:1
+    panel.add_glyph(source, edge)
+    words = Text(x="left", y="top", text="text", x_offset=3, y_offset=-1, text_color=TOKENS["ink"], **_WORDS)
     words.tags = [{"text_color": "ink"}]
     panel.add_glyph(source, words)
     return panel

@@ -24,7 +24,7 @@ _ON_LIGHT, _ON_DARK = "#1c1713", "#ffffff"
 # On a phone some 28 px stand for a minute and a letter takes about 7 px, so a letter takes about 15 s.
 _SECONDS_A_LETTER: Final = 15.0
 _TIERS_Y: Final = (1.0, 0.915, 0.83)  # heights of the lines of words, as shares of the panel
-LANE_FILL: Final = 0.86  # how much of its lane the tallest bar takes
+LANE_FILL: Final = 0.45  # how much of its lane the tallest bar takes; the setting is written above it
 
 
 def marks(moments: Iterable[tuple[str, float]]) -> Columns:

@@ -23,7 +23,7 @@ export class Chart {
     for (const name of ["live", "ends", "marks", "ahead", "checks", "ribbon"]) chart[name] = chart.figure.get(name);
     chart.ranges = Object.fromEntries(["time", "temp", "rate"].map((name) => [name, chart.figure.get(name)]));
     const fit = () => {
-      if (host.clientHeight) chart.figure.fit(host.clientHeight, host.clientHeight < 330 ? 17 : 22);
+      if (host.clientHeight) chart.figure.fit(host.clientHeight, host.clientHeight < 330 ? 18 : 24);
       chart.#follow();
     };
     new ResizeObserver(fit).observe(host);
@@ -115,7 +115,8 @@ export class Chart {
     const order = known.sort((one, other) => temps[one] - temps[other]);
     const placed = [...temps];
     order.slice(1).forEach((index, step) => (placed[index] = Math.max(placed[index], placed[order[step]] + gap)));
-    let ceiling = ranges.temp.end - gap / 2;
+    // Under the two upper lines of the moments' words.
+    let ceiling = ranges.temp.start + (ranges.temp.end - ranges.temp.start) * 0.915 - 1.5 * gap;
     for (const index of order.toReversed()) {
       placed[index] = Math.min(placed[index], ceiling);
       ceiling = placed[index] - gap;

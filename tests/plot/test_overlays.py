@@ -3,7 +3,7 @@
 import pytest
 
 from roastlog.journal.words import STAGES
-from roastlog.plot.overlays import STAGE_FILL, checks, marks, ribbon
+from roastlog.plot.overlays import LANE_FILL, STAGE_FILL, checks, marks, ribbon
 
 CONTROLS = [
     {"id": "radiant", "name": "Radiant", "low": 0, "high": 10, "decimals": 1},
@@ -74,7 +74,7 @@ def test_height_is_the_share_of_the_controls_own_range():
     assert columns["level"] == [0.5, 1.0]
     assert columns["row"] == [1, 1]
     assert columns["bottom"] == [0, 0]
-    assert columns["top"][0] == pytest.approx(0.43)
+    assert columns["top"][0] == pytest.approx(LANE_FILL / 2)
 
 
 def test_a_move_of_an_unknown_control_draws_nothing():
