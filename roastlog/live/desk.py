@@ -157,13 +157,15 @@ class Desk:
             "waiting": [{"code": other.code, "title": other.title} for other in waiting],
             "links": [asdict(reader.link) for reader in place.readers],
         }
+        place.drop_at_s = None
         if batch is not None and current is not None:
             columns = {
                 name: [float("nan") if value is None else value for value in column]
                 for name, column in live.columns().items()
             }
             place.view["batch"] = batch_part(machine, batch, current, columns, live.value_at, now_ms)
-            place.drop_at_s = planned_drop(batch) if batch.state == "roasting" else None
+            if batch.state == "roasting":
+                place.drop_at_s = planned_drop(batch)
 
     def _current(self, machine_id: str, now_ms: int) -> tuple[BatchSummary | None, list[BatchSummary]]:
         """What the machine is at: the batch in the drum, else the next one, else the last one that left it."""
