@@ -4,7 +4,6 @@ Plain data in, plain lists out, no Bokeh: the live view sends them with each ent
 """
 
 from collections.abc import Iterable, Mapping, Sequence
-from itertools import pairwise
 from typing import Any, Final
 
 Columns = dict[str, list[Any]]
@@ -110,14 +109,16 @@ def ribbon(
     for row, control in enumerate(controls):
         steps = [(max(time_s, start_s), setting) for name, time_s, setting in said if name == control["id"]]
         low, high = float(control["low"]), float(control["high"])
-        for (left, setting), (right, _) in pairwise([*steps, (end_s, 0.0)]):
+        for index, (left, setting) in enumerate(steps):
+            last = index + 1 == len(steps)
+            right = end_s if last else min(steps[index + 1][0], end_s)
             if right <= left:
                 continue
             level = min(max((setting - low) / (high - low), 0.0), 1.0)
             bottom = len(controls) - 1 - row
             text = f"{setting:.{int(control.get('decimals', 1))}f}"
             bar = (left, right, bottom, bottom + max(level, 0.05) * LANE_FILL, row, level, _plain(text), control["id"])
-            for name, value in zip(names, (*bar, right == end_s), strict=True):
+            for name, value in zip(names, (*bar, last), strict=True):
                 columns[name].append(round(value, 3) if isinstance(value, float) else value)
     return columns
 

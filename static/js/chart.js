@@ -1,4 +1,5 @@
 // The live curve: rows are gathered and streamed once a second, never while nobody looks; axes widen by steps.
+import { apart, reach, widen } from "./axes.js";
 import { embed } from "./figure.js";
 
 const EVERY_MS = 1000;
@@ -110,32 +111,18 @@ export class Chart {
     const { ends, live, ranges } = this;
     const names = [...ends.data.channel];
     const temps = names.map((name) => last(live.data[name]) ?? NaN);
-    const gap = ((ranges.temp.end - ranges.temp.start) * WORD.high) / this.figure.panelPx;
-    const known = names.map((_, index) => index).filter((index) => Number.isFinite(temps[index]));
-    const order = known.sort((one, other) => temps[one] - temps[other]);
-    const placed = [...temps];
-    order.slice(1).forEach((index, step) => (placed[index] = Math.max(placed[index], placed[order[step]] + gap)));
+    const { start, end } = ranges.temp;
+    const gap = ((end - start) * WORD.high) / this.figure.panelPx;
     // Under the two upper lines of the moments' words.
-    let ceiling = ranges.temp.start + (ranges.temp.end - ranges.temp.start) * 0.915 - 1.5 * gap;
-    for (const index of order.toReversed()) {
-      placed[index] = Math.min(placed[index], ceiling);
-      ceiling = placed[index] - gap;
-    }
+    const placed = apart(temps, gap, start + (end - start) * 0.915 - 1.5 * gap);
     ends.data = { ...ends.data, t_s: names.map(() => this.endS), temp_c: placed };
   }
 
   #widen() {
-    const { time, temp, rate } = this.ranges;
     const room = 1 / (1 - WORD.wide / Math.max(this.host.clientWidth - MARGIN_PX, 3 * WORD.wide));
-    const end = Math.ceil((Math.max(this.endS, this.aheadS ?? -1) * room) / TICK_S) * TICK_S;
-    if (end > time.end) time.end = end;
+    reach(this.ranges.time, Math.max(this.endS, this.aheadS ?? -1) * room, TICK_S);
     for (const name of this.ends.data.channel) {
-      const value = this.live.data[name].at(-1);
-      if (value > temp.end - 15) temp.end = Math.ceil((value + 20) / 20) * 20;
-      // The first minutes are the probe finding the beans: rates of hundreds that say nothing and would flatten the rest.
-      const slope = this.endS > 150 ? this.live.data[`rate_${name}`]?.at(-1) : NaN;
-      if (slope > rate.end && slope < 60) rate.end = Math.ceil(slope / 5) * 5 + 2;
-      if (slope < rate.start && slope > -30) rate.start = Math.floor(slope / 5) * 5;
+      widen(this.ranges, this.live.data[name].at(-1), this.live.data[`rate_${name}`]?.at(-1), this.endS);
     }
   }
 

@@ -44,7 +44,8 @@ export class Echo {
   /** The server's own words for what is shown: it knows the temperature of a moment that was moved. */
   told(log) {
     const line = this.now && log.find(({ entry }) => entry === this.now.id);
-    if (!line) return void (this.fresh || this.#last(log));
+    // One's own stays while it can be taken back from here, and until the server has it.
+    if (!line || !(this.fresh || this.reached !== "sent")) return void (this.fresh || this.#last(log));
     this.now.text = lineText(line);
     this.now.shiftedS = 0;
     say($("echo"), this.now.text);
@@ -72,6 +73,7 @@ export class Echo {
   }
 
   sign(text, state) {
+    this.reached = state;
     say($("echo-state"), text);
     $("echo-state").dataset.state = state;
   }

@@ -3,6 +3,7 @@ import { stopwatch } from "./clock.js";
 import { say } from "./numbers.js";
 
 const BOUNCE_MS = 700; // a glove that bounces must not mark the moment after, too
+const AIM_MS = 1200; // when another hand marks the moment just before, this finger still meant the one it saw
 const $ = (id) => document.getElementById(id);
 
 export class Pad {
@@ -10,6 +11,8 @@ export class Pad {
     Object.assign(this, { state, clock, numbers, voice, hints });
     this.button = $("pad");
     this.pressedAt = -BOUNCE_MS;
+    this.shown = this.next;
+    this.turned = null;
     this.button.addEventListener("pointerdown", (event) => event.button === 0 && this.#press(event.timeStamp));
     // A click without a pointer is the keyboard's, or a screen reader's.
     this.button.addEventListener("click", (event) => event.detail === 0 && this.#press(event.timeStamp));
@@ -24,7 +27,9 @@ export class Pad {
   #press(timeStamp) {
     if (timeStamp - this.pressedAt < BOUNCE_MS) return;
     this.pressedAt = timeStamp;
-    this.mark(this.next, this.clock.now(timeStamp));
+    const aimed = this.turned && timeStamp - this.turned.at < AIM_MS ? this.turned.from : this.next;
+    this.mark(aimed, this.clock.now(timeStamp));
+    this.turned = null; // what this press itself turned is seen by the finger that made it
     this.button.classList.add("hit");
     setTimeout(() => this.button.classList.remove("hit"), 180);
   }
@@ -41,6 +46,8 @@ export class Pad {
 
   draw() {
     const { phase, view, underWay } = this.state;
+    if (this.shown !== this.next) this.turned = { from: this.shown, at: performance.now() };
+    this.shown = this.next;
     const cooling = phase === "cooling";
     this.button.hidden = cooling;
     $("after").hidden = !cooling;

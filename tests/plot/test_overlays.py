@@ -77,6 +77,13 @@ def test_height_is_the_share_of_the_controls_own_range():
     assert columns["top"][0] == pytest.approx(LANE_FILL / 2)
 
 
+def test_what_is_set_after_the_end_is_not_drawn():
+    """A move after the drop neither has a bar nor draws out the one before it."""
+    columns = ribbon([("radiant", 0.0, 4.0), ("radiant", 150.0, 2.0)], CONTROLS, 100.0)
+    assert columns["right"] == [100.0]
+    assert columns["last"] == [False]
+
+
 def test_a_move_of_an_unknown_control_draws_nothing():
     """A control that is no longer on the machine's sheet has no lane."""
     assert ribbon([("gone", 0.0, 4.0)], CONTROLS, 100.0)["left"] == []
