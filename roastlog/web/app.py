@@ -8,6 +8,7 @@ from roastlog.web import (
     assets,
     bag,
     bench,
+    forms,
     labels,
     live,
     problems,
@@ -36,4 +37,5 @@ def create_app(services: Services) -> Flask:
     filters.install(app)
     problems.install(app)
     security.install(app)
+    forms.install(app)
     return app

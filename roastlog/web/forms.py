@@ -8,7 +8,7 @@ from functools import cached_property
 from typing import Any, Final
 from uuid import UUID, uuid4, uuid5
 
-from flask import request
+from flask import Flask, abort, request
 from werkzeug.wrappers import Response
 
 from roastlog.journal.entries import MAX_BATCH_G
@@ -18,6 +18,20 @@ GRAMS: Final = {"g": 1.0, "kg": 1000.0, "lb": G_PER_LB}
 WHO_COOKIE: Final = "who"
 _NUMBER: Final = re.compile(r"([+-]?\d+(?:[.,]\d+)?|[.,]\d+)\s*([^\d\s]*)")
 _CLOCK: Final = re.compile(r"(\d{1,3}):([0-5]\d)")
+
+
+FORM_TYPES: Final = {"application/x-www-form-urlencoded", "multipart/form-data"}
+
+
+def install(app: Flask) -> None:
+    """Let pages take forms and nothing else: what came as something else would look like a form left empty."""
+    app.before_request(_only_forms)
+
+
+def _only_forms() -> None:
+    posted = request.method == "POST" and not request.path.startswith("/api/")
+    if posted and request.content_length and request.mimetype not in FORM_TYPES:
+        abort(415)
 
 
 class Form:

@@ -1,0 +1,315 @@
+"""Who may ask, from where, under which name; and what a browser is told it may do with our pages."""
+
+import gzip
+import re
+from uuid import uuid4
+
+import pytest
+from flask.testing import FlaskClient
+from werkzeug.test import TestResponse
+
+from roastlog.web import assets, live
+from roastlog.web.security import COOKIE, POLICY, PUBLIC
+from tests.conftest import Bench
+
+STRANGER = {"REMOTE_ADDR": "192.0.2.7"}  # a documentation address (RFC 5737): not this computer
+OTHER_SITE = [
+    {"Sec-Fetch-Site": "cross-site"},
+    {"Sec-Fetch-Site": "same-site"},
+    {"Origin": "https://evil.example"},
+    {"Origin": "null"},
+    {"Origin": "http://["},
+    {"Origin": "http://localhost:9999"},
+    {"Sec-Fetch-Site": "cross-site", "Origin": "http://localhost"},
+]
+
+
+@pytest.fixture
+def stranger(bench: Bench) -> FlaskClient:
+    """A browser on another device, which has not joined."""
+    client = bench.app.test_client()
+    client.environ_base = {**client.environ_base, **STRANGER}
+    return client
+
+
+def addresses(bench: Bench, code: str) -> list[tuple[str, str]]:
+    """Every route there is, with its method, its blanks filled in with what there is."""
+    token = bench.services.summary(code).token
+    blanks = {"machine_id": "drum-4", "code": code, "token": token, "key": "none", "version": "v", "name": "app.css"}
+    told = []
+    for rule in bench.app.url_map.iter_rules():
+        path = re.sub(r"<(?:\w+:)?(\w+)>", lambda found: blanks[found[1]], rule.rule)
+        told += [(method, path) for method in sorted(rule.methods or ()) if method in {"GET", "POST"}]
+    return told
+
+
+def in_words(answer: TestResponse) -> bool:
+    """Whether an answer is a sentence, on a page or in JSON, and no stack."""
+    text = answer.get_json()["error"] if answer.is_json else answer.text
+    return "." in text and "Traceback" not in text and len(text) > 30
+
+
+def test_a_stranger_is_asked_to_join_everywhere_but_at_what_is_public(bench: Bench, stranger: FlaskClient):
+    """Every route of the app is tried; the public ones are those that security says, and no others."""
+    code = bench.roast(30)
+    open_to_all = set()
+    for method, path in addresses(bench, code):
+        answer = stranger.open(path, method=method)
+        if answer.status_code == 401 and not path.startswith("/join/"):
+            assert in_words(answer), path
+            assert code not in answer.text
+        else:
+            open_to_all.add(path)
+        answer.close()
+    assert open_to_all == {path for _, path in addresses(bench, code) if path.startswith(PUBLIC)}
+    assert {path.split("/")[1] for path in open_to_all} == {"r", "healthz", "static", "vendor", "join"}
+
+
+def test_nothing_of_a_stranger_is_kept(bench: Bench, stranger: FlaskClient):
+    """Neither entries nor readings nor forms."""
+    code = bench.open()
+    entry = bench.entry("note", batch=code, text="hello")
+    assert stranger.post("/api/entries", json={"entries": [entry]}).status_code == 401
+    assert stranger.post("/api/machines/drum-4/readings", json={"readings": []}).status_code == 401
+    assert stranger.post("/machines/drum-4/start", data={"coffee": "Mine"}).status_code == 401
+    assert stranger.post("/settings", data={"business": "Mine"}).status_code == 401
+    assert len(bench.services.record(code).log) == 1
+    assert bench.services.batches().total == 1
+    assert bench.services.settings().business == ""
+
+
+def test_the_house_key_lets_a_device_in_for_good(bench: Bench, stranger: FlaskClient):
+    """One visit to the link leaves a cookie that scripts and other sites cannot use."""
+    answer = stranger.get(f"/join/{bench.services.house_key()}")
+    assert (answer.status_code, answer.location) == (303, "/")
+    cookie = answer.headers["Set-Cookie"]
+    assert cookie.startswith(f"{COOKIE}=")
+    assert "HttpOnly" in cookie
+    assert "SameSite=Strict" in cookie
+    assert stranger.get("/").status_code == 200
+    assert stranger.get("/api/batches").status_code == 200
+
+
+@pytest.mark.parametrize("key", ["wrong", "é", "%00", "a" * 2000, "..", "none"])
+def test_a_wrong_key_lets_nobody_in(stranger: FlaskClient, key: str):
+    """It is answered in words and leaves no cookie."""
+    answer = stranger.get(f"/join/{key}")
+    assert answer.status_code in {401, 404}
+    assert in_words(answer)
+    assert "Set-Cookie" not in answer.headers
+    assert stranger.get("/").status_code == 401
+
+
+def test_a_program_comes_in_with_its_token(bench: Bench, stranger: FlaskClient):
+    """As `token --name` prints it; one that was made up, or put where it does not belong, does not count."""
+    token = bench.services.new_token("logger")
+    assert bench.services.token_name(token) == "logger"
+
+    def status(authorization: str) -> int:
+        return stranger.get("/api/batches", headers={"Authorization": authorization}).status_code
+
+    assert [status(f"Bearer {token}"), status(f"bearer {token}")] == [200, 200]
+    wrong = [
+        "",
+        "Bearer",
+        "Bearer ",
+        f"Basic {token}",
+        f"Bearer {token}x",
+        token,
+        "Bearer é",
+        f"Bearer {token} {token}",
+    ]
+    assert {status(text) for text in wrong} == {401}
+
+
+def test_the_token_itself_is_nowhere_kept(bench: Bench):
+    """Whoever copies the folder has no key to the API."""
+    token = bench.services.new_token("logger")
+    bench.services.close()
+    for path in bench.services.folder.iterdir():
+        if path.is_file():
+            assert token.encode() not in path.read_bytes()
+
+
+@pytest.mark.parametrize("headers", OTHER_SITE)
+def test_a_form_of_another_site_changes_nothing(bench: Bench, headers: dict[str, str]):
+    """Even on this very computer: the browser tells where it came from."""
+    code = bench.open()
+    entry = bench.entry("note", batch=code, text="hello")
+    answer = bench.client.post("/api/entries", json={"entries": [entry]}, headers=headers)
+    assert answer.status_code == 403
+    assert in_words(answer)
+    for path in (
+        "/machines/drum-4/start",
+        f"/batches/{code}/note",
+        "/settings",
+        "/people",
+        "/lots",
+        "/machines/practice",
+    ):
+        answer = bench.client.post(path, data={"text": "x", "name": "x"}, headers=headers)
+        assert answer.status_code == 403
+        assert in_words(answer)
+    assert len(bench.services.record(code).log) == 1
+    assert (bench.services.batches().total, len(bench.services.machines())) == (1, 1)
+
+
+@pytest.mark.parametrize("headers", [{}, {"Sec-Fetch-Site": "same-origin"}, {"Origin": "http://localhost"}])
+def test_our_own_pages_and_programs_may_send(bench: Bench, headers: dict[str, str]):
+    """A browser from our page, and whatever is no browser."""
+    answer = bench.client.post("/api/entries", json={"entries": []}, headers=headers)
+    assert answer.status_code == 200
+
+
+@pytest.mark.parametrize(
+    "host", ["evil.example", "drumside.evil.example:8080", "127.0.0.1.evil.example", "a b", "[", "[::1", "", "x..y"]
+)
+def test_a_name_that_is_not_ours_is_not_answered(bench: Bench, host: str):
+    """A page elsewhere whose name was made to point here gets nothing; the answer says which address to use."""
+    answer = bench.client.get("/api/batches", headers={"Host": host})
+    assert answer.status_code == 421
+    assert "printed when it started" in bench.client.get("/", headers={"Host": host}).text
+
+
+@pytest.mark.parametrize(
+    "host",
+    ["localhost", "localhost:8080", "127.0.0.1:8080", "[::1]:8080", "192.168.1.20", "drumside.local", "roastery"],
+)
+def test_the_names_of_a_local_network_are_ours(bench: Bench, host: str):
+    """Addresses, single words and the names that only a local network has."""
+    assert bench.client.get("/api/batches", headers={"Host": host}).status_code == 200
+
+
+def test_the_name_on_the_labels_is_ours(bench: Bench):
+    """As soon as it is set, and under that very name alone."""
+    bench.services.save_settings({"url_base": "https://coffee.quillwater.example/bags"})
+    assert bench.client.get("/", headers={"Host": "coffee.quillwater.example"}).status_code == 200
+    assert bench.client.get("/", headers={"Host": "quillwater.example"}).status_code == 421
+
+
+@pytest.mark.parametrize("base", ["http://[bad", "https://", "http://x:99999", "javascript:alert(1)", "//x", "ftp://x"])
+def test_an_address_that_is_none_cannot_be_set(bench: Bench, base: str):
+    """It would be printed on every label."""
+    answer = bench.client.post("/settings", data={"url_base": base, "units_temp": "C", "units_mass": "kg"})
+    assert answer.status_code == 422
+    assert bench.services.settings().url_base == ""
+
+
+def test_every_answer_says_what_a_browser_may_do(bench: Bench):
+    """Scripts come from us alone, nothing is inline, no frame, no sniffing: on pages, errors, files and the API."""
+    code = bench.roast(30)
+    for method, path in addresses(bench, code):
+        answer = bench.client.open(path, method=method)
+        policy = answer.headers["Content-Security-Policy"]
+        scripts = next(part for part in policy.split("; ") if part.startswith("script-src"))
+        assert scripts == "script-src 'self'", path
+        assert "frame-ancestors 'none'" in policy
+        assert "object-src 'none'" in policy
+        assert answer.headers["X-Content-Type-Options"] == "nosniff"
+        answer.close()
+    assert not [source for source in POLICY["script-src"] + POLICY["default-src"] if "unsafe" in source]
+    assert bench.client.get("/nowhere").headers["Content-Security-Policy"]
+
+
+def test_what_changes_is_not_kept_by_a_browser(bench: Bench):
+    """Pages are asked for again, the API is not stored, files under their version are kept for good."""
+    bench.open()
+    assert bench.client.get("/").headers["Cache-Control"] == "no-cache"
+    assert bench.client.get("/api/batches").headers["Cache-Control"] == "no-store"
+    with bench.app.test_request_context():
+        css, script = assets.asset("app.css"), assets.vendor("bokeh")
+    for path in (css, script):
+        assert "immutable" in bench.client.get(path).headers["Cache-Control"]
+    assert bench.client.get("/static/old/app.css").headers["Cache-Control"] == "no-cache"
+
+
+@pytest.mark.parametrize(
+    "path",
+    [
+        "/static/v/../../app.py",
+        "/static/v/..%2f..%2fapp.py",
+        "/static/v/%2e%2e/%2e%2e/app.py",
+        "/static/v//etc/passwd",
+        "/static/v/%2fetc%2fpasswd",
+        "/static/v/..%5c..%5capp.py",
+        "/static/v/%00",
+        "/static/v/app.css%00.js",
+        "/static/v/" + "a" * 300,
+        "/static/v/.",
+        "/static/v/js",
+        "/vendor/bokeh-1.min.js",
+        "/vendor/..%2f-1.min.js",
+        "/vendor/flask-3.min.js",
+    ],
+)
+def test_no_path_leads_out_of_the_static_folder(bench: Bench, path: str):
+    """Not found, whatever way up it is written."""
+    answer = bench.client.get(path)
+    assert answer.status_code in {404, 308}
+    assert b"roastlog" not in answer.data
+
+
+def test_files_are_the_same_with_and_without_gzip(bench: Bench):
+    """Compressed for whom asks so, and said so to caches in between."""
+    with bench.app.test_request_context():
+        paths = [assets.asset("app.css"), assets.asset("js/live.js"), assets.vendor("bokeh"), assets.vendor("htmx")]
+    for path in paths:
+        plain = bench.client.get(path)
+        packed = bench.client.get(path, headers={"Accept-Encoding": "gzip"})
+        assert packed.headers["Content-Encoding"] == "gzip"
+        assert "Content-Encoding" not in plain.headers
+        assert gzip.decompress(packed.data) == plain.data
+        assert len(packed.data) < len(plain.data)
+        assert packed.headers["Vary"] == plain.headers["Vary"] == "Accept-Encoding"
+        assert plain.mimetype in {"text/css", "text/javascript"}
+
+
+def test_head_is_answered_like_get_without_a_body(bench: Bench):
+    """On every address that can be read."""
+    code = bench.roast(30)
+    for method, path in addresses(bench, code):
+        if method == "GET":
+            head, full = bench.client.head(path), bench.client.get(path)
+            assert head.status_code == full.status_code, path
+            assert head.data == b""
+            assert head.mimetype == full.mimetype
+            head.close()
+            full.close()
+
+
+def test_a_stream_that_nobody_reads_gives_its_place_back(bench: Bench):
+    """Asked for by HEAD, closed at once, or read for a while: there is room for the next."""
+    for _ in range(live.MOST_STREAMS + 2):
+        bench.client.head("/machines/drum-4/live").close()
+        answer = bench.client.get("/machines/drum-4/live")
+        assert answer.status_code == 200
+        answer.close()
+    assert bench.services.hub("drum-4").watchers == 0
+
+
+def test_too_many_streams_are_told_to_wait(bench: Bench):
+    """Pages must still be answered; the one more gets 503, a sentence, and when to come again."""
+    held = [bench.client.get("/machines/drum-4/live") for _ in range(live.MOST_STREAMS)]
+    more = bench.client.get("/machines/drum-4/live")
+    assert (more.status_code, more.headers["Retry-After"]) == (503, "5")
+    assert "Close one" in more.text
+    assert bench.client.get("/").status_code == 200
+    for answer in held:
+        answer.close()
+    again = bench.client.get("/machines/drum-4/live")
+    assert again.status_code == 200
+    again.close()
+
+
+def test_a_bag_page_is_found_by_its_token_alone(bench: Bench, stranger: FlaskClient):
+    """It cannot be guessed from the code or from another token, and a discarded batch has none."""
+    code = bench.roast(30, coffee="Night Ferry")
+    token = bench.services.summary(code).token
+    assert len(token) >= 20
+    assert "Night Ferry" in stranger.get(f"/r/{token}").text
+    for guess in (code, token[:-1], token.lower() if token.lower() != token else token.upper(), str(uuid4()), "%00"):
+        assert stranger.get(f"/r/{guess}").status_code == 404
+    opening = bench.services.record(code).batch.opened
+    assert opening is not None
+    bench.say(bench.entry("undo", 40, batch=code, entry=str(opening.id)))
+    assert stranger.get(f"/r/{token}").status_code == 404
