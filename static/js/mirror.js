@@ -112,9 +112,20 @@ export class Mirror {
     const { state, chart } = this;
     this.#strip();
     this.#describe();
-    if (!chart) return;
-    if (state.view.batch) chart.overlay(state.view.batch.chart);
-    chart.expect(state.dropAtS, "planned drop");
+    if (chart) this.#afterPaint(() => {
+      if (state.view.batch) chart.overlay(state.view.batch.chart);
+      chart.expect(state.dropAtS, "planned drop");
+    });
+  }
+
+  /** The words of the pad and the echo are painted first: a redraw of the chart in the same frame would hold them up. */
+  #afterPaint(draw) {
+    if (this.drawing) return;
+    this.drawing = true;
+    requestAnimationFrame(() => setTimeout(() => {
+      this.drawing = false;
+      draw();
+    }));
   }
 
   #strip() {
