@@ -1,6 +1,5 @@
 """The command `demo`: the invented roastery in a fresh folder, its simulated machine beside it, and the server."""
 
-import os
 import socket
 import subprocess
 import sys
@@ -14,10 +13,9 @@ from rich.progress import Progress
 
 from roastlog.clock import Clock
 from roastlog.commands import tell_address
-from roastlog.errors import SettingError
 from roastlog.services import Services
 from roastlog.store.books import LotRow
-from roastlog.web.server import Serving, serve
+from roastlog.web.server import Serving, claim_port, serve
 
 from . import roaster, scenario
 from .week import PastBatch, batch_count, week
@@ -28,7 +26,7 @@ WAIT_S: Final = 5.0
 
 def run_demo(folder: Path | None, host: str, port: int, speed: float) -> None:
     """Fill the folder where it is empty, start the simulated roaster with its operator, and serve until interrupted."""
-    _claim(host, port)
+    claim_port(host, port)  # the demo's operator must not write into a Drumside that answers there already
     folder = folder or Path(tempfile.mkdtemp(prefix="drumside-demo-"))
     modbus_port = _free_port()
     services = Services(folder, Clock())
@@ -81,19 +79,6 @@ def _start_roaster(modbus_port: int, speed: float, port: int) -> subprocess.Pope
             break
         time.sleep(0.05)
     return started
-
-
-def _claim(host: str, port: int) -> None:
-    """Refuse a port that is taken: the demo's operator must not write into a Drumside that answers there already."""
-    with socket.socket(socket.AF_INET6 if ":" in host else socket.AF_INET) as probe:
-        if os.name == "posix":
-            probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)  # a port just let go of is free
-        try:
-            probe.bind((host, port))
-        except OSError as error:
-            raise SettingError(
-                f"Port {port} cannot be used ({error.strerror}); give another one with --port."
-            ) from None
 
 
 def _free_port() -> int:

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from roastlog import __version__
-from roastlog.errors import DrumsideError
+from roastlog.errors import DrumsideError, SheetError
 
 if TYPE_CHECKING:
     from roastlog.services import Services
@@ -98,8 +98,12 @@ def _token(asked: argparse.Namespace) -> None:
 
 
 def _machine_import(asked: argparse.Namespace) -> None:
+    try:
+        text = asked.sheet.read_text(encoding="utf-8-sig")
+    except (OSError, UnicodeDecodeError) as error:
+        raise SheetError(f"{asked.sheet} cannot be read ({error}). A sheet is plain text in UTF-8, in TOML.") from None
     services = _services(asked.data)
-    machine = services.keep_sheet(asked.sheet.read_text(encoding="utf-8"))
+    machine = services.keep_sheet(text)
     services.close()
     print(f"{machine.name} is set up; a server that is running reads it after a restart.")
 

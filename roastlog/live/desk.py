@@ -1,5 +1,6 @@
 """The desk: all machines that are set up, what each is roasting, and the one way that news of it goes out."""
 
+import logging
 import threading
 from collections.abc import Iterator
 from dataclasses import asdict
@@ -8,7 +9,7 @@ from typing import Any, Final, Protocol, runtime_checkable
 from uuid import UUID, uuid5
 
 from roastlog.clock import Clock
-from roastlog.errors import NoSuchMachine
+from roastlog.errors import NoSuchMachine, StoreError
 from roastlog.instruments.build import build_instruments
 from roastlog.instruments.machine import Machine
 from roastlog.journal.entries import Entry
@@ -23,6 +24,7 @@ from roastlog.store import journal as stored
 from roastlog.store.batches import BatchSummary
 from roastlog.store.store import Store
 
+log = logging.getLogger(__name__)
 LONGEST_ROAST_MS: Final = 2 * 3_600_000
 NAMESPACE: Final = UUID("5c1c8f4e-6f0e-4a53-9a5e-3d2b7a9c1f10")  # of moves read off machines; drawn once at random
 
@@ -82,7 +84,10 @@ class Desk:
     def close(self) -> None:
         """Stop reading, save what there is, and let all watchers go."""
         for place in self._places.values():
-            self._leave(place)
+            try:
+                self._leave(place)
+            except StoreError:
+                log.exception("The last readings of %s cannot be written and are lost", place.live.machine.name)
         self._saver.stop()
 
     def machines(self) -> list[Machine]:

@@ -8,9 +8,13 @@ import importlib.util
 import logging
 import multiprocessing
 import os
+import signal
+import socket
 import sys
 import threading
-from collections.abc import Callable
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
@@ -18,12 +22,14 @@ from typing import Any, Final
 from flask import Flask
 
 from roastlog.clock import Clock
+from roastlog.errors import SettingError, StoreError
 from roastlog.services import Services
 from roastlog.web.app import create_app
 
 THREADS: Final = 64
 WATCH_S: Final = 0.1
 KILL_S: Final = 5
+HOLD_S: Final = 5.0  # how long the one before may take to let go of the folder
 
 
 @dataclass(frozen=True)
@@ -42,16 +48,69 @@ class Serving:
 
 
 def serve(serving: Serving) -> None:
-    """Serve until interrupted."""
+    """Serve until interrupted.
+
+    Raises
+    ------
+    StoreError
+        If another one records into the folder already.
+    SettingError
+        If the port is taken.
+    """
     serving.folder.mkdir(parents=True, exist_ok=True)
-    serving.run_file.write_text(str(os.getpid()), encoding="ascii")
+    with _held(serving.folder):
+        claim_port(serving.host, serving.port)
+        serving.run_file.write_text(str(os.getpid()), encoding="ascii")
+        try:
+            if sys.platform == "linux" and importlib.util.find_spec("granian"):
+                _granian(serving)
+            else:
+                _waitress(serving)
+        finally:
+            serving.run_file.unlink(missing_ok=True)
+
+
+def claim_port(host: str, port: int) -> None:
+    """Refuse a port that is taken: two servers can share one, and each would get some of what is sent to it."""
+    with socket.socket(socket.AF_INET6 if ":" in host else socket.AF_INET) as probe:
+        if os.name == "posix":
+            probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)  # a port just let go of is free
+        try:
+            probe.bind((host, port))
+        except (OSError, OverflowError) as error:
+            reason = getattr(error, "strerror", None) or error
+            raise SettingError(
+                f"Port {port} of {host} cannot be used ({reason}); give another one with --port."
+            ) from None
+
+
+@contextmanager
+def _held(folder: Path) -> Iterator[None]:
+    """Keep the folder to ourselves: two that record into it would say everything twice, and stop each other.
+
+    The server's process holds it as well, so that it is free only when both are gone.
+    """
+    with (folder / "lock").open("w", encoding="ascii") as lock:
+        until_s = time.monotonic() + HOLD_S
+        while not _locked(lock.fileno()):
+            if time.monotonic() > until_s:
+                raise StoreError(
+                    f"Another Drumside records into {folder}. Stop it first, or give another folder with --data."
+                )
+            time.sleep(WATCH_S)
+        yield
+
+
+def _locked(file: int) -> bool:
+    if sys.platform == "win32":
+        return True  # the port alone has to tell there
+    import fcntl  # noqa: PLC0415 - not there on Windows
+
     try:
-        if sys.platform == "linux" and importlib.util.find_spec("granian"):
-            _granian(serving)
-        else:
-            _waitress(serving)
-    finally:
-        serving.run_file.unlink(missing_ok=True)
+        fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except OSError:
+        return False
+    return True
 
 
 def _open(serving: Serving) -> tuple[Flask, Services]:
@@ -71,9 +130,11 @@ def _granian(serving: Serving) -> None:
             serving.run_file.unlink(missing_ok=True)
             super().signal_handler_interrupt(*args, **kwargs)
 
+    parent = os.getpid()
+
     def load(_target: str) -> Callable[..., Any]:
         app, services = _open(serving)
-        _close_when_told(serving.run_file, services)
+        _close_when_told(serving.run_file, services, parent)
         return app
 
     multiprocessing.set_start_method("fork", force=True)  # newer Pythons choose another one
@@ -90,9 +151,7 @@ def _granian(serving: Serving) -> None:
     ).serve(target_loader=load)
 
 
-def _close_when_told(run_file: Path, services: Services) -> None:
-    parent = os.getppid()
-
+def _close_when_told(run_file: Path, services: Services, parent: int) -> None:
     def watch() -> None:
         pause = threading.Event()
         while run_file.exists() and os.getppid() == parent:
@@ -109,6 +168,7 @@ def _waitress(serving: Serving) -> None:
     from waitress import create_server  # noqa: PLC0415
 
     app, services = _open(serving)
+    signal.signal(signal.SIGTERM, lambda *_: sys.exit())  # by itself it would end Python without a last save
     server = create_server(app, host=serving.host, port=serving.port, threads=THREADS)
     try:
         server.run()
