@@ -220,12 +220,11 @@ def body_of(kind: str, body: Mapping[str, Any]) -> Body:
 def amended(kind: str, body: Mapping[str, Any], change: Mapping[str, Any]) -> dict[str, Any]:
     """The body with some fields changed (null clears one), checked as a whole."""
     merged = {key: value for key, value in {**body, **change}.items() if value is not None}
-    body_of(kind, merged)
-    return merged
+    return _plain(body_of(kind, merged))
 
 
 def parse_entry(raw: object, *, received_ms: int) -> Entry:
-    """An entry as it came over the wire.
+    """An entry as it came over the wire, its body checked and in plain form.
 
     Raises
     ------
@@ -238,8 +237,11 @@ def parse_entry(raw: object, *, received_ms: int) -> Entry:
         entry = Entry.model_validate({**raw, "received_ms": received_ms})
     except ValidationError as error:
         raise EntryRefused(sentence(error)) from None
-    body_of(entry.kind, entry.body)
-    return entry
+    return entry.model_copy(update={"body": _plain(body_of(entry.kind, entry.body))})
+
+
+def _plain(body: Body) -> dict[str, Any]:
+    return body.model_dump(mode="json", exclude_none=True)
 
 
 def sentence(error: ValidationError) -> str:

@@ -10,7 +10,7 @@ from typing import Any, Final
 from uuid import UUID
 
 from roastlog.errors import EntryRefused
-from roastlog.journal.entries import By, Entry, Opened, amended, body_of
+from roastlog.journal.entries import By, Entry, Opened, amended
 from roastlog.journal.words import EXPECTED, MOMENTS, MomentName
 
 STATES: Final = ("open", "roasting", "cooling", "weighed", "released", "held", "rejected", "discarded")
@@ -217,7 +217,6 @@ def _line(entry: Entry, changes: list[Entry], *, undone: bool) -> Line:
             body = amended(entry.kind, body, amendment.body["body"])
         except EntryRefused:
             flags.append("amend_unfit")
-    body = body_of(entry.kind, body).model_dump(mode="json", exclude_none=True)
     return Line(
         id=entry.id,
         kind=entry.kind,

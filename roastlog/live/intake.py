@@ -107,10 +107,13 @@ class Intake:
 
     def _add(self, db: Database, entry: Entry) -> Result:
         code = _code(db, entry)
-        batch = fold(stored.entries_of(db.conn, code), code)
-        if batch.machine != entry.machine:
-            raise EntryRefused(f"Batch {code} was roasted on {batch.machine}, not on {entry.machine}.")
-        self._check(entry, batch)
+        machine = stored.machine_of(db.conn, code)
+        if machine != entry.machine:
+            raise EntryRefused(f"Batch {code} was roasted on {machine}, not on {entry.machine}.")
+        if entry.kind == "move":
+            _check_move(self._machine(entry.machine), entry.body)
+        elif entry.kind in {"weighed", "amend"}:
+            _check_with(entry, fold(stored.entries_of(db.conn, code), code))
         stored.add_entry(db, entry, code)
         batch = stored.refold(db, code)
         line = next(line for line in batch.lines if line.id == entry.id)
@@ -121,21 +124,6 @@ class Intake:
             there = ", ".join(self._machines) or "none yet"
             raise EntryRefused(f"There is no machine “{ident}” here; there is {there}.")
         return self._machines[ident]
-
-    def _check(self, entry: Entry, batch: Batch) -> None:
-        machine = self._machine(entry.machine)
-        if entry.kind == "move":
-            _check_move(machine, entry.body)
-        elif entry.kind == "weighed":
-            check_weight(entry.body["roasted_g"], entry.body.get("removed_g"), batch.green_g)
-        elif entry.kind == "amend":
-            about = next((line for line in batch.lines if line.id == UUID(str(entry.body["entry"]))), None)
-            if about is not None and about.kind in ON_ENTRIES:
-                raise EntryRefused("An undo, a shift or a correction cannot be corrected; undo it and say it anew.")
-            if about is not None:
-                body = amended(about.kind, about.body, entry.body["body"])
-                if about.kind == "weighed":
-                    check_weight(body["roasted_g"], body.get("removed_g"), batch.green_g)
 
     def _notice(self, line: Line, batch: Batch) -> str | None:
         if line.at_ms > self._clock.now_ms() + AHEAD_MS:
@@ -219,6 +207,23 @@ def _check_move(machine: Machine, body: Mapping[str, Any]) -> None:
         raise EntryRefused(
             f"{control.name} goes from {control.low:g} to {control.high:g} {control.unit}, not {body['setting']:g}."
         )
+
+
+def _check_with(entry: Entry, batch: Batch) -> None:
+    """Refuse a weight or a correction that cannot be true of the batch as it is."""
+    if entry.kind == "weighed":
+        check_weight(entry.body["roasted_g"], entry.body.get("removed_g"), batch.green_g)
+        return
+    about = next((line for line in batch.lines if line.id == UUID(str(entry.body["entry"]))), None)
+    if about is None:
+        return
+    if about.kind in ON_ENTRIES:
+        raise EntryRefused("An undo, a shift or a correction cannot be corrected; undo it and say it anew.")
+    body = amended(about.kind, about.body, entry.body["body"])
+    if about.kind == "weighed":
+        check_weight(body["roasted_g"], body.get("removed_g"), batch.green_g)
+    elif about.kind == "opened" and batch.roasted_g is not None:
+        check_weight(batch.roasted_g, None, body.get("green_g"))
 
 
 def _lot_notice(db: Database, entry: Entry) -> str | None:

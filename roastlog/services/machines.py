@@ -9,7 +9,7 @@ from roastlog.clock import Clock
 from roastlog.errors import NoSuchMachine, StoreError
 from roastlog.instruments.machine import Machine, practice_machine
 from roastlog.instruments.sheet import parse_sheet, sheet_text
-from roastlog.journal.entries import Entry
+from roastlog.journal.entries import parse_entry
 from roastlog.live.desk import Desk
 from roastlog.live.hub import Hub
 from roastlog.live.intake import Result
@@ -141,7 +141,7 @@ class Machines(Books):
 
     def import_batch(self, raws: Sequence[Mapping[str, Any]], rows: Sequence[stored_readings.Row]) -> str:
         """Keep a whole batch that happened elsewhere, its `opened` entry first, with its readings; its code."""
-        opened, *rest = [Entry.model_validate({"received_ms": raw["at_ms"], **raw}) for raw in raws]
+        opened, *rest = [parse_entry(dict(raw), received_ms=raw["at_ms"]) for raw in raws]
 
         def change(db: Database) -> str:
             stored_readings.add_rows(db, opened.machine, rows)

@@ -6,6 +6,7 @@ import sqlite3
 from collections.abc import Iterable
 from datetime import datetime
 from typing import Any
+from uuid import UUID
 
 from sqlite_utils import Database
 
@@ -18,14 +19,14 @@ TOKEN_BYTES = 16
 
 def entry_of(row: sqlite3.Row) -> Entry:
     """The entry that a row holds. It was checked when it came in and is not checked again."""
-    return Entry(
-        id=row["id"],
+    return Entry.model_construct(
+        id=UUID(row["id"]),
         machine=row["machine"],
         batch=row["batch"],
         kind=row["kind"],
         at_ms=row["at_ms"],
         received_ms=row["received_ms"],
-        by=By(person=row["person"], device=row["device"]),
+        by=By.model_construct(person=row["person"], device=row["device"]),
         body=json.loads(row["body"]),
     )
 
@@ -61,6 +62,11 @@ def batch_named(connection: sqlite3.Connection, reference: str) -> str | None:
         "SELECT code FROM batches WHERE code = ? OR opened_entry = ?", (reference, reference)
     ).fetchone()
     return None if row is None else str(row["code"])
+
+
+def machine_of(connection: sqlite3.Connection, code: str) -> str:
+    """Id of the machine that a batch was opened on."""
+    return str(connection.execute("SELECT machine FROM batches WHERE code = ?", (code,)).fetchone()[0])
 
 
 def open_batch(db: Database, entry: Entry) -> str:
