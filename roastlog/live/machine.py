@@ -242,5 +242,5 @@ class LiveMachine:
         time_s = None
         if self._charged_ms is not None and self._last_ms is not None:
             time_s = round((self._last_ms - self._charged_ms) / 1000, 2)
-        values = {channel: round(value, 2) for channel, value in self._values.items()}
+        values = {name: round(value, 2) for name, value in (self._values | self._knobs).items()}
         return {"at_ms": self._last_ms, "time_s": time_s, "values": values, "rates": rates}
