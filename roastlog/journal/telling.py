@@ -4,6 +4,9 @@ from collections.abc import Callable, Mapping
 from typing import Any, Final
 from uuid import UUID
 
+from pydantic import ValidationError
+
+from roastlog.journal.entries import Plan
 from roastlog.journal.fold import Batch, Line
 from roastlog.journal.words import MOMENT_LABELS, STAGE_LABELS
 from roastlog.units import clock_text
@@ -71,9 +74,16 @@ def _about(line: Line, batch: Batch, controls: Mapping[str, str]) -> str:
 def change_text(name: str, value: Any) -> str:  # noqa: ANN401 - whatever a body holds
     """One corrected field in words."""
     label = _FACTS.get(name, name.replace("_", " "))
-    if value is None:
-        return f"no {label}"
-    return f"{label} {' '.join(plan_text(value)) if name == 'plan' else plain(value)}"
+    said = _plan(value) if name == "plan" else plain(value)
+    return f"{label} {said}" if said else f"no {label}"
+
+
+def _plan(value: Any) -> str:  # noqa: ANN401 - a correction that came before its entry was not held against it
+    try:
+        plan = Plan.model_validate(value or {})
+    except ValidationError:
+        return str(value)
+    return " ".join(plan_text(plan.model_dump(exclude_none=True)))
 
 
 def facts(body: Mapping[str, Any]) -> list[str]:
@@ -96,8 +106,10 @@ def plan_text(plan: Mapping[str, Any]) -> list[str]:
 
 
 def plain(value: object) -> str:
-    """A number as one says it: 4.0 is “4”, 3.5 is “3.5”; anything else as it is."""
-    return f"{value:g}" if isinstance(value, float) else str(value)
+    """A number as one says it: 4.0 is “4”, 3.5 is “3.5”; several words with commas; nothing for None."""
+    if isinstance(value, list | tuple):
+        return ", ".join(map(plain, value))
+    return f"{value:g}" if isinstance(value, float) else "" if value is None else str(value)
 
 
 _TELLERS: Final[dict[str, Callable[[Mapping[str, Any]], str]]] = {
