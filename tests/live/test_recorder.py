@@ -110,7 +110,7 @@ def test_each_channel_is_read_on_its_own_schedule(services: Services):
 
     until(lambda: times("exhaust") >= 3)
     assert times("bean_probe") > 3 * times("exhaust")
-    assert live.now()["values"] == {"bean_probe": 196.3, "exhaust": -5.5}
+    assert live.now()["values"] == {"bean_probe": 196.3, "exhaust": -5.5, "radiant": 4.0}
     assert link(services).state == "ok"
 
 
