@@ -72,7 +72,9 @@ def machine_of(connection: sqlite3.Connection, code: str) -> str:
 def open_batch(db: Database, entry: Entry) -> str:
     """Give a new batch the next code of its day and an unguessable token; its row is filled in by `refold`."""
     day = datetime.fromtimestamp(entry.at_ms / 1000).astimezone().date()
-    taken = db.conn.execute("SELECT max(number) FROM batches WHERE day = ?", (day.isoformat(),)).fetchone()[0]
+    # By the code and not by the day: with two-digit years a phone whose clock is a century off shares a day's codes.
+    span = f"{day:%y%j}-", f"{day:%y%j}-~"
+    taken = db.conn.execute("SELECT max(number) FROM batches WHERE code BETWEEN ? AND ?", span).fetchone()[0]
     number = (taken or 0) + 1
     code = batch_code(day, number)
     db.table("batches").insert(

@@ -126,6 +126,13 @@ def test_codes_count_the_batches_of_a_day(store: Store):
     assert parse_code(opened(store, NOON_MS)).number == 4
 
 
+def test_a_clock_that_is_a_century_off_takes_no_code_twice(store: Store):
+    """Codes have two-digit years: that of the same day a hundred years on counts with today's."""
+    far_ms = int(datetime(2126, 11, 26, 12).astimezone().timestamp() * 1000)
+    codes = [opened(store, NOON_MS), opened(store, far_ms), opened(store, NOON_MS)]
+    assert [parse_code(code).number for code in codes] == [1, 2, 3]
+
+
 def test_a_day_begins_at_local_midnight(store: Store):
     """The last second of a day and the first of the next are two days."""
     midnight = int(datetime(2026, 11, 27).astimezone().timestamp() * 1000)
