@@ -42,13 +42,14 @@ export class Mirror {
         this.connected = false;
         this.#strip();
       },
-      back: () => this.refetch(),
+      open: () => this.refetch(),
     });
   }
 
   show(chart) {
     this.chart = chart;
     this.#draw();
+    this.refetch(); // rows that came while it was made
   }
 
   /** The server has it; should the stream not tell of it soon, ask. */
@@ -99,10 +100,16 @@ export class Mirror {
     if (this.#curveKey() === this.curve) return;
     this.curve = this.#curveKey();
     const { batch } = this.state.view;
-    if (batch.charged_at_ms === null) return void this.chart?.replace({ t_s: [] });
-    this.chart?.hold();
+    if (batch.charged_at_ms === null) {
+      this.asked = null;
+      return void this.chart?.replace({ t_s: [] });
+    }
+    if (!this.chart) return;
+    this.chart.hold();
+    const asked = (this.asked = {}); // an answer that a newer question has overtaken is of no use
     try {
-      this.chart?.replace(await fetched(`/api/batches/${encodeURIComponent(batch.code)}/curve`));
+      const columns = await fetched(`/api/batches/${encodeURIComponent(batch.code)}/curve`);
+      if (asked === this.asked) this.chart.replace(columns);
     } catch {
       setTimeout(() => this.refetch(), 2000);
     }

@@ -1,7 +1,7 @@
-// What the server says as it happens. After a loss the page fetches what it missed, before anything new is believed.
+// What the server says as it happens. Whoever begins to follow, at first or after a loss, fetches what came before.
 const RETRY_MS = 2000;
 
-/** Calls `on[event](data)` for reading, entry, outlook, state, and `on.lost()`, `on.back()`. */
+/** Calls `on[event](data)` for reading, entry, outlook, state, and `on.lost()`, `on.open()`. */
 export function follow(url, on) {
   let source = null;
   let lost = false;
@@ -9,8 +9,8 @@ export function follow(url, on) {
   const open = () => {
     source = new EventSource(url);
     source.onopen = () => {
-      if (lost) on.back();
       lost = false;
+      on.open(); // the first time too: something was said, and read, since the page was made
     };
     source.onerror = () => {
       if (!lost) on.lost();
