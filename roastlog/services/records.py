@@ -126,13 +126,13 @@ class Records(Machines):
             rows = self.desk.live(machine.id).rows_between(*span)
         else:
             rows = stored_readings.rows_between(self.store.read, batch.machine, *span)
-        if not rows:
-            return Curve(np.empty(0), {})
         names = list(dict.fromkeys(name for _, values in rows for name in values))
         roles: dict[str, str] = {}
         if machine is not None:
             names = [channel.id for channel in machine.channels]
             roles = {channel.id: channel.role for channel in machine.channels if channel.role in BEAN_ROLES}
+        if not rows and "drop" not in batch.moments:
+            return Curve(np.empty(0), {name: np.empty(0) for name in (*names, *(f"rate_{name}" for name in roles))})
         columns = {name: [values.get(name, math.nan) for _, values in rows] for name in names}
         if "drop" not in batch.moments:  # what is still to come is no gap
             end_s = max(0, min(end_s, math.ceil((rows[-1][0] - charge.at_ms) / 1000)))
