@@ -18,6 +18,11 @@ def rate_f_from_c(rate_c_per_min: float) -> float:
     return rate_c_per_min * 1.8
 
 
+def rate_c_from_f(rate_f_per_min: float) -> float:
+    """Rate in °C/min of a rate in °F/min."""
+    return rate_f_per_min / 1.8
+
+
 def lb_from_g(mass_g: float) -> float:
     """Mass in pounds of a mass in grams."""
     return mass_g / G_PER_LB

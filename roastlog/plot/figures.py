@@ -2,7 +2,8 @@
 
 A figure is made once and goes to the browser as a `json_item`. Colours here are those of the light theme; whatever
 takes one from the page's theme carries a tag ``{property: token}``, and static/js/figure.js paints it anew from
-``--token``. Import this module only where a figure is made: Bokeh takes its time to load.
+``--token``. Curves stay in °C, and so does all that the page feeds them with later; an axis in °F has its ticks where
+the round values of °F are. Import this module only where a figure is made: Bokeh takes its time to load.
 """
 
 from collections.abc import Mapping, Sequence
@@ -30,6 +31,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from roastlog.errors import CurveError
 from roastlog.plot.overlays import Columns, checks, marks, ribbon
+from roastlog.units import c_from_f, rate_c_from_f
 
 Columned = Mapping[str, ArrayLike]
 
@@ -76,6 +78,7 @@ class _Frame:
     rate_px: int
     lane_px: int
     tick_s: int
+    tick_f: int  # a small phone has room for a number each 100 °F; in °C each 40 °C will do for both
     least_s: float
     room: float  # the axis reaches this many times as far as the curve, so that the words at its end fit
 
@@ -83,8 +86,8 @@ class _Frame:
         return max(self.least_s, float(np.ceil(end_s * self.room / self.tick_s)) * self.tick_s)
 
 
-_LIVE: Final = _Frame(temp_px=200, rate_px=90, lane_px=22, tick_s=120, least_s=600.0, room=1.26)
-_RECORD: Final = _Frame(temp_px=340, rate_px=150, lane_px=26, tick_s=60, least_s=60.0, room=1.2)
+_LIVE: Final = _Frame(temp_px=200, rate_px=90, lane_px=22, tick_s=120, tick_f=100, least_s=600.0, room=1.26)
+_RECORD: Final = _Frame(temp_px=340, rate_px=150, lane_px=26, tick_s=60, tick_f=50, least_s=60.0, room=1.2)
 
 
 def live_figure(
@@ -92,6 +95,8 @@ def live_figure(
     controls: Sequence[Mapping[str, Any]],
     columns: Columned,
     overlays: Mapping[str, Columns] | None = None,
+    *,
+    temp_unit: str = "C",
 ) -> dict[str, Any]:
     """The live page's panels as a `json_item`, to be embedded once and then fed by name.
 
@@ -105,6 +110,8 @@ def live_figure(
     overlays
         ``marks``, ``checks``, ``ribbon`` as `roastlog.plot.overlays` makes them, and ``guide`` (``t_s``, ``temp_c``),
         ``ahead`` (like marks). Each may be missing.
+    temp_unit
+        ``C`` or ``F``: what the axes read in.
 
     Returns
     -------
@@ -112,7 +119,7 @@ def live_figure(
         Named sources in it: ``live``, ``ends``, ``marks``, ``ahead``, ``checks``, ``ribbon``, ``guide``; named ranges:
         ``time``, ``temp``, ``rate``.
     """
-    return _item(channels, controls, columns, overlays or {}, _LIVE)
+    return _item(channels, controls, columns, overlays or {}, _LIVE, temp_unit)
 
 
 def record_figure(
@@ -120,12 +127,14 @@ def record_figure(
     controls: Sequence[Mapping[str, Any]],
     columns: Columned,
     overlays: Mapping[str, Columns] | None = None,
+    *,
+    temp_unit: str = "C",
 ) -> dict[str, Any]:
     """The record page's panels: the same look, taller, the whole curve and no room for what is to come.
 
     Parameters and result are those of `live_figure`.
     """
-    return _item(channels, controls, columns, overlays or {}, _RECORD)
+    return _item(channels, controls, columns, overlays or {}, _RECORD, temp_unit)
 
 
 def live_columns(channels: Sequence[Mapping[str, Any]], columns: Columned) -> dict[str, NDArray[np.float32]]:
@@ -154,16 +163,20 @@ def _item(
     columns: Columned,
     overlays: Mapping[str, Columns],
     frame: _Frame,
+    temp_unit: str,
 ) -> dict[str, Any]:
     data = live_columns(channels, columns)
     live = ColumnDataSource(data, name="live")
     end_s = float(data["t_s"][-1]) if data["t_s"].size else 0.0
     time = Range1d(0, frame.reach_s(end_s), name="time")
     temperatures = _temperatures(channels, live, time, frame)
+    _reads_in(temperatures, _temp_ticks(temp_unit, frame), f"°{temp_unit}")
     _rules(temperatures, overlays.get("marks"), "marks", dash="solid", ink="ink")
     _rules(temperatures, overlays.get("ahead"), "ahead", dash="dotted", ink="ink-2")
     _curves(temperatures, channels, live, overlays)
-    panels = [temperatures, _rates(channels, live, time, frame)]
+    rates = _rates(channels, live, time, frame)
+    _reads_in(rates, _rate_ticks(temp_unit), f"°{temp_unit}/min")
+    panels = [temperatures, rates]
     if controls:
         panels.append(_ribbon(controls, overlays.get("ribbon"), time, frame))
     item: dict[str, Any] = json_item(column(*panels, sizing_mode="stretch_width", spacing=0))
@@ -174,9 +187,7 @@ def _temperatures(channels: Sequence[Mapping[str, Any]], live: ColumnDataSource,
     temps = [live.data[channel["id"]] for channel in channels]
     top = max([260.0, *(float(np.ceil(np.nanmax(temp) / 20 + 1)) * 20 for temp in temps if np.isfinite(temp).any())])
     panel = _panel(time, Range1d(60, top, name="temp"), frame.temp_px, name="temperatures")
-    panel.yaxis.ticker = SingleIntervalTicker(interval=40, num_minor_ticks=0)
     _minutes(panel, frame.tick_s, shown=True)
-    _unit(panel, "°C")
     return panel
 
 
@@ -197,13 +208,11 @@ def _curves(
 
 def _rates(channels: Sequence[Mapping[str, Any]], live: ColumnDataSource, time: Range1d, frame: _Frame) -> Plot:
     panel = _panel(time, Range1d(0, 24, name="rate"), frame.rate_px, name="rates")
-    panel.yaxis.ticker = SingleIntervalTicker(interval=10, num_minor_ticks=0)
     _minutes(panel, frame.tick_s, shown=False)
     panel.min_border_top = panel.min_border_bottom = 7  # else the first and the last tick lose half their number
     for channel in reversed(channels):
         if channel["role"] in _BEAN_ROLES:
             panel.add_glyph(live, _line(channel, f"rate_{channel['id']}"))
-    _unit(panel, "°C/min")
     return panel
 
 
@@ -337,8 +346,24 @@ def _apart(temps_c: Sequence[float], gap_c: float) -> list[float]:
     return placed
 
 
-def _unit(panel: Plot, unit: str) -> None:
-    """The unit of the vertical axis, in the lower right of the panel: the corner that no curve comes to."""
+def _temp_ticks(unit: str, frame: _Frame) -> dict[float, str]:
+    """Where the ticks of the upper axis stand [°C], and what they say."""
+    if unit == "F":
+        return {c_from_f(temp_f): str(temp_f) for temp_f in range(0, 1801, frame.tick_f)}
+    return {temp_c: str(temp_c) for temp_c in range(0, 1001, 40)}
+
+
+def _rate_ticks(unit: str) -> dict[float, str]:
+    """Where the ticks of the lower axis stand [°C/min], and what they say."""
+    if unit == "F":
+        return {rate_c_from_f(rate_f): str(rate_f).replace("-", "−") for rate_f in range(-100, 101, 20)}
+    return {rate_c: str(rate_c).replace("-", "−") for rate_c in range(-60, 61, 10)}
+
+
+def _reads_in(panel: Plot, ticks: Mapping[float, str], unit: str) -> None:
+    """Ticks of the vertical axis, and its unit in the lower right of the panel: the corner that no curve comes to."""
+    panel.yaxis.ticker = FixedTicker(ticks=list(ticks))
+    panel.yaxis.major_label_overrides = dict(ticks)
     panel.extra_x_ranges = {"share": Range1d(0, 1)}
     panel.extra_y_ranges = {"unit": Range1d(0, 1)}
     words = Text(x=value(1), y=value(0.03), text="text", text_align="right", text_color=TOKENS["ink-2"], **_WORDS)

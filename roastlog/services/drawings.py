@@ -14,8 +14,8 @@ from roastlog.services.records import Records, bean_column, value_of
 class Drawings(Records):
     """The figures of one data folder."""
 
-    def live_figure(self, machine_id: str) -> dict[str, Any]:
-        """The live page's figure as a Bokeh json_item, with the curve so far."""
+    def live_figure(self, machine_id: str, *, temp_unit: str = "C") -> dict[str, Any]:
+        """The live page's figure as a Bokeh json_item, with the curve so far; its axes read in °C or °F."""
         from roastlog.plot.figures import live_figure  # noqa: PLC0415 - Bokeh takes a second to load
 
         live, view = self.desk.live(machine_id), self.desk.view(machine_id)
@@ -26,7 +26,7 @@ class Drawings(Records):
         columns = {
             name: [math.nan if value is None else value for value in column] for name, column in live.columns().items()
         }
-        return live_figure(view["channels"], view["controls"], columns, drawn)
+        return live_figure(view["channels"], view["controls"], columns, drawn, temp_unit=temp_unit)
 
     def _guide(self, code: str) -> dict[str, Any]:
         """The curve of an earlier batch to be held against; nothing where there is none of that code."""
@@ -39,8 +39,8 @@ class Drawings(Records):
             return {}
         return {"guide": {"t_s": record.curve.time_s, "temp_c": record.curve.channels[bean]}}
 
-    def figure(self, text: str) -> dict[str, Any]:
-        """The record's figure as a Bokeh json_item."""
+    def figure(self, text: str, *, temp_unit: str = "C") -> dict[str, Any]:
+        """The record's figure as a Bokeh json_item; its axes read in °C or °F."""
         from roastlog.plot.figures import record_figure  # noqa: PLC0415 - Bokeh takes a second to load
 
         record = self.record(text)
@@ -70,6 +70,7 @@ class Drawings(Records):
                     end_s,
                 ),
             },
+            temp_unit=temp_unit,
         )
 
 

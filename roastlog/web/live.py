@@ -11,6 +11,7 @@ from flask.typing import ResponseReturnValue
 from roastlog.journal.words import AROMA_BY_STAGE, AROMA_WORDS, EXPECTED, MOMENT_LABELS, STAGE_LABELS
 from roastlog.live.hub import Hub
 from roastlog.web import services
+from roastlog.web.format import page_units
 from roastlog.web.forms import who
 
 bp = Blueprint("live", __name__)
@@ -29,8 +30,9 @@ WORDS: Final[dict[str, Any]] = {
 def page(machine_id: str) -> str:
     """The live page."""
     view = services().view(machine_id)
-    figure = services().live_figure(machine_id)
-    return render_template("live/page.html", view=view, words=WORDS, figure=figure, who=who())
+    units = page_units()
+    figure = services().live_figure(machine_id, temp_unit=units.temp)
+    return render_template("live/page.html", view=view, words=WORDS, units=units, figure=figure, who=who())
 
 
 @bp.get("/machines/<machine_id>/view")

@@ -16,6 +16,7 @@ from roastlog.live.view import SHIFTABLE
 from roastlog.services import LogLine, Record
 from roastlog.store.batches import Page
 from roastlog.web import services
+from roastlog.web.format import page_units
 from roastlog.web.forms import Form, entry, remember, who
 
 bp = Blueprint("records", __name__)
@@ -99,7 +100,7 @@ def record(code: str) -> ResponseReturnValue:
 @bp.get("/batches/<code>/figure.json")
 def figure(code: str) -> Response:
     """The figure of a batch, for static/js/record.js to embed."""
-    return jsonify(services().figure(code))
+    return jsonify(services().figure(code, temp_unit=page_units().temp))
 
 
 @bp.post("/batches/<code>/undo")

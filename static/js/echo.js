@@ -1,5 +1,6 @@
 // What was just said, how far it got, and ten seconds to take it back or to say that it was a little ago.
 import { say } from "./numbers.js";
+import { temp } from "./units.js";
 
 const FRESH_MS = 10_000;
 const SIGNS = { pressed: "● pressed", saved: "◐ saved here", held: "◐ held in this page only", sent: "✓ on the server", refused: "✕ refused" };
@@ -8,7 +9,7 @@ const $ = (id) => document.getElementById(id);
 /** A line of the log in full: “First crack 8:42 · 196.4 °C”, “Radiant to 4.5 · 5:10”. */
 export function lineText({ kind, text, clock, temp_c: tempC }) {
   const time = clock ? (kind === "moment" ? ` ${clock}` : ` · ${clock}`) : "";
-  return `${text}${time}${Number.isFinite(tempC) ? ` · ${tempC.toFixed(1)} °C` : ""}`;
+  return `${text}${time}${Number.isFinite(tempC) ? ` · ${temp(tempC)}` : ""}`;
 }
 
 export class Echo {

@@ -1,5 +1,6 @@
 // The three numbers and the strip: plain text, touched only where it changes, grey when the last reading is old.
 import { stopwatch } from "./clock.js";
+import { degrees, rate as perMinute } from "./units.js";
 
 const OLD_MS = 3000;
 const $ = (id) => document.getElementById(id);
@@ -10,8 +11,6 @@ export function say(element, text) {
   element.said = text;
   element.textContent = text;
 }
-
-const signed = (value, digits = 1) => value.toFixed(digits).replace("-", "−");
 
 export class Numbers {
   constructor({ state, clock, channel }) {
@@ -25,11 +24,11 @@ export class Numbers {
     this.at = atMs;
     const value = values[this.channel];
     if (Number.isFinite(value)) this.temp = value;
-    say(this.parts.temp, this.temp === null ? "–" : signed(this.temp));
+    say(this.parts.temp, this.temp === null ? "–" : degrees(this.temp));
     const rate = rates?.[this.channel];
     const known = rate && Number.isFinite(rate.rate) && rate.state !== "settling";
-    say(this.parts.rate, known ? signed(rate.rate) : "–");
-    const error = known && Number.isFinite(rate.error) ? ` ± ${rate.error.toFixed(1)}` : "";
+    say(this.parts.rate, known ? perMinute(rate.rate) : "–");
+    const error = known && Number.isFinite(rate.error) ? ` ± ${perMinute(rate.error)}` : "";
     say(this.parts["rate-label"], { settling: "Rate, settling", held: "Rate, held" }[rate?.state] ?? `Rate${error}`);
   }
 

@@ -1,6 +1,7 @@
 // The pad: the next expected moment, one slap. It counts from the finger's first touch, not from its lift.
 import { stopwatch } from "./clock.js";
 import { say } from "./numbers.js";
+import { temp } from "./units.js";
 
 const BOUNCE_MS = 700; // a glove that bounces must not mark the moment after, too
 const AIM_MS = 1200; // when another hand marks the moment just before, this finger still meant the one it saw
@@ -40,8 +41,8 @@ export class Pad {
     const opens = moment === "charge" && !state.underWay;
     const timeS = moment === "charge" ? 0 : state.since(atMs);
     const time = timeS === null ? "" : ` ${stopwatch(timeS)}`;
-    const temp = numbers.temp === null ? "" : ` · ${numbers.temp.toFixed(1)} °C`;
-    voice.say("moment", { moment }, { text: `${state.words.moments[moment]}${time}${temp}`, atMs, batch: opens ? (state.nextBatch?.code ?? null) : state.batch });
+    const at = numbers.temp === null ? "" : ` · ${temp(numbers.temp)}`;
+    voice.say("moment", { moment }, { text: `${state.words.moments[moment]}${time}${at}`, atMs, batch: opens ? (state.nextBatch?.code ?? null) : state.batch });
   }
 
   draw() {

@@ -1,6 +1,7 @@
 // Sheets: a dialog from the bottom of the screen. Its entry gets the time at which it was opened: that is when the
 // trier came out, or the smell was there; choosing the word takes longer.
 import { stopwatch } from "./clock.js";
+import { degrees } from "./units.js";
 
 export class Sheets {
   constructor({ state, clock, numbers }) {
@@ -30,7 +31,7 @@ export class Sheets {
     const at = sheet.querySelector("[data-at]");
     if (at) at.textContent = timeS === null ? "" : stopwatch(timeS);
     const context = sheet.querySelector("[data-context]");
-    if (context) context.textContent = [temp === null ? "" : `${channelShort} ${temp.toFixed(1)}°`, this.state.phaseWord].filter(Boolean).join(" · ");
+    if (context) context.textContent = [temp === null ? "" : `${channelShort} ${degrees(temp)}°`, this.state.phaseWord].filter(Boolean).join(" · ");
     this.openers[name]?.(sheet, detail);
     sheet.showModal();
   }

@@ -65,6 +65,57 @@ def test_columns_travel_as_float32():
     assert np.isnan(values[2])
 
 
+def ticks(item: dict[str, Any], panel: str) -> dict[float, str]:
+    """Where the ticks of a panel's vertical axis stand, and what they say."""
+    (axis,) = named(item, panel)["left"]
+    assert set(axis["attributes"]["ticker"]["attributes"]["ticks"]) == dict(said(axis)).keys()
+    return dict(said(axis))
+
+
+def said(axis: dict[str, Any]) -> list[list[Any]]:
+    """The words that stand for numbers on an axis."""
+    entries: list[list[Any]] = axis["attributes"]["major_label_overrides"]["entries"]
+    return entries
+
+
+@pytest.mark.parametrize("make", [live_figure, record_figure])
+def test_an_axis_in_fahrenheit_reads_in_round_values_of_its_own(make):
+    """The words stand where their °F are in °C: 212 °F is 100 °C by definition; a difference of 9 °F is one of 5 °C."""
+    item = make(CHANNELS, CONTROLS, COLUMNS, temp_unit="F")
+    temps, rates = ticks(item, "temperatures"), ticks(item, "rates")
+    assert {"200", "300", "400", "500"} <= set(temps.values())
+    assert {"−20", "0", "20", "40"} <= set(rates.values())
+    assert [temp_c * 180 / 100 + 32 for temp_c in temps] == pytest.approx([int(text) for text in temps.values()])
+    assert [rate_c * 9 / 5 for rate_c in rates] == pytest.approx(
+        [int(text.replace("−", "-")) for text in rates.values()]
+    )
+    words = json.dumps(item, ensure_ascii=False)
+    assert '"°F"' in words
+    assert '"°F/min"' in words
+    assert "°C" not in words
+
+
+def test_an_axis_in_celsius_says_what_is_there():
+    """Without a unit asked for, each tick's words are its own value."""
+    item = live_figure(CHANNELS, CONTROLS, COLUMNS)
+    for panel, unit in (("temperatures", '"°C"'), ("rates", '"°C/min"')):
+        told = ticks(item, panel)
+        assert list(told) == [int(text.replace("−", "-")) for text in told.values()]
+        assert unit in json.dumps(item, ensure_ascii=False)
+
+
+def test_curves_are_the_same_in_either_unit():
+    """Only the axes know °F: what is drawn, and what the page will feed, stays in °C."""
+    drawn = {"checks": checks([("tan", 1.0, 190.0)]), "guide": {"t_s": [0.0, 1.0], "temp_c": [200.0, 189.0]}}
+    items = [live_figure(CHANNELS, CONTROLS, COLUMNS, drawn, temp_unit=unit) for unit in "CF"]
+    for name in ("live", "ends", "checks", "guide"):
+        celsius, fahrenheit = (named(item, name)["data"] for item in items)
+        assert celsius == fahrenheit
+    for name in ("temp", "rate"):
+        celsius, fahrenheit = (named(item, name) for item in items)
+        assert celsius == fahrenheit
+
+
 def test_a_column_of_another_length_is_refused():
     """Ragged columns would draw a curve that never was."""
     with pytest.raises(CurveError, match="exhaust"):

@@ -1,0 +1,14 @@
+// Degrees as the page shows them: everything comes in °C, and is turned into the roastery's own unit here and nowhere else.
+const { temp: letter } = JSON.parse(document.getElementById("units").textContent);
+const [scale, zero] = letter === "F" ? [1.8, 32] : [1, 0];
+
+const written = (value) => value.toFixed(1).replace("-", "−");
+
+/** A temperature [°C] where its unit is plain from the place: “385.5”. */
+export const degrees = (tempC) => written(tempC * scale + zero);
+
+/** A temperature [°C] with its unit: “385.5 °F”. */
+export const temp = (tempC) => `${degrees(tempC)} °${letter}`;
+
+/** A rate, or its error [°C/min]: a difference, which knows no zero. */
+export const rate = (cPerMin) => written(cPerMin * scale);

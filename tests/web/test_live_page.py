@@ -1,0 +1,71 @@
+"""The live page as it is first sent: what its scripts find in it, in the unit that the roastery reads in."""
+
+import json
+import re
+from typing import Any
+
+import pytest
+
+from tests.conftest import Bench
+
+
+def block(page: str, ident: str) -> Any:  # noqa: ANN401 - JSON
+    """One of the page's data blocks."""
+    found = re.search(rf'<script type="application/json" id="{ident}">(.*?)</script>', page, re.DOTALL)
+    assert found
+    return json.loads(found[1])
+
+
+def words(page: str) -> str:
+    """What the page says, scripts and tags left out, with plain spaces."""
+    shown = re.sub(r"<script.*?</script>|<[^>]+>", " ", page, flags=re.DOTALL)
+    return " ".join(shown.split())
+
+
+@pytest.fixture
+def charged(bench: Bench) -> Bench:
+    """A drum that was charged at 200 °C."""
+    code = bench.open()
+    for second in range(5):
+        bench.clock.turn_to(second)
+        bench.push((second, "bean_probe", 200.0), (second, "bean_surface", 190.0))
+    bench.say(bench.entry("moment", 2.0, batch=code, moment="charge"))
+    return bench
+
+
+@pytest.mark.parametrize(("unit", "charge"), [("C", "200.0 °C"), ("F", "392.0 °F")])
+def test_the_page_reads_in_the_unit_that_was_set(charged: Bench, unit: str, charge: str):
+    """Words, figure and what the scripts go by are in the unit; the view that they are fed with stays in °C."""
+    charged.services.save_settings({"units_temp": unit})
+    page = charged.client.get("/machines/drum-4").text
+    other = "°F" if unit == "C" else "°C"
+    assert block(page, "units")["temp"] == unit
+    assert f"Charge at 0 s, {charge}." in words(page)
+    assert other not in words(page)
+    figure = json.dumps(block(page, "figure"), ensure_ascii=False)
+    assert f'"°{unit}/min"' in figure
+    assert other not in figure
+    assert block(page, "view")["batch"]["moments"][0]["temp_c"] == pytest.approx(200.0)
+
+
+def test_programs_are_told_celsius_whatever_is_set(charged: Bench):
+    """The view and the curve, as JSON and as CSV, do not know the setting."""
+    paths = ["/machines/drum-4/view"]
+    code = charged.client.get(paths[0]).get_json()["batch"]["code"]
+    paths += [f"/api/batches/{code}/curve", f"/api/batches/{code}/curve.csv"]
+    told = []
+    for unit in "CF":
+        charged.services.save_settings({"units_temp": unit})
+        told.append([charged.client.get(path).text for path in paths])
+    assert told[0] == told[1]
+    assert "200.0" in told[0][2]
+
+
+def test_a_record_is_drawn_in_the_unit_that_was_set(charged: Bench):
+    """The figure that the record fetches has its axes in the unit of the tables beside it."""
+    code = charged.client.get("/machines/drum-4/view").get_json()["batch"]["code"]
+    for unit, other in ("CF", "FC"):
+        charged.services.save_settings({"units_temp": unit})
+        figure = json.dumps(charged.client.get(f"/batches/{code}/figure.json").get_json(), ensure_ascii=False)
+        assert f'"°{unit}"' in figure
+        assert f"°{other}" not in figure
