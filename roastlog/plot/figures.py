@@ -207,7 +207,9 @@ def _curves(
 
 
 def _rates(channels: Sequence[Mapping[str, Any]], live: ColumnDataSource, time: Range1d, frame: _Frame) -> Plot:
-    panel = _panel(time, Range1d(0, 24, name="rate"), frame.rate_px, name="rates")
+    shown = [live.data[f"rate_{channel['id']}"] for channel in channels if channel["role"] in _BEAN_ROLES]
+    highest = _highest_rate(live.data["t_s"], shown)
+    panel = _panel(time, Range1d(0, highest, name="rate"), frame.rate_px, name="rates")
     _minutes(panel, frame.tick_s, shown=False)
     panel.min_border_top = panel.min_border_bottom = 7  # else the first and the last tick lose half their number
     for channel in reversed(channels):
@@ -220,7 +222,7 @@ def _highest_rate(time_s: NDArray[np.float32], rates: Sequence[NDArray[np.float3
     """Where the rate axis ends. The first minutes are the probe finding the beans: they say nothing and are cut off."""
     said = [float(np.nanmax(rate, where=(time_s > _FOUND_S) & (rate < _MOST_RATE), initial=0.0)) for rate in rates]
     highest = max(said, default=0.0)
-    return max(22.0, float(np.ceil(highest / 5)) * 5 + 2)
+    return max(24.0, float(np.ceil(highest / 5)) * 5 + 2)
 
 
 def _ribbon(controls: Sequence[Mapping[str, Any]], bars: Columns | None, time: Range1d, frame: _Frame) -> Plot:

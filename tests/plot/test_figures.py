@@ -183,3 +183,15 @@ def test_the_page_can_be_scrolled_over_the_chart():
 def test_the_figure_is_plain_json():
     """It goes into a data block of the page as it is."""
     assert json.loads(json.dumps(live_figure(CHANNELS, CONTROLS, COLUMNS)))["root_id"]
+
+
+def test_the_rate_axis_reaches_the_highest_rate_but_that_of_the_first_minutes():
+    """A steep roast is shown whole; the hundreds of °C/min while the probe finds the beans are cut off."""
+    channels = [{"id": "bean_probe", "role": "bean_probe", "short": "probe", "name": "Bean probe"}]
+    columns = {"t_s": [30.0, 200.0, 400.0], "bean_probe": [90.0, 120.0, 180.0], "rate_bean_probe": [55.0, 31.0, 12.0]}
+    ends = []
+    for top in (31.0, 20.0):
+        columns["rate_bean_probe"][1] = top
+        item = record_figure(channels, [], columns)
+        ends.append(named(item, "rate")["end"])
+    assert ends == [37.0, 24.0]
