@@ -1,0 +1,101 @@
+"""What the browser tests share: a demo that runs, an empty server, a real Chromium, and the two screens."""
+
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from playwright.sync_api import Browser, sync_playwright
+
+from tests import chromium
+from tests.browser.screen import PHONE, TABLET, Screen
+from tests.browser.server import Server
+from tests.browser.wire import Wire
+
+SPEED = "30"
+MakeScreen = Callable[..., Screen]
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Mark what needs Chromium."""
+    for item in items:
+        if Path(__file__).parent in item.path.parents:
+            item.add_marker(pytest.mark.browser)
+
+
+@pytest.fixture(scope="session")
+def browser() -> Iterator[Browser]:
+    """The system's Chromium, else Playwright's own."""
+    with sync_playwright() as playwright:
+        running = playwright.chromium.launch(executable_path=chromium.executable(), args=chromium.FLAGS)
+        yield running
+        running.close()
+
+
+def _serving(folder: Path, *words: str) -> Iterator[Server]:
+    server = Server.start(folder, *words)
+    yield server
+    assert server.stop() == []
+
+
+@pytest.fixture(scope="session")
+def demo(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Server]:
+    """The demo at speed, shared by the tests that make a batch of their own in it."""
+    yield from _serving(tmp_path_factory.mktemp("demo") / "data", "demo", "--speed", SPEED)
+
+
+@pytest.fixture
+def own_demo(tmp_path: Path) -> Iterator[Server]:
+    """A demo of the test's own, just begun: its operator is roasting."""
+    yield from _serving(tmp_path / "data", "demo", "--speed", SPEED)
+
+
+@pytest.fixture
+def empty(tmp_path: Path) -> Iterator[Server]:
+    """A server on an empty folder."""
+    yield from _serving(tmp_path / "data", "serve")
+
+
+@pytest.fixture
+def screen(browser: Browser) -> Iterator[MakeScreen]:
+    """Makes screens; a screen that met an error, or broke the policy, fails the test."""
+    made: list[Screen] = []
+
+    def make(server: Server | Wire, device: dict[str, Any], **more: Any) -> Screen:  # noqa: ANN401 - Playwright's options
+        context = browser.new_context(**device, **more)
+        made.append(Screen(context, server.url))
+        return made[-1]
+
+    yield make
+    faults = [fault for one in made for fault in one.unexpected]
+    for one in made:
+        one.context.close()
+    assert faults == []
+
+
+@pytest.fixture
+def phone(demo: Server, screen: MakeScreen) -> Screen:
+    """A phone that looks at the shared demo."""
+    return screen(demo, PHONE)
+
+
+@pytest.fixture
+def tablet(demo: Server, screen: MakeScreen) -> Screen:
+    """A tablet that looks at the shared demo."""
+    return screen(demo, TABLET)
+
+
+@pytest.fixture
+def roast(demo: Server) -> Iterator[str]:
+    """A batch of the test's own in the shared demo's drum, just charged; its code."""
+    _drop(demo)
+    code = demo.say("opened", coffee="Alder washed", green_g=4000)
+    demo.say("moment", code, moment="charge")
+    yield code
+    _drop(demo)
+
+
+def _drop(demo: Server) -> None:
+    batch = demo.get("/machines/drum-4/view")["batch"]
+    if batch and batch["state"] in {"open", "roasting"}:
+        demo.say("moment", batch["code"], moment="drop")

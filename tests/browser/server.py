@@ -1,0 +1,94 @@
+"""A Drumside that runs beside the tests: a process of its own, in a folder of its own, ended as a person ends it."""
+
+import json
+import signal
+import socket
+import subprocess
+import sys
+import time
+from contextlib import suppress
+from pathlib import Path
+from typing import Any, Self
+from urllib.error import URLError
+from urllib.request import Request, urlopen
+from uuid import uuid4
+
+import psutil
+
+ROOT = Path(__file__).parents[2]
+UP_S = 60.0
+DOWN_S = 20.0
+
+
+class Server:
+    """A server that answers on a port of its own."""
+
+    def __init__(self, process: "subprocess.Popen[bytes]", port: int, log: Path) -> None:
+        self._process, self._log = process, log
+        self.url = f"http://127.0.0.1:{port}"
+
+    @classmethod
+    def start(cls, folder: Path, command: str, *arguments: str) -> Self:
+        """Start ``app.py serve`` or ``app.py demo`` on loopback and wait until it answers."""
+        port, log = _free_port(), folder.with_suffix(".log")
+        words = [command, "--data", str(folder), "--host", "127.0.0.1", "--port", str(port), *arguments]
+        with log.open("wb") as out:
+            process = subprocess.Popen([sys.executable, "app.py", *words], cwd=ROOT, stdout=out, stderr=out)
+        server = cls(process, port, log)
+        until_s = time.monotonic() + UP_S
+        while time.monotonic() < until_s and process.poll() is None:
+            with suppress(URLError, OSError):
+                server.get("/healthz")
+                return server
+            time.sleep(0.05)
+        server.stop()
+        raise AssertionError(f"the server did not answer: {log.read_text(encoding='utf-8')}")
+
+    def get(self, path: str) -> Any:  # noqa: ANN401 - JSON
+        """What the server answers, as JSON."""
+        with urlopen(self.url + path, timeout=10) as answer:
+            return json.load(answer)
+
+    def say(self, kind: str, batch: str | None = None, **body: object) -> str:
+        """Add one entry to drum-4's journal through the API, as another device would; the code of its batch."""
+        entry = {"id": str(uuid4()), "machine": "drum-4", "batch": batch, "kind": kind, "body": body}
+        entry |= {"at_ms": self.get("/api/clock")["now_ms"], "by": {"person": "Tomas", "device": "desk"}}
+        payload = json.dumps({"entries": [entry]}).encode()
+        request = Request(self.url + "/api/entries", payload, {"Content-Type": "application/json"})
+        with urlopen(request, timeout=10) as answer:
+            result = json.load(answer)["results"][0]
+        assert result["status"] == "stored", result
+        return str(result["batch"])
+
+    @property
+    def processes(self) -> list[psutil.Process]:
+        """All that it started, itself first."""
+        return [(first := psutil.Process(self._process.pid)), *first.children(recursive=True)]
+
+    def stop(self) -> list[str]:
+        """Interrupt it as Ctrl-C does; what was left running or did not end well."""
+        children = []
+        with suppress(psutil.NoSuchProcess):
+            children = self.processes[1:]
+        self._process.send_signal(signal.SIGINT)
+        left = []
+        try:
+            code = self._process.wait(DOWN_S)
+            if code not in {0, 130}:  # 130: ended by an interrupt, as a shell counts it
+                left.append(f"exit status {code}: {self._log.read_text(encoding='utf-8')[-2000:]}")
+        except subprocess.TimeoutExpired:
+            left.append(f"process {self._process.pid} did not end")
+            self._process.kill()
+            self._process.wait()
+        _, orphans = psutil.wait_procs(children, timeout=5)
+        for orphan in orphans:
+            with suppress(psutil.NoSuchProcess):
+                left.append(f"orphan {orphan.pid}: {' '.join(orphan.cmdline())}")
+                orphan.kill()
+        return left
+
+
+def _free_port() -> int:
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return int(probe.getsockname()[1])

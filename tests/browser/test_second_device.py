@@ -1,0 +1,22 @@
+"""Two devices at one machine see and undo what either said."""
+
+from playwright.sync_api import expect
+
+from tests.browser.screen import Screen
+
+
+def test_both_see_and_both_undo(phone: Screen, tablet: Screen, roast: str):
+    """A tap on one screen appears on the other, and what the other one undoes goes from the first."""
+    for one in (phone, tablet):
+        one.open_live()
+    phone.pad("Yellow")
+    expect(tablet.by_id("pad-next")).to_have_text("First crack")
+    expect(tablet.by_id("echo")).to_contain_text("Yellow")
+    tablet.until(lambda: "yellow" in tablet.columns("marks")["label"], "not on the chart")
+
+    tablet.tap("Log")
+    line = tablet.page.locator("#log > li", has_text="Yellow")
+    line.get_by_role("button", name="Undo").tap()
+    expect(tablet.page.locator("#log > li:not(.undone)", has_text="Yellow")).to_have_count(0)
+    expect(phone.by_id("pad-next")).to_have_text("Yellow")
+    phone.until(lambda: "yellow" not in phone.columns("marks")["label"], "still on the chart")
