@@ -39,20 +39,21 @@ export class Controls {
     say($("control-range"), `${low} to ${high}${unit ? `, ${unit}` : ""}`);
     $("control-direct").value = "";
     this.#complain("");
-    say($("control-value"), this.#text(this.control, this.state.setting(id)));
+    this.shown = this.state.setting(id);
+    say($("control-value"), this.#text(this.control, this.shown));
     this.sheets.open("control");
   }
 
   #step(sign) {
     const { low, high, step, decimals } = this.control;
-    const from = this.wanted ?? this.state.setting(this.control.id) ?? low;
+    const from = this.shown ?? low; // not what is read off the machine: it may still be on its way to the last press
     const to = Number((from + sign * step).toFixed(Math.max(decimals, 3)));
     if (to < low || to > high) return this.#complain(`${this.control.name} goes from ${low} to ${high}.`);
     return this.#want(to);
   }
 
   #want(setting) {
-    this.wanted = setting;
+    this.wanted = this.shown = setting;
     this.wantedAt = this.clock.now();
     this.#complain("");
     say($("control-value"), this.#text(this.control, setting));
