@@ -18,6 +18,7 @@ from .scenario import MACHINE, Coffee
 
 Json = dict[str, Any]
 DEVICE: Final = "demo-operator"
+HELLO_MS: Final = 6000
 STALE_MS: Final = 180_000  # What was said longer ago than this changes nothing at the machine any more.
 WEIGHED_AFTER_S: Final = 240.0
 IDLE_AFTER_S: Final = 25.0
@@ -45,6 +46,8 @@ class Job:
         Whether it is weighed in the end.
     removed_g
         What is sorted out then. [g]
+    hello, goodbye
+        Notes for whoever looks on: as it begins, and as someone takes the batch over. Empty: none.
     """
 
     coffee: Coffee
@@ -54,6 +57,8 @@ class Job:
     seed: int = 0
     weigh: bool = True
     removed_g: float = 0.0
+    hello: str = ""
+    goodbye: str = ""
 
     @property
     def opened(self) -> Json:
@@ -133,6 +138,8 @@ class Operator:
         self._names = {ident}
         self.tapping = True
         self._pending.append((at_ms + round(charge_after_s * 1000), self._entry("moment", {"moment": "charge"})))
+        if self._job.hello:
+            self._pending.append((at_ms + HELLO_MS, self._entry("note", {"text": self._job.hello})))
         opened = {**self._entry("opened", self._job.opened), "id": ident, "at_ms": at_ms}
         del opened["batch"]
         return [opened]
@@ -255,7 +262,7 @@ class Operator:
         if device in {self._device, MACHINE}:  # its own taps, and moves that were read off the registers
             return []
         if batch in self._names and self._names:
-            self._give_way()
+            self._give_way(now_ms)
         if kind == "opened":
             self._opened[batch] = self._opened[str(entry["id"])] = dict(body)
         if now_ms - int(entry["at_ms"]) > STALE_MS:
@@ -271,10 +278,13 @@ class Operator:
             self._touched = set()
         return []
 
-    def _give_way(self) -> None:
+    def _give_way(self, now_ms: int) -> None:
         """Tap no more. Only the charge that is under way still comes: the drum is not left empty."""
+        says_so = bool(self._job.goodbye) and self.tapping and self._in_drum == "own"
         self.tapping = False
         self._pending = [item for item in self._pending if item[1]["body"].get("moment") == "charge"]
+        if says_so:
+            self._pending.append((now_ms, self._entry("note", {"text": self._job.goodbye})))
 
     def _charge_for(self, name: str, batch: str, at_ms: int) -> list[Json]:
         """Charge what someone else charges; what is in the drum goes out, and is said to if it was its own to say."""

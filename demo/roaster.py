@@ -23,6 +23,8 @@ from .registers import HOST, RegisterServer
 from .scenario import ALDER, COFFEES, INES, MACHINE
 
 LOOP_S: Final = 0.05  # real
+HELLO: Final = "The demo's operator roasts this one. Tap anything, and it is yours."
+GOODBYE: Final = "Yours now: mark the moments. I turn only the knobs that you leave alone."
 FAST: Final = 3.0  # from this speed on, everyone is listened to more often
 
 
@@ -71,7 +73,7 @@ class Room:
         self._drum, self._clock, self._link = drum, clock, link
         self._then_ms = clock.now_ms()
         self._begun = False
-        job = Job(ALDER, INES, ALDER.green_g, seed=7)
+        job = Job(ALDER, f"{INES} (demo)", ALDER.green_g, seed=7, hello=HELLO, goodbye=GOODBYE)
         self._operator = Operator(drum, job, new_id=lambda: str(uuid4()), bean_of=bean_of)
         if link is not None:
             self._operator.prepare(self._then_ms)

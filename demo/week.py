@@ -28,7 +28,7 @@ DAYS: Final = (
     (ALDER, ROOK, NIGHT_FERRY),
     (HEATHER, LOW_TIDE, ALDER),
     (NIGHT_FERRY, ALDER, ROOK),
-    (LOW_TIDE, HEATHER, NIGHT_FERRY),
+    (LOW_TIDE, ALDER, NIGHT_FERRY),
 )
 TODAY: Final = ((ROOK, timedelta(minutes=76)), (ALDER, timedelta(minutes=34)))
 NOTES: Final = {

@@ -8,7 +8,7 @@ from pydantic import ValidationError
 
 from roastlog.journal.entries import Plan
 from roastlog.journal.fold import Batch, Line
-from roastlog.journal.words import MOMENT_LABELS, STAGE_LABELS
+from roastlog.journal.words import MOMENT_LABELS, STAGE_LABELS, purpose
 from roastlog.units import clock_text
 
 _DECISIONS: Final = {"release": "Released", "hold": "Held back", "reject": "Rejected"}
@@ -92,7 +92,7 @@ def facts(body: Mapping[str, Any]) -> list[str]:
     if "green_g" in body:
         said.append(f"{body['green_g'] / 1000:.2f} kg green")
     if "intent" in body:
-        said.append(f"for {body['intent']}")
+        said.append(purpose(str(body["intent"])))
     return said + plan_text(body.get("plan", {}))
 
 

@@ -149,7 +149,7 @@ def log(machine: Machine, batch: Batch, bean: str, value_at: ValueAt) -> list[di
                 "entry": str(line.id),
                 "kind": line.kind,
                 "time_s": time_s,
-                "clock": None if time_s is None else clock_text(time_s),
+                "clock": None if time_s is None else clock_text(time_s).replace("-", "−"),
                 "text": text,
                 "temp_c": temp_c,
                 "by": line.by.person or line.by.device,

@@ -11,6 +11,7 @@ import numpy as np
 
 from roastlog.errors import NoSuchBatch
 from roastlog.journal.fold import Batch
+from roastlog.journal.words import purpose
 from roastlog.label.layout import Label
 from roastlog.plot.small import small_curve_svg
 from roastlog.services.books import Settings
@@ -70,13 +71,12 @@ class Bags(Records):
         """What the label of a batch says."""
         record, settings = self.record(text), self.settings()
         bag = self._bag(record, settings)
-        subtitle = f"for {bag.intent}" if bag.intent else ""
         return Label(
             coffee=bag.coffee,
             code=bag.code,
             url=self.address(text).url,
             business=settings.business,
-            subtitle=subtitle,
+            subtitle=purpose(bag.intent),
             roasted_on=_day(bag.roasted),
             best_before=_day(bag.best_before) or None,
             note=bag.cup,
@@ -96,9 +96,9 @@ class Bags(Records):
         best_before = None
         if roasted is not None and settings.best_before_days:
             best_before = roasted + timedelta(days=settings.best_before_days)
-        facts = (
-            {"origin": lot.origin, "process": lot.process, "grown": lot.altitude, "picked": lot.harvest} if lot else {}
-        )
+        facts = {}
+        if lot:
+            facts = {"origin": lot.origin, "process": lot.process, "grown at": lot.altitude, "picked": lot.harvest}
         weights = {"green": batch.green_g, "roasted": batch.roasted_g} if settings.bag_shows_weights else {}
         return Bag(
             code=record.summary.code,

@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Any, Self
+from typing import Any, Final, Self
 from uuid import uuid4
 
 from flask import Blueprint, redirect, render_template, request
@@ -16,6 +16,8 @@ from roastlog.web.format import mass, page_units
 from roastlog.web.forms import GRAMS, Form, entry, remember, who
 
 bp = Blueprint("bench", __name__)
+
+COOLED_MS: Final = 3_600_000  # whatever is in the tray an hour after its drop is cold
 
 
 @dataclass(frozen=True)
@@ -131,7 +133,7 @@ def _weigh_page(code: str, values: Mapping[str, str], errors: Mapping[str, str] 
         loss=loss,
         judgement=None if loss is None else judge(loss, band),
         scale=LossScale.of(band, loss) if band else None,
-        cooling=batch.state == "cooling",
+        cooling=batch.dropped_ms is not None and services().now_ms() - batch.dropped_ms < COOLED_MS,
         errors=errors or {},
     )
     return render_template("bench/weigh.html", page=page)

@@ -10,6 +10,7 @@ from typing import Final
 
 from flask import Flask, g
 
+from roastlog.journal.words import purpose
 from roastlog.units import clock_text, f_from_c, lb_from_g, rate_f_from_c
 from roastlog.web import services
 
@@ -128,7 +129,7 @@ def install(app: Flask) -> None:
     """Give the app's templates these filters."""
     for with_units in (temp, degrees, rate, rate_number, mass, kilos):
         app.add_template_filter(_in_units(with_units), with_units.__name__)
-    for plain in (number, clock, share, day, short_day, hour, hour_s, moment):
+    for plain in (number, clock, share, day, short_day, hour, hour_s, moment, purpose):
         app.add_template_filter(plain, plain.__name__)
 
 

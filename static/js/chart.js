@@ -5,7 +5,8 @@ import { embed } from "./figure.js";
 const EVERY_MS = 1000;
 const RIBBON_MS = 5000;
 const TICK_S = 120;
-const WORD = { high: 14, wide: 72 }; // px that a word at a line's end takes
+const WORD = { high: 14, wide: 80 }; // px that a word at a line's end takes
+const TIER = 0.085; // of the panel: how far apart the server puts the lines of the moments' words
 const MARGIN_PX = 56;
 
 const numbers = (column) => Float32Array.from(column, (value) => value ?? NaN);
@@ -25,6 +26,7 @@ export class Chart {
     chart.ranges = Object.fromEntries(["time", "temp", "rate"].map((name) => [name, chart.figure.get(name)]));
     const fit = () => {
       if (host.clientHeight) chart.figure.fit(host.clientHeight, host.clientHeight < 330 ? 18 : 24);
+      if (chart.given) chart.overlay(chart.given);
       chart.#follow();
     };
     new ResizeObserver(fit).observe(host);
@@ -81,8 +83,15 @@ export class Chart {
     this.#flush();
   }
 
-  overlay({ marks, checks, ribbon }) {
-    for (const [name, columns] of Object.entries({ marks, checks, ribbon })) {
+  /** How far the lines of the moments' words are apart: never so little that they run into each other. */
+  get #tier() {
+    return Math.max(TIER, (WORD.high - 1) / this.figure.panelPx);
+  }
+
+  overlay(given) {
+    const { marks, checks, ribbon } = (this.given = given);
+    const tiered = marks && { ...marks, y: marks.y.map((y) => 1 - Math.round((1 - y) / TIER) * this.#tier) };
+    for (const [name, columns] of Object.entries({ marks: tiered, checks, ribbon })) {
       if (columns && JSON.stringify(columns) !== this[`${name}Said`]) {
         this[`${name}Said`] = JSON.stringify(columns);
         this[name].data = columns;
@@ -97,7 +106,7 @@ export class Chart {
     if ((shown[0] ?? null) === timeS) return;
     this.aheadS = timeS ?? -1;
     this.#widen();
-    this.ahead.data = timeS === null ? { t_s: [], label: [], y: [] } : { t_s: [timeS], label: [label], y: [0.915] };
+    this.ahead.data = timeS === null ? { t_s: [], label: [], y: [] } : { t_s: [timeS], label: [label], y: [1 - this.#tier] };
   }
 
   #follow() {
@@ -114,7 +123,7 @@ export class Chart {
     const { start, end } = ranges.temp;
     const gap = ((end - start) * WORD.high) / this.figure.panelPx;
     // Under the two upper lines of the moments' words.
-    const placed = apart(temps, gap, start + (end - start) * 0.915 - 1.5 * gap);
+    const placed = apart(temps, gap, start + (end - start) * (1 - this.#tier) - 1.5 * gap);
     ends.data = { ...ends.data, t_s: names.map(() => this.endS), temp_c: placed };
   }
 

@@ -36,7 +36,7 @@ export class Controls {
     this.wanted = null;
     const { name, low, high, unit } = this.control;
     say($("control-name"), name);
-    say($("control-range"), `${low} to ${high}${unit ? `, ${unit}` : ""}`);
+    say($("control-range"), `${low} to ${high}${unit && unit !== "step" ? ` ${unit}` : ""}, in steps of ${this.control.step}`);
     $("control-direct").value = "";
     this.#complain("");
     this.shown = this.state.setting(id);

@@ -1,10 +1,17 @@
 // What was just said, how far it got, and ten seconds to take it back or to say that it was a little ago.
-import { say } from "./numbers.js";
+import { say as put } from "./numbers.js";
 import { temp } from "./units.js";
 
 const FRESH_MS = 10_000;
+const LONG = 26; // letters that fit on one line of a phone
 const SIGNS = { pressed: "● pressed", saved: "◐ saved here", held: "◐ held in this page only", sent: "✓ on the server", refused: "✕ refused" };
 const $ = (id) => document.getElementById(id);
+
+/** A long line takes two smaller ones: what was said is never cut in the middle of a word. */
+function say(element, text) {
+  put(element, text);
+  if (element.id === "echo") element.classList.toggle("long", text.length > LONG);
+}
 
 /** A line of the log in full: “First crack 8:42 · 196.4 °C”, “Radiant to 4.5 · 5:10”. */
 export function lineText({ kind, text, clock, temp_c: tempC }) {

@@ -18,13 +18,14 @@ import { Voice } from "./voice.js";
 import { Wake } from "./wake.js";
 
 const TICK_MS = 250;
+const KINDS = { trier: "trier check", aroma: "aroma note", crack: "crack note", shift: "change of time", opened: "new batch" };
 const $ = (id) => document.getElementById(id);
 const block = (id) => JSON.parse($(id).textContent);
 
 const view = block("view");
 const channel = view.channels.find(({ role }) => role === "bean_probe") ?? view.channels[0];
 const state = new State(view, block("words"));
-const clock = new Clock(view.now_ms);
+const clock = (state.clock = new Clock(view.now_ms));
 const outbox = new Outbox();
 const echo = new Echo();
 const numbers = new Numbers({ state, clock, channel });
@@ -57,7 +58,7 @@ outbox.addEventListener("state", ({ detail: { id, state: reached, result, entry 
   if (reached === "sent") mirror.settle(id);
   if (reached === "refused") {
     state.forget(id);
-    notice({ id, text: `Refused: ${entry.kind}. ${result.reason}`, refused: true, onDismiss: () => outbox.dismiss(id) });
+    notice({ id, text: `The ${KINDS[entry.kind] ?? entry.kind} was not kept. ${result.reason} All else was; say it again if it still holds.`, refused: true, onDismiss: () => outbox.dismiss(id) });
   } else if (result?.notice) notice({ id, text: result.notice });
 });
 

@@ -52,7 +52,7 @@ export class Pad {
     const cooling = phase === "cooling";
     this.button.hidden = cooling;
     $("after").hidden = !cooling;
-    $("start").hidden = phase === "open" || phase === "roasting";
+    this.#offer();
     if (cooling) {
       // A batch that was opened here a breath ago has no code yet; its weigh page comes with it.
       const code = underWay && underWay !== view.batch?.code ? null : view.batch?.code;
@@ -60,6 +60,16 @@ export class Pad {
       if (code) $("weigh").href = `/batches/${encodeURIComponent(code)}/weigh`;
     } else say($("pad-next"), this.state.words.moments[this.next]);
     this.tick();
+  }
+
+  /** Beside the log: a way to start a batch, or the one that was started and waits for its charge. */
+  #offer() {
+    const { phase, nextBatch, view } = this.state;
+    const busy = phase === "open" || phase === "roasting";
+    const waits = busy && nextBatch && nextBatch.code !== view.batch?.code;
+    $("start").hidden = busy && !waits;
+    say($("start"), waits ? `Next: ${nextBatch.title || nextBatch.code}` : "Start a batch");
+    $("start").href = waits ? `/batches/${encodeURIComponent(nextBatch.code)}/names` : `/machines/${encodeURIComponent(view.machine.id)}/start`;
   }
 
   /** What counts up or down in the pad. */

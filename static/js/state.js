@@ -1,5 +1,6 @@
 // What the page knows: the server's view, and what was said here and is not in it yet. Everything drawn is asked of this.
 const LIVE_STATES = ["open", "roasting"];
+const COOLED_MS = 3_600_000; // an hour after the drop nothing cools any more: the pad waits for a charge again
 
 export class State extends EventTarget {
   constructor(view, words) {
@@ -126,7 +127,8 @@ export class State extends EventTarget {
   get phase() {
     const dropped = this.moments.has("drop");
     if (this.underWay) return dropped ? "cooling" : this.moments.has("charge") ? "roasting" : "open";
-    return dropped && this.view.batch?.state === "cooling" ? "cooling" : "idle";
+    const cold = this.clock && this.clock.now() - this.atMs("drop") > COOLED_MS;
+    return dropped && !cold && this.view.batch?.state === "cooling" ? "cooling" : "idle";
   }
 
   get phaseWord() {

@@ -36,5 +36,10 @@ function show() {
   }
 }
 
-field.addEventListener("input", show);
+field.addEventListener("input", () => {
+  // What was wrong with the weight that was sent is not said of the one that is typed now.
+  field.removeAttribute("aria-invalid");
+  document.querySelector("#roasted-says .error")?.remove();
+  show();
+});
 if (field.value) show();
