@@ -9,8 +9,10 @@ import threading
 import time
 from collections import deque
 from collections.abc import Iterator, Mapping
-from typing import Any, Final, NamedTuple
+from itertools import takewhile
+from typing import Any, Final, NamedTuple, TypeVar
 
+T = TypeVar("T")
 EVERY_S: Final = 0.25
 IDLE_S: Final = 5.0  # a keep-alive this often also frees the thread of a client that has gone
 ROWS_AGAIN: Final = 30
@@ -35,6 +37,7 @@ class Hub:
         self._reading_no = 0
         self._rows: deque[tuple[int, dict[str, float | None]]] = deque(maxlen=900)
         self._row_no = 0
+        self._written: dict[int, str] = {}
         self._others: deque[tuple[int, Event]] = deque(maxlen=500)
         self._other_no = 0
         self._seq = 0
@@ -48,6 +51,7 @@ class Hub:
         """Tell the newest values, and the chart rows that were finished with them."""
         with self._changed:
             self._reading = payload
+            self._written.clear()
             self._reading_no += 1
             for row in rows:
                 self._row_no += 1
@@ -67,6 +71,7 @@ class Hub:
         """The curve starts anew: rows told so far are of no use to anyone."""
         with self._changed:
             self._rows.clear()
+            self._written.clear()
 
     def close(self) -> None:
         """Wake all watchers and let them go."""
@@ -112,13 +117,26 @@ class Hub:
             if self._closed or self._other_no > other_no or (fresh and due_s <= 0) or now_s >= until_s:
                 break
             self._changed.wait(min(due_s if fresh else IDLE_S, until_s - now_s))
-        events = [event for number, event in self._others if number > other_no]
+        events = _since(self._others, other_no)
         if fresh and due_s <= 0 and self._reading is not None:
-            rows = [row for number, row in self._rows if number > row_no]
-            payload = {**self._reading, "rows": columns_of(rows) if rows else None}
-            events.append(Event("reading", self._seq, json.dumps(payload, separators=(",", ":"))))
+            events.append(Event("reading", self._seq, self._reading_since(row_no)))
             reading_no, row_no = self._reading_no, self._row_no
         return reading_no, self._other_no, row_no, events, self._closed
+
+    def _reading_since(self, row_no: int) -> str:
+        """The newest reading with the rows after one, as JSON: written once for all watchers that are as far."""
+        if row_no not in self._written:
+            rows = _since(self._rows, row_no)
+            payload = {**(self._reading or {}), "rows": columns_of(rows) if rows else None}
+            self._written[row_no] = json.dumps(payload, separators=(",", ":"))
+        return self._written[row_no]
+
+
+def _since(numbered: deque[tuple[int, T]], number: int) -> list[T]:
+    """The items after a number, oldest first."""
+    found = [item for _, item in takewhile(lambda pair: pair[0] > number, reversed(numbered))]
+    found.reverse()
+    return found
 
 
 def columns_of(rows: list[dict[str, float | None]]) -> dict[str, list[float | None]]:
