@@ -117,6 +117,7 @@ def batch_part(
                 ((control, time_s, setting) for control, time_s, setting in moves if time_s is not None),
                 controls,
                 end_s,
+                growing=drop is None,
             ),
         },
     }

@@ -84,6 +84,7 @@ def ribbon(
     end_s: float,
     *,
     start_s: float = 0.0,
+    growing: bool = True,
 ) -> Columns:
     """Bars of the ribbon: one lane a control, the first one uppermost, a bar as tall as its setting.
 
@@ -96,6 +97,8 @@ def ribbon(
         The machine's controls as in the live view: ``id``, ``low``, ``high``, ``decimals``.
     end_s, start_s
         Where the ribbon ends (now, or the drop) and begins. [s from charge]
+    growing
+        Whether the end moves on with the time; after the drop it stands.
 
     Returns
     -------
@@ -118,7 +121,7 @@ def ribbon(
             bottom = len(controls) - 1 - row
             text = f"{setting:.{int(control.get('decimals', 1))}f}"
             bar = (left, right, bottom, bottom + max(level, 0.05) * LANE_FILL, row, level, _plain(text), control["id"])
-            for name, value in zip(names, (*bar, last), strict=True):
+            for name, value in zip(names, (*bar, last and growing), strict=True):
                 columns[name].append(round(value, 3) if isinstance(value, float) else value)
     return columns
 
