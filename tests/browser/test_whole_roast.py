@@ -76,7 +76,7 @@ def take_over(phone: Screen, server: Server) -> str:
 
 
 def work_the_machine(phone: Screen) -> None:
-    """Moves: by − and +, which make one move together, and by a value with a decimal comma."""
+    """Moves: by − and + from what the sheet shows, and by a value with a decimal comma."""
     phone.page.locator("[data-control=stir]").tap()
     was = float(phone.by_id("control-value").inner_text())
     for step in ("one step more", "one step more", "one step less"):
@@ -186,7 +186,7 @@ def same_live_record(phone: Screen, tablet: Screen, server: Server, code: str) -
     log, batch = phone.log(), server.get(f"/api/batches/{code}")
     assert tablet.log() == log
     for name in ("marks", "checks", "ribbon"):
-        phone.until(lambda name=name: phone.columns(name) == tablet.columns(name), f"{name} differ")
+        phone.until(lambda name=name: agree(phone.columns(name), tablet.columns(name)), f"{name} differ")
     phone.until(lambda: same_curves(phone.columns("live"), tablet.columns("live")), "the curves differ")
     curve = server.get(f"/api/batches/{code}/curve")
     assert len(phone.columns("live")["t_s"]) >= len(curve["t_s"]) - 1
@@ -204,8 +204,20 @@ def same_live_record(phone: Screen, tablet: Screen, server: Server, code: str) -
     said = [entry for entry in batch["entries"] if entry["by"]["device"] != "drum-4"]
     assert {entry["by"]["person"] for entry in said} == {"Wren"}
     moves = [entry["body"] for entry in batch["entries"] if entry["kind"] == "move" and entry in said]
-    assert [move["control"] for move in moves] == ["stir", "radiant", "hot_air"]
-    assert moves[1]["setting"] == 7.5
+    # Presses within a second or so are one move; a busy machine may need longer for the three on the stirrer.
+    assert {move["control"]: move["setting"] for move in moves} == {"stir": 6.0, "radiant": 7.5, "hot_air": 4.5}
+
+
+class agree(dict[str, tuple[object, object]]):  # noqa: N801 - reads as the function that it is
+    """Columns in which two screens differ; true when there are none."""
+
+    def __init__(self, one: dict[str, list[Any]], other: dict[str, list[Any]]) -> None:
+        names = one.keys() | other.keys()
+        names -= {"y"}  # how high words stand depends on the screen
+        super().__init__({name: (one.get(name), other.get(name)) for name in names if one.get(name) != other.get(name)})
+
+    def __bool__(self) -> bool:
+        return not len(self)
 
 
 def same_curves(one: dict[str, list[Any]], other: dict[str, list[Any]]) -> bool:
