@@ -117,7 +117,7 @@ def live_figure(
     -------
     dict
         Named sources in it: ``live``, ``ends``, ``marks``, ``ahead``, ``checks``, ``ribbon``, ``guide``; named ranges:
-        ``time``, ``temp``, ``rate``.
+        ``time``, ``temp``, ``rate``, ``tiers``.
     """
     return _item(channels, controls, columns, overlays or {}, _LIVE, temp_unit)
 
@@ -171,6 +171,7 @@ def _item(
     time = Range1d(0, frame.reach_s(end_s), name="time")
     temperatures = _temperatures(channels, live, time, frame)
     _reads_in(temperatures, _temp_ticks(temp_unit, frame), f"°{temp_unit}")
+    temperatures.extra_y_ranges["tiers"] = Range1d(0, 1, name="tiers")  # a low panel shows its upper part only
     _rules(temperatures, overlays.get("marks"), "marks", dash="solid", ink="ink")
     _rules(temperatures, overlays.get("ahead"), "ahead", dash="dotted", ink="ink-2")
     _curves(temperatures, channels, live, overlays)
@@ -301,10 +302,10 @@ def _rules(panel: Plot, columns: Columns | None, name: str, *, dash: str, ink: s
     source = ColumnDataSource(columns or marks([]), name=name)
     rule = Segment(x0="t_s", x1="t_s", y0=value(0), y1="y", line_color=TOKENS[ink], line_width=1, line_dash=dash)
     rule.tags = [{"line_color": ink}]
-    panel.add_glyph(source, rule, y_range_name="unit")
+    panel.add_glyph(source, rule, y_range_name="tiers")
     words = Text(x="t_s", y="y", text="label", x_offset=4, text_baseline="top", text_color=TOKENS[ink], **_WORDS)
     words.tags = [{"text_color": ink}]
-    panel.add_glyph(source, words, y_range_name="unit")
+    panel.add_glyph(source, words, y_range_name="tiers")
 
 
 def _dots(panel: Plot, source: ColumnDataSource) -> None:

@@ -23,10 +23,10 @@ export class Chart {
     chart.host = host;
     chart.figure = await embed(item, host);
     for (const name of ["live", "ends", "marks", "ahead", "checks", "ribbon"]) chart[name] = chart.figure.get(name);
-    chart.ranges = Object.fromEntries(["time", "temp", "rate"].map((name) => [name, chart.figure.get(name)]));
+    chart.ranges = Object.fromEntries(["time", "temp", "rate", "tiers"].map((name) => [name, chart.figure.get(name)]));
     const fit = () => {
       if (host.clientHeight) chart.figure.fit(host.clientHeight, host.clientHeight < 330 ? 18 : 24);
-      if (chart.given) chart.overlay(chart.given);
+      chart.ranges.tiers.start = 1 - TIER / chart.#tier;
       chart.#follow();
     };
     new ResizeObserver(fit).observe(host);
@@ -88,10 +88,8 @@ export class Chart {
     return Math.max(TIER, (WORD.high - 1) / this.figure.panelPx);
   }
 
-  overlay(given) {
-    const { marks, checks, ribbon } = (this.given = given);
-    const tiered = marks && { ...marks, y: marks.y.map((y) => 1 - Math.round((1 - y) / TIER) * this.#tier) };
-    for (const [name, columns] of Object.entries({ marks: tiered, checks, ribbon })) {
+  overlay({ marks, checks, ribbon }) {
+    for (const [name, columns] of Object.entries({ marks, checks, ribbon })) {
       if (columns && JSON.stringify(columns) !== this[`${name}Said`]) {
         this[`${name}Said`] = JSON.stringify(columns);
         this[name].data = columns;
@@ -106,7 +104,7 @@ export class Chart {
     if ((shown[0] ?? null) === timeS) return;
     this.aheadS = timeS ?? -1;
     this.#widen();
-    this.ahead.data = timeS === null ? { t_s: [], label: [], y: [] } : { t_s: [timeS], label: [label], y: [1 - this.#tier] };
+    this.ahead.data = timeS === null ? { t_s: [], label: [], y: [] } : { t_s: [timeS], label: [label], y: [1 - TIER] };
   }
 
   #follow() {

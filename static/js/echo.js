@@ -3,14 +3,18 @@ import { say as put } from "./numbers.js";
 import { temp } from "./units.js";
 
 const FRESH_MS = 10_000;
-const LONG = 26; // letters that fit on one line of a phone
+const LONG = 20; // letters that fit on one line everywhere
 const SIGNS = { pressed: "● pressed", saved: "◐ saved here", held: "◐ held in this page only", sent: "✓ on the server", refused: "✕ refused" };
 const $ = (id) => document.getElementById(id);
 
 /** A long line takes two smaller ones: what was said is never cut in the middle of a word. */
 function say(element, text) {
   put(element, text);
-  if (element.id === "echo") element.classList.toggle("long", text.length > LONG);
+  if (element.id !== "echo" || text.length < LONG) return void element.classList.remove("long");
+  requestAnimationFrame(() => {
+    element.classList.remove("long");
+    element.classList.toggle("long", element.scrollWidth > element.clientWidth);
+  });
 }
 
 /** A line of the log in full: “First crack 8:42 · 196.4 °C”, “Radiant to 4.5 · 5:10”. */

@@ -59,12 +59,12 @@ export class Numbers {
   strip(links, connected) {
     const lost = (links ?? []).find((link) => link.state === "lost");
     const bad = !connected || Boolean(lost);
-    const trouble = connected ? lost && `▲ ${lost.name}: ${lost.reason || "lost"}` : "▲ no server, looking for it";
+    const trouble = connected ? lost && `▲ lost: ${lost.name}` : "▲ no server, looking for it";
     say(this.parts.phase, trouble || this.state.phaseWord);
     this.parts.phase.classList.toggle("bad", bad);
     $("trouble").hidden = !bad;
-    const taps = "Taps still count: they are kept with their times.";
-    if (!connected) say($("trouble").firstElementChild, `The server is out of reach. ${taps} Look at this device's network, then at the server; it is tried again by itself.`);
-    else if (lost) say($("trouble").firstElementChild, `No readings from ${lost.name} (${lost.reason || "lost"}). ${taps} Look at its power and its cable; it is tried again by itself.`);
+    const taps = "Taps still count: they are kept with their times. It is tried again by itself.";
+    if (!connected) say($("trouble").firstElementChild, `The server is out of reach. Is this device in its network, and is it running? ${taps}`);
+    else if (lost) say($("trouble").firstElementChild, `Readings stopped. ${lost.reason || "Is the instrument on?"} ${taps}`);
   }
 }

@@ -92,6 +92,7 @@ export class Pad {
       const next = state.nextBatch;
       return next ? `${hint}: ${next.title || next.code}` : `${hint}; this opens a batch`;
     }
+    if (this.next === "charge" && state.view.batch?.title) return `${hint}: ${state.view.batch.title}`;
     const dropS = this.next === "drop" ? state.dropAtS : null;
     if (dropS === null) return hint;
     const left = dropS - state.since(clock.now());
