@@ -54,10 +54,9 @@ class Writer:
     def close(self) -> None:
         """Finish what is queued, then stop."""
         with self._door:
-            if self._closed:
-                return
-            self._closed = True
-            self._changes.put(None)
+            if not self._closed:
+                self._closed = True
+                self._changes.put(None)
         self._thread.join(WAIT_S)
 
     def _run(self) -> None:

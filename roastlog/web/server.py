@@ -154,14 +154,15 @@ def _granian(serving: Serving) -> None:
 def _close_when_told(run_file: Path, services: Services, parent: int) -> None:
     def watch() -> None:
         pause = threading.Event()
-        while run_file.exists() and os.getppid() == parent:
+        while run_file.exists() and os.getppid() == parent and threading.main_thread().is_alive():
             pause.wait(WATCH_S)
         services.close()
         if os.getppid() != parent:  # nobody is left to stop us, and the port and the instruments must be let go
             logging.getLogger(__name__).warning("The parent process is gone; stopping.")
             os._exit(1)
 
-    threading.Thread(target=watch, name="run-file", daemon=True).start()
+    # No daemon: a worker that was told to stop is done in no time, and its process must wait for the last save.
+    threading.Thread(target=watch, name="run-file").start()
 
 
 def _waitress(serving: Serving) -> None:

@@ -120,7 +120,7 @@ class Roast:
             status, told = self.server.ask("POST", "/api/machines/drum-4/readings", {"readings": [reading]})
             assert (status, told["accepted"]) == (202, 1)
             self.pushed[at_ms] = value
-            time.sleep(0.25)
+            time.sleep(min(0.25, duration_s))
 
     def kept(self) -> dict[int, float]:
         """The readings on the disk, read past the server."""
@@ -199,6 +199,17 @@ def test_sigterm_saves_and_ends_although_streams_are_open(server: Server):
     assert server.process.wait(PATIENCE_S) == 0
     assert all(ended.acquire(timeout=PATIENCE_S) for _ in watchers)
     assert not server.listening
+    assert roast.kept() == roast.pushed
+
+
+def test_sigterm_waits_for_the_last_save_although_nobody_watches(server: Server):
+    """No stream holds the process up: the readings of the last moment are on the disk all the same."""
+    roast = Roast(server)
+    for _ in range(3):
+        roast.push(0.01)
+    assert server.process is not None
+    server.process.terminate()
+    assert server.process.wait(PATIENCE_S) == 0
     assert roast.kept() == roast.pushed
 
 
