@@ -133,7 +133,12 @@ class SecondBins:
         self._last_s = dict.fromkeys(channels, start_s - HELD_S - 1)
 
     def add(self, time_s: float, channel: str, value: float) -> list[Row]:
-        """Take in one reading and give the rows that its time finishes, oldest first.
+        """Take in one reading and give the rows that its time finishes, oldest first; see `put`. [s], [°C]"""
+        self.put(time_s, channel, value)
+        return self.upto(time_s)
+
+    def put(self, time_s: float, channel: str, value: float) -> None:
+        """Take in one reading; it finishes no row by itself.
 
         Parameters
         ----------
@@ -151,7 +156,6 @@ class SecondBins:
             sums = self._sums.setdefault(second, {})
             total, count = sums.get(channel, (0.0, 0))
             sums[channel] = (total + value, count + 1)
-        return self.upto(time_s)
 
     def upto(self, time_s: float) -> list[Row]:
         """Rows that are finished by ``time_s``, even if no reading came, oldest first. [s]"""

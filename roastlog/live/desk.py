@@ -56,6 +56,7 @@ class Desk:
         self._store, self._clock = store, clock
         self._places: dict[str, _Place] = {}
         self._machines: dict[str, Machine] = {}
+        self._adding = threading.Lock()
         self.intake = Intake(store, clock, self._machines, knobs=self._knobs, heard=self.refresh)
         self._saver = Saver(self._save)
 
@@ -66,28 +67,29 @@ class Desk:
         self._saver.start()
 
     def add(self, machine: Machine) -> None:
-        """Begin to read a machine; one with the same id is replaced."""
-        old = self._places.get(machine.id)
-        if old is not None:
-            self._leave(old)
-        live = LiveMachine(machine, self._store, self._clock)
-        place = _Place(live, stored.last_seq(self._store.read, machine.id))
-        self._machines[machine.id] = machine
-        self._places[machine.id] = place
-        with place.lock:
-            self._look(place)
-        for instrument, poll_s in build_instruments(machine, self._clock):
-            reader = LinkReader(live, instrument, poll_s, self._clock, changed=partial(self._tell_state, place))
-            place.readers.append(reader)
-            reader.start()
+        """Begin to read a machine; one with the same id is replaced, and goes on as it is if the disk fails."""
+        with self._adding:
+            old = self._places.get(machine.id)
+            if old is not None:
+                old.live.save()  # the new one takes its curve from the disk
+            live = LiveMachine(machine, self._store, self._clock)
+            place = _Place(live, stored.last_seq(self._store.read, machine.id))
+            with place.lock:
+                self._look(place)
+            self._places[machine.id] = place
+            self._machines[machine.id] = machine
+            if old is not None:
+                self._leave(old)
+            for instrument, poll_s in build_instruments(machine, self._clock):
+                reader = LinkReader(live, instrument, poll_s, self._clock, changed=partial(self._tell_state, place))
+                place.readers.append(reader)
+                reader.start()
 
     def close(self) -> None:
         """Stop reading, save what there is, and let all watchers go."""
-        for place in self._places.values():
-            try:
+        with self._adding:
+            for place in self._places.values():
                 self._leave(place)
-            except StoreError:
-                log.exception("The last readings of %s cannot be written and are lost", place.live.machine.name)
         self._saver.stop()
 
     def machines(self) -> list[Machine]:
@@ -113,16 +115,14 @@ class Desk:
         """Take in what is new in the machine's journal and tell all watchers, in the order it came."""
         place = self._place(machine_id)
         with place.lock:
-            fresh = stored.entries_after(self._store.read, machine_id, place.seq)
-            if not fresh:
-                return
-            place.seq = fresh[-1][0]
-            self._look(place)
-            for seq, entry in fresh:
-                self._follow(place, entry)
-                told = entry.model_dump(mode="json")
-                place.live.hub.tell("entry", {"entry": {**told, "seq": seq}, "view": place.view}, seq=seq)
-            self._tell_outlook(place)
+            while fresh := stored.entries_after(self._store.read, machine_id, place.seq):
+                place.seq = fresh[-1][0]
+                self._look(place)
+                for seq, entry in fresh:
+                    self._follow(place, entry)
+                    told = entry.model_dump(mode="json")
+                    place.live.hub.tell("entry", {"entry": {**told, "seq": seq}, "view": place.view}, seq=seq)
+                self._tell_outlook(place)
 
     def followers(self, machine_id: str) -> Iterator[Follower]:
         """The machine's simulated instruments, if it has any."""
@@ -140,8 +140,11 @@ class Desk:
     def _leave(self, place: _Place) -> None:
         for reader in place.readers:
             reader.stop()
-        place.live.hub.close()
-        place.live.save()
+        place.live.close()
+        try:
+            place.live.save()
+        except StoreError:
+            log.exception("The last readings of %s cannot be written and are lost", place.live.machine.name)
 
     def _look(self, place: _Place) -> None:
         """Find out which batch the machine is at, and make its view. The place's lock is held."""
@@ -204,8 +207,10 @@ class Desk:
         return self._place(machine_id).live.knobs
 
     def _save(self) -> None:
-        for place in list(self._places.values()):
+        places = list(self._places.values())
+        for place in places:
             place.live.save()
+        for place in places:
             self._note_turns(place)
 
     def _note_turns(self, place: _Place) -> None:
@@ -221,7 +226,11 @@ class Desk:
                 settings[turn.control] = turn.setting
                 moved.append(_move(batch.code, place.live.machine.id, turn))
         if moved:
-            self.intake.accept(moved, device=place.live.machine.id)
+            try:
+                self.intake.accept(moved, device=place.live.machine.id)
+            except StoreError:
+                place.live.note_again(turns)  # they are moves all the same when the disk returns
+                raise
 
 
 def _move(code: str, machine_id: str, turn: Turn) -> dict[str, Any]:

@@ -74,12 +74,13 @@ class Intake:
         received_ms = self._clock.now_ms()
         parsed = [_parse(raw, received_ms, device) for raw in raws]
         results = self._store.write(lambda db: [self._settle(db, item) for item in parsed])
+        # One that is known may not have been told: the first time ended between keeping and telling.
         touched = {
             item.machine
             for item, result in zip(parsed, results, strict=True)
-            if isinstance(item, Entry) and result.status == "stored"
+            if isinstance(item, Entry) and result.status != "refused"
         }
-        for machine in touched:
+        for machine in touched & self._machines.keys():
             self._heard(machine)
         return results
 
@@ -91,7 +92,7 @@ class Intake:
             return Result(str(item.id), "known", batch=known)
         try:
             return self._open(db, item) if item.kind == "opened" else self._add(db, item)
-        except EntryRefused as error:
+        except (EntryRefused, CodeError) as error:
             return Result(str(item.id), "refused", reason=str(error))
 
     def _open(self, db: Database, entry: Entry) -> Result:

@@ -8,6 +8,7 @@ from typing import Any, Final, NamedTuple
 from roastlog.clock import Clock
 from roastlog.curve.rate import LiveRate, RateEstimate
 from roastlog.curve.series import Row, SecondBins
+from roastlog.errors import StoreError
 from roastlog.instruments.base import Reading
 from roastlog.instruments.machine import Machine
 from roastlog.journal.fold import Batch
@@ -42,6 +43,8 @@ class LiveMachine:
         self._unsaved: dict[int, dict[str, float]] = {}
         self._in_hand: dict[int, dict[str, float]] = {}
         self._values: dict[str, float] = {}
+        self._heard_ms: dict[str, int] = {}
+        self._closed = False
         self._knobs: dict[str, float] = {}
         self._turns: list[Turn] = []
         self._channels = [channel.id for channel in machine.channels]
@@ -71,41 +74,57 @@ class LiveMachine:
         with self._lock:
             return dict(self._knobs)
 
-    def take(self, readings: Iterable[Reading]) -> bool:
-        """Take in readings in the order of their times; say whether a control was seen to change."""
+    def take(self, readings: Iterable[Reading]) -> None:
+        """Take in readings in the order of their times.
+
+        Raises
+        ------
+        StoreError
+            If the machine is no longer at the desk: what is not kept must not look as if it were.
+        """
         rows: list[dict[str, float | None]] = []
         with self._lock:
             self._start_anew_after_silence()
+            now_s = (self._clock.now_ms() - self._origin_ms) / 1000
             for reading in readings:
                 if reading.channel not in self._offsets_c:
                     self._note_knob(reading)
                     continue
-                value = round(reading.value + self._offsets_c[reading.channel], 4)
-                self._unsaved.setdefault(reading.at_ms, {})[reading.channel] = value
-                if self._last_ms is None or reading.at_ms >= self._last_ms:
-                    self._values[reading.channel], self._last_ms = value, reading.at_ms
+                value = self._keep(reading)
+                if reading.at_ms >= self._heard_ms.get(reading.channel, 0):
+                    self._values[reading.channel], self._heard_ms[reading.channel] = value, reading.at_ms
+                self._last_ms = max(reading.at_ms, self._last_ms or 0)
                 time_s = (reading.at_ms - self._origin_ms) / 1000
-                rows += [self._rated(row) for row in self._bins.add(time_s, reading.channel, value)]
-            while len(self._unsaved) > KEPT_UNSAVED:
-                del self._unsaved[next(iter(self._unsaved))]
+                self._bins.put(time_s, reading.channel, value)
+                # A sender whose clock is a little ahead must not end a second before the others have spoken.
+                rows += [self._rated(row) for row in self._bins.upto(min(time_s, now_s))]
             if self._charged_ms is None:
                 rows = []
             rows = [row for row in rows if (row["t_s"] or 0) <= self._last_row]
             self.hub.reading(self._now(), rows)
-            return bool(self._turns)
 
     def back_dated(self, readings: Iterable[Reading]) -> None:
         """Keep readings that came too late to be shown live; the record has them."""
         with self._lock:
             for reading in readings:
-                value = round(reading.value + self._offsets_c[reading.channel], 4)
-                self._unsaved.setdefault(reading.at_ms, {})[reading.channel] = value
+                self._keep(reading)
+
+    def close(self) -> None:
+        """Take no more readings, and let all watchers go; what was taken is still to be saved."""
+        with self._lock:
+            self._closed = True
+        self.hub.close()
 
     def turns(self) -> list[Turn]:
         """Changes of controls that were seen since the last call."""
         with self._lock:
             turns, self._turns = self._turns, []
             return turns
+
+    def note_again(self, turns: Sequence[Turn]) -> None:
+        """Give back changes of controls that could not be kept yet."""
+        with self._lock:
+            self._turns[:0] = turns
 
     def turn_anew(self, at_ms: int) -> None:
         """Count all controls as turned to where they stand."""
@@ -140,7 +159,8 @@ class LiveMachine:
                 for at_ms, values in part.items():
                     if start_ms <= at_ms <= end_ms:
                         fresh.setdefault(at_ms, {}).update(values)
-            rows = stored.rows_between(self._store.read, self.machine.id, start_ms, end_ms)
+        # Read after it and without the lock: what was saved in between is in both, and nothing is in neither.
+        rows = stored.rows_between(self._store.read, self.machine.id, start_ms, end_ms)
         merged: dict[int, Mapping[str, float]] = dict(rows)
         for at_ms, values in fresh.items():
             merged[at_ms] = {**merged.get(at_ms, {}), **values}
@@ -172,13 +192,23 @@ class LiveMachine:
             second = round(time_s)
             if 0 <= second < len(self._rows):
                 return self._rows[second][channel]
-            newest_s = ((self._last_ms or 0) - self._origin_ms) / 1000
+            newest_s = (self._heard_ms.get(channel, 0) - self._origin_ms) / 1000
             return self._values.get(channel) if self._charged_ms and abs(newest_s - time_s) <= NEAR_S else None
 
     def now(self) -> dict[str, Any]:
         """The newest values and rates, as the `reading` event carries them."""
         with self._lock:
             return self._now()
+
+    def _keep(self, reading: Reading) -> float:
+        """Put a reading with those to be saved; its value with the channel's offset. The lock is held."""
+        if self._closed:
+            raise StoreError(f"{self.machine.name} is not being recorded just now. Send its readings again.")
+        value = round(reading.value + self._offsets_c[reading.channel], 4)
+        self._unsaved.setdefault(reading.at_ms, {})[reading.channel] = value
+        if len(self._unsaved) > KEPT_UNSAVED:
+            del self._unsaved[next(iter(self._unsaved))]
+        return value
 
     def _start_anew_after_silence(self) -> None:
         # Between batches nothing hangs on the rows, and a night's silence is not worth stepping through.

@@ -4,6 +4,7 @@ import math
 from dataclasses import dataclass
 from typing import Any, Final
 
+from roastlog.clock import Clock
 from roastlog.errors import ReadingsRefused
 from roastlog.instruments.base import Reading
 from roastlog.live.machine import LiveMachine
@@ -23,8 +24,11 @@ class Pushed:
     refused: list[dict[str, Any]]
 
 
-def take_push(live: LiveMachine, payload: object, now_ms: int) -> Pushed:
+def take_push(live: LiveMachine, payload: object, clock: Clock) -> Pushed:
     """Take in ``{"readings": [{"at_ms"?, "channel", "value"}]}``.
+
+    How far a reading may be ahead, and how late it is shown live, counts in real time: the way to the server takes as
+    long as it takes, however fast a demo's clock runs.
 
     Raises
     ------
@@ -37,23 +41,25 @@ def take_push(live: LiveMachine, payload: object, now_ms: int) -> Pushed:
     if len(readings) > MOST:
         raise ReadingsRefused(f"Send at most {MOST} readings at once; these are {len(readings)}.")
     pushed = {channel.id for channel in live.machine.channels if channel.http is not None}
+    now_ms = clock.now_ms()
+    ahead_ms, live_ms = now_ms + AHEAD_MS * clock.rate, now_ms - LIVE_MS * clock.rate
     taken: list[Reading] = []
     refused: list[dict[str, Any]] = []
     for index, raw in enumerate(readings):
-        found = _reading(raw, live, pushed, now_ms)
+        found = _reading(raw, live, pushed, now_ms, ahead_ms)
         if isinstance(found, Reading):
             taken.append(found)
         else:
             refused.append({"index": index, "reason": found})
     taken.sort(key=lambda reading: reading.at_ms)  # of two for one instant the one that was sent later wins
-    fresh = [reading for reading in taken if reading.at_ms >= now_ms - LIVE_MS]
-    live.back_dated(reading for reading in taken if reading.at_ms < now_ms - LIVE_MS)
+    fresh = [reading for reading in taken if reading.at_ms >= live_ms]
+    live.back_dated(reading for reading in taken if reading.at_ms < live_ms)
     if fresh:
         live.take(fresh)
     return Pushed(len(taken), refused)
 
 
-def _reading(raw: object, live: LiveMachine, pushed: set[str], now_ms: int) -> Reading | str:
+def _reading(raw: object, live: LiveMachine, pushed: set[str], now_ms: int, ahead_ms: float) -> Reading | str:
     if not isinstance(raw, dict) or not set(raw) <= {"at_ms", "channel", "value"}:
         return "A reading is an object with channel, value and, where it is known, at_ms; nothing else."
     channel, value, at_ms = raw.get("channel"), raw.get("value"), raw.get("at_ms", now_ms)
@@ -68,7 +74,7 @@ def _reading(raw: object, live: LiveMachine, pushed: set[str], now_ms: int) -> R
         return f"{value} is not a temperature that a roaster has (±{ABSURD_C:.0f} °C)."
     if isinstance(at_ms, bool) or not isinstance(at_ms, int):
         return "at_ms is a whole number of milliseconds since 1970, UTC."
-    if at_ms > now_ms + AHEAD_MS:
+    if at_ms > ahead_ms:
         return f"at_ms lies {(at_ms - now_ms) / 1000:.0f} s ahead of the server's clock; ask /api/clock for the time."
     if at_ms < now_ms - BEHIND_MS:
         return "at_ms lies more than a day back."

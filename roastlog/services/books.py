@@ -127,7 +127,7 @@ class Books:
 
     def token_name(self, token: str) -> str | None:
         """The name that a token was made under; None for one that is not known."""
-        return books.token_hashes(self.store.read).get(_hash(token))
+        return books.token_name(self.store.read, _hash(token))
 
 
 def lot_of(row: LotRow, taken_g: Sequence[float]) -> Lot:

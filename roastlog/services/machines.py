@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import Any
 
 from roastlog.clock import Clock
-from roastlog.errors import NoSuchMachine, StoreError
+from roastlog.errors import NoSuchMachine
 from roastlog.instruments.machine import Machine, practice_machine
 from roastlog.instruments.sheet import parse_sheet, sheet_text
 from roastlog.journal.entries import parse_entry
@@ -69,7 +69,10 @@ class Machines(Books):
         return machine
 
     def add_practice_machine(self) -> Machine:
-        """Set up the simulated machine."""
+        """Set up the simulated machine; one that is there goes on as it is."""
+        known = next((machine for machine in self.machines() if machine.id == practice_machine().id), None)
+        if known is not None:
+            return known
         machine = self._keep(practice_machine())
         self.desk.add(machine)
         return machine
@@ -103,7 +106,7 @@ class Machines(Books):
         summary = None if batch is None or batch.code is None else lists.summary(self.store.read, batch.code)
         busy = batch is not None and batch.state in {"open", "roasting", "cooling"}
         quiet_s = (self.now_ms() - (now["at_ms"] or 0)) / 1000
-        state = batch.state if batch is not None and busy else "between batches"
+        state = batch.state if batch is not None and busy else "idle"
         rates = now["rates"].get(bean, {})
         return MachineNow(
             id=machine_id,
@@ -130,7 +133,7 @@ class Machines(Books):
 
     def accept_readings(self, machine_id: str, payload: object) -> Pushed:
         """Take in readings that were pushed; see `roastlog.live.push.take_push`."""
-        return take_push(self.desk.live(machine_id), payload, self.now_ms())
+        return take_push(self.desk.live(machine_id), payload, self.clock)
 
     def entries_after(self, machine_id: str, seq: int) -> tuple[list[dict[str, Any]], int]:
         """What came in for a machine after ``seq``, and the number of the last of it."""
@@ -157,8 +160,7 @@ class Machines(Books):
             states = [link.state for link in links]
             state = "lost" if "lost" in states else "starting" if "starting" in states else "ok"
             machines.append({"id": machine.id, "state": state, "last_reading_at_ms": live.last_reading_ms})
-        try:
-            self.store.write(lambda db: books.keep_settings(db, {"last_health_ms": self.now_ms()}))
-        except StoreError as error:
-            return {"status": "failing", "reason": str(error), "machines": machines}, False
+        trouble = self.store.trouble()
+        if trouble is not None:
+            return {"status": "failing", "reason": str(trouble), "machines": machines}, False
         return {"status": "ok", "machines": machines}, True

@@ -126,11 +126,10 @@ class Records(Machines):
             rows = self.desk.live(machine.id).rows_between(*span)
         else:
             rows = stored_readings.rows_between(self.store.read, batch.machine, *span)
-        names = list(dict.fromkeys(name for _, values in rows for name in values))
-        roles: dict[str, str] = {}
-        if machine is not None:
-            names = [channel.id for channel in machine.channels]
-            roles = {channel.id: channel.role for channel in machine.channels if channel.role in BEAN_ROLES}
+        # First the machine's channels as its sheet has them now, then those that it had when this was roasted.
+        channels = machine.channels if machine is not None else ()
+        names = list(dict.fromkeys([*(channel.id for channel in channels), *(name for _, has in rows for name in has)]))
+        roles = {channel.id: channel.role for channel in channels if channel.role in BEAN_ROLES}
         if not rows and "drop" not in batch.moments:
             return Curve(np.empty(0), {name: np.empty(0) for name in (*names, *(f"rate_{name}" for name in roles))})
         columns = {name: [values.get(name, math.nan) for _, values in rows] for name in names}
@@ -237,11 +236,14 @@ def value_of(curve: Curve, column: str | None, time_s: float) -> float | None:
 
 
 def bean_column(machine: Machine | None, curve: Curve) -> str | None:
-    """The column that stands for the beans; that of a machine that is gone is guessed by its usual name."""
+    """The column that stands for the beans: the machine's, else one that the machine had once, by its usual name."""
+    there = [name for name in curve.channels if not name.startswith("rate_")]
+    bean, named = None, set[str]()
     if machine is not None:
-        bean = bean_channel(machine)
-        return bean if bean in curve.channels else None
-    return "bean_probe" if "bean_probe" in curve.channels else next(iter(curve.channels), None)
+        bean, named = bean_channel(machine), {channel.id for channel in machine.channels}
+    once = sorted((name for name in there if name not in named), key=lambda name: name != "bean_probe")
+    known = [name for name in (bean, *once) if name in there]
+    return next((name for name in known if np.isfinite(curve.channels[name]).any()), next(iter(known), None))
 
 
 def _log_line(line: Line, batch: Batch, machine: Machine | None, curve: Curve, bean: str | None) -> LogLine:

@@ -116,7 +116,7 @@ def last_dropped(connection: sqlite3.Connection, machine: str) -> BatchSummary |
     found = _summaries(
         connection,
         "WHERE machine = ? AND dropped_ms IS NOT NULL AND state <> 'discarded'"
-        " ORDER BY opened_ms DESC, code DESC LIMIT 1",
+        " ORDER BY dropped_ms DESC, code DESC LIMIT 1",
         (machine,),
     )
     return found[0] if found else None

@@ -103,9 +103,10 @@ def keep_settings(db: Database, values: dict[str, Any]) -> None:
     )
 
 
-def token_hashes(connection: sqlite3.Connection) -> dict[str, str]:
-    """Names of the API tokens by their hashes."""
-    return {row[0]: row[1] for row in connection.execute("SELECT hash, name FROM tokens")}
+def token_name(connection: sqlite3.Connection, token_hash: str) -> str | None:
+    """The name of the API token that has this hash."""
+    row = connection.execute("SELECT name FROM tokens WHERE hash = ?", (token_hash,)).fetchone()
+    return None if row is None else str(row[0])
 
 
 def keep_token(db: Database, name: str, token_hash: str, made_ms: int) -> None:

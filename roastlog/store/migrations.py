@@ -33,6 +33,7 @@ def journal(db: Database) -> None:
     db.execute("CREATE INDEX batches_by_coffee ON batches (coffee, opened_ms)")
     db.execute("CREATE INDEX batches_by_lot ON batches (lot)")
     db.execute("CREATE INDEX batches_by_machine ON batches (machine, opened_ms)")
+    db.execute("CREATE INDEX batches_by_drop ON batches (machine, dropped_ms)")
     db.execute("CREATE INDEX batches_by_state ON batches (state, opened_ms)")
 
 

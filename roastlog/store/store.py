@@ -1,17 +1,22 @@
 """The store: where the data folder is, the writer, and the readers."""
 
 import sqlite3
+import threading
+import time
 from collections.abc import Callable
 from pathlib import Path
-from typing import TypeVar
+from typing import Final, TypeVar
 
 from sqlite_utils import Database
 
+from roastlog.errors import StoreError
+from roastlog.store import books
 from roastlog.store.database import FILE_NAME, Readers, migrate
 from roastlog.store.writer import Writer
 
 __all__ = ["Database", "Store"]
 T = TypeVar("T")
+TRIED_S: Final = 5.0  # anyone may ask for the health of the server, and that must not keep the disk busy
 
 
 class Store:
@@ -22,10 +27,33 @@ class Store:
         migrate(self.path)
         self._writer = Writer(self.path)
         self._readers = Readers(self.path)
+        self._trying = threading.Lock()
+        self._last: tuple[float, StoreError | None] = (-TRIED_S, None)
 
     def write(self, change: Callable[[Database], T]) -> T:
         """Make a change; it is on the disk when this returns."""
-        return self._writer.do(change)
+        try:
+            made = self._writer.do(change)
+        except StoreError as error:
+            self._last = time.monotonic(), error
+            raise
+        self._last = time.monotonic(), None
+        return made
+
+    def trouble(self) -> StoreError | None:
+        """Why nothing can be written at present; None when all is well.
+
+        It is how the last write went. Where none was made for `TRIED_S` one is, so that asking often costs nothing.
+        """
+        with self._trying:
+            tried_s, trouble = self._last
+            if time.monotonic() - tried_s < TRIED_S:
+                return trouble
+            try:
+                self.write(lambda db: books.keep_settings(db, {"last_tried": time.time()}))
+            except StoreError as error:
+                return error
+            return None
 
     @property
     def read(self) -> sqlite3.Connection:

@@ -41,7 +41,7 @@ STATUS: Final[dict[type[DrumsideError], tuple[int, str]]] = {
     NoSuchMachine: (404, "There is no such machine here"),
     NoSuchLot: (404, "There is no such lot in the books"),
     NotFound: (404, "That is not here"),
-    StoreError: (503, "The record cannot be read just now"),
+    StoreError: (503, "Not just now"),
 }
 WORDS: Final[dict[int, tuple[str, str, str]]] = {
     400: (
@@ -118,7 +118,9 @@ def problem(error: DrumsideError) -> Problem:
     elif status == 404:
         do = "Start from Today."
     elif status == 503:
-        works = "Instruments go on running. Readings that cannot be written are not kept."
+        works = (
+            "Instruments are read on; readings that cannot be written yet are kept in memory until the disk takes them."
+        )
         do = WORDS[503][2]
     return Problem(status, title, str(error), works, do, find)
 

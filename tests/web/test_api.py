@@ -20,6 +20,28 @@ def test_health_names_each_machine(bench: Bench):
     }
 
 
+def test_asking_for_health_does_not_keep_the_disk_busy(bench: Bench, monkeypatch: pytest.MonkeyPatch):
+    """Anyone may ask: one write tells for some seconds, and a fault is told as soon as any write meets it."""
+    written: list[object] = []
+    real = bench.services.store._writer.do
+    monkeypatch.setattr(bench.services.store._writer, "do", lambda change: (written.append(change), real(change))[1])
+    bench.services.store._last = (-1e9, None)
+    for _ in range(20):
+        assert bench.client.get("/healthz").status_code == 200
+    assert len(written) == 1
+
+
+def test_a_database_that_cannot_be_read_is_told_in_words(bench: Bench):
+    """A page and a call say 503 and what to do; what is in memory is not said to be lost."""
+    bench.services.store.write(lambda db: db.execute("ALTER TABLE batches RENAME TO gone"))
+    page = bench.client.get("/batches")
+    assert page.status_code == 503
+    assert "kept in memory" in page.text
+    answer = bench.client.get("/api/batches")
+    assert answer.status_code == 503
+    assert "cannot be read" in answer.get_json()["error"]
+
+
 def test_the_clock_tells_time_and_rate(bench: Bench):
     """A phone measures its offset against it."""
     assert bench.client.get("/api/clock").get_json() == {"now_ms": START_MS, "rate": 1.0}
