@@ -31,6 +31,7 @@ FAST: Final = 3.0  # from this speed on, everyone is listened to more often
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run until told to stop, or until the process that started it is gone."""
     options = _options(arguments)
+    parent = os.getppid()  # before the port answers: whoever waits for that may be gone right after
     stop = threading.Event()
     for number in (signal.SIGTERM, signal.SIGINT):
         signal.signal(number, lambda *_: stop.set())
@@ -48,7 +49,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         link = Link(options.drumside, options.machine, token=options.token, every_s=every_s)
         link.start()
     try:
-        Room(drum, Clock(options.speed), link).run(stop)
+        Room(drum, Clock(options.speed), link).run(stop, parent if os.name == "posix" else None)
     finally:
         if link is not None:
             link.stop()
@@ -78,9 +79,8 @@ class Room:
         if link is not None:
             self._operator.prepare(self._then_ms)
 
-    def run(self, stop: threading.Event) -> None:
-        """Let time pass until told to stop."""
-        parent = os.getppid() if os.name == "posix" else None
+    def run(self, stop: threading.Event, parent: int | None) -> None:
+        """Let time pass until told to stop, or until this process has another parent than that."""
         while not stop.wait(LOOP_S):
             self.go_on()
             if parent is not None and os.getppid() != parent:

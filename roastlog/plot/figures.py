@@ -87,7 +87,7 @@ class _Frame:
 
 
 _LIVE: Final = _Frame(temp_px=200, rate_px=90, lane_px=22, tick_s=120, tick_f=100, least_s=600.0, room=1.26)
-_RECORD: Final = _Frame(temp_px=340, rate_px=150, lane_px=26, tick_s=60, tick_f=50, least_s=60.0, room=1.2)
+_RECORD: Final = _Frame(temp_px=340, rate_px=150, lane_px=26, tick_s=60, tick_f=50, least_s=60.0, room=1.28)
 
 
 def live_figure(

@@ -16,12 +16,12 @@ START_MS = 1_800_000_000_000
 class Bench:
     """An operator at a drum, and a clock that a test moves by hand."""
 
-    def __init__(self) -> None:
+    def __init__(self, hello: str = "", goodbye: str = "") -> None:
         self.drum = Drum(seed=1)
         ids = count(1)
         self.operator = Operator(
             self.drum,
-            Job(ALDER, "Ines", 4000.0, seed=3),
+            Job(ALDER, "Ines", 4000.0, seed=3, hello=hello, goodbye=goodbye),
             new_id=lambda: f"00000000-0000-4000-8000-{next(ids):012d}",
             bean_of=lambda _: GreenCoffee(first_crack_c=190.0),
         )
@@ -117,6 +117,29 @@ def test_any_word_of_another_takes_the_batch_over(bench: Bench):
     assert bench.run(300) == []
     assert len(bench.operator.turns) > turned
     assert bench.drum.roaster.loaded
+
+
+def notes(entries: list[dict[str, Any]]) -> list[str]:
+    return [entry["body"]["text"] for entry in entries if entry["kind"] == "note"]
+
+
+def test_it_says_who_it_is_and_when_it_gives_way():
+    """One note early in its batch, one as someone takes it over in mid-roast, and none for what comes after that."""
+    bench = Bench(hello="I roast this one", goodbye="Yours now")
+    assert notes(bench.run(30)) == ["I roast this one"]
+    bench.say("trier", {"stage": "pale"})
+    assert notes(bench.run(30)) == ["Yours now"]
+    bench.say("note", {"text": "I have it"})
+    assert bench.run(30) == []
+
+
+def test_what_is_said_after_its_drop_is_no_takeover():
+    """Who weighs its batch is not told to mark the moments."""
+    bench = Bench(goodbye="Yours now")
+    while not bench.operator.roasted_g:
+        bench.run(1)
+    bench.say("weighed", {"roasted_g": 3420.0})
+    assert notes(bench.run(60)) == []
 
 
 def test_moves_read_off_the_machine_are_no_takeover(bench: Bench):

@@ -200,6 +200,35 @@ def test_names_can_be_given_after_the_roast(client: FlaskClient, services: Servi
     assert set(amend.body["body"]) == {"coffee", "intent"}
 
 
+def test_the_next_thing_to_do_is_the_dark_button_of_a_record(client: FlaskClient, dropped: str):
+    """Weighing while there is no weight, the label from then on."""
+    dark = re.compile(r'class="button primary" href="/batches/[^"]+/(\w+)"')
+    assert dark.findall(client.get(f"/batches/{dropped}").text) == ["weigh"]
+    client.post(f"/batches/{dropped}/weigh", data={"roasted": "3432", "then": "keep"})
+    assert dark.findall(client.get(f"/batches/{dropped}").text) == ["label"]
+
+
+def test_a_batch_cools_for_an_hour_and_no_longer(client: FlaskClient, say: Callable[..., str], dropped: str):
+    """The clock of the weigh page runs after a fresh drop; of one long ago the time of the drop is told."""
+    old = say("opened", {}, ago_s=9000)
+    say("moment", {"moment": "charge"}, old, ago_s=8400)
+    say("moment", {"moment": "drop"}, old, ago_s=7800)
+    assert "data-since-ms" in client.get(f"/batches/{dropped}/weigh").text
+    page = client.get(f"/batches/{old}/weigh").text
+    assert "data-since-ms" not in page
+    assert "Dropped" in text_of(page)
+
+
+def test_both_is_said_in_full_to_a_stranger(client: FlaskClient, services: Services, say: Callable[..., str]):
+    """A bag and its record never read “for both”."""
+    services.add_practice_machine()
+    code = say("opened", {"intent": "both"})
+    for page in (f"/r/{services.summary(code).token}", f"/batches/{code}"):
+        said = text_of(client.get(page).text)
+        assert "for filter and espresso" in said
+        assert "for both" not in said
+
+
 def test_a_weight_is_kept_and_released_in_one_go(client: FlaskClient, services: Services, dropped: str):
     """The weigh-out keeps weight, note and release, and leads to the label."""
     page = client.get(f"/batches/{dropped}/weigh").text
