@@ -47,7 +47,7 @@ export class Pad {
 
   draw() {
     const { phase, view, underWay } = this.state;
-    if (this.shown !== this.next) this.turned = { from: this.shown, at: performance.now() };
+    if (this.shown !== this.next) this.turned = this.state.own ? null : { from: this.shown, at: performance.now() };
     this.shown = this.next;
     const cooling = phase === "cooling";
     this.button.hidden = cooling;

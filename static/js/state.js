@@ -11,6 +11,7 @@ export class State extends EventTarget {
     this.fresh = false; // the person wants to charge the next batch while the last one cools
     this.outlook = null; // what the server foretells, newest
     this.read = {}; // controls that the machine itself tells
+    this.own = false; // whether what changes just now was said here
   }
 
   changed() {
@@ -29,7 +30,9 @@ export class State extends EventTarget {
 
   say(entries) {
     entries.forEach((entry) => this.pending.set(entry.id, entry));
+    this.own = true; // whoever says something sees what it turns
     this.changed();
+    this.own = false;
   }
 
   forget(id) {

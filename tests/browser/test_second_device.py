@@ -20,3 +20,15 @@ def test_both_see_and_both_undo(phone: Screen, tablet: Screen, roast: str):
     expect(tablet.page.locator("#log > li:not(.undone)", has_text="Yellow")).to_have_count(0)
     expect(phone.by_id("pad-next")).to_have_text("Yellow")
     phone.until(lambda: "yellow" not in phone.columns("marks")["label"], "still on the chart")
+
+
+def test_a_slap_after_an_undo_means_what_the_pad_shows(phone: Screen, roast: str):
+    """Whoever takes a moment back and slaps again, marks the same moment again, not the one after."""
+    phone.open_live()
+    phone.pad("Yellow")
+    phone.page.wait_for_timeout(800)  # a pad takes no second slap at once
+    phone.tap("Undo", exact=True)
+    expect(phone.by_id("pad-next")).to_have_text("Yellow")
+    phone.by_id("pad").tap()
+    expect(phone.by_id("pad-next")).to_have_text("First crack")
+    expect(phone.by_id("echo")).to_contain_text("Yellow")

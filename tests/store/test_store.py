@@ -233,8 +233,6 @@ def test_a_span_of_readings_has_both_its_ends(store: Store):
     store.write(lambda db: readings.add_rows(db, "other", [(1500, {"a": 0.0})]))
     assert [at for at, _ in readings.rows_between(store.read, "drum-4", 1000, 2000)] == [1000, 2000]
     assert readings.rows_between(store.read, "drum-4", 3000, 4000) == []
-    assert readings.last_ms(store.read, "drum-4") == 2001
-    assert readings.last_ms(store.read, "nobody") is None
 
 
 @settings(max_examples=30, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
