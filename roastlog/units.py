@@ -28,11 +28,6 @@ def lb_from_g(mass_g: float) -> float:
     return mass_g / G_PER_LB
 
 
-def g_from_lb(mass_lb: float) -> float:
-    """Mass in grams of a mass in pounds."""
-    return mass_lb * G_PER_LB
-
-
 def clock_text(time_s: float) -> str:
     """Minutes and seconds as on a stopwatch: 522.4 is ``8:42``, -5 is ``-0:05``."""
     whole_s = int(abs(time_s))

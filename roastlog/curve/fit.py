@@ -1,72 +1,25 @@
-"""Straight lines by least squares: through arrays, and through the newest readings of a stream."""
+"""A straight line by least squares through the newest readings of a stream."""
 
 import math
 from collections import deque
 from collections.abc import Iterator
 from typing import NamedTuple
 
-import numpy as np
-from numpy.typing import ArrayLike
-
-from roastlog.errors import CurveError
-
 
 class LineFit(NamedTuple):
-    """A straight line and how well it is known: standard errors, and the standard deviation of what is left over."""
+    """A straight line and how well it is known: the slope's error, and the deviation of what is left over.
 
-    intercept: float
-    slope: float
-    intercept_error: float
-    slope_error: float
-    residual_sd: float
-
-
-def line_fit(x: ArrayLike, y: ArrayLike) -> LineFit:
-    """Least-squares straight line, summed about the means so that a large offset costs no digits.
-
-    Parameters
-    ----------
-    x : array-like, shape (n,)
-        Where; at least two different values.
-    y : array-like, shape (n,)
-        What was found there.
-
-    Returns
-    -------
-    LineFit
-        In the units of ``x`` and ``y``. The errors [1]_ take every ``y`` as equally uncertain and independent of the
-        others; they are NaN for two points, which leave nothing over.
-
-    Raises
-    ------
-    CurveError
-        If the shapes differ, a value is not finite, or ``x`` has fewer than two different values.
+    The standard error [1]_ takes every value as equally uncertain and independent of the others.
 
     References
     ----------
     .. [1] NIST/SEMATECH, "e-Handbook of Statistical Methods", sec. 4.1.4.1, doi:10.18434/M32189.
     """
-    xs, ys = np.asarray(x, dtype=np.float64), np.asarray(y, dtype=np.float64)
-    if xs.ndim != 1 or xs.shape != ys.shape:
-        raise CurveError(f"A line needs two columns of one length, not {xs.shape} and {ys.shape}.")
-    if not (np.isfinite(xs).all() and np.isfinite(ys).all()):
-        raise CurveError("A line is laid through finite values only; leave the gaps out first.")
-    if xs.size == 0 or np.ptp(xs) == 0:
-        raise CurveError("A line needs at least two readings at different times.")
-    mean_x, mean_y = float(xs.mean()), float(ys.mean())
-    dx, dy = xs - mean_x, ys - mean_y
-    sxx = float(dx @ dx)
-    slope = float(dx @ dy) / sxx
-    left_over = dy - slope * dx
-    freedom = xs.size - 2
-    sd = math.sqrt(float(left_over @ left_over) / freedom) if freedom else math.nan
-    return LineFit(
-        intercept=mean_y - slope * mean_x,
-        slope=slope,
-        intercept_error=sd * math.sqrt(1 / xs.size + mean_x**2 / sxx),
-        slope_error=sd / math.sqrt(sxx),
-        residual_sd=sd,
-    )
+
+    intercept: float
+    slope: float
+    slope_error: float
+    residual_sd: float
 
 
 class TrailingLine:
@@ -141,7 +94,6 @@ class TrailingLine:
         return LineFit(
             intercept=self._origin[1] + mean_y + slope * ahead_s,
             slope=slope,
-            intercept_error=sd * math.sqrt(1 / n + ahead_s * ahead_s / stt),
             slope_error=sd / math.sqrt(stt),
             residual_sd=sd,
         )

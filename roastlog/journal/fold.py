@@ -13,7 +13,6 @@ from roastlog.errors import EntryRefused
 from roastlog.journal.entries import By, Entry, Opened, amended
 from roastlog.journal.words import EXPECTED, MOMENTS, MomentName
 
-STATES: Final = ("open", "roasting", "cooling", "weighed", "released", "held", "rejected", "discarded")
 _DECISION_STATES: Final = {"release": "released", "hold": "held", "reject": "rejected"}
 
 

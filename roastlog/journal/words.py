@@ -56,9 +56,3 @@ AROMA_WORDS: Final[tuple[str, ...]] = (
 def purpose(intent: str | None) -> str:
     """What a batch is for, as one says it to a stranger: “for both” would leave open what both are."""
     return f"for {'filter and espresso' if intent == 'both' else intent}" if intent else ""
-
-
-def aroma_words(stage: str | None) -> tuple[str, ...]:
-    """All aroma words, with those that ``stage`` tends to give in front."""
-    first = AROMA_BY_STAGE.get(stage or "", ())
-    return first + tuple(word for word in AROMA_WORDS if word not in first)

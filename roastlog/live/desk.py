@@ -2,7 +2,6 @@
 
 import logging
 import threading
-from collections.abc import Iterator
 from dataclasses import asdict
 from functools import partial
 from typing import Any, Final, Protocol, runtime_checkable
@@ -123,12 +122,6 @@ class Desk:
                     told = entry.model_dump(mode="json")
                     place.live.hub.tell("entry", {"entry": {**told, "seq": seq}, "view": place.view}, seq=seq)
                 self._tell_outlook(place)
-
-    def followers(self, machine_id: str) -> Iterator[Follower]:
-        """The machine's simulated instruments, if it has any."""
-        for reader in self._place(machine_id).readers:
-            if isinstance(reader.instrument, Follower):
-                yield reader.instrument
 
     def _place(self, machine_id: str) -> _Place:
         place = self._places.get(machine_id)

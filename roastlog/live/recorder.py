@@ -125,12 +125,11 @@ class LinkReader:
 
 
 class Saver:
-    """Calls ``save`` once a second, and at once when poked."""
+    """Calls ``save`` once a second, and a last time when it is stopped."""
 
     def __init__(self, save: Callable[[], Any]) -> None:
         self._save = save
-        self._poked = threading.Event()
-        self._stopping = False
+        self._stop = threading.Event()
         self._failing = False
         self._thread = threading.Thread(target=self._run, name="saver", daemon=True)
 
@@ -138,21 +137,16 @@ class Saver:
         """Begin to save."""
         self._thread.start()
 
-    def poke(self) -> None:
-        """Save at once."""
-        self._poked.set()
-
     def stop(self) -> None:
         """Save a last time and stop."""
-        self._stopping = True
-        self._poked.set()
+        self._stop.set()
         if self._thread.is_alive():
             self._thread.join(20)
 
     def _run(self) -> None:
-        while not self._stopping:
-            self._poked.wait(SAVE_S)
-            self._poked.clear()
+        last = False
+        while not last:
+            last = self._stop.wait(SAVE_S)
             try:
                 self._save()
                 self._failing = False

@@ -27,9 +27,3 @@ def rows_between(connection: sqlite3.Connection, machine: str, start_ms: int, en
     times = [row[0] for row in rows]
     values = json.loads("[" + ",".join(row[1] for row in rows) + "]")  # one parse is twice as fast as many
     return list(zip(times, values, strict=True))
-
-
-def last_ms(connection: sqlite3.Connection, machine: str) -> int | None:
-    """When a machine was last heard."""
-    row = connection.execute("SELECT max(at_ms) FROM readings WHERE machine = ?", (machine,)).fetchone()
-    return None if row is None else row[0]
