@@ -38,7 +38,7 @@ class Hub:
         self._rows: deque[tuple[int, dict[str, float | None]]] = deque(maxlen=900)
         self._row_no = 0
         self._written: dict[int, str] = {}
-        self._others: deque[tuple[int, Event]] = deque(maxlen=500)
+        self._others: deque[tuple[int, Event]] = deque(maxlen=100)
         self._other_no = 0
         self._seq = 0
 
