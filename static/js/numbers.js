@@ -64,7 +64,7 @@ export class Numbers {
     this.parts.phase.classList.toggle("bad", bad);
     $("trouble").hidden = !bad;
     const taps = "Taps still count: they are kept with their times. It is tried again by itself.";
-    if (!connected) say($("trouble").firstElementChild, `The server is out of reach. Is this device in its network, and is it running? ${taps}`);
-    else if (lost) say($("trouble").firstElementChild, `Readings stopped. ${lost.reason || "Is the instrument on?"} ${taps}`);
+    if (!connected) say($("trouble-said"), `The server is out of reach. Is this device in its network, and is it running? ${taps}`);
+    else if (lost) say($("trouble-said"), `Readings stopped. ${lost.reason || "Is the instrument on?"} ${taps}`);
   }
 }
