@@ -129,7 +129,7 @@ class Bags(Records):
 
 
 def _day(when: datetime | None) -> str:
-    return "" if when is None else f"{when.day} {when:%B %Y}"
+    return "" if when is None else f"{when.day} {when:%b %Y}"
 
 
 def lan_address() -> str:
