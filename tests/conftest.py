@@ -1,5 +1,6 @@
 """What several test folders share: a clock turned by hand, services over a fresh folder, an app and its client."""
 
+import os
 from collections.abc import Iterator
 from pathlib import Path
 from uuid import uuid4
@@ -7,6 +8,7 @@ from uuid import uuid4
 import pytest
 from flask import Flask
 from flask.testing import FlaskClient
+from hypothesis import HealthCheck, settings
 from jinja2 import FileSystemBytecodeCache
 
 from roastlog.clock import Clock
@@ -14,6 +16,12 @@ from roastlog.instruments.base import Reading
 from roastlog.services import Services
 from roastlog.store.books import LotRow
 from roastlog.web.app import create_app
+
+# How long an example takes decides nothing. A laptop tries new ones each time; CI the same ones, so that it says the
+# same of the same commit.
+settings.register_profile("laptop", deadline=None, suppress_health_check=[HealthCheck.too_slow])
+settings.register_profile("ci", settings.get_profile("laptop"), derandomize=True)
+settings.load_profile("ci" if os.environ.get("CI") else "laptop")
 
 START_MS = 1_795_600_000_000
 
