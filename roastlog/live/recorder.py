@@ -7,7 +7,7 @@ logged once, and so is its return.
 import logging
 import random
 import threading
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -98,9 +98,9 @@ class LinkReader:
                     due_ms[ident] += step_ms * max(1, -(-(self._clock.now_ms() - due_ms[ident]) // step_ms))
             self._clock.wait(self._stop, (min(due_ms.values()) - self._clock.now_ms()) / 1000)
 
-    def _hand_on(self, got: object) -> None:
-        readings = [item for item in got if isinstance(item, Reading)]  # type: ignore[attr-defined]
-        faults = {item.channel: item.reason for item in got if isinstance(item, Fault)}  # type: ignore[attr-defined]
+    def _hand_on(self, got: Sequence[Reading | Fault]) -> None:
+        readings = [item for item in got if isinstance(item, Reading)]
+        faults = {item.channel: item.reason for item in got if isinstance(item, Fault)}
         if readings:
             self._live.take(readings)
         for channel in {reading.channel for reading in readings} & set(self._faults):
