@@ -135,7 +135,7 @@ def _half(level: float) -> float:
 
 
 def _varied(way: Habit, rng: np.random.Generator) -> Schedule:
-    """The same way on another day: other weights and temperatures, moves earlier, later, larger, smaller, or left out."""
+    """The same way on another day: other weights, temperatures and times, other settings, a move left out."""
     steps = []
     for step in way.steps:
         if rng.random() < 0.1:
