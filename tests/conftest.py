@@ -104,22 +104,22 @@ class Bench:
         assert answer.status_code == 202, answer.text
         return answer.get_json()
 
-    def roast(self, until_s: int = 600, **facts: object) -> str:
-        """A whole batch, readings and all, charged at the start of the clock; its code."""
-        code = self.open(**facts)
-        self.say(self.entry("moment", 0, batch=code, moment="charge"))
+    def roast(self, until_s: int = 600, *, start_s: int = 0, **facts: object) -> str:
+        """A whole batch, readings and all, charged at a time of the clock; its code."""
+        code = self.open(start_s - 30.0, **facts)
+        self.say(self.entry("moment", start_s, batch=code, moment="charge"))
         live = self.services.desk.live("drum-4")  # as an instrument's thread hands them on; `push` goes the long way
         for second in range(until_s + 1):
-            self.clock.turn_to(second)
+            self.clock.turn_to(start_s + second)
             values = {
                 "bean_probe": 95 + 105 * 2.718 ** (-second / 20) + second / 600 * 112,
                 "bean_surface": 90 + second / 600 * 120,
             }
             live.take([Reading(self.clock.now_ms(), channel, value) for channel, value in values.items()])
         self.say(
-            self.entry("moment", until_s * 0.5, batch=code, moment="yellow"),
-            self.entry("moment", until_s * 0.87, batch=code, moment="first_crack"),
-            self.entry("moment", until_s, batch=code, moment="drop"),
+            self.entry("moment", start_s + until_s * 0.5, batch=code, moment="yellow"),
+            self.entry("moment", start_s + until_s * 0.87, batch=code, moment="first_crack"),
+            self.entry("moment", start_s + until_s, batch=code, moment="drop"),
         )
         return code
 

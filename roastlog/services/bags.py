@@ -13,9 +13,10 @@ from roastlog.errors import NoSuchBatch
 from roastlog.journal.fold import Batch
 from roastlog.journal.words import purpose
 from roastlog.label.layout import Label
+from roastlog.live.history import bean_column
 from roastlog.plot.small import small_curve_svg
 from roastlog.services.books import Settings
-from roastlog.services.records import Record, Records, bean_column
+from roastlog.services.records import Record, Records
 from roastlog.store import batches as lists
 
 

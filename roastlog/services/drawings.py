@@ -6,9 +6,10 @@ from typing import Any
 from roastlog.curve.series import Curve
 from roastlog.errors import CodeError, NoSuchBatch
 from roastlog.instruments.machine import Machine
+from roastlog.live.history import bean_column
 from roastlog.live.view import machine_part
 from roastlog.plot import overlays
-from roastlog.services.records import Records, bean_column, value_of
+from roastlog.services.records import Records, value_of
 
 
 class Drawings(Records):

@@ -8,15 +8,13 @@ from typing import Any
 import numpy as np
 
 from roastlog.curve.phases import Phase, TurningPoint, development, phases, turning_point, value_at
-from roastlog.curve.rate import rate_of_rise
-from roastlog.curve.series import Curve, bin_seconds
+from roastlog.curve.series import Curve
 from roastlog.errors import NoSuchBatch
 from roastlog.instruments.machine import Machine
 from roastlog.journal.fold import Batch, Line, fold
 from roastlog.journal.telling import tell
 from roastlog.journal.words import MOMENT_LABELS
-from roastlog.live.machine import BEAN_ROLES, LONGEST_S
-from roastlog.live.view import bean_channel
+from roastlog.live.history import Rows, bean_column, curve_of, span_ms
 from roastlog.quality.loss import Band, Judgement, judge, usual_band
 from roastlog.services.books import Lot, lot_of
 from roastlog.services.machines import Machines
@@ -116,31 +114,13 @@ class Records(Machines):
 
     def curve(self, batch: Batch, machine: Machine | None) -> Curve:
         """The curve of a batch from charge to drop, a row a second: the channels, and a rate for each bean channel."""
-        charge = batch.moments.get("charge")
-        if charge is None or batch.machine is None:
-            return Curve(np.empty(0), {})
-        end_s = min(batch.moments_s.get("drop", (self.now_ms() - charge.at_ms) / 1000), LONGEST_S)
-        end_s = max(0, math.ceil(end_s))
-        span = charge.at_ms - 1000, charge.at_ms + 1000 * (end_s + 1)
-        if machine is not None:
+        span = None if batch.machine is None else span_ms(batch, self.now_ms())
+        rows: Rows = ()
+        if span is not None and machine is not None:
             rows = self.desk.live(machine.id).rows_between(*span)
-        else:
+        elif span is not None and batch.machine is not None:
             rows = stored_readings.rows_between(self.store.read, batch.machine, *span)
-        # First the machine's channels as its sheet has them now, then those that it had when this was roasted.
-        channels = machine.channels if machine is not None else ()
-        names = list(dict.fromkeys([*(channel.id for channel in channels), *(name for _, has in rows for name in has)]))
-        roles = {channel.id: channel.role for channel in channels if channel.role in BEAN_ROLES}
-        if not rows and "drop" not in batch.moments:
-            return Curve(np.empty(0), {name: np.empty(0) for name in (*names, *(f"rate_{name}" for name in roles))})
-        columns = {name: [values.get(name, math.nan) for _, values in rows] for name in names}
-        if "drop" not in batch.moments:  # what is still to come is no gap
-            end_s = max(0, min(end_s, math.ceil((rows[-1][0] - charge.at_ms) / 1000)))
-        curve = bin_seconds([at for at, _ in rows], columns, origin_ms=charge.at_ms, start_s=0, end_s=end_s)
-        rates = {
-            f"rate_{name}": rate_of_rise(curve.time_s, curve.channels[name], role=role, charge_s=0.0)
-            for name, role in roles.items()
-        }
-        return Curve(curve.time_s, {**curve.channels, **rates})
+        return curve_of(batch, rows, machine, self.now_ms())
 
     def losses(self, coffee: str | None, but: str = "") -> list[float]:
         """Roast losses of the earlier batches of a coffee."""
@@ -233,17 +213,6 @@ def value_of(curve: Curve, column: str | None, time_s: float) -> float | None:
     if column is None or column not in curve.channels:
         return None
     return value_at(curve.time_s, curve.channels[column], time_s)
-
-
-def bean_column(machine: Machine | None, curve: Curve) -> str | None:
-    """The column that stands for the beans: the machine's, else one that the machine had once, by its usual name."""
-    there = [name for name in curve.channels if not name.startswith("rate_")]
-    bean, named = None, set[str]()
-    if machine is not None:
-        bean, named = bean_channel(machine), {channel.id for channel in machine.channels}
-    once = sorted((name for name in there if name not in named), key=lambda name: name != "bean_probe")
-    known = [name for name in (bean, *once) if name in there]
-    return next((name for name in known if np.isfinite(curve.channels[name]).any()), next(iter(known), None))
 
 
 def _log_line(line: Line, batch: Batch, machine: Machine | None, curve: Curve, bean: str | None) -> LogLine:

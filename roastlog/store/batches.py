@@ -122,6 +122,18 @@ def last_dropped(connection: sqlite3.Connection, machine: str) -> BatchSummary |
     return found[0] if found else None
 
 
+def roasted(
+    connection: sqlite3.Connection, machine: str, coffee: str, *, before_ms: int | None = None, limit: int = 20
+) -> list[str]:
+    """Codes of the newest batches of a coffee that were roasted on a machine, charged before a time, newest first."""
+    rows = connection.execute(
+        "SELECT code FROM batches WHERE coffee = ? AND machine = ? AND charged_ms < ? AND dropped_ms > charged_ms"
+        " AND state <> 'discarded' ORDER BY opened_ms DESC, code DESC LIMIT ?",
+        (coffee, machine, before_ms if before_ms is not None else 1 << 62, limit),
+    )
+    return [row[0] for row in rows]
+
+
 def coffees(connection: sqlite3.Connection) -> list[str]:
     """Names of all coffees that were roasted, the latest first."""
     rows = connection.execute(

@@ -1,0 +1,151 @@
+"""Batches as the numbers see them: curves made of readings, and a coffee's earlier batches kept at hand."""
+
+import math
+import threading
+from collections import OrderedDict
+from collections.abc import Mapping, Sequence
+from typing import Final
+
+import numpy as np
+
+from roastlog.curve.rate import rate_of_rise
+from roastlog.curve.roast import Move, Roast
+from roastlog.curve.series import Curve, bin_seconds
+from roastlog.instruments.machine import Machine
+from roastlog.journal.fold import Batch, fold
+from roastlog.live.machine import BEAN_ROLES, LONGEST_S
+from roastlog.live.view import bean_channel
+from roastlog.store import batches as lists
+from roastlog.store import journal as stored
+from roastlog.store import readings as stored_readings
+from roastlog.store.store import Store
+
+MOST_EARLIER: Final = 20  # an older batch says less of this crop, and the outlook gains little from more
+KEPT: Final = 200  # roasts in memory, some 30 KB each
+
+Rows = Sequence[tuple[int, Mapping[str, float]]]
+
+
+def span_ms(batch: Batch, now_ms: int) -> tuple[int, int] | None:
+    """From when to when the readings of a batch reach: charge to drop, or to now; None without a charge. [ms UTC]"""
+    charge = batch.moments.get("charge")
+    if charge is None:
+        return None
+    return charge.at_ms - 1000, charge.at_ms + 1000 * (_end_s(batch, now_ms) + 1)
+
+
+def curve_of(batch: Batch, rows: Rows, machine: Machine | None, now_ms: int) -> Curve:
+    """The curve of a batch from charge to drop, a row a second: the channels, and a rate for each bean channel.
+
+    Parameters
+    ----------
+    batch
+        What was said of it; without a charge the curve is empty.
+    rows
+        Readings of `span_ms`, in the order of their times. [°C]
+    machine
+        As its sheet is now; None where it was taken away.
+    now_ms
+        Where a curve without a drop ends at the latest. [ms UTC]
+    """
+    charge = batch.moments.get("charge")
+    if charge is None:
+        return Curve(np.empty(0), {})
+    # First the machine's channels as its sheet has them now, then those that it had when this was roasted.
+    channels = machine.channels if machine is not None else ()
+    names = list(dict.fromkeys([*(channel.id for channel in channels), *(name for _, has in rows for name in has)]))
+    roles = {channel.id: channel.role for channel in channels if channel.role in BEAN_ROLES}
+    if not rows and "drop" not in batch.moments:
+        return Curve(np.empty(0), {name: np.empty(0) for name in (*names, *(f"rate_{name}" for name in roles))})
+    end_s = _end_s(batch, now_ms)
+    if "drop" not in batch.moments:  # what is still to come is no gap
+        end_s = max(0, min(end_s, math.ceil((rows[-1][0] - charge.at_ms) / 1000)))
+    columns = {name: [values.get(name, math.nan) for _, values in rows] for name in names}
+    curve = bin_seconds([at for at, _ in rows], columns, origin_ms=charge.at_ms, start_s=0, end_s=end_s)
+    rates = {
+        f"rate_{name}": rate_of_rise(curve.time_s, curve.channels[name], role=role, charge_s=0.0)
+        for name, role in roles.items()
+    }
+    return Curve(curve.time_s, {**curve.channels, **rates})
+
+
+def _end_s(batch: Batch, now_ms: int) -> int:
+    """The last second of a batch's curve. [s from charge]"""
+    end_s = min(batch.moments_s.get("drop", batch.time_s(now_ms) or 0.0), LONGEST_S)
+    return max(0, math.ceil(end_s))
+
+
+def bean_column(machine: Machine | None, curve: Curve) -> str | None:
+    """The column that stands for the beans: the machine's, else one that the machine had once, by its usual name."""
+    there = [name for name in curve.channels if not name.startswith("rate_")]
+    bean, named = None, set[str]()
+    if machine is not None:
+        bean, named = bean_channel(machine), {channel.id for channel in machine.channels}
+    once = sorted((name for name in there if name not in named), key=lambda name: name != "bean_probe")
+    known = [name for name in (bean, *once) if name in there]
+    return next((name for name in known if np.isfinite(curve.channels[name]).any()), next(iter(known), None))
+
+
+def moves_of(batch: Batch) -> list[Move]:
+    """All moves of a batch in the order of their times; empty while there is no charge."""
+    if "charge" not in batch.moments:
+        return []
+    return [
+        Move(batch.time_s(line.at_ms) or 0.0, line.body["control"], line.body["setting"]) for line in batch.of("move")
+    ]
+
+
+def roast_of(batch: Batch, curve: Curve, bean: str | None, surface: str | None = None) -> Roast:
+    """A batch as the numbers see it: the bean's curve with its live rate, the moments, the moves."""
+    gaps = np.full(curve.time_s.shape, math.nan)
+    return Roast(
+        time_s=curve.time_s,
+        temp_c=curve.channels.get(bean or "", gaps),
+        rate_c_per_min=curve.channels.get(f"rate_{bean}", gaps),
+        moments_s=dict(batch.moments_s),
+        moves=tuple(moves_of(batch)),
+        green_g=batch.green_g,
+        surface_c=curve.channels.get(surface) if surface is not None else None,
+        name=batch.code or "",
+    )
+
+
+class History:
+    """The earlier batches of a coffee on a machine. What was read once is kept until something is said of it anew."""
+
+    def __init__(self, store: Store) -> None:
+        self._store = store
+        self._lock = threading.Lock()
+        self._kept: OrderedDict[str, tuple[object, Roast]] = OrderedDict()
+
+    def earlier(
+        self, machine: Machine, coffee: str | None, *, before_ms: int | None = None, limit: int = MOST_EARLIER
+    ) -> list[Roast]:
+        """The newest roasts of a coffee on a machine, oldest first; those charged before a time where one is given.
+
+        Discarded batches, and those without a charge or a drop, are left out. [ms UTC]
+        """
+        if coffee is None:
+            return []
+        codes = lists.roasted(self._store.read, machine.id, coffee, before_ms=before_ms, limit=limit)
+        return [self._roast(code, machine) for code in reversed(codes)]
+
+    def _roast(self, code: str, machine: Machine) -> Roast:
+        entries = stored.entries_of(self._store.read, code)
+        key = (len(entries), machine)
+        with self._lock:
+            known = self._kept.get(code)
+            if known is not None and known[0] == key:
+                self._kept.move_to_end(code)
+                return known[1]
+        batch = fold(entries, code)
+        span = span_ms(batch, 0)
+        rows = stored_readings.rows_between(self._store.read, machine.id, *span) if span else []
+        curve = curve_of(batch, rows, machine, 0)
+        surface = next((channel.id for channel in machine.channels if channel.role == "bean_surface"), None)
+        roast = roast_of(batch, curve, bean_column(machine, curve), surface)
+        with self._lock:
+            self._kept[code] = key, roast
+            while len(self._kept) > KEPT:
+                self._kept.popitem(last=False)
+        return roast
