@@ -58,3 +58,13 @@ def books(db: Database) -> None:
     db.execute("CREATE TABLE people (name TEXT PRIMARY KEY, shown TEXT NOT NULL) STRICT")
     db.execute("CREATE TABLE settings (name TEXT PRIMARY KEY, value TEXT NOT NULL) STRICT")
     db.execute("CREATE TABLE tokens (name TEXT PRIMARY KEY, hash TEXT NOT NULL, made_ms INTEGER NOT NULL) STRICT")
+
+
+@migrations(name="0004_sealed")
+def sealed(db: Database) -> None:
+    """Packed readings: a blob for half an hour of a machine, see `roastlog.store.packing`."""
+    db.execute("""
+        CREATE TABLE sealed (
+            id INTEGER PRIMARY KEY, machine TEXT NOT NULL, start_ms INTEGER NOT NULL, data BLOB NOT NULL
+        ) STRICT""")
+    db.execute("CREATE INDEX sealed_by_time ON sealed (machine, start_ms)")
