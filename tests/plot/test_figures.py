@@ -10,7 +10,8 @@ import numpy as np
 import pytest
 
 from roastlog.errors import CurveError
-from roastlog.plot.figures import TOKENS, live_columns, live_figure, record_figure
+from roastlog.plot.figures import live_columns, live_figure, record_figure
+from roastlog.plot.panels import TOKENS
 from roastlog.plot.overlays import checks, marks, ribbon
 
 CHANNELS = [

@@ -1,0 +1,171 @@
+"""What all our figures are made of: a panel, its axes in the person's own unit, rules, lanes, words that keep apart.
+
+Colours here are those of the light theme; whatever takes one from the page's theme carries a tag ``{property: token}``.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any, Final
+
+import numpy as np
+from bokeh.core.properties import value
+from bokeh.models import ColumnDataSource, FixedTicker, Plot, Quad, Range1d, Segment, SingleIntervalTicker, Text
+from bokeh.plotting import figure
+
+from roastlog.plot.overlays import Columns, marks, ribbon
+from roastlog.units import c_from_f, rate_c_from_f
+
+# Okabe–Ito hues, darkened until they stand 3:1 and more off the paper; each role has a dash of its own besides.
+TOKENS: Final[dict[str, str]] = {
+    "probe": "#b85000",
+    "surface": "#0072b2",
+    "exhaust": "#00795a",
+    "inlet": "#8f4a78",
+    "drum": "#7a6a00",
+    "room": "#635a51",
+    "guide": "#7d7468",
+    "ink": "#1c1713",
+    "ink-2": "#635a51",
+    "line": "#8c8172",
+    "paper": "#faf6ee",
+    "grid": "#ddd5c6",
+    "bar": "#d3cabb",
+}
+_LONGEST_MIN: Final = 60
+_LEFT_PX, _RIGHT_PX = 46, 10
+_FONT: Final = "system-ui, sans-serif"
+WORDS: Final = {"text_font_size": "12px", "text_font": value(_FONT)}
+
+
+@dataclass(frozen=True)
+class Frame:
+    """How large the panels are, and how much time they show."""
+
+    temp_px: int
+    rate_px: int
+    lane_px: int
+    tick_s: int
+    tick_f: int  # a small phone has room for a number each 100 °F; in °C each 40 °C will do for both
+    least_s: float
+    room: float  # the axis reaches this many times as far as the curve, so that the words at its end fit
+
+    def reach_s(self, end_s: float) -> float:
+        """Where the time axis of a curve ends. [s from charge]"""
+        return max(self.least_s, float(np.ceil(end_s * self.room / self.tick_s)) * self.tick_s)
+
+
+LIVE: Final = Frame(temp_px=200, rate_px=90, lane_px=22, tick_s=120, tick_f=100, least_s=600.0, room=1.26)
+RECORD: Final = Frame(temp_px=340, rate_px=150, lane_px=26, tick_s=60, tick_f=50, least_s=60.0, room=1.28)
+
+
+def new_panel(time: Range1d, y_range: Range1d, height_px: int, *, name: str) -> Plot:
+    """An empty panel without tools, its words in the page's font and inks."""
+    panel = figure(
+        name=name,
+        height=height_px,
+        sizing_mode="stretch_width",
+        x_range=time,
+        y_range=y_range,
+        tools="",
+        toolbar_location=None,
+        output_backend="canvas",
+        min_border=2,
+        min_border_left=_LEFT_PX,
+        min_border_right=_RIGHT_PX,
+        background_fill_alpha=0,
+        border_fill_alpha=0,
+        outline_line_color=None,
+        lod_threshold=None,
+    )
+    for axis in (panel.xaxis[0], panel.yaxis[0]):
+        axis.axis_line_color = axis.major_tick_line_color = axis.minor_tick_line_color = None
+        axis.major_label_text_font_size, axis.major_label_text_font = "12px", _FONT
+        axis.major_label_text_color = TOKENS["ink-2"]
+        axis.major_label_standoff, axis.major_tick_out = 2, 3
+        axis.tags = [{"major_label_text_color": "ink-2"}]
+    panel.grid.grid_line_color = TOKENS["grid"]
+    for grid in panel.grid:
+        grid.tags = [{"grid_line_color": "grid"}]
+    panel.xgrid.visible = False
+    return panel
+
+
+def minutes(panel: Plot, every_s: int, *, shown: bool) -> None:
+    """A time axis that counts minutes."""
+    # Labels by a list, since a formatter of our own would need eval, which the page's policy forbids.
+    panel.xaxis.ticker = SingleIntervalTicker(interval=every_s, num_minor_ticks=0)
+    panel.xaxis.major_label_overrides = {60 * minute: str(minute) for minute in range(_LONGEST_MIN + 1)}
+    panel.xaxis.visible = shown
+
+
+def rules(panel: Plot, columns: Columns | None, name: str, *, dash: str, ink: str) -> None:
+    """Upright rules with a word each, as `roastlog.plot.overlays.marks` places them on the panel's ``tiers``."""
+    source = ColumnDataSource(columns or marks([]), name=name)
+    rule = Segment(x0="t_s", x1="t_s", y0=value(0), y1="y", line_color=TOKENS[ink], line_width=1, line_dash=dash)
+    rule.tags = [{"line_color": ink}]
+    panel.add_glyph(source, rule, y_range_name="tiers")
+    words = Text(x="t_s", y="y", text="label", x_offset=4, text_baseline="top", text_color=TOKENS[ink], **WORDS)
+    words.tags = [{"text_color": ink}]
+    panel.add_glyph(source, words, y_range_name="tiers")
+
+
+def lanes_panel(controls: Sequence[Mapping[str, Any]], bars: Columns | None, time: Range1d, frame: Frame) -> Plot:
+    """The ribbon: a lane a control, with the bars of `roastlog.plot.overlays.ribbon`."""
+    lanes = len(controls)
+    panel = new_panel(time, Range1d(0, lanes), frame.lane_px * lanes, name="lanes")
+    middles = [lanes - 1 - row + 0.5 for row in range(lanes)]
+    panel.yaxis.ticker = FixedTicker(ticks=middles)
+    names = [_short(str(control["name"])) for control in controls]
+    panel.yaxis.major_label_overrides = dict(zip(middles, names, strict=True))
+    panel.ygrid.visible = panel.xaxis.visible = False
+    source = ColumnDataSource(bars or ribbon([], controls, 0.0), name="ribbon")
+    bar = Quad(left="left", right="right", bottom="bottom", top="top", fill_color=TOKENS["bar"])
+    bar.line_color, bar.tags = TOKENS["paper"], [{"fill_color": "bar", "line_color": "paper"}]
+    panel.add_glyph(source, bar)
+    edge = Segment(x0="left", x1="right", y0="top", y1="top", line_color=TOKENS["line"], line_width=1.5)
+    edge.tags = [{"line_color": "line"}]  # the fill is pale; the edge is what stands out 3:1
+    panel.add_glyph(source, edge)
+    words = Text(x="left", y="top", text="text", x_offset=3, y_offset=-1, text_color=TOKENS["ink"], **WORDS)
+    words.tags = [{"text_color": "ink"}]
+    panel.add_glyph(source, words)
+    return panel
+
+
+def apart(temps_c: Sequence[float], gap_c: float) -> list[float]:
+    """The same temperatures, each moved up until it stands clear of the one below it. NaN stays."""
+    placed, below = list(temps_c), -np.inf
+    for index in sorted((i for i, temp_c in enumerate(temps_c) if np.isfinite(temp_c)), key=lambda i: temps_c[i]):
+        below = placed[index] = max(placed[index], below + gap_c)
+    return placed
+
+
+def temp_ticks(unit: str, frame: Frame) -> dict[float, str]:
+    """Where the ticks of the upper axis stand [°C], and what they say."""
+    if unit == "F":
+        return {c_from_f(temp_f): str(temp_f) for temp_f in range(0, 1801, frame.tick_f)}
+    return {temp_c: str(temp_c) for temp_c in range(0, 1001, 40)}
+
+
+def rate_ticks(unit: str) -> dict[float, str]:
+    """Where the ticks of the lower axis stand [°C/min], and what they say."""
+    if unit == "F":
+        return {rate_c_from_f(rate_f): str(rate_f).replace("-", "−") for rate_f in range(-100, 101, 20)}
+    return {rate_c: str(rate_c).replace("-", "−") for rate_c in range(-60, 61, 10)}
+
+
+def reads_in(panel: Plot, ticks: Mapping[float, str], unit: str) -> None:
+    """Ticks of the vertical axis, and its unit in the lower right of the panel: the corner that no curve comes to."""
+    panel.yaxis.ticker = FixedTicker(ticks=list(ticks))
+    panel.yaxis.major_label_overrides = dict(ticks)
+    panel.extra_x_ranges = {"share": Range1d(0, 1)}
+    panel.extra_y_ranges = {"unit": Range1d(0, 1)}
+    words = Text(x=value(1), y=value(0.03), text="text", text_align="right", text_color=TOKENS["ink-2"], **WORDS)
+    words.tags = [{"text_color": "ink-2"}]
+    source = ColumnDataSource({"text": [unit]})
+    panel.add_glyph(source, words, x_range_name="share", y_range_name="unit")
+
+
+def _short(name: str) -> str:
+    """A control's name for the narrow margin: whole if it fits, else its first word, else cut."""
+    word = name if len(name) <= 7 else name.split(maxsplit=1)[0]
+    return word if len(word) <= 8 else f"{word[:7]}…"
