@@ -53,6 +53,18 @@ def _parser() -> argparse.ArgumentParser:
     token.add_argument("--name", required=True, help="what it is for, such as the program that will use it")
     token.set_defaults(run=_token)
 
+    backup = commands.add_parser("backup", help="copy the database, beside a running server too, and check the copy")
+    _with_data(backup)
+    backup.add_argument(
+        "--to", type=Path, metavar="FILE", help="a new file; else it goes to the backups of the folder"
+    )
+    backup.set_defaults(run=_backup)
+
+    restore = commands.add_parser("restore", help="bring a backup back into a new folder")
+    restore.add_argument("backup", type=Path, help="the file")
+    restore.add_argument("--data", type=Path, required=True, help="a folder that is new or empty")
+    restore.set_defaults(run=_restore)
+
     machine = commands.add_parser("machine", help="import or export a machine's sheet")
     deeds = machine.add_subparsers(required=True, metavar="import|export")
     take = deeds.add_parser("import", help="set up the machine that a sheet describes")
@@ -95,6 +107,19 @@ def _token(asked: argparse.Namespace) -> None:
     services = _services(asked.data)
     print(services.new_token(asked.name))
     services.close()
+
+
+def _backup(asked: argparse.Namespace) -> None:
+    from roastlog.clock import Clock  # noqa: PLC0415 - `--help` answers at once
+    from roastlog.services import back_up  # noqa: PLC0415
+
+    print(back_up(asked.data, asked.to, Clock()))
+
+
+def _restore(asked: argparse.Namespace) -> None:
+    from roastlog.services import restore  # noqa: PLC0415 - `--help` answers at once
+
+    print(restore(asked.backup, asked.data))
 
 
 def _machine_import(asked: argparse.Namespace) -> None:

@@ -10,6 +10,7 @@ from roastlog.live.intake import Result
 from roastlog.services.bags import Address, Bag, Bags, lan_address
 from roastlog.services.books import Lot, Settings
 from roastlog.services.drawings import Drawings
+from roastlog.services.keeping import Keeping, Kept, back_up, restore
 from roastlog.services.machines import MachineNow
 from roastlog.services.records import LogLine, Measures, MomentRow, Record
 from roastlog.services.today import Today, TodayPage
@@ -20,6 +21,7 @@ __all__ = [
     "Address",
     "Bag",
     "BatchSummary",
+    "Kept",
     "LogLine",
     "Lot",
     "MachineNow",
@@ -32,11 +34,13 @@ __all__ = [
     "Services",
     "Settings",
     "Today",
+    "back_up",
     "lan_address",
+    "restore",
 ]
 
 
-class Services(Bags, Drawings, TodayPage):
+class Services(Bags, Drawings, TodayPage, Keeping):
     """One data folder at work.
 
     Parameters

@@ -1,23 +1,31 @@
 """Opening the database: one file in the data folder, write-ahead log, every commit on the disk."""
 
+import logging
 import sqlite3
+import sys
 import threading
+import time
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
+from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any
+from typing import Any, cast
 
 from sqlite_utils import Database
 
 from roastlog.errors import StoreError
+from roastlog.store.backups import BACKUPS, FILE_NAME, newest, take
 from roastlog.store.migrations import migrations
+from roastlog.store.trouble import advice, is_damage, is_lost, offer
 
-FILE_NAME = "drumside.sqlite3"
 BUSY_S = 5.0
+log = logging.getLogger(__name__)
 
 
-def open_database(path: Path, kind: type[sqlite3.Connection] = sqlite3.Connection) -> Database:
+def open_database(path: Path, kind: type[sqlite3.Connection] = sqlite3.Connection, *, make: bool = False) -> Database:
     """Connect to the database file; the connection belongs to the calling thread.
+
+    It is made only where ``make`` says so: one that was there and is gone must not be followed by an empty one.
 
     Raises
     ------
@@ -25,72 +33,145 @@ def open_database(path: Path, kind: type[sqlite3.Connection] = sqlite3.Connectio
         If the file cannot be opened or is no database; nothing is overwritten.
     """
     try:
-        connection = sqlite3.connect(path, timeout=BUSY_S, factory=kind)
+        url = f"{path.absolute().as_uri()}?mode={'rwc' if make else 'rw'}"
+        connection = sqlite3.connect(url, uri=True, timeout=BUSY_S, factory=kind)
         connection.row_factory = sqlite3.Row
         db = Database(connection)
         db.enable_wal()
         connection.execute("PRAGMA synchronous = FULL")
         connection.execute("PRAGMA foreign_keys = ON")
     except (sqlite3.Error, StoreError, OSError) as error:
-        raise StoreError(
-            f"The database {path} cannot be opened ({error.__cause__ or error}). It was left as it is: check the "
-            "folder's permissions, or move the file aside and start again."
-        ) from error
+        reason = f"The database {path} cannot be opened ({error.__cause__ or error}); it was left as it is."
+        raise StoreError(f"{reason} {advice(error, path)}") from error
     return db
 
 
 def migrate(path: Path) -> None:
-    """Make the folder and bring the schema up to date."""
+    """Make the folder and bring the schema up to date, after a backup where there is something to lose.
+
+    Raises
+    ------
+    StoreError
+        If that cannot be done. A file that is damaged was set aside then.
+    """
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
     except OSError as error:
         raise StoreError(f"The data folder {path.parent} cannot be made ({error}).") from error
-    db = open_database(path)
+    _refuse_to_begin_anew(path)
     try:
-        migrations.apply(db)
-    except sqlite3.Error as error:
-        raise StoreError(f"The database {path} cannot be brought up to date ({error}).") from error
-    finally:
-        db.close()
+        with closing(open_database(path, make=True)) as db:
+            _back_up_before_a_change(db, path)
+            migrations.apply(db)
+    except (sqlite3.Error, StoreError) as error:
+        if is_damage(error):
+            _set_aside(path, error)
+        if isinstance(error, StoreError):
+            raise
+        reason = f"The database {path} cannot be brought up to date ({error})."
+        raise StoreError(f"{reason} {advice(error, path)}") from error
+
+
+def _refuse_to_begin_anew(path: Path) -> None:
+    """Where a database was, an empty one would give its codes a second time."""
+    if path.exists() and path.stat().st_size:
+        return
+    aside = sorted(path.parent.glob(f"{FILE_NAME}.damaged-*Z"))
+    if aside or newest(path.parent / BACKUPS):
+        was = f"it was damaged and set aside as {aside[-1].name}" if aside else "only backups of it are"
+        raise StoreError(
+            f"There is no database in {path.parent} any more: {was}. {offer(path.parent)}\n"
+            "To begin with an empty one, name another folder."
+        )
+
+
+def _back_up_before_a_change(db: Database, path: Path) -> None:
+    pending = migrations.pending(db)
+    if pending and db.table("entries").exists():
+        backup = take(path, path.parent / BACKUPS, round(time.time() * 1000), before=pending[0].name)
+        log.info("Before the change %s of the database a backup was made: %s", pending[0].name, backup.path)
+
+
+def _set_aside(path: Path, error: Exception) -> None:
+    """Rename a damaged database, with what belongs to it, so that nothing is written to it again."""
+    if _in_use(path.parent):
+        raise StoreError(
+            f"The database {path} is damaged ({error.__cause__ or error}); a server that runs has it still open. "
+            f"{offer(path.parent)}"
+        ) from error
+    name = f"{FILE_NAME}.damaged-{datetime.now(UTC):%Y%m%dT%H%M%SZ}"
+    try:
+        for end in ("-wal", "-shm", ""):
+            part = path.with_name(path.name + end)
+            if part.exists():
+                part.rename(path.with_name(name + end))
+    except OSError as refused:
+        reason = f"The database {path} is damaged ({error.__cause__ or error}), and cannot be renamed ({refused})."
+        raise StoreError(f"{reason} {offer(path.parent)}") from error
+    raise StoreError(
+        f"The database {path} is damaged ({error.__cause__ or error}). "
+        f"It was set aside as {name}; not a byte of it was changed. {offer(path.parent)}"
+    ) from error
+
+
+def _in_use(folder: Path) -> bool:
+    """Whether a server records into the folder: it holds the file `lock`."""
+    if sys.platform == "win32":
+        return False  # a file in use cannot be renamed there
+    import fcntl  # noqa: PLC0415 - not there on Windows
+
+    with (folder / "lock").open("a", encoding="ascii") as lock:
+        try:
+            fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except OSError:
+            return True
+    return False
 
 
 @contextmanager
-def _in_words() -> Iterator[None]:
+def _in_words(connection: "_ReadOnly") -> Iterator[None]:
     try:
         yield
     except sqlite3.Error as error:
-        raise StoreError(f"The database cannot be read ({error}).") from error
+        connection.lost = connection.lost or is_lost(error)
+        told = advice(error, connection.path) if connection.path is not None else ""
+        raise StoreError(f"The database cannot be read ({error}). {told}".rstrip()) from error
 
 
 class _Rows(sqlite3.Cursor):
     """Rows that may turn out to be unreadable as late as when they are fetched."""
 
+    connection: "_ReadOnly"
+
     def fetchone(self) -> Any:  # noqa: ANN401 - as its base
-        with _in_words():
+        with _in_words(self.connection):
             return super().fetchone()
 
     def fetchall(self) -> list[Any]:
-        with _in_words():
+        with _in_words(self.connection):
             return super().fetchall()
 
     def __next__(self) -> Any:  # noqa: ANN401 - as its base
-        with _in_words():
+        with _in_words(self.connection):
             return super().__next__()
 
 
 class _ReadOnly(sqlite3.Connection):
     """A connection for reading, whose failures are StoreErrors."""
 
+    path: Path | None = None
+    lost = False  # it failed in a way that a new one may not
+
     def cursor(self, factory: Any = _Rows) -> Any:  # noqa: ANN401 - as its base
         return super().cursor(factory)
 
     def execute(self, *arguments: Any) -> sqlite3.Cursor:  # noqa: ANN401 - as its base
-        with _in_words():
+        with _in_words(self):
             return super().execute(*arguments)
 
 
 class Readers:
-    """One reading connection a thread, opened when the thread first asks."""
+    """One reading connection a thread, opened when the thread first asks, and anew when its disk was away."""
 
     def __init__(self, path: Path) -> None:
         self._path = path
@@ -98,9 +179,14 @@ class Readers:
 
     def get(self) -> sqlite3.Connection:
         """The calling thread's connection; what it cannot read it tells by StoreError."""
-        connection: sqlite3.Connection | None = getattr(self._local, "connection", None)
+        connection: _ReadOnly | None = getattr(self._local, "connection", None)
+        if connection is not None and connection.lost:
+            self._local.connection = None
+            connection.close()
+            connection = None
         if connection is None:
-            connection = open_database(self._path, _ReadOnly).conn
+            connection = cast("_ReadOnly", open_database(self._path, _ReadOnly).conn)
+            connection.path = self._path
             connection.execute("PRAGMA query_only = ON")
             self._local.connection = connection
         return connection

@@ -11,7 +11,8 @@ from sqlite_utils import Database
 
 from roastlog.errors import StoreError
 from roastlog.store import books
-from roastlog.store.database import FILE_NAME, Readers, migrate
+from roastlog.store.backups import FILE_NAME
+from roastlog.store.database import Readers, migrate
 from roastlog.store.writer import Writer
 
 __all__ = ["Database", "Store"]
@@ -54,6 +55,11 @@ class Store:
             except StoreError as error:
                 return error
             return None
+
+    @property
+    def failing(self) -> StoreError | None:
+        """Why the last write failed; None when it did not. It asks nothing of the disk."""
+        return self._last[1]
 
     @property
     def read(self) -> sqlite3.Connection:

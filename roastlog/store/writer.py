@@ -13,6 +13,7 @@ from sqlite_utils import Database
 
 from roastlog.errors import StoreError
 from roastlog.store.database import open_database
+from roastlog.store.trouble import advice, is_lost
 
 T = TypeVar("T")
 WAIT_S: Final = 20.0
@@ -60,6 +61,7 @@ class Writer:
         self._thread.join(WAIT_S)
 
     def _run(self) -> None:
+        db: Database | None = None
         try:
             db = open_database(self._path)
         except StoreError as error:
@@ -69,14 +71,18 @@ class Writer:
         while (job := self._changes.get()) is not None:
             change, future = job
             try:
+                db = db or open_database(self._path)
                 with db.atomic():
                     result = change(db)
             except sqlite3.Error as error:
-                future.set_exception(
-                    StoreError(f"The database cannot be written ({error}). Nothing of this was kept; send it again.")
-                )
+                said = f"The database cannot be written ({error}). {advice(error, self._path)}".rstrip()
+                future.set_exception(StoreError(f"{said} Nothing of this was kept; send it again."))
+                if db is not None and is_lost(error):  # the next change tries a new connection: the disk may be back
+                    db.close()
+                    db = None
             except BaseException as error:  # noqa: BLE001 - handed to the caller, who waits on it
                 future.set_exception(error)
             else:
                 future.set_result(result)
-        db.close()
+        if db is not None:
+            db.close()

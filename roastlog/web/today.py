@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from flask import Blueprint, render_template
 
-from roastlog.services import Lot, MachineNow
+from roastlog.services import Kept, Lot, MachineNow
 from roastlog.store.batches import BatchSummary
 from roastlog.web import services
 from roastlog.web.setup import AddMachine
@@ -23,13 +23,14 @@ class TodayPage:
     recent: Sequence[BatchSummary]
     lots_low: Sequence[Lot]
     add: AddMachine
+    kept: Kept
 
 
 @bp.get("/")
 def today() -> str:
     """Today; on an empty folder, how to add a machine."""
-    now = services().today()
-    page = TodayPage(services().now_ms(), now.machines, now.unweighed, now.recent, now.lots_low, AddMachine.empty())
+    now, empty, kept = services().today(), AddMachine.empty(), services().kept()
+    page = TodayPage(services().now_ms(), now.machines, now.unweighed, now.recent, now.lots_low, empty, kept)
     return render_template("today/page.html", page=page)
 
 

@@ -283,12 +283,14 @@ def test_a_mistaken_command_ends_with_a_sentence(tmp_path: Path, words: list[str
     assert "Traceback" not in told.stderr
 
 
-def test_a_folder_that_holds_no_database_is_told_and_left(tmp_path: Path):
-    """The file that is in the way is as it was."""
-    path = tmp_path / "drumside.sqlite3"
-    path.write_bytes(b"notes, and no database\n" * 50)
-    told = Server(tmp_path).run("serve", "--data", str(tmp_path))
-    assert told.returncode == 1
-    assert "left as it is" in told.stderr
-    assert "Traceback" not in told.stderr
-    assert path.read_bytes() == b"notes, and no database\n" * 50
+def test_a_damaged_database_is_set_aside_and_told(tmp_path: Path):
+    """As often as it is started: a sentence, no stack, no empty database in its place, and not a byte changed."""
+    content = b"notes, and no database\n" * 50
+    (tmp_path / "drumside.sqlite3").write_bytes(content)
+    for _ in range(2):
+        told = Server(tmp_path).run("serve", "--data", str(tmp_path))
+        assert told.returncode == 1
+        assert "set aside as drumside.sqlite3.damaged-" in told.stderr
+        assert "Traceback" not in told.stderr
+        kept = [path for path in tmp_path.iterdir() if path.name != "lock"]
+        assert [path.read_bytes() for path in kept] == [content]

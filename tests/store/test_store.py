@@ -16,8 +16,9 @@ from roastlog.journal.entries import By, Entry
 from roastlog.journal.fold import fold
 from roastlog.store import batches as lists
 from roastlog.store import books, journal, readings
+from roastlog.store.backups import FILE_NAME
 from roastlog.store.books import LotRow, Person
-from roastlog.store.database import FILE_NAME, migrate
+from roastlog.store.database import migrate
 from roastlog.store.store import Database, Store
 from roastlog.trace.codes import parse_code
 
@@ -354,17 +355,6 @@ def test_a_database_that_another_holds_is_told_in_words(store: Store):
     other.close()
     store.write(lambda db: books.keep_person(db, Person("Ines", "I.")))
     assert len(books.people(store.read)) == 1
-
-
-@pytest.mark.parametrize("content", [b"notes, and no database\n" * 40, b"SQLite format 3\0" + b"\xff" * 4096])
-def test_a_file_that_is_no_database_is_left_as_it_was(tmp_path: Path, content: bytes):
-    """A sentence that says what to do, and not a byte of the file has changed."""
-    path = tmp_path / FILE_NAME
-    path.write_bytes(content)
-    with pytest.raises(StoreError, match=r"left as it is|cannot be brought up to date"):
-        Store(tmp_path)
-    assert path.read_bytes() == content
-    assert [found.name for found in tmp_path.iterdir()] == [FILE_NAME]
 
 
 def test_a_folder_that_cannot_be_made_is_told(tmp_path: Path):

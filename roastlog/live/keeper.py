@@ -1,0 +1,121 @@
+"""What is done in the background for what is kept: packing quiet readings, backups at night, and a look at the disk."""
+
+import logging
+import threading
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
+from typing import Final
+
+from roastlog.clock import Clock
+from roastlog.errors import StoreError
+from roastlog.store.backups import BACKUPS, Backup, Contents, check, newest, take
+from roastlog.store.sealing import Slot, due, seal
+from roastlog.store.store import Store
+
+FIRST_S: Final = 30.0  # a server that has just begun has better things to do
+EVERY_S: Final = 10.0
+PAUSE_S: Final = 0.1  # between two half hours: taps go first
+AGAIN_MS: Final = 3_600_000
+NIGHT_HOUR: Final = 3
+log = logging.getLogger(__name__)
+
+
+@dataclass(frozen=True)
+class BackupState:
+    """How the backups are: the newest one, what it holds where that is known, and why there is no newer one."""
+
+    newest: Backup | None = None
+    holds: Contents | None = None
+    failed: str = ""
+
+
+class Keeper:
+    """A thread at a low rate. Whatever fails in it is logged once and tried again; recording does not wait for it."""
+
+    def __init__(self, store: Store, clock: Clock) -> None:
+        self._store, self._clock = store, clock
+        self._folder = store.path.parent / BACKUPS
+        self._stop = threading.Event()
+        self._told: set[str] = set()
+        self._unsealable: set[Slot] = set()
+        self._not_before_ms = 0
+        self._state = BackupState()
+        self._thread = threading.Thread(target=self._run, name="keeper", daemon=True)
+
+    def start(self) -> None:
+        """Begin."""
+        self._thread.start()
+
+    def stop(self) -> None:
+        """Leave off, in the middle of a backup too."""
+        self._stop.set()
+        if self._thread.is_alive():
+            self._thread.join(5)
+
+    def state(self) -> BackupState:
+        """How the backups are."""
+        return replace(self._state, newest=newest(self._folder))
+
+    def seal_quiet(self) -> None:
+        """Pack all readings that have been quiet for long enough."""
+        for slot in due(self._store.read, self._clock.now_ms()):
+            if slot in self._unsealable:
+                continue
+            try:
+                seal(self._store, slot)
+            except (ValueError, StoreError):
+                if self._store.failing is None:  # not the disk: it would fail again
+                    self._unsealable.add(slot)
+                raise
+            if self._stop.wait(PAUSE_S):
+                return
+
+    def back_up(self) -> None:
+        """Make the backup of the night if it is still to be made; after a failure, again in an hour."""
+        now_ms = self._clock.now_ms()
+        last = newest(self._folder)
+        if now_ms < self._not_before_ms or (last is not None and last.at_ms >= last_night_ms(now_ms)):
+            return
+        self._not_before_ms = now_ms + AGAIN_MS
+        try:
+            made = take(self._store.path, self._folder, now_ms, stopping=self._stop.is_set)
+            self._state = BackupState(holds=check(made.path))
+        except StoreError as error:
+            self._state = replace(self._state, failed=str(error))
+            raise
+        log.info("Backed up to %s: %s", made.path, self._state.holds)
+
+    def _run(self) -> None:
+        wait_s = FIRST_S
+        while not self._stop.wait(wait_s):
+            self._try("The disk does not take what is written", self._look_at_disk)
+            self._try("Readings cannot be packed; they stay as they are", self.seal_quiet)
+            self._try("No backup was made; it is tried again in an hour", self.back_up)
+            wait_s = EVERY_S
+
+    def _look_at_disk(self) -> None:
+        trouble = self._store.trouble()
+        if trouble is not None:
+            raise trouble
+
+    def _try(self, failing: str, job: Callable[[], None]) -> None:
+        try:
+            job()
+        except Exception as error:
+            if self._stop.is_set():
+                return
+            if failing not in self._told:
+                log.log(logging.ERROR, "%s: %s", failing, error, exc_info=not isinstance(error, StoreError))
+            self._told.add(failing)
+        else:
+            self._told.discard(failing)
+
+
+def last_night_ms(now_ms: int) -> int:
+    """The last time that it was `NIGHT_HOUR` o'clock in the computer's zone. [ms UTC]"""
+    now = datetime.fromtimestamp(now_ms / 1000)  # noqa: DTZ006 - on the wall, where three o'clock is three o'clock
+    night = now.replace(hour=NIGHT_HOUR, minute=0, second=0, microsecond=0)
+    if night > now:
+        night -= timedelta(days=1)
+    return round(night.timestamp() * 1000)

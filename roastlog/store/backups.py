@@ -1,0 +1,245 @@
+"""Backups: copies of the database made while it is written to, checked before they count, and tidied up.
+
+A backup is one file, ``drumside-20261126T021500Z.sqlite3`` (UTC), in the folder ``backups`` of the data folder. It has
+that name only once it was opened, checked and counted; until then it ends in ``.part``.
+"""
+
+import os
+import re
+import shutil
+import sqlite3
+import sys
+import time
+from collections.abc import Callable, Iterable
+from contextlib import closing
+from dataclasses import asdict, dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Final
+
+from roastlog.errors import StoreError
+from roastlog.store.packing import whole
+
+FILE_NAME: Final = "drumside.sqlite3"
+BACKUPS: Final = "backups"
+DAYS, WEEKS, BEFORE = 7, 4, 3
+SPARE_BYTES: Final = 50_000_000  # a backup must not fill the disk that the recorder writes to
+PAGES: Final = 256  # copied at a time, with a pause: readings and taps go first
+PAUSE_S: Final = 0.02
+LEFT_S: Final = 3600.0  # a part that nothing was written to for so long is of a program that was killed
+_NAME: Final = re.compile(r"drumside-(\d{8}T\d{6})Z(?:-before-(\w+))?\.sqlite3")
+_TIME: Final = "%Y%m%dT%H%M%S"
+
+
+@dataclass(frozen=True)
+class Backup:
+    """One backup; ``before`` names the change of the schema that it was made for."""
+
+    path: Path
+    at_ms: int
+    before: str | None = None
+
+    @property
+    def when(self) -> str:
+        """When it was made, in the computer's own zone."""
+        return f"{datetime.fromtimestamp(self.at_ms / 1000).astimezone():%Y-%m-%d %H:%M}"
+
+
+@dataclass(frozen=True)
+class Contents:
+    """What a database holds: numbers of rows, and how many packed half hours are damaged."""
+
+    batches: int
+    entries: int
+    readings: int
+    packed: int
+    damaged: int = 0
+
+    def __str__(self) -> str:
+        """For a person."""
+        told = f"{self.batches} batches, {self.entries} entries, {self.packed} packed half hours of readings and"
+        told += f" {self.readings} instants not packed yet"
+        return told + (f"; {self.damaged} packed half hours are damaged" if self.damaged else "")
+
+
+def take(source: Path, folder: Path, now_ms: int, *, before: str = "", stopping: Callable[[], bool] = bool) -> Backup:
+    """Back up a database into a folder of backups, and tidy that folder.
+
+    Parameters
+    ----------
+    source
+        The database; it may be in use.
+    folder
+        Where backups are; made when it is not there.
+    now_ms
+        What the backup is named by. [ms UTC]
+    before
+        Name of the change of the schema that it is made for.
+    stopping
+        Asked in between; the backup is given up when it says True.
+
+    Raises
+    ------
+    StoreError
+        If it cannot be made, or does not check out. Those that were there are left alone then.
+    """
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        for left in folder.glob("drumside-*.sqlite3.part*"):
+            if time.time() - left.stat().st_mtime > LEFT_S:
+                left.unlink()
+    except OSError as error:
+        raise StoreError(f"No backup can be made in {folder} ({error}).") from error
+    while (path := folder / _name(now_ms, before)).exists():
+        now_ms += 1000
+    copy(source, path, stopping=stopping)
+    tidy(folder)
+    return Backup(path, now_ms - now_ms % 1000, before or None)
+
+
+def copy(source: Path, target: Path, *, stopping: Callable[[], bool] = bool) -> Contents:
+    """Copy a database that may be in use to a new file, and check the copy; raises StoreError and leaves no file."""
+    part = target.with_name(target.name + ".part")
+    try:
+        if target.exists():
+            raise StoreError(f"{target} is there already, and a backup overwrites nothing.")
+        size = source.stat().st_size
+        if shutil.disk_usage(target.parent).free < size + SPARE_BYTES:
+            raise StoreError(f"The disk of {target.parent} has not enough room for a backup of {size / 1e6:.0f} MB.")
+        counted = _copied(source, part, stopping)
+        found = check(part)
+        if asdict(found) | {"damaged": 0} != asdict(counted):
+            raise StoreError(f"The copy {part} is not what it is a copy of: {found} against {counted}.")
+        _to_disk(part)
+        part.rename(target)
+        _to_disk(target.parent)
+    except (sqlite3.Error, OSError) as error:
+        raise StoreError(f"The backup to {target} failed ({error}).") from error
+    finally:
+        part.unlink(missing_ok=True)
+    return found
+
+
+def check(path: Path) -> Contents:
+    """Open a backup, check its structure and the checksum of all packed readings, and count.
+
+    Raises
+    ------
+    StoreError
+        If it cannot be opened, or its structure is damaged.
+    """
+    try:
+        with closing(_connect(path, "ro")) as connection:
+            said = connection.execute("PRAGMA quick_check(1)").fetchone()[0]
+            if said != "ok":
+                raise StoreError(f"The database {path} is damaged ({said}).")
+            return _count(connection, blobs=True)
+    except sqlite3.Error as error:
+        raise StoreError(f"The database {path} cannot be read ({error}).") from error
+
+
+def listed(folder: Path) -> list[Backup]:
+    """The backups in a folder, the newest first."""
+    found = []
+    for path in folder.glob("drumside-*.sqlite3"):
+        name = _NAME.fullmatch(path.name)
+        if name is not None:
+            at = datetime.strptime(name[1], _TIME).replace(tzinfo=UTC)
+            found.append(Backup(path, round(at.timestamp() * 1000), name[2]))
+    return sorted(found, key=lambda backup: (backup.at_ms, backup.path), reverse=True)
+
+
+def newest(folder: Path) -> Backup | None:
+    """The newest backup."""
+    return next(iter(listed(folder)), None)
+
+
+def tidy(folder: Path) -> None:
+    """Delete all backups but those of the last days and weeks, and those before the last changes of the schema."""
+    there = listed(folder)
+    plain = [backup for backup in there if backup.before is None]
+    kept = {backup.path for backup in [backup for backup in there if backup.before][:BEFORE]}
+    kept |= _newest_of_each(plain, "%Y-%m-%d", DAYS) | _newest_of_each(plain, "%G-%V", WEEKS)
+    for backup in there:
+        if backup.path not in kept:
+            backup.path.unlink(missing_ok=True)
+
+
+def restore(backup: Path, folder: Path) -> Contents:
+    """Bring a backup into a data folder that is new or empty, and check it there.
+
+    Raises
+    ------
+    StoreError
+        If the backup is damaged, or the folder holds anything.
+    """
+    check(backup)
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        if any(folder.iterdir()):
+            raise StoreError(f"{folder} is not empty. A backup is brought back into a new folder alone; name another.")
+    except OSError as error:
+        raise StoreError(f"The folder {folder} cannot be made ({error}).") from error
+    return copy(backup, folder / FILE_NAME)
+
+
+def _newest_of_each(backups: Iterable[Backup], span: str, most: int) -> set[Path]:
+    """The newest backup of each of the last ``most`` spans of local time that have one."""
+    kept: dict[str, Path] = {}
+    for backup in backups:
+        kept.setdefault(f"{datetime.fromtimestamp(backup.at_ms / 1000).astimezone():{span}}", backup.path)
+    return set(list(kept.values())[:most])
+
+
+def _copied(source: Path, part: Path, stopping: Callable[[], bool]) -> Contents:
+    part.unlink(missing_ok=True)
+
+    def progress(*_: int) -> None:
+        if stopping():
+            raise StoreError("The backup was given up: the server is shutting down.")
+
+    with closing(_connect(source, "rw")) as original, closing(sqlite3.connect(part)) as made:
+        original.execute("BEGIN")  # one state of it, however long the copying takes and whatever is written meanwhile
+        counted = _count(original, blobs=False)
+        original.backup(made, pages=PAGES, sleep=PAUSE_S, progress=progress)
+        made.execute("PRAGMA journal_mode = DELETE")  # one file, which can be read where none can be written
+    return counted
+
+
+def _count(connection: sqlite3.Connection, *, blobs: bool) -> Contents:
+    tables = {row[0] for row in connection.execute("SELECT name FROM sqlite_master WHERE type = 'table'")}
+    counts = {
+        name: connection.execute(f"SELECT count(*) FROM {table}").fetchone()[0] if table in tables else 0  # noqa: S608
+        for name, table in (("batches",) * 2, ("entries",) * 2, ("readings",) * 2, ("packed", "sealed"))
+    }
+    damaged = 0
+    if blobs and "sealed" in tables:
+        damaged = sum(_is_damaged(row[0]) for row in connection.execute("SELECT data FROM sealed"))
+    return Contents(**counts, damaged=damaged)
+
+
+def _is_damaged(blob: bytes) -> bool:
+    try:
+        whole(blob)
+    except StoreError:
+        return True
+    return False
+
+
+def _connect(path: Path, mode: str) -> sqlite3.Connection:
+    return sqlite3.connect(f"{path.absolute().as_uri()}?mode={mode}", uri=True, timeout=5.0)
+
+
+def _name(now_ms: int, before: str) -> str:
+    at = datetime.fromtimestamp(now_ms // 1000, tz=UTC)
+    return f"drumside-{at:{_TIME}}Z{f'-before-{before}' if before else ''}.sqlite3"
+
+
+def _to_disk(path: Path) -> None:
+    if sys.platform == "win32":
+        return  # a folder cannot be opened there, and renaming is safe enough
+    handle = os.open(path, os.O_RDONLY)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)

@@ -1,0 +1,61 @@
+"""What ails a database, as a sentence that says what to do."""
+
+import shlex
+import sqlite3
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Final
+
+from roastlog.store.backups import BACKUPS, newest
+
+_WORDS: Final = {
+    sqlite3.SQLITE_FULL: "Free some space on its disk",
+    sqlite3.SQLITE_READONLY: "Let Drumside write into its data folder again",
+    sqlite3.SQLITE_PERM: "Let Drumside write into its data folder again",
+    sqlite3.SQLITE_CANTOPEN: "Look whether the data folder is still there, and whether Drumside may write into it",
+    sqlite3.SQLITE_BUSY: "Close the other program that holds it",
+    sqlite3.SQLITE_LOCKED: "Close the other program that holds it",
+    sqlite3.SQLITE_IOERR: "Look after its disk: it gives errors, or was taken away",
+}
+_DAMAGE: Final = {sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB}
+_LOST: Final = _DAMAGE | {sqlite3.SQLITE_IOERR, sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_READONLY}
+
+
+def is_damage(error: BaseException) -> bool:
+    """Whether the file itself is damaged, or no database at all."""
+    return any(code in _DAMAGE for code in _codes(error))
+
+
+def is_lost(error: BaseException) -> bool:
+    """Whether the connection is of no use any more: a new one may be, when the disk is back."""
+    return any(code in _LOST for code in _codes(error))
+
+
+def advice(error: BaseException, path: Path) -> str:
+    """What to do about an error of the database at ``path``; empty where nothing is to be done about the disk."""
+    if is_damage(error):
+        return "The file is damaged. " + offer(path.parent)
+    words = [_WORDS[code] for code in _codes(error) if code in _WORDS]
+    return f"{words[0]} ({path.parent})." if words else ""
+
+
+def offer(folder: Path) -> str:
+    """The newest good backup of a data folder, and the command that brings it back."""
+    backup = newest(folder / BACKUPS)
+    if backup is None:
+        return f"There is no backup of it in {folder / BACKUPS}."
+    program = ["python", "app.py"] if Path(sys.argv[0]).name == "app.py" else ["drumside"]
+    new = next(name for n in range(1, 10_000) if not (name := Path(f"{folder}-restored-{n}")).exists())
+    command = shlex.join([*program, "restore", str(backup.path), "--data", str(new)])
+    return f"The newest good backup is of {backup.when}. This brings it back, into a new folder: {command}"
+
+
+def _codes(error: BaseException) -> Iterator[int]:
+    """Primary result codes of an error and of those that led to it."""
+    cause: BaseException | None = error
+    while cause is not None:
+        code = getattr(cause, "sqlite_errorcode", None)
+        if code is not None:
+            yield code & 0xFF
+        cause = cause.__cause__ or cause.__context__
