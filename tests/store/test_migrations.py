@@ -1,0 +1,143 @@
+"""Changes of the schema, tried on copies of the databases of the versions before."""
+
+import shutil
+import sqlite3
+from contextlib import closing
+from pathlib import Path
+from uuid import uuid4
+
+import pytest
+from sqlite_utils import Database
+
+from roastlog.errors import StoreError
+from roastlog.journal.entries import By, Entry
+from roastlog.store import backups, books, journal, readings, sealing
+from roastlog.store import batches as lists
+from roastlog.store.backups import BACKUPS, FILE_NAME, check, listed
+from roastlog.store.migrations import migrations
+from roastlog.store.readings import SLOT_MS
+from roastlog.store.store import Store
+
+START_MS = 1_795_600_800_000
+NAMES = [migration.name for migration in migrations._migrations]
+Dump = dict[str, list[tuple[object, ...]]]
+
+
+def dump(path: Path) -> Dump:
+    """All rows of all tables of a file, but those about the changes themselves."""
+    with closing(sqlite3.connect(path)) as connection:
+        tables = [row[0] for row in connection.execute("SELECT name FROM sqlite_master WHERE type = 'table'")]
+        return {
+            name: sorted(connection.execute(f"SELECT * FROM {name}").fetchall(), key=repr)  # noqa: S608
+            for name in tables
+            if not name.startswith(("sqlite_", "_sqlite"))
+        }
+
+
+def schema(path: Path) -> set[tuple[str, str]]:
+    """All that the schema is made of."""
+    with closing(sqlite3.connect(path)) as connection:
+        return set(connection.execute("SELECT name, sql FROM sqlite_master WHERE sql IS NOT NULL"))
+
+
+def entry(kind: str, at_ms: int, **body: object) -> Entry:
+    """An entry of a batch; which one is settled when it is kept."""
+    about = {"machine": "drum-4", "batch": None if kind == "opened" else "x", "at_ms": at_ms, "received_ms": at_ms}
+    return Entry(id=uuid4(), kind=kind, by=By(), body=body, **about)
+
+
+@pytest.fixture
+def before_sealing(tmp_path: Path) -> Path:
+    """A data folder as the version before packed readings left it: three batches, their readings, books."""
+    folder = tmp_path / "before"
+    folder.mkdir()
+    with closing(Database(sqlite3.connect(folder / FILE_NAME))) as db:
+        db.conn.row_factory = sqlite3.Row
+        db.enable_wal()
+        migrations.apply(db, stop_before="0004_sealed")
+        with db.atomic():
+            for number in range(3):
+                at_ms = START_MS + number * 1_200_000
+                said = [entry("moment", at_ms, moment="charge"), entry("moment", at_ms + 600_000, moment="drop")]
+                journal.add_many(db, [(entry("opened", at_ms - 60_000, coffee=f"é {number}", green_g=4000.0), said)])
+                rows = [(at_ms + n * 1000, {"bean_probe": n / 10, "exhaust": n / 8}) for n in range(-30, 630)]
+                readings.add_rows(db, "drum-4", rows)
+            books.keep_machine(db, "drum-4", "{}", START_MS)
+            books.keep_lot(db, books.LotRow("HU-7", "Alder washed", bought_g=20_000))
+            books.keep_person(db, books.Person("Ines", "I."))
+            books.keep_settings(db, {"business": "Quillwater Roasters"})
+            books.keep_token(db, "logger", "a" * 64, START_MS)
+    return folder
+
+
+def test_everything_of_the_version_before_is_intact(before_sealing: Path, tmp_path: Path):
+    """On a copy of its folder: each row of each table is as it was, and a checked backup of it was made first."""
+    was = dump(before_sealing / FILE_NAME)
+    assert [len(was[name]) for name in ("batches", "entries", "readings", "people")] == [3, 9, 1980, 1]
+    folder = tmp_path / "copy"
+    shutil.copytree(before_sealing, folder)
+    Store(folder).close()
+    assert dump(folder / FILE_NAME) == was | {"sealed": []}
+    kept = listed(folder / BACKUPS)
+    assert [backup.before for backup in kept] == ["0004_sealed"]
+    assert dump(kept[0].path) == was
+    Store(folder).close()
+    assert listed(folder / BACKUPS) == kept
+
+
+def test_readings_of_the_version_before_are_packed_and_read_the_same(before_sealing: Path):
+    """The rows that it left are quiet for long: they are packed, and a batch's curve is made of the same readings."""
+    store = Store(before_sealing)
+    span = "drum-4", START_MS - 60_000, START_MS + 10 * SLOT_MS
+    rows = readings.rows_between(store.read, *span)
+    assert all(sealing.seal(store, slot) for slot in sealing.due(store.read, START_MS + 10 * SLOT_MS))
+    assert readings.fresh_rows(store.read, *span) == []
+    assert readings.rows_between(store.read, *span) == rows
+    assert [batch.coffee for batch in lists.page_of(store.read).items] == ["é 2", "é 1", "é 0"]
+    store.close()
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_every_version_comes_to_the_schema_of_a_new_folder(tmp_path: Path, name: str):
+    """From before each change there ever was to the same tables and indexes as on an empty folder."""
+    (tmp_path / "old").mkdir()
+    with closing(Database(sqlite3.connect(tmp_path / "old" / FILE_NAME))) as db:
+        migrations.apply(db, stop_before=name)
+    Store(tmp_path / "old").close()
+    Store(tmp_path / "new").close()
+    assert schema(tmp_path / "old" / FILE_NAME) == schema(tmp_path / "new" / FILE_NAME)
+    assert listed(tmp_path / "new" / BACKUPS) == []
+
+
+def test_a_change_that_fails_leaves_all_as_it_was(before_sealing: Path, monkeypatch: pytest.MonkeyPatch):
+    """Its half is rolled back, the sentence says so, the backup is there, and the next version can try again."""
+    was = dump(before_sealing / FILE_NAME)
+
+    def half(db: Database) -> None:
+        db.execute("DELETE FROM entries")
+        db.execute("INSERT INTO nowhere VALUES (1)")
+
+    last = migrations._Migration("0004_sealed", half)
+    monkeypatch.setattr(migrations, "_migrations", [*migrations._migrations[:3], last])
+    with pytest.raises(StoreError, match="cannot be brought up to date"):
+        Store(before_sealing)
+    assert dump(before_sealing / FILE_NAME) == was
+    assert check(listed(before_sealing / BACKUPS)[0].path).entries == 9
+    monkeypatch.undo()
+    Store(before_sealing).close()
+    assert dump(before_sealing / FILE_NAME) == was | {"sealed": []}
+
+
+def test_without_a_backup_nothing_is_changed(before_sealing: Path, monkeypatch: pytest.MonkeyPatch):
+    """Where the disk has no room for one, the folder stays as it was, and the words say why."""
+    was, before = dump(before_sealing / FILE_NAME), schema(before_sealing / FILE_NAME)
+    monkeypatch.setattr(backups, "SPARE_BYTES", 1 << 60)
+    with pytest.raises(StoreError, match="not enough room for a backup"):
+        Store(before_sealing)
+    assert (dump(before_sealing / FILE_NAME), schema(before_sealing / FILE_NAME)) == (was, before)
+
+
+def test_shipped_changes_stand_in_their_order():
+    """Names are never edited: databases know them by name. (From the code of version 0.1.0 and on.)"""
+    assert NAMES[:4] == ["0001_journal", "0002_readings", "0003_books", "0004_sealed"]
+    assert sorted(NAMES) == NAMES
