@@ -7,7 +7,7 @@ PYTHON = $(shell for p in $(CANDIDATES); do if $$p $(NEW_ENOUGH); then echo $$p;
 BIN = .venv/bin
 PIP = $(BIN)/python -m pip install --quiet --disable-pip-version-check --constraint constraints.txt --editable
 
-.PHONY: help demo serve test check bench wheel clean
+.PHONY: help demo serve test check bench soak wheel clean
 
 help:  ## what can be made
 	@sed -n 's/^\([a-z]*\):.*  ## /  make \1 · /p' Makefile
@@ -30,6 +30,9 @@ check: test  ## the same
 
 bench: .venv/ready-to-test  ## measure; prints the figures and writes bench-results.json
 	$(BIN)/python -m tests.bench $(ARGS)
+
+soak: .venv/ready-to-test  ## long tests that print figures: kills under load, and what was acknowledged is all there
+	$(BIN)/python -m tests.soak $(ARGS)
 
 wheel: .venv/ready-to-test  ## an installable wheel in dist/
 	$(BIN)/python -m hatchling build -t wheel

@@ -7,6 +7,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from functools import cache
 from typing import Final
 
+from numpy import isnan
 from sqlite_utils import Database
 
 from roastlog.errors import StoreError
@@ -80,12 +81,13 @@ def unpacked_rows(blob: bytes, start_ms: int, end_ms: int) -> list[Row]:
     columns = unpack(blob)
     first, last = (int(place) for place in columns.at_ms.searchsorted([start_ms, end_ms + 1]))
     times = columns.at_ms[first:last].tolist()
-    names = list(columns.channels)
-    values = zip(*(column[first:last].tolist() for column in columns.channels.values()), strict=True)
-    return [
-        (at_ms, {name: value for name, value in zip(names, row, strict=True) if value == value})  # noqa: PLR0124 - NaN
-        for at_ms, row in zip(times, values, strict=True)
-    ]
+    kept = {name: column[first:last] for name, column in columns.channels.items()}
+    if not kept:
+        return [(at_ms, {}) for at_ms in times]
+    rows = [dict(zip(kept, row, strict=True)) for row in zip(*(part.tolist() for part in kept.values()), strict=True)]
+    if any(isnan(part).any() for part in kept.values()):
+        rows = [{name: value for name, value in row.items() if value == value} for row in rows]  # noqa: PLR0124 - NaN
+    return list(zip(times, rows, strict=True))
 
 
 @cache

@@ -75,6 +75,13 @@ def test_packed_readings_read_like_rows(store: Store):
     assert readings.rows_between(store.read, "other", *span) == []
 
 
+def test_instants_without_a_value_are_packed_as_such(store: Store):
+    """A row that names no channel is odd, and breaks nothing."""
+    add(store, (START_MS, {}), (START_MS + 1, {}))
+    seal_all(store)
+    assert there(store) == [(START_MS, {}), (START_MS + 1, {})]
+
+
 def test_only_what_is_quiet_is_due(store: Store):
     """A half hour is left alone until it has been over for a quarter, each machine's for itself, the oldest first."""
     for machine in ("a", "b"):

@@ -1,0 +1,234 @@
+"""Ten years of a busy roastery: how large its archive is, and how long a list and a record of it take.
+
+The demo's week of batches is laid end to end over and over, 30 a day in a row, at 1 Hz with a few ms of unrest in the
+times, a fourth channel beside the demo's three, and the machine read between the batches too. Each half hour is packed
+as the server packs it; each batch has all of its journal.
+"""
+
+import random
+import re
+import sqlite3
+import statistics
+import tempfile
+import time
+import uuid
+from collections.abc import Callable, Sequence
+from contextlib import closing
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from typing import TypeVar
+
+import numpy as np
+
+from demo import scenario
+from demo.week import PastBatch, week
+from roastlog.clock import Clock
+from roastlog.journal.entries import parse_entry
+from roastlog.services import Services
+from roastlog.store import journal
+from roastlog.store.packing import pack, unpack
+from roastlog.store.readings import SLOT_MS
+from roastlog.trace.codes import batch_code
+from roastlog.web.app import create_app
+from tests.bench.report import Figure
+
+BATCHES = 75_000
+A_DAY = 30
+APART_MS = SLOT_MS // 2  # two batches to a half hour
+ASKED = 40
+_LIST = "SELECT * FROM batches WHERE state <> 'discarded' ORDER BY opened_ms DESC, code DESC LIMIT 50 OFFSET ?"
+Row = tuple[object, ...]
+T = TypeVar("T")
+
+
+@dataclass(frozen=True)
+class Template:
+    """A batch of the week, as rows that are copied with another code and time."""
+
+    past: PastBatch
+    batch: dict[str, object]
+    entries: list[dict[str, object]]
+
+
+def measure(batches: int = BATCHES) -> list[Figure]:
+    """Build the archive in a folder that is gone afterwards, and ask it."""
+    rng = random.Random(75)
+    with tempfile.TemporaryDirectory(prefix="drumside-bench-") as folder, closing(_services(Path(folder))) as services:
+        templates = _templates(services)
+        codes = _fill(services, templates, batches)
+        page, record = _asked_ms(services, codes, rng)
+        with closing(sqlite3.connect(services.store.path)) as plain:
+            plain.row_factory = sqlite3.Row
+            list_floor, record_floor = _plain_ms(plain, codes, rng)
+            curves_mb, whole_mb = _sizes_mb(plain)
+    scale = BATCHES / batches / 1000
+    named = f"{BATCHES // 1000} 000 batches"
+    floats_gb = BATCHES * 720 * 4 * 4 / 1e9
+    plainly = "bare sqlite3, the same rows"
+    return [
+        Figure(
+            f"{named}: packed curves", curves_mb * scale, "GB", floats_gb, "four channels, 32-bit floats", "≤ 0.5 GB"
+        ),
+        Figure(f"{named}: all, 32 entries a batch", whole_mb * scale, "GB"),
+        Figure(f"{named}: a page of the list", page, "ms", list_floor, plainly, "≤ 50 ms"),
+        Figure(f"{named}: a record's page", record, "ms", record_floor, plainly, "≤ 50 ms"),
+    ]
+
+
+def _services(folder: Path) -> Services:
+    """The demo's machine without its wires."""
+    channels, controls = scenario.SHEET.read_text(encoding="utf-8").split("[[controls]]", 1)
+    wire = re.compile(r"^modbus = .*$", re.MULTILINE)
+    services = Services(folder, Clock())
+    services.keep_sheet(wire.sub("http = {}", channels) + "[[controls]]" + wire.sub("", controls))
+    services.start()
+    return services
+
+
+def _templates(services: Services) -> list[Template]:
+    """The week, kept once the ordinary way, and taken out again."""
+    made = []
+    for past in week(services.now_ms()):
+        entries = [parse_entry(dict(raw), received_ms=raw["at_ms"]) for raw in past.entries]
+        code = services.store.write(lambda db, entries=entries: journal.add_many(db, [(entries[0], entries[1:])])[0])
+        read = services.store.read
+        batch = dict(read.execute("SELECT * FROM batches WHERE code = ?", (code,)).fetchone())
+        rows = [dict(row) for row in read.execute("SELECT * FROM entries WHERE batch = ? ORDER BY seq", (code,))]
+        made.append(Template(past, batch, rows))
+    services.store.write(lambda db: [db.conn.execute(f"DELETE FROM {name}") for name in ("entries", "batches")])  # noqa: S608
+    return made
+
+
+def _fill(services: Services, templates: list[Template], batches: int) -> list[str]:
+    """Write the archive, day by day; the codes of its batches."""
+    codes: list[str] = []
+    columns = [_half_hour(templates, place) for place in range(len(templates))]
+    today = datetime.now(UTC).replace(hour=7, minute=0, second=0, microsecond=0)
+    days = -(-batches // A_DAY)
+    for back in range(days, 0, -1):
+        day = today - timedelta(days=back)
+        start_ms = round(day.timestamp()) * 1000
+        rows, entries, blobs = [], [], []
+        for number in range(min(A_DAY, batches - len(codes))):
+            template, at_ms = templates[len(codes) % len(templates)], start_ms + number * APART_MS
+            codes.append(batch_code(day.date(), number + 1))
+            batch, said = _copied(template, codes[-1], number + 1, day.date().isoformat(), at_ms + 60_000)
+            rows.append(batch)
+            entries += said
+            if number % 2 == 0:
+                offsets, channels = columns[len(codes) % len(columns)]
+                blobs.append((template.batch["machine"], at_ms, pack(at_ms + offsets, channels)))
+        services.store.write(lambda db, day=(rows, entries, blobs): _insert(db.conn, *day))
+    return codes
+
+
+def _half_hour(templates: list[Template], place: int) -> tuple[np.ndarray, dict[str, np.ndarray]]:
+    """Half an hour of readings: two batches and what is read between them; times from its begin. [ms], [°C]"""
+    rng = np.random.default_rng(place)
+    offsets = np.arange(SLOT_MS // 1000) * 1000 + rng.integers(0, 5, SLOT_MS // 1000)
+    pair = [templates[place].past, templates[(place + 1) % len(templates)].past]
+    half = SLOT_MS // 2000
+    channels = {
+        name: np.concatenate([np.resize(past.channels[name], half) for past in pair]) for name in pair[0].channels
+    }
+    channels["inlet"] = np.round(channels["exhaust"] * 1.4 + rng.normal(0, 0.2, offsets.size), 1)
+    return offsets, channels
+
+
+def _copied(template: Template, code: str, number: int, day: str, opened_ms: int) -> tuple[Row, list[Row]]:
+    later_ms = opened_ms - int(str(template.batch["opened_ms"]))
+    batch = {
+        name: value + later_ms if name.endswith("_ms") and isinstance(value, int) else value
+        for name, value in template.batch.items()
+    }
+    batch |= {
+        "code": code,
+        "number": number,
+        "day": day,
+        "opened_entry": str(uuid.uuid4()),
+        "token": uuid.uuid4().hex[:22],
+    }
+    entries = [
+        (
+            str(uuid.uuid4()),
+            code,
+            *(row[name] for name in ("machine", "kind")),
+            *(int(str(row[name])) + later_ms for name in ("at_ms", "received_ms")),
+            *(row[name] for name in ("person", "device", "body")),
+        )
+        for row in template.entries
+    ]
+    return tuple(batch.values()), entries
+
+
+def _insert(connection: sqlite3.Connection, batches: list[Row], entries: list[Row], blobs: list[Row]) -> None:
+    places = ", ".join("?" * len(batches[0]))
+    connection.executemany(f"INSERT INTO batches VALUES ({places})", batches)  # noqa: S608 - question marks
+    connection.executemany(
+        "INSERT INTO entries (id, batch, machine, kind, at_ms, received_ms, person, device, body)"
+        " VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",
+        entries,
+    )
+    connection.executemany("INSERT INTO sealed (machine, start_ms, data) VALUES (?, ?, ?)", blobs)
+
+
+def _asked_ms(services: Services, codes: list[str], rng: random.Random) -> tuple[float, float]:
+    """Time of a page of the list and of a record's page, in the app itself. [ms]"""
+    client = create_app(services).test_client()
+
+    def ask(path: str) -> None:
+        if (answer := client.get(path)).status_code != 200:
+            raise RuntimeError(f"{path} gave {answer.status_code}")
+
+    pages = [f"/batches?page={rng.randrange(1, len(codes) // 50 + 1)}" for _ in range(ASKED)]
+    records = [f"/batches/{code}" for code in rng.choices(codes, k=ASKED)]
+    ask(pages[0])  # templates are compiled and Bokeh is loaded
+    ask(records[0])
+    return _median_ms(ask, pages), _median_ms(ask, records)
+
+
+def _plain_ms(plain: sqlite3.Connection, codes: list[str], rng: random.Random) -> tuple[float, float]:
+    """The same rows by sqlite3 alone, packed readings unpacked. [ms]"""
+
+    def page(offset: int) -> None:
+        plain.execute("SELECT count(*) FROM batches WHERE state <> 'discarded'").fetchone()
+        plain.execute(_LIST, (offset,)).fetchall()
+
+    def record(code: str) -> None:
+        batch = plain.execute("SELECT * FROM batches WHERE code = ?", (code,)).fetchone()
+        plain.execute("SELECT * FROM entries WHERE batch = ? ORDER BY seq", (code,)).fetchall()
+        span = batch["machine"], batch["charged_ms"] - SLOT_MS, batch["dropped_ms"]
+        query = "SELECT data FROM sealed WHERE machine = ? AND start_ms BETWEEN ? AND ?"
+        for (blob,) in plain.execute(query, span).fetchall():
+            unpack(blob)
+
+    offsets = [50 * rng.randrange(len(codes) // 50) for _ in range(ASKED)]
+    return _median_ms(page, offsets), _median_ms(record, rng.choices(codes, k=ASKED))
+
+
+def _median_ms(ask: Callable[[T], None], what: Sequence[T]) -> float:
+    took_s = []
+    for one in what:
+        begun_s = time.perf_counter()
+        ask(one)
+        took_s.append(time.perf_counter() - begun_s)
+    return 1000 * statistics.median(took_s)
+
+
+def _sizes_mb(plain: sqlite3.Connection) -> tuple[float, float]:
+    """What the packed readings take on the disk, index and unused ends of pages with them, and the whole file. [MB]"""
+    plain.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+    page = plain.execute("PRAGMA page_size").fetchone()[0]
+    whole = (
+        plain.execute("PRAGMA page_count").fetchone()[0] - plain.execute("PRAGMA freelist_count").fetchone()[0]
+    ) * page
+    with closing(sqlite3.connect(":memory:")) as alone:
+        script = [
+            row[0] for row in plain.execute("SELECT sql FROM sqlite_master WHERE tbl_name = 'sealed' AND sql <> ''")
+        ]
+        for line in script:
+            alone.execute(line)
+        alone.executemany("INSERT INTO sealed VALUES (?, ?, ?, ?)", plain.execute("SELECT * FROM sealed"))
+        curves = alone.execute("PRAGMA page_count").fetchone()[0] * page
+    return curves / 1e6, whole / 1e6

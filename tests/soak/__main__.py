@@ -1,0 +1,51 @@
+"""Soak: long tests that print figures: ``python -m tests.soak``, or with the names of parts.
+
+Exit code 1 where a promise did not hold.
+"""
+
+import random
+import sys
+import tempfile
+from collections.abc import Callable
+from pathlib import Path
+
+from tests.soak.killing import Killing, seed
+
+POINTS = 50
+LONGEST_S = 6.0
+
+
+def kill() -> bool:
+    """The server is killed at 50 random points under load; what it acknowledged is compared with what is there."""
+    number = seed()
+    with tempfile.TemporaryDirectory(prefix="drumside-soak-") as folder:
+        killing = Killing(Path(folder), random.Random(number))
+        try:
+            points = killing.points(POINTS, LONGEST_S)
+        finally:
+            killing.end()
+    lost_s = sorted(point.lost_s for point in points)
+
+    def total(what: str) -> int:
+        return sum(getattr(point, what) for point in points)
+
+    print(f"kill -9 at {len(points)} random points under load (seed {number})")
+    print(f"  entries acknowledged {total('entries')}, lost {total('lost_entries')}")
+    print(f"  readings acknowledged {total('readings')}, lost {total('lost_readings')}")
+    print(f"  oldest lost reading before the kill: median {lost_s[len(lost_s) // 2]:.2f} s, most {lost_s[-1]:.2f} s")
+    print(f"  readings lost before one that was kept: {total('holes')}")
+    print(f"  from start to first answer: most {max(point.up_s for point in points):.2f} s")
+    return not any(point.lost_entries or point.holes for point in points)
+
+
+PARTS: dict[str, Callable[[], bool]] = {"kill": kill}
+
+
+def main(asked: list[str]) -> int:
+    """Run the parts that were asked for, or all; 1 where one did not hold."""
+    held = [PARTS[name]() for name in asked or PARTS]
+    return 0 if all(held) else 1
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))

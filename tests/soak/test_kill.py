@@ -1,0 +1,28 @@
+"""Killed at random points under load: what is promised of entries and readings. `make soak` does it for longer."""
+
+import random
+from pathlib import Path
+
+from tests.soak.killing import Killing, seed
+
+LOST_S = 2.0  # a save begins a second after the last was done; the other second is for a machine that is busy
+
+
+def test_a_server_killed_at_random_loses_no_entry_and_at_most_the_last_second(tmp_path: Path):
+    """All that was acknowledged, over all kills: entries whole; of readings only the newest of each sender are gone."""
+    number = seed()
+    killing = Killing(tmp_path, random.Random(number))
+    try:
+        points = killing.points(4, 2.5)
+        again = killing.server.ask("GET", "/api/batches/" + killing._batches["drum-4"])[1]
+    finally:
+        killing.end()
+    said = f"seed {number}: {points}"
+    assert sum(point.entries for point in points) > 20, said
+    assert sum(point.readings for point in points) > 20, said
+    assert [point.lost_entries for point in points] == [0, 0, 0, 0], said
+    assert [point.holes for point in points] == [0, 0, 0, 0], said
+    assert max(point.lost_s for point in points) <= LOST_S, said
+    assert again["state"] == "roasting"
+    there = {line["id"] for line in again["entries"]}
+    assert {ident for ident, made in killing.said.entries.items() if made["machine"] == "drum-4"} <= there
