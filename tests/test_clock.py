@@ -1,11 +1,13 @@
 """The clock: anchored once, at any rate, never jumping."""
 
+import sys
 import threading
 import time
 
 import pytest
 
-from roastlog.clock import Clock
+from roastlog import clock as module
+from roastlog.clock import Clock, ticks_s
 
 
 def test_a_step_of_the_wall_clock_moves_nothing(monkeypatch: pytest.MonkeyPatch):
@@ -15,6 +17,43 @@ def test_a_step_of_the_wall_clock_moves_nothing(monkeypatch: pytest.MonkeyPatch)
     monkeypatch.setattr(time, "time", lambda: 0.0)
     assert 0 <= clock.now_ms() - before_ms < 60_000
     assert Clock().now_ms() < 60_000
+
+
+def test_it_counts_the_sleep_of_the_computer():
+    """It goes by a clock that does: on Linux the one that begins with the boot (man clock_gettime)."""
+    if sys.platform == "linux":
+        assert ticks_s() == pytest.approx(time.clock_gettime(time.CLOCK_BOOTTIME), abs=60)
+    before_s = ticks_s()
+    time.sleep(0.01)
+    assert ticks_s() - before_s >= 0.01
+
+
+def test_a_wall_clock_that_was_put_forward_is_followed_when_asked(monkeypatch: pytest.MonkeyPatch):
+    """A computer without a battery clock began in the past: from then on the days are right. Never by itself."""
+    clock = Clock()
+    before_ms = clock.now_ms()
+    wall_s = time.time() + 5000
+    monkeypatch.setattr(time, "time", lambda: wall_s)
+    assert clock.now_ms() - before_ms < 60_000
+    assert clock.catch_up() == pytest.approx(5_000_000, abs=60_000)
+    assert clock.now_ms() == pytest.approx(wall_s * 1000, abs=60_000)
+    assert clock.catch_up() == 0
+
+
+def test_a_wall_clock_that_was_put_back_is_not_followed(monkeypatch: pytest.MonkeyPatch):
+    """Two moments of a record must not change their order; nor is one followed that is a second ahead."""
+    clock = Clock()
+    before_ms, wall_s = clock.now_ms(), time.time()
+    for by_s in (-5000, 1):
+        monkeypatch.setattr(time, "time", lambda by_s=by_s: wall_s + by_s)
+        assert clock.catch_up() == 0
+        assert 0 <= clock.now_ms() - before_ms < 60_000
+
+
+@pytest.mark.parametrize("clock", [Clock(20), Clock(wall_ms=1_000_000)])
+def test_a_clock_of_its_own_follows_no_wall(clock: Clock):
+    """That of a demo, or one that was told its moment."""
+    assert clock.catch_up() == 0
 
 
 def test_it_begins_with_the_computers_time():
@@ -44,10 +83,10 @@ def test_it_never_goes_back():
 @pytest.mark.parametrize("rate", [0.5, 1, 10, 1000])
 def test_its_seconds_pass_at_its_rate(rate: float, monkeypatch: pytest.MonkeyPatch):
     """Ten real seconds are ten times the rate."""
-    monotonic_s = 100.0
-    monkeypatch.setattr(time, "monotonic", lambda: monotonic_s)
+    passed_s = 100.0
+    monkeypatch.setattr(module, "ticks_s", lambda: passed_s)
     clock = Clock(rate, wall_ms=1_000_000)
-    monotonic_s = 110.0
+    passed_s = 110.0
     assert clock.now_ms() == 1_000_000 + 10_000 * rate
 
 

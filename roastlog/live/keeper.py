@@ -9,6 +9,8 @@ from typing import Final
 
 from roastlog.clock import Clock
 from roastlog.errors import StoreError
+from roastlog.live.desk import LONGEST_ROAST_MS
+from roastlog.store import batches as lists
 from roastlog.store.backups import BACKUPS, Backup, Contents, check, newest, take
 from roastlog.store.sealing import Slot, due, seal
 from roastlog.store.store import Store
@@ -57,6 +59,17 @@ class Keeper:
         """How the backups are."""
         return replace(self._state, newest=newest(self._folder))
 
+    def set_clock(self) -> None:
+        """Take over a wall clock that was put forward, unless something is in a drum: its curve must not be torn."""
+        now_ms = self._clock.now_ms()
+        roasting = [batch.charged_ms for batch in lists.in_state(self._store.read, "roasting")]
+        if any(charged_ms is not None and now_ms - charged_ms < LONGEST_ROAST_MS for charged_ms in roasting):
+            return
+        if ahead_ms := self._clock.catch_up():
+            log.warning(
+                "The computer's clock was put forward by %.0f s; Drumside goes by it from now on", ahead_ms / 1000
+            )
+
     def seal_quiet(self) -> None:
         """Pack all readings that have been quiet for long enough."""
         for slot in due(self._store.read, self._clock.now_ms()):
@@ -89,6 +102,7 @@ class Keeper:
     def _run(self) -> None:
         wait_s = FIRST_S
         while not self._stop.wait(wait_s):
+            self._try("The clock cannot be set", self.set_clock)
             self._try("The disk does not take what is written", self._look_at_disk)
             self._try("Readings cannot be packed; they stay as they are", self.seal_quiet)
             self._try("No backup was made; it is tried again in an hour", self.back_up)
