@@ -16,6 +16,7 @@ ALIGNMENTS: Final[tuple[Alignment, ...]] = get_args(Alignment)
 
 _WARP_GRID_S = 5.0  # fine enough for curves that bend over minutes, and cheap
 _WARP_BAND_S = 60.0  # two batches of one coffee are seldom further apart than that [our choice]
+_FALLING_S = 90.0  # how long the probe falls to the beans on most machines [memory: common practice]
 _FALLEN_S = 240.0  # the probe has met the beans by then; see `roastlog.curve.phases`
 
 Floats = NDArray[np.float64]
@@ -114,13 +115,20 @@ def _at_equal_temperature(batch: Roast, guide: Roast) -> Along:
 def distance(batch: Roast, guide: Roast, align: Alignment = "charge") -> Distance:
     """How far the two lie apart where both are known; at equal temperature as aligned at charge.
 
+    Once a curve is moved, the probe's fall after charge lies beside something else: the first 90 s of both are left out
+    then, except from the distance with time stretched, which is always that of the whole curves.
+
     Raises
     ------
     CurveError
         As `shift_s` does.
     """
-    by_c = along(batch, guide, "charge" if align == "temperature" else align).by_c
-    by_c = np.empty(0) if by_c is None else by_c[np.isfinite(by_c)]
+    align = "charge" if align == "temperature" else align
+    found, shift = along(batch, guide, align), shift_s(batch, guide, align)
+    by_c = np.empty(0) if found.by_c is None else found.by_c
+    if align != "charge":
+        by_c = by_c[found.at >= _FALLING_S + max(0.0, -shift)]
+    by_c = by_c[np.isfinite(by_c)]
     if not by_c.size:
         return Distance(math.nan, math.nan, math.nan)
     mean_c, rms_c = float(np.mean(np.abs(by_c))), float(np.sqrt(np.mean(by_c**2)))

@@ -1,7 +1,7 @@
 """Reasons in words, with their sizes, in the person's own units."""
 
 from collections.abc import Callable, Mapping
-from typing import Final, Literal
+from typing import Final
 
 from roastlog.curve.pairing import Change
 from roastlog.curve.why import Reason
@@ -14,8 +14,8 @@ NOTHING_STANDS_OUT: Final = "Nothing stands out."
 def tell_reason(
     reason: Reason,
     *,
-    unit: Literal["C", "F"] = "C",
-    mass: Literal["kg", "lb"] = "kg",
+    unit: str = "C",
+    mass: str = "kg",
     names: Mapping[str, str] | None = None,
 ) -> str:
     """A reason as one says it: "charge 4 °C hotter", "radiant cut 20 s later, at 5:25".
@@ -25,7 +25,7 @@ def tell_reason(
     reason
         As `roastlog.curve.compare` gives it.
     unit, mass
-        What temperatures and weights are told in. A difference of 1 °C is one of 1.8 °F.
+        What temperatures and weights are told in, ``C`` or ``F`` and ``kg`` or ``lb``; 1 °C of difference is 1.8 °F.
     names
         Names of the controls by id; the id where there is none.
     """

@@ -182,7 +182,7 @@ def _judged(difference: Difference, usual: Usual) -> Reason:
     loose = {name: usually[name] / _ASSUMED[kind, name][0] * (1.0 if name == "s" else 1.3) for name in usually}
     by = loose if usual.batches else spread_of
     measure = min(by, key=by.__getitem__)
-    told = measure != "part" and len(difference.measured) > 1
+    told = usual.batches and len(difference.measured) > 1  # else by the clock, which is plainest
     size, unit = (difference.measured[measure], measure) if told else (difference.size, difference.unit)
     ours, theirs = (difference.pair.batch, difference.pair.guide) if difference.pair else (None, None)
     return Reason(kind, subject.split("/")[0], size, unit, spread_of[measure], difference.cause, ours, theirs)

@@ -23,6 +23,16 @@ _ON_LIGHT, _ON_DARK = "#1c1713", "#ffffff"
 # On a phone some 28 px stand for a minute and a letter takes about 7 px, so a letter takes about 15 s.
 _SECONDS_A_LETTER: Final = 15.0
 _TIERS_Y: Final = (1.0, 0.915, 0.83)  # heights of the lines of words, as shares of the panel
+# Batches that are laid on each other, the guide first, in ink; the others in hues of the Okabe-Ito set, those that lie
+# furthest apart first. Each has a dash of its own. Token of the colour, and the dash [px].
+LINES: Final[tuple[tuple[str, tuple[int, ...]], ...]] = (
+    ("ink", ()),
+    ("probe", (8, 3)),
+    ("surface", (2, 3)),
+    ("exhaust", (10, 3, 2, 3)),
+    ("inlet", (14, 4)),
+    ("drum", (4, 2, 1, 2)),
+)
 LANE_FILL: Final = 0.45  # how much of its lane the tallest bar takes; the setting is written above it
 
 

@@ -1,6 +1,6 @@
 """The one place that joins store, live path and pure folders. Routes and commands call this and nothing below it.
 
-A topic a module, each building on the one before: books → machines → records → bags, drawings, today.
+A topic a module, each building on the one before: books → machines → records → bags, comparing, drawings, today.
 """
 
 from pathlib import Path
@@ -9,6 +9,7 @@ from roastlog.clock import Clock
 from roastlog.live.intake import Result
 from roastlog.services.bags import Address, Bag, Bags, lan_address
 from roastlog.services.books import Lot, Settings
+from roastlog.services.comparing import Compared, Comparisons, LeftOut, SideBySide
 from roastlog.services.drawings import Drawings
 from roastlog.services.keeping import Keeping, Kept, back_up, restore
 from roastlog.services.machines import MachineNow
@@ -21,7 +22,9 @@ __all__ = [
     "Address",
     "Bag",
     "BatchSummary",
+    "Compared",
     "Kept",
+    "LeftOut",
     "LogLine",
     "Lot",
     "MachineNow",
@@ -33,6 +36,7 @@ __all__ = [
     "Result",
     "Services",
     "Settings",
+    "SideBySide",
     "Today",
     "back_up",
     "lan_address",
@@ -40,7 +44,7 @@ __all__ = [
 ]
 
 
-class Services(Bags, Drawings, TodayPage, Keeping):
+class Services(Bags, Comparisons, Drawings, TodayPage, Keeping):
     """One data folder at work.
 
     Parameters

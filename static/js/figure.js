@@ -31,7 +31,7 @@ export class Figure {
       }
     }
     const ends = this.get("ends");
-    ends.data = { ...ends.data, color: [...ends.data.token].map(paint) };
+    if (ends) ends.data = { ...ends.data, color: [...ends.data.token].map(paint) };
   }
 
   /** Share a height between the panels; the ribbon takes what its lanes need. */

@@ -20,6 +20,7 @@ PAGES = (
     "/", "/find", "/batches", "/batches?q=alder", "/more", "/lots", "/machines", "/settings", "/start",
     "/machines/drum-4/start", "/batches/{code}", "/batches/{code}/weigh", "/batches/{code}/names",
     "/batches/{code}/label", "/batches/{code}/label?size=a4-70x37", "/batches/26-1", "/nowhere",
+    "/compare", "/compare?batches={code},26-1",
 )  # fmt: skip
 
 

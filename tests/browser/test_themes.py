@@ -63,7 +63,8 @@ def test_other_pages_are_readable(theme: str, demo: Server, phone: Screen):
     code = next(batch["code"] for batch in demo.get("/api/batches")["batches"] if batch["roasted_g"])
     phone.open("/settings")
     phone.tap(theme, phone.page.get_by_role("group", name="Theme"))
-    for path in ("/", "/machines/drum-4/start", f"/batches/{code}", f"/batches/{code}/weigh", "/settings", "/lots"):
+    desk = (f"/batches/{code}", f"/compare?of={code}", "/settings", "/lots")
+    for path in ("/", "/machines/drum-4/start", f"/batches/{code}/weigh", *desk):
         phone.open(path)
         assert faint(phone.measure("texts", "body")) == [], path
 

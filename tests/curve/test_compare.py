@@ -60,11 +60,9 @@ def roast_with(
     ],
 )
 def test_what_was_changed_ranks_first_among_the_causes(changed, kind, sizes, least):
-    """Of 20 pairs by one schedule with one thing changed, most have that thing as the first cause, at its size.
-
-    Measured: charge 17 (nothing 2, another cause 1), weight 19 (another 1), cut 19 (nothing 1). The other causes are
-    moves that fell within seconds of each other and were taken for one in only one of the two.
-    """
+    """Of 20 pairs by one schedule with one thing changed, most have that thing as the first cause, at its size."""
+    # Measured: charge 17 (nothing 2, another cause 1), weight 19 (another 1), cut 19 (nothing 1). The other causes are
+    # moves that fell within seconds of each other and were taken for one in only one of the two.
     causes = [
         [
             reason
@@ -80,10 +78,8 @@ def test_what_was_changed_ranks_first_among_the_causes(changed, kind, sizes, lea
 
 
 def test_nothing_stands_out_between_batches_that_vary_as_usual():
-    """Of 100 pairs by a steady hand, at least 90 have nothing that stands out, and hardly any has more than two.
-
-    Measured: 97 with nothing, two with one thing, one with three or more; 241 of 260 on the seeds of the tuning.
-    """
+    """Of 100 pairs by a steady hand, at least 90 have nothing that stands out, and hardly any has more than two."""
+    # Measured: 97 with nothing, two with one thing, one with three or more; 241 of 260 on the seeds of the tuning.
     counts = [
         len(compare(steady(seed, number), steady(seed, KNOWN - 1), usual=usual_of(seed)).why)
         for seed in SEEDS
@@ -94,7 +90,8 @@ def test_nothing_stands_out_between_batches_that_vary_as_usual():
 
 
 def test_little_is_said_while_nothing_is_known_of_a_coffee():
-    """Judged by our assumptions alone, four of five usual pairs have nothing that stands out (measured: 93 of 100)."""
+    """Judged by our assumptions alone, four of five usual pairs have nothing that stands out."""
+    # Measured: 93 of 100.
     quiet = [not compare(steady(seed, number), steady(seed, 0)).why for seed in SEEDS for number in (1, 2)]
     assert sum(quiet) >= 32
 

@@ -11,8 +11,8 @@ import pytest
 
 from roastlog.errors import CurveError
 from roastlog.plot.figures import live_columns, live_figure, record_figure
-from roastlog.plot.panels import TOKENS
 from roastlog.plot.overlays import checks, marks, ribbon
+from roastlog.plot.panels import TOKENS
 
 CHANNELS = [
     {"id": "bean_probe", "name": "Bean probe", "role": "bean_probe", "short": "probe"},

@@ -1,0 +1,195 @@
+"""The comparison page: what it shows of batches side by side, what it says of those it cannot show, where it leads."""
+
+import re
+from html import unescape
+from itertools import pairwise
+
+import pytest
+
+from roastlog.web.format import HARD_SPACE, Units
+from roastlog.web.sidebyside import by_mass, by_rate, by_seconds, by_temp, signed
+from tests.conftest import Bench
+
+NASTY = "<script>alert(1)</script>\"'&"
+
+
+def text_of(page: str) -> str:
+    """What a page says, without its tags."""
+    return " ".join(unescape(re.sub(r"<[^>]+>", " ", page)).replace(HARD_SPACE, " ").split())
+
+
+@pytest.fixture
+def codes(bench: Bench) -> list[str]:
+    """Two batches of one coffee, the second with less in the drum and a late cut, and one of another."""
+    first = bench.roast(coffee="Alder washed", green_g=4000)
+    second = bench.roast(start_s=2000, coffee="Alder washed", green_g=3600)
+    third = bench.roast(start_s=4000, coffee=f"Night Ferry {NASTY}", green_g=4000)
+    for code, start_s, cut_s in ((first, 0, 300), (second, 2000, 345), (third, 4000, 300)):
+        bench.say(
+            bench.entry("move", start_s - 5, batch=code, control="radiant", setting=5.0),
+            bench.entry("move", start_s + cut_s, batch=code, control="radiant", setting=3.0),
+        )
+    return [first, second, third]
+
+
+def test_batches_stand_side_by_side(bench, codes):
+    """Each batch has its letter and its column, values stand beside the guide's and differences under them."""
+    page = bench.client.get(f"/compare?batches={codes[0]},{codes[1]}")
+    said = text_of(page.text)
+    assert page.status_code == 200
+    assert f"A {codes[0]}" in said
+    assert f"B {codes[1]}" in said
+    assert "Green weight 4 000 g 3 600 g −400 g" in said
+    assert "First crack 8:42 8:42 0 s" in said
+    assert "5:00 3 5:45 → 3 +45 s" in said
+    assert "Mean – 0.0 °C" in said  # the same curve to the tenth
+
+
+def test_what_was_done_otherwise_is_said_first(bench, codes):
+    """The lighter charge and the late cut stand under what was done, with what that was judged by."""
+    said = text_of(bench.client.get(f"/compare?batches={codes[0]},{codes[1]}").text)
+    done = said.index("Done otherwise")
+    assert done < said.index("Charge weight 400 g less")
+    assert done < said.index("Radiant cut 45 s later, at 5:45")
+    assert "Drumside’s own assumptions" in said
+
+
+def test_nothing_stands_out_is_said(bench, codes):
+    """A batch without a difference says so, and one of another coffee that much will differ."""
+    said = text_of(bench.client.get(f"/compare?batches={codes[0]},{codes[2]}").text)
+    assert "Nothing stands out." in said
+    assert "Another coffee than A" in said
+
+
+@pytest.mark.parametrize("align", ["charge", "yellow", "first_crack", "temperature", "sideways"])
+def test_every_alignment_has_page_and_figure(bench, codes, align):
+    """Each way to lay them on each other has its page and its figure; one that there is not is at charge."""
+    query = f"batches={','.join(codes)}&align={align}"
+    page = bench.client.get(f"/compare?{query}")
+    figure = bench.client.get(f"/compare/figure.json?{query}")
+    chosen = re.findall(r'aria-current="true">([^<]+)', page.text)
+    words = {"yellow": "At yellow", "first_crack": "At first crack", "temperature": "At equal temperature"}
+    assert page.status_code == figure.status_code == 200
+    assert chosen[0] == words.get(align, "At charge")
+    assert figure.get_json()["doc"]["roots"]
+
+
+def test_address_is_permanent_and_says_all(bench, codes):
+    """A choice by boxes leads to one address, which the page's own links are made of."""
+    chosen = bench.client.get(f"/compare?batches={codes[0]},{codes[1]}&batches={codes[2]}&align=yellow")
+    assert chosen.status_code == 303
+    assert chosen.location == f"/compare?batches={','.join(codes)}&align=yellow"
+    page = unescape(bench.client.get(chosen.location + "&control=radiant").text)
+    assert f'href="/compare?batches={codes[1]},{codes[0]},{codes[2]}&align=yellow&control=radiant"' in page
+    assert f'href="/compare?batches={codes[0]},{codes[2]}&align=yellow&control=radiant"' in page
+    assert f'data-figure="/compare/figure.json?batches={",".join(codes)}&align=yellow&control=radiant"' in page
+
+
+def test_from_a_record_the_guide_is_chosen_already(bench, codes):
+    """The guide of a batch comes first; without one the batch of that coffee before it; else it stands alone."""
+    guided = bench.roast(start_s=6000, coffee="Alder washed", guide=codes[0])
+    assert bench.client.get(f"/compare?of={guided}").location == f"/compare?batches={codes[0]},{guided}"
+    assert bench.client.get(f"/compare?of={codes[1]}").location == f"/compare?batches={codes[0]},{codes[1]}"
+    assert bench.client.get(f"/compare?of={codes[2]}").location == f"/compare?batches={codes[2]}"
+    assert f'href="/compare?of={guided}"' in bench.client.get(f"/batches/{guided}").text
+
+
+def test_code_that_leads_nowhere_spoils_no_other(bench, codes):
+    """A mistyped and an unknown code are told apart and said, with what to do, and the others are shown."""
+    wrong = codes[0][:-1] + ("0" if codes[0][-1] != "0" else "1")
+    page = bench.client.get(f"/compare?batches={codes[0]},{wrong},{codes[1]}")
+    said = text_of(page.text)
+    assert page.status_code == 200
+    assert f"“{wrong}” is not shown." in said
+    assert "The others are below. Read the code off the label again" in said
+    assert f"B {codes[1]}" in said
+    alone = bench.client.get("/compare?batches=26001-01")
+    assert alone.status_code == 404
+    assert "All records are safe" in alone.text
+    assert "Choose batches" in alone.text
+
+
+def test_batch_without_a_curve_and_one_too_many_are_said(bench, codes):
+    """A batch that was only opened has no curve; a seventh is one too many; a code given twice is one."""
+    opened = bench.open(5000, coffee="Alder washed")
+    said = text_of(bench.client.get(f"/compare?batches={codes[0]},{codes[0]},{opened}").text)
+    assert f"“{opened}” is not shown. It has no curve" in said
+    assert f"{codes[0]} alone" in said
+    more = [bench.roast(200, start_s=7000 + 300 * number) for number in range(4)]
+    said = text_of(bench.client.get(f"/compare?batches={','.join([*codes, *more])}").text)
+    assert f"“{more[-1]}” is not shown. More than 6" in said
+
+
+def test_moment_that_is_missing_is_said(bench, codes):
+    """A batch without the moment that is aligned at lies at charge, and the page says so."""
+    code = bench.open(8000, coffee="Alder washed")
+    bench.say(bench.entry("moment", 8030, batch=code, moment="charge"))
+    bench.clock.turn_to(8040)
+    bench.push((8035, "bean_probe", 190.0))
+    said = text_of(bench.client.get(f"/compare?batches={codes[0]},{code}&align=first_crack").text)
+    assert f"{code} has no first crack marked, so it cannot be aligned there. It is laid at charge." in said
+    assert "still roasting" in said
+
+
+def test_empty_page_explains_itself(bench):
+    """Without a batch the page says what it is for and what to do first."""
+    page = bench.client.get("/compare")
+    assert page.status_code == 200
+    assert "The first that you choose is the guide" in page.text
+    assert "No batch has been charged yet" in page.text
+
+
+def test_same_coffee_is_offered_first(bench, codes):
+    """Batches of the guide's coffee come first, those on the page are not offered, and a search narrows the list."""
+    later = bench.roast(200, start_s=6000, coffee="Alder washed")
+    last = bench.roast(200, start_s=6300, coffee="Low Tide decaf")
+    offered = re.findall(
+        r'type="checkbox" name="batches" value="([^"]+)"', bench.client.get(f"/compare?batches={codes[0]}").text
+    )
+    assert offered == [later, codes[1], last, codes[2]]
+    found = bench.client.get(f"/compare/offered?batches={codes[0]}&q=Low").text
+    assert re.findall(r'value="([^"]+)"', found) == [last]
+    assert "No other batch has" in bench.client.get("/compare/offered?q=nowhere").text
+
+
+def test_batches_list_leads_to_the_choice(bench, codes):
+    """The list of batches leads to the choice with the same search, so that it works without a script."""
+    assert 'href="/compare?q=Alder"' in bench.client.get("/batches?q=Alder").text
+    assert text_of(bench.client.get("/compare?q=Alder").text).count("Alder washed") >= 2
+
+
+def test_page_in_fahrenheit_converts_differences_without_an_offset(bench, codes):
+    """Where the roastery reads °F a distance and a difference are 1.8 times as large, and weights in pounds."""
+    bench.services.save_settings({"units_temp": "F", "units_mass": "lb"})
+    said = text_of(bench.client.get(f"/compare?batches={codes[0]},{codes[1]}").text)
+    assert "Charge weight 0.88 lb less" in said
+    assert "°C" not in said
+    assert bench.client.get(f"/compare/figure.json?batches={codes[0]},{codes[1]}").status_code == 200
+
+
+def test_names_are_shown_as_text(bench, codes):
+    """HTML in the name of a coffee or in an address is shown, not run."""
+    page = bench.client.get("/compare", query_string={"batches": f"{codes[2]},{NASTY}", "q": NASTY, "control": NASTY})
+    assert "<script>alert" not in page.text
+    assert "&lt;script&gt;alert" in page.text
+
+
+def test_tables_have_headers_and_fields_labels(bench, codes):
+    """Every row and column of the tables has a header, every field a label, every heading its level."""
+    page = bench.client.get(f"/compare?batches={codes[0]},{codes[1]}").text
+    rows = re.findall(r"<tr[^>]*>(.*?)</tr>", page, re.DOTALL)
+    assert rows
+    assert all('scope="row' in row or 'scope="col"' in row for row in rows)
+    assert all(f'for="{name}"' in page for name in re.findall(r'<input id="([^"]+)"', page))
+    levels = [int(level) for level in re.findall(r"<h([1-6])", page)]
+    assert all(after - before <= 1 for before, after in pairwise(levels))
+
+
+def test_differences_read_with_their_sign():
+    """A plus, a true minus, no sign for nothing; °F and pounds by factor alone."""
+    assert signed(27.6, 0, "s") == f"+28{HARD_SPACE}s"
+    assert by_seconds(-0.4) == f"0{HARD_SPACE}s"
+    assert by_seconds(-12) == f"−12{HARD_SPACE}s"
+    assert by_temp(5.0, Units("F")) == f"+9.0{HARD_SPACE}°F"
+    assert by_rate(-1.0, Units("F")) == f"−1.8{HARD_SPACE}°F/min"
+    assert by_mass(-453.59237, Units(mass="lb")) == f"−1.00{HARD_SPACE}lb"
