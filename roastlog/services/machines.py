@@ -162,5 +162,6 @@ class Machines(Books):
             machines.append({"id": machine.id, "state": state, "last_reading_at_ms": live.last_reading_ms})
         trouble = self.store.trouble()
         if trouble is not None:
-            return {"status": "failing", "reason": str(trouble), "machines": machines}, False
+            reason = str(trouble).partition("\n")[0]  # folders and commands are not for everyone
+            return {"status": "failing", "reason": reason, "machines": machines}, False
         return {"status": "ok", "machines": machines}, True

@@ -16,7 +16,7 @@ from sqlite_utils import Database
 from roastlog.errors import StoreError
 from roastlog.store.backups import BACKUPS, FILE_NAME, newest, take
 from roastlog.store.migrations import migrations
-from roastlog.store.trouble import advice, is_damage, is_lost, offer
+from roastlog.store.trouble import is_damage, is_lost, offer, sentence
 
 BUSY_S = 5.0
 log = logging.getLogger(__name__)
@@ -41,8 +41,8 @@ def open_database(path: Path, kind: type[sqlite3.Connection] = sqlite3.Connectio
         connection.execute("PRAGMA synchronous = FULL")
         connection.execute("PRAGMA foreign_keys = ON")
     except (sqlite3.Error, StoreError, OSError) as error:
-        reason = f"The database {path} cannot be opened ({error.__cause__ or error}); it was left as it is."
-        raise StoreError(f"{reason} {advice(error, path)}") from error
+        reason = f"The database cannot be opened ({error.__cause__ or error}); it was left as it is."
+        raise StoreError(sentence(reason, error, path)) from error
     return db
 
 
@@ -68,8 +68,7 @@ def migrate(path: Path) -> None:
             _set_aside(path, error)
         if isinstance(error, StoreError):
             raise
-        reason = f"The database {path} cannot be brought up to date ({error})."
-        raise StoreError(f"{reason} {advice(error, path)}") from error
+        raise StoreError(sentence(f"The database cannot be brought up to date ({error}).", error, path)) from error
 
 
 def _refuse_to_begin_anew(path: Path) -> None:
@@ -134,8 +133,7 @@ def _in_words(connection: "_ReadOnly") -> Iterator[None]:
         yield
     except sqlite3.Error as error:
         connection.lost = connection.lost or is_lost(error)
-        told = advice(error, connection.path) if connection.path is not None else ""
-        raise StoreError(f"The database cannot be read ({error}). {told}".rstrip()) from error
+        raise StoreError(sentence(f"The database cannot be read ({error}).", error, connection.path)) from error
 
 
 class _Rows(sqlite3.Cursor):
@@ -159,7 +157,7 @@ class _Rows(sqlite3.Cursor):
 class _ReadOnly(sqlite3.Connection):
     """A connection for reading, whose failures are StoreErrors."""
 
-    path: Path | None = None
+    path = Path()
     lost = False  # it failed in a way that a new one may not
 
     def cursor(self, factory: Any = _Rows) -> Any:  # noqa: ANN401 - as its base

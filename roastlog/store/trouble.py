@@ -10,13 +10,13 @@ from typing import Final
 from roastlog.store.backups import BACKUPS, newest
 
 _WORDS: Final = {
-    sqlite3.SQLITE_FULL: "Free some space on its disk",
-    sqlite3.SQLITE_READONLY: "Let Drumside write into its data folder again",
-    sqlite3.SQLITE_PERM: "Let Drumside write into its data folder again",
-    sqlite3.SQLITE_CANTOPEN: "Look whether the data folder is still there, and whether Drumside may write into it",
-    sqlite3.SQLITE_BUSY: "Close the other program that holds it",
-    sqlite3.SQLITE_LOCKED: "Close the other program that holds it",
-    sqlite3.SQLITE_IOERR: "Look after its disk: it gives errors, or was taken away",
+    sqlite3.SQLITE_FULL: "Free some space on its disk.",
+    sqlite3.SQLITE_READONLY: "Let Drumside write into its data folder again.",
+    sqlite3.SQLITE_PERM: "Let Drumside write into its data folder again.",
+    sqlite3.SQLITE_CANTOPEN: "Look whether the data folder is still there, and whether Drumside may write into it.",
+    sqlite3.SQLITE_BUSY: "Close the other program that holds it.",
+    sqlite3.SQLITE_LOCKED: "Close the other program that holds it.",
+    sqlite3.SQLITE_IOERR: "Look after its disk: it gives errors, or was taken away.",
 }
 _DAMAGE: Final = {sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB}
 _LOST: Final = _DAMAGE | {sqlite3.SQLITE_IOERR, sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_READONLY}
@@ -32,12 +32,16 @@ def is_lost(error: BaseException) -> bool:
     return any(code in _LOST for code in _codes(error))
 
 
-def advice(error: BaseException, path: Path) -> str:
-    """What to do about an error of the database at ``path``; empty where nothing is to be done about the disk."""
+def sentence(reason: str, error: BaseException, path: Path, *, then: str = "") -> str:
+    """An error of the database at ``path`` in words: what happened, what to do, what then.
+
+    Anyone may read the first line. Folders and commands, which are for those inside, come after it.
+    """
+    words = [_WORDS[code] for code in _codes(error) if code in _WORDS][:1]
+    inside = f"The database is {path}." if words else ""
     if is_damage(error):
-        return "The file is damaged. " + offer(path.parent)
-    words = [_WORDS[code] for code in _codes(error) if code in _WORDS]
-    return f"{words[0]} ({path.parent})." if words else ""
+        words, inside = ["The file is damaged."], offer(path.parent)
+    return f"{' '.join(filter(None, [reason, *words, then]))}\n{inside}".strip()
 
 
 def offer(folder: Path) -> str:

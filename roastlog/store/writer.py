@@ -13,7 +13,7 @@ from sqlite_utils import Database
 
 from roastlog.errors import StoreError
 from roastlog.store.database import open_database
-from roastlog.store.trouble import advice, is_lost
+from roastlog.store.trouble import is_lost, sentence
 
 T = TypeVar("T")
 WAIT_S: Final = 20.0
@@ -75,8 +75,8 @@ class Writer:
                 with db.atomic():
                     result = change(db)
             except sqlite3.Error as error:
-                said = f"The database cannot be written ({error}). {advice(error, self._path)}".rstrip()
-                future.set_exception(StoreError(f"{said} Nothing of this was kept; send it again."))
+                reason, then = f"The database cannot be written ({error}).", "Nothing of this was kept; send it again."
+                future.set_exception(StoreError(sentence(reason, error, self._path, then=then)))
                 if db is not None and is_lost(error):  # the next change tries a new connection: the disk may be back
                     db.close()
                     db = None

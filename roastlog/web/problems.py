@@ -18,6 +18,7 @@ from roastlog.errors import (
     NotFound,
     StoreError,
 )
+from roastlog.web.security import PUBLIC
 
 log = logging.getLogger(__name__)
 
@@ -122,7 +123,13 @@ def problem(error: DrumsideError) -> Problem:
             "Instruments are read on; readings that cannot be written yet are kept in memory until the disk takes them."
         )
         do = WORDS[503][2]
-    return Problem(status, title, str(error), works, do, find)
+    return Problem(status, title, _words(error), works, do, find)
+
+
+def _words(error: DrumsideError) -> str:
+    """The message; strangers get its first line, for folders and commands come after it."""
+    text = str(error)
+    return text.partition("\n")[0] if request.path.startswith(PUBLIC) else text
 
 
 def http_problem(status: int) -> Problem:

@@ -35,6 +35,7 @@ from tests.bench.report import Figure
 
 BATCHES = 75_000
 A_DAY = 30
+DAYS_A_COMMIT = 20
 APART_MS = SLOT_MS // 2  # two batches to a half hour
 ASKED = 40
 _LIST = "SELECT * FROM batches WHERE state <> 'discarded' ORDER BY opened_ms DESC, code DESC LIMIT 50 OFFSET ?"
@@ -82,7 +83,7 @@ def _services(folder: Path) -> Services:
     wire = re.compile(r"^modbus = .*$", re.MULTILINE)
     services = Services(folder, Clock())
     services.keep_sheet(wire.sub("http = {}", channels) + "[[controls]]" + wire.sub("", controls))
-    services.start()
+    services.desk.start()  # and not the keeper, who would back all this up
     return services
 
 
@@ -105,21 +106,21 @@ def _fill(services: Services, templates: list[Template], batches: int) -> list[s
     codes: list[str] = []
     columns = [_half_hour(templates, place) for place in range(len(templates))]
     today = datetime.now(UTC).replace(hour=7, minute=0, second=0, microsecond=0)
-    days = -(-batches // A_DAY)
-    for back in range(days, 0, -1):
-        day = today - timedelta(days=back)
-        start_ms = round(day.timestamp()) * 1000
+    days = [today - timedelta(days=back) for back in range(-(-batches // A_DAY), 0, -1)]
+    for first in range(0, len(days), DAYS_A_COMMIT):
         rows, entries, blobs = [], [], []
-        for number in range(min(A_DAY, batches - len(codes))):
-            template, at_ms = templates[len(codes) % len(templates)], start_ms + number * APART_MS
-            codes.append(batch_code(day.date(), number + 1))
-            batch, said = _copied(template, codes[-1], number + 1, day.date().isoformat(), at_ms + 60_000)
-            rows.append(batch)
-            entries += said
-            if number % 2 == 0:
-                offsets, channels = columns[len(codes) % len(columns)]
-                blobs.append((template.batch["machine"], at_ms, pack(at_ms + offsets, channels)))
-        services.store.write(lambda db, day=(rows, entries, blobs): _insert(db.conn, *day))
+        for day in days[first : first + DAYS_A_COMMIT]:
+            for number in range(min(A_DAY, batches - len(codes))):
+                template = templates[len(codes) % len(templates)]
+                at_ms = round(day.timestamp()) * 1000 + number * APART_MS
+                codes.append(batch_code(day.date(), number + 1))
+                batch, said = _copied(template, codes[-1], number + 1, day.date().isoformat(), at_ms + 60_000)
+                rows.append(batch)
+                entries += said
+                if number % 2 == 0:
+                    offsets, channels = columns[len(codes) % len(columns)]
+                    blobs.append((template.batch["machine"], at_ms, pack(at_ms + offsets, channels)))
+        services.store.write(lambda db, some=(rows, entries, blobs): _insert(db.conn, *some))
     return codes
 
 

@@ -9,6 +9,7 @@ from datetime import datetime
 import pytest
 
 from roastlog.errors import StoreError
+from roastlog.instruments.base import Reading
 from roastlog.live import keeper as module
 from roastlog.live.keeper import Keeper, last_night_ms
 from roastlog.services import Services
@@ -197,15 +198,40 @@ def test_readings_of_a_disk_that_refuses_are_packed_later(services: Services, ke
     assert list(sealing.due(services.store.read, clock.now_ms())) == []
 
 
-def test_the_disk_is_told_on_the_page_of_today(bench: Bench):
-    """A full database: the page says so, says what to do, and that recording goes on; /healthz says it as well."""
-    store = bench.services.store
-    store.write(lambda db: db.conn.execute("PRAGMA max_page_count = 1").fetchone())
+def test_a_full_disk_is_told_and_recording_goes_on(bench: Bench):
+    """The page of today and /healthz say what to do; readings wait in memory, and are written when there is room."""
+    store, live = bench.services.store, bench.services.desk.live("drum-4")
+    pages = store.write(lambda db: db.conn.execute("PRAGMA max_page_count = 1").fetchone()[0])
+    rows = [(START_MS + n, {"bean_probe": n / 10}) for n in range(50_000)]
+    live.take([Reading(at_ms, name, value) for at_ms, values in rows for name, value in values.items()])
     with pytest.raises(StoreError, match="full"):
-        store.write(lambda db: readings.add_rows(db, "drum-4", [(n, {"bean_probe": 1.0}) for n in range(50_000)]))
+        live.save()
     page = bench.client.get("/").text
     assert "Free some space on its disk" in page
+    assert str(bench.services.folder) in page
     assert "kept in memory until the disk takes them again" in page
     health = bench.client.get("/healthz")
     assert health.status_code == 503
     assert "Free some space on its disk" in health.get_json()["reason"]
+    assert str(bench.services.folder) not in health.text  # which anyone may ask for
+    live.take([Reading(START_MS + 60_000, "bean_probe", 200.0)])
+    store.write(lambda db: db.conn.execute(f"PRAGMA max_page_count = {pages + 100_000}").fetchone())
+    live.save()
+    kept = readings.rows_between(store.read, "drum-4", START_MS, START_MS + 60_000)
+    assert kept == [*rows, (START_MS + 60_000, {"bean_probe": 200.0})]
+    assert bench.client.get("/healthz").status_code == 200
+    assert "▲" not in bench.client.get("/").text
+
+
+def test_strangers_are_told_no_folders(bench: Bench):
+    """The data folder was taken away: a page says which it is, a bag page only that it cannot be read."""
+    folder = bench.services.folder
+    bench.services.store.read.lost = True  # this thread asks for a new connection
+    folder.rename(folder.with_name("away"))
+    inside, bag = bench.client.get("/batches"), bench.client.get("/r/some-token")
+    folder.with_name("away").rename(folder)
+    assert (inside.status_code, bag.status_code) == (503, 503)
+    assert "Look whether the data folder is still there" in inside.text
+    assert "Look whether the data folder is still there" in bag.text
+    assert (str(folder) in inside.text, str(folder) in bag.text) == (True, False)
+    assert bench.client.get("/batches").status_code == 200

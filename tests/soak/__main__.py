@@ -10,6 +10,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from tests.soak.killing import Killing, seed
+from tests.soak.packing import kill_packing
 
 POINTS = 50
 LONGEST_S = 6.0
@@ -38,7 +39,17 @@ def kill() -> bool:
     return not any(point.lost_entries or point.holes for point in points)
 
 
-PARTS: dict[str, Callable[[], bool]] = {"kill": kill}
+def packing() -> bool:
+    """A program that packs readings is killed at 50 random points."""
+    number = seed()
+    with tempfile.TemporaryDirectory(prefix="drumside-soak-") as folder:
+        kept, missing = kill_packing(Path(folder), POINTS, random.Random(number))
+    print(f"kill -9 at {POINTS} random points of packing (seed {number})")
+    print(f"  readings kept {kept}, missing {missing}")
+    return missing == 0
+
+
+PARTS: dict[str, Callable[[], bool]] = {"kill": kill, "packing": packing}
 
 
 def main(asked: list[str]) -> int:

@@ -1,0 +1,37 @@
+"""Keeps readings and packs them, over and over, and says what is kept: ``sealer.py FOLDER``; killed from outside.
+
+A line is the number of the last instant that is kept. Instants are in three half hours in turn, so that what was packed
+is packed again with what came late.
+"""
+
+import sys
+from pathlib import Path
+
+from roastlog.store import readings, sealing
+from roastlog.store.readings import SLOT_MS
+from roastlog.store.store import Store
+
+START_MS = 1_795_600_800_000
+MANY = 20
+
+
+def instant(number: int) -> tuple[int, dict[str, float]]:
+    """The reading of that number: its time follows from it, and so does its value. [ms UTC]"""
+    return START_MS + number % 3 * SLOT_MS + number // 3, {"probe": number / 10}
+
+
+def main(folder: Path) -> None:
+    """Go on until killed."""
+    store = Store(folder)
+    number = len(readings.rows_between(store.read, "drum-4", START_MS, START_MS + 3 * SLOT_MS))
+    while True:
+        rows = [instant(number + n) for n in range(MANY)]
+        store.write(lambda db, rows=rows: readings.add_rows(db, "drum-4", rows))
+        number += MANY
+        print(number, flush=True)
+        for slot in sealing.due(store.read, START_MS + 100 * SLOT_MS):
+            sealing.seal(store, slot)
+
+
+if __name__ == "__main__":
+    main(Path(sys.argv[1]))
