@@ -82,7 +82,8 @@ def _over_time(batches: Sequence[Drawn], control: Mapping[str, Any] | None, temp
     first_s = min((-batch.shift_s for batch in batches), default=0.0)
     last_s = max((_end_s(batch) for batch in batches), default=600.0)
     time = Range1d(min(0.0, first_s), 60.0 * math.ceil((last_s + 20.0) / 60.0), name="time")
-    top = max([240.0, *(float(np.nanmax(batch.roast.temp_c, initial=0.0)) + 16 for batch in batches)])
+    highest = max((float(np.nanmax(batch.roast.temp_c, initial=0.0)) for batch in batches), default=0.0)
+    top = max(240.0, highest + 10 + _END_GAP_C * len(batches))  # the letters may stand one above the other
     temps = new_panel(time, Range1d(60, top, name="temp"), RECORD.temp_px, name="temperatures")
     minutes(temps, RECORD.tick_s, shown=True)
     reads_in(temps, temp_ticks(temp_unit, RECORD), f"°{temp_unit}")
@@ -159,14 +160,21 @@ def _moments(plot: Plot, batch: Drawn, number: int) -> None:
 
 
 def _letters(plot: Plot, ends: Sequence[tuple[float, float]], batches: Sequence[Drawn], gap: float) -> None:
-    """The letter of each batch at the end of its line, clear of the others."""
-    heights = apart([y for _, y in ends], gap)
+    """The letter of each batch at the end of its line, clear of those that end beside it."""
+    near = 0.03 * (plot.x_range.end - plot.x_range.start)
+    heights = [math.nan] * len(ends)
+    groups: list[list[int]] = []
+    for number in sorted((at for at, (x, _) in enumerate(ends) if math.isfinite(x)), key=lambda at: ends[at]):
+        beside = bool(groups) and ends[number][0] - ends[groups[-1][-1]][0] <= near
+        groups = [*groups[:-1], [*groups[-1], number]] if beside else [*groups, [number]]
+    for group in groups:
+        for number, height in zip(group, apart([ends[at][1] for at in group], gap), strict=True):
+            heights[number] = height
     for number, ((x, _), y, batch) in enumerate(zip(ends, heights, batches, strict=True)):
         token, _ = LINES[number]
-        words = Text(x="x", y="y", text="text", x_offset=7, text_baseline="middle", text_color=TOKENS[token], **WORDS)
-        # On paper, so that the curve of a longer batch does not run through the letter.
-        words.text_font_style, words.background_fill_color = "bold", TOKENS["paper"]
-        words.tags = [{"text_color": token, "background_fill_color": "paper"}]
+        # Above the end, where neither its own line nor that of a longer batch runs through it.
+        words = Text(x="x", y="y", text="text", x_offset=1, y_offset=-5, text_color=TOKENS[token], **WORDS)
+        words.text_font_style, words.tags = "bold", [{"text_color": token}]
         plot.add_glyph(ColumnDataSource({"x": [x], "y": [y], "text": [batch.letter]}), words)
 
 

@@ -99,3 +99,13 @@ def test_axes_read_in_fahrenheit():
     item = str(comparison_figure(drawn(2), "charge", temp_unit="F"))
     assert "°F/min" in item
     assert "°C" not in item
+
+
+def test_letters_of_lines_that_end_together_stand_clear():
+    """Six batches that end at one place have their letters a line of words apart, all within the panel."""
+    roast = steady(345, 0)
+    item = comparison_figure([Drawn(letter, roast) for letter in LETTERS], "charge")
+    heights = [float(y) for y in re.findall(r"\('y', \[([\d.]+)\]\), \('text', \['[A-F]'\]", str(item))][:6]
+    assert len(heights) == 6
+    assert min(np.diff(sorted(heights))) >= 7.5 - 1e-9
+    assert max(heights) + 7.5 < named(item, "temp")["end"]
