@@ -10,7 +10,9 @@ from roastlog.live.keeper import Keeper
 from roastlog.services.machines import Machines
 from roastlog.store import backups
 from roastlog.store.backups import BACKUPS, FILE_NAME
+from roastlog.store.writer import NOT_KEPT
 
+WAITS: Final = "Readings are kept in memory until the disk takes them again."
 OLD_S: Final = 48 * 3600.0  # the one of last night is at most a day old; older than two, one was missed
 
 
@@ -67,7 +69,10 @@ class Keeping(Machines):
         age_s = None if state.newest is None else max(0.0, (self.now_ms() - state.newest.at_ms) / 1000)
         said = []
         if self.store.failing is not None:
-            said.append(f"{self.store.failing} Readings are kept in memory until the disk takes them again.")
+            why = str(self.store.failing).replace(
+                NOT_KEPT, "Readings are kept in memory until the disk takes them again."
+            )
+            said.append(why)
         if state.failed:
             said.append(f"The last backup failed: {state.failed}")
         elif age_s is not None and age_s > OLD_S:

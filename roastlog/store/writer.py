@@ -17,6 +17,7 @@ from roastlog.store.trouble import is_lost, sentence
 
 T = TypeVar("T")
 WAIT_S: Final = 20.0
+NOT_KEPT: Final = "Nothing of this was kept; send it again."
 log = logging.getLogger(__name__)
 
 
@@ -75,8 +76,8 @@ class Writer:
                 with db.atomic():
                     result = change(db)
             except sqlite3.Error as error:
-                reason, then = f"The database cannot be written ({error}).", "Nothing of this was kept; send it again."
-                future.set_exception(StoreError(sentence(reason, error, self._path, then=then)))
+                reason = f"The database cannot be written ({error})."
+                future.set_exception(StoreError(sentence(reason, error, self._path, then=NOT_KEPT)))
                 if db is not None and is_lost(error):  # the next change tries a new connection: the disk may be back
                     db.close()
                     db = None

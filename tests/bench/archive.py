@@ -123,6 +123,8 @@ def _fill(services: Services, templates: list[Template], batches: int) -> list[s
                     offsets, channels = columns[len(codes) % len(columns)]
                     blobs.append((template.batch["machine"], at_ms, pack(at_ms + offsets, channels)))
         services.store.write(lambda db, some=(rows, entries, blobs): _insert(db.conn, *some))
+    with closing(sqlite3.connect(services.store.path)) as plain:  # what is asked is an archive, not a log of writing it
+        plain.execute("PRAGMA wal_checkpoint(TRUNCATE)")
     return codes
 
 
@@ -221,7 +223,6 @@ def _median_ms(ask: Callable[[T], None], what: Sequence[T]) -> float:
 
 def _sizes_mb(plain: sqlite3.Connection) -> tuple[float, float]:
     """What the packed readings take on the disk, index and unused ends of pages with them, and the whole file. [MB]"""
-    plain.execute("PRAGMA wal_checkpoint(TRUNCATE)")
     page = plain.execute("PRAGMA page_size").fetchone()[0]
     whole = (
         plain.execute("PRAGMA page_count").fetchone()[0] - plain.execute("PRAGMA freelist_count").fetchone()[0]
