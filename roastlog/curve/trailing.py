@@ -1,0 +1,115 @@
+"""Trailing lines through a column with gaps, and the stretches in which a column is above a threshold."""
+
+import numpy as np
+from numpy.typing import NDArray
+
+_Column = NDArray[np.float64]
+
+_WHOLE = 0.7  # share of the rows of a window that must be known
+
+
+def trailing_slope(time_s: _Column, values: _Column, window_s: float, *, from_s: float = -np.inf) -> _Column:
+    """Slope of the least-squares line through the window that ends at each row.
+
+    Parameters
+    ----------
+    time_s : ndarray, shape (n,)
+        Time, increasing. [s]
+    values : ndarray, shape (n,)
+        One column; NaN is a gap.
+    window_s
+        Length of the window, both ends included. [s]
+    from_s
+        No row before this counts. [s]
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        By the second; NaN where the window reaches before the first row or ``from_s``, or is three tenths gaps.
+    """
+    if not time_s.size:
+        return np.empty(0)
+    slope, _, _ = _lines(time_s, values, 0.0, window_s, window_s, from_s)
+    return slope
+
+
+def trailing_trend(
+    time_s: _Column, values: _Column, *, ago_s: float, longest_s: float, shortest_s: float, from_s: float
+) -> _Column:
+    """What a column would be now, had it gone on as it did until ``ago_s`` ago: along its line, but never up.
+
+    Parameters
+    ----------
+    time_s : ndarray, shape (n,)
+        Time, increasing. [s]
+    values : ndarray, shape (n,)
+        One column; NaN is a gap.
+    ago_s
+        How long before each row its line ends. [s]
+    longest_s, shortest_s
+        Over how long the least-squares line goes, and over how long at least. [s]
+    from_s
+        No row before this counts. [s]
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        The line at each row's own time, a level one where it would rise; NaN where the line is too short, or three
+        tenths gaps.
+    """
+    if not time_s.size:
+        return np.empty(0)
+    slope, mean_s, mean = _lines(time_s, values, ago_s, longest_s, shortest_s, from_s)
+    line: _Column = mean + np.minimum(slope, 0.0) * (time_s - mean_s)
+    return line
+
+
+def episodes(values: _Column, begin: float, keep: float) -> list[tuple[int, int]]:
+    """Stretches that begin with a value of at least ``begin`` and go on while none is below ``keep``.
+
+    Parameters
+    ----------
+    values : ndarray, shape (n,)
+        One column; a gap (NaN) neither begins nor ends a stretch.
+    begin, keep
+        The two thresholds, ``keep`` not above ``begin``.
+
+    Returns
+    -------
+    list of (int, int)
+        First and last row of each. A later row never changes a first one.
+    """
+    turns = np.where(values >= begin, 1, np.where(values < keep, -1, 0))
+    latest = np.maximum.accumulate(np.where(turns != 0, np.arange(turns.size), -1))
+    inside = (latest >= 0) & (turns[latest] == 1) if turns.size else np.empty(0, dtype=bool)
+    edges = np.flatnonzero(np.diff(np.concatenate(([0], inside.astype(np.int8), [0]))))
+    return [(int(i), int(j) - 1) for i, j in zip(edges[::2], edges[1::2], strict=True)]
+
+
+def _lines(
+    time_s: _Column, values: _Column, ago_s: float, longest_s: float, shortest_s: float, from_s: float
+) -> tuple[_Column, _Column, _Column]:
+    """Slope, mean time and mean value of the line through the window that ended ``ago_s`` before each row."""
+    after = np.searchsorted(time_s, time_s - ago_s, side="right")
+    first = np.searchsorted(time_s, np.maximum(time_s - ago_s - longest_s, from_s), side="left")
+    first = np.minimum(first, after)
+    known = np.isfinite(values)
+    # Taken from the first row on, for the digits' sake, and from no later one, for the sake of the earlier answers.
+    zero_s, zero = time_s[0], values[np.argmax(known)]
+    x, y = np.where(known, time_s - zero_s, 0.0), np.where(known, values - zero, 0.0)
+    n, sx, sy, sxx, sxy = (_sums(column, first, after) for column in (known.astype(np.float64), x, y, x * x, x * y))
+    long_enough = time_s - ago_s - max(from_s, time_s[0]) >= shortest_s
+    enough = long_enough & (n >= _WHOLE * (after - first)) & (n > 1)
+    slope = _divided(n * sxy - sx * sy, n * sxx - sx * sx, enough)
+    return slope, zero_s + _divided(sx, n, enough), zero + _divided(sy, n, enough)
+
+
+def _sums(column: _Column, first: NDArray[np.intp], after: NDArray[np.intp]) -> _Column:
+    total = np.concatenate(([0.0], np.cumsum(column)))
+    return total[after] - total[first]
+
+
+def _divided(above: _Column, below: _Column, where: NDArray[np.bool_]) -> _Column:
+    out = np.full(above.shape, np.nan)
+    np.divide(above, below, out=out, where=where)
+    return out
