@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from roastlog.curve.probe import ProbeLimits, ProbeSign, probe_troubles, trusted
-from roastlog.curve.trailing import episodes, trailing_slope, trailing_trend
+from roastlog.curve.trailing import episodes, noise_so_far, trailing_slope, trailing_trend
 from roastlog.errors import CurveError
 from roastlog.units import clock_text, rate_f_from_c
 
@@ -22,7 +22,10 @@ STALL_S = 40.0
 """A stall is an average over this time. [s]"""
 
 LUCK_C_PER_MIN = 0.3
-"""Taken off each fall and rise: the largest of many is too large by about so much, by the sensor's noise. [°C/min]"""
+"""Taken off each fall and rise: the largest of many is too large by about so much, by a usual noise. [°C/min]"""
+
+NOISY_C, LUCK_PER_NOISE = 0.3, 3.2
+"""A sensor with more noise than this [°C] has more of such luck: so much by each °C more. [°C/min a °C]"""
 
 SPAN_S = 30.0
 """A crash is a fall within this time. [s]"""
@@ -197,11 +200,16 @@ def _crashes(times: _Column, temps: _Column, from_s: float, least: float) -> lis
     trend = trailing_trend(
         times, rates, ago_s=SPAN_S, longest_s=longest_s, shortest_s=shortest_s, from_s=from_s + MEAN_S
     )
-    fall = trend - rates - LUCK_C_PER_MIN
+    fall = trend - rates - _luck(temps)
     return [
         Fault("crash", float(times[i]) - SPAN_S, float(times[j]), float(np.nanmax(fall[i : j + 1])))
         for i, j in episodes(fall, least, least / 2)
     ]
+
+
+def _luck(temps: _Column) -> _Column:
+    """How much too large the largest of many falls or rises is, by the noise that the sensor has shown so far."""
+    return LUCK_C_PER_MIN + LUCK_PER_NOISE * np.maximum(noise_so_far(temps) - NOISY_C, 0.0)
 
 
 def _stalls(times: _Column, temps: _Column, from_s: float, least: float) -> list[Fault]:
@@ -214,7 +222,7 @@ def _stalls(times: _Column, temps: _Column, from_s: float, least: float) -> list
 
 def _rebounds(times: _Column, temps: _Column, crack_s: float, least: float) -> list[Fault]:
     rates = 60.0 * trailing_slope(times, temps, MEAN_S, from_s=crack_s)
-    rise = rates - np.fmin.accumulate(rates) - LUCK_C_PER_MIN
+    rise = rates - np.fmin.accumulate(rates) - _luck(temps)
     return [
         Fault("rebound", float(times[np.nanargmin(rates[: i + 1])]), float(times[j]), float(np.nanmax(rise[i : j + 1])))
         for i, j in episodes(rise, least, least / 2)

@@ -21,6 +21,7 @@ _Mask = NDArray[np.bool_]
 _FALL_S = 90.0  # by now the probe of the empty drum has come down to the beans
 _FALL_C_PER_S = 10.0  # as fast as a thin probe falls when cold beans hit it [memory: common practice]
 _RISE_C_PER_S = 0.5  # beans do not get hotter by 30 °C/min once the probe follows them [memory: common practice]
+_FINE_C = 0.5  # a sensor of this step or less stands still for no other reason than being stuck
 _APART_S = 60.0  # troubles closer than this are one: a loose plug comes and goes
 _STILL_S = 6.0  # the same reading for so long is doubted, if by its rate the probe should have moved
 
@@ -36,7 +37,7 @@ class ProbeLimits:
     low_c, high_c
         Read less or more than this: an open circuit, a short one, a wrong scale. [°C]
     stuck_s
-        Read the same to the last digit for so long. [s]
+        Read the same to the last digit for so long; on a sensor with steps of more than 0.5 °C as much longer. [s]
     missing_s
         Read nothing for so long. [s]
 
@@ -83,7 +84,7 @@ def probe_troubles(time_s: _Column, temp_c: _Column, limits: ProbeLimits) -> lis
     found: dict[ProbeSign, tuple[_Mask, _Column]] = {
         "range": (_out_of_range(temp_c, limits), none_s),
         "missing": (silent_s >= limits.missing_s, silent_s),
-        "stuck": (still_s >= limits.stuck_s, still_s),
+        "stuck": (still_s >= _stuck_s(temp_c, limits), still_s),
         "jump": (_jumps(time_s, temp_c, limits), none_s),
     }
     return _joined(
@@ -149,14 +150,25 @@ def _still_s(time_s: _Column, temp_c: _Column) -> _Column:
     return time_s - time_s[_run_starts(time_s, temp_c)]
 
 
+def _step_c(temp_c: _Column) -> _Column:
+    """The sensor's step: the smallest change so far; infinite before there was one. [°C]"""
+    changes = np.abs(np.diff(temp_c, prepend=temp_c[0]))
+    steps: _Column = np.fmin.accumulate(np.where(changes > 0, changes, np.inf))
+    return steps
+
+
+def _stuck_s(temp_c: _Column, limits: ProbeLimits) -> _Column:
+    """From when on a reading that stands still is stuck; a coarse sensor does so for long in a slow roast. [s]"""
+    step_c = _step_c(temp_c)
+    return limits.stuck_s * np.maximum(1.0, np.where(np.isfinite(step_c), step_c / _FINE_C, 1.0))
+
+
 def _doubted(time_s: _Column, temp_c: _Column, rate_c_per_min: _Column) -> _Mask:
     """Rows of a reading that stands still though, by the rate before it, it should have gone on by two steps."""
-    steps = np.abs(np.diff(temp_c, prepend=temp_c[0]))
-    step_c = np.fmin.accumulate(np.where(steps > 0, steps, np.inf))
     starts = _run_starts(time_s, temp_c)
     still_s = time_s - time_s[starts]
     expected_c = np.abs(rate_c_per_min[starts]) * still_s / 60.0
-    return (still_s >= _STILL_S) & (expected_c >= 2.0 * step_c)
+    return (still_s >= _STILL_S) & (expected_c >= 2.0 * _step_c(temp_c))
 
 
 def _joined(rows: Iterable[tuple[float, float, ProbeSign]]) -> list[tuple[float, float, ProbeSign]]:

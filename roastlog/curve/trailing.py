@@ -1,4 +1,4 @@
-"""Trailing lines through a column with gaps, and the stretches in which a column is above a threshold."""
+"""Trailing lines through a column with gaps, its noise, and the stretches in which a column is above a threshold."""
 
 import numpy as np
 from numpy.typing import NDArray
@@ -62,6 +62,28 @@ def trailing_trend(
     slope, mean_s, mean = _lines(time_s, values, ago_s, longest_s, shortest_s, from_s)
     line: _Column = mean + np.minimum(slope, 0.0) * (time_s - mean_s)
     return line
+
+
+def noise_so_far(values: _Column) -> _Column:
+    """Standard deviation of the white noise on a smooth column, by the second differences of all rows up to each.
+
+    Parameters
+    ----------
+    values : ndarray, shape (n,)
+        One column, evenly spaced; NaN is a gap.
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        Zero before there are 30 such differences.
+    """
+    bends = np.zeros(values.shape)
+    bends[2:] = values[2:] - 2 * values[1:-1] + values[:-2]
+    bends[:2] = np.nan
+    known = np.isfinite(bends)
+    count = np.cumsum(known)
+    variance = np.cumsum(np.where(known, bends, 0.0) ** 2) / np.maximum(6 * count, 1)  # 1² + 2² + 1² of it
+    return np.where(count >= 30, np.sqrt(variance), 0.0)
 
 
 def episodes(values: _Column, begin: float, keep: float) -> list[tuple[int, int]]:

@@ -154,6 +154,24 @@ def test_coarse_probe_is_not_stuck(step_c: float):
     assert [fault for fault in find_faults(TIMES, temp_c, STEADY, MOMENTS) if fault.kind == "probe"] == []
 
 
+def test_coarse_probe_may_stand_still_in_a_stall():
+    """In whole degrees and a roast at 0.9 °C/min the same reading for 66 s is no trouble of the probe, 120 s are."""
+    rate = np.where((TIMES > 300) & (TIMES < 500), 0.9, STEADY)
+    temp_c = np.round(90.0 + np.cumsum(rate) / 60.0)
+    assert "probe" not in kinds(find_faults(TIMES, temp_c, rate, MOMENTS))
+    temp_c[300:421] = temp_c[300]
+    assert "stuck" in [fault.sign for fault in find_faults(TIMES, temp_c, rate, MOMENTS)]
+
+
+def test_a_noisier_probe_must_show_more():
+    """A rise by 2.5 °C/min counts with 0.2 °C of noise and no more with 1 °C, where it would be found by luck."""
+    rise = STEADY + np.clip((TIMES - 520.0) / 20.0, 0.0, 1.0) * 3.5
+    temp_c = 90.0 + np.cumsum(rise) / 60.0
+    alternating = np.where(np.arange(TIMES.size) % 2, 1.0, -1.0)  # steps that no line of 30 s sees
+    for noise_c, expected in ((0.1, ["rebound"]), (1.0, [])):
+        assert kinds(find_faults(TIMES, temp_c + noise_c * alternating, rise, MOMENTS)) == expected
+
+
 def test_the_fall_after_charge_is_no_jump():
     """A thin probe that falls by 8 °C in a second when the beans hit it is in order."""
     temp_c = 90.0 + 110.0 * np.exp(-TIMES / 13.0) + np.cumsum(STEADY) / 60.0
