@@ -7,6 +7,7 @@ logged once, and so is its return.
 import logging
 import random
 import threading
+import time
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
@@ -110,10 +111,9 @@ class LinkReader:
             if channel not in self._faults:
                 log.warning("%s: %s", self.link.name, reason)
         self._faults.update(faults)
-        if readings or not faults:
-            self._note("ok", " ".join(self._faults.values()))
-        else:
-            self._note("lost", " ".join(self._faults.values()))
+        # One poll says little: it may have asked for one bad channel alone, or nothing new may have come for the good.
+        lost = self._faults.keys() >= self._poll_s.keys()
+        self._note("lost" if lost else "ok", " ".join(self._faults.values()))
 
     def _note(self, state: str, reason: str) -> None:
         if (state, reason) == (self.link.state, self.link.reason):
@@ -125,7 +125,7 @@ class LinkReader:
 
 
 class Saver:
-    """Calls ``save`` once a second, and a last time when it is stopped."""
+    """Calls ``save`` every `SAVE_S`, and a last time when it is stopped."""
 
     def __init__(self, save: Callable[[], Any]) -> None:
         self._save = save
@@ -144,9 +144,10 @@ class Saver:
             self._thread.join(20)
 
     def _run(self) -> None:
-        last = False
+        last, took_s = False, 0.0
         while not last:
-            last = self._stop.wait(SAVE_S)
+            last = self._stop.wait(max(SAVE_S / 4, SAVE_S - took_s))
+            begun_s = time.monotonic()
             try:
                 self._save()
                 self._failing = False
@@ -156,3 +157,4 @@ class Saver:
                         "Readings cannot be written; they are kept in memory and written when the disk returns"
                     )
                 self._failing = True
+            took_s = time.monotonic() - begun_s
