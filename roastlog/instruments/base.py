@@ -13,6 +13,7 @@ class Reading(NamedTuple):
     at_ms: int  # UTC
     channel: str
     value: float  # °C for a channel, the control's own unit for a control
+    raw: str = ""  # as it came over the wire, before scaling, for the page where it is set up
 
 
 class Fault(NamedTuple):
@@ -21,6 +22,7 @@ class Fault(NamedTuple):
     at_ms: int  # UTC
     channel: str
     reason: str  # a plain sentence for the person at the machine
+    raw: str = ""  # what came instead
 
 
 class Instrument(Protocol):
@@ -34,6 +36,9 @@ class Instrument(Protocol):
 
     def read(self, ids: Collection[str]) -> Sequence[Reading | Fault]:
         """Newest value of those channels and controls, or the fault of those that alone fail.
+
+        A source that speaks by itself gives all that came since the last call, in the order of time; that may be
+        nothing.
 
         Raises `roastlog.errors.InstrumentError` only when the link as a whole is lost, within its timeout.
         """

@@ -1,12 +1,19 @@
 """A machine's sheet to its links."""
 
 from collections import defaultdict
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
 
 from roastlog.clock import Clock
 from roastlog.instruments.base import Instrument
-from roastlog.instruments.machine import Channel, Control, Machine, ModbusPoint
+from roastlog.instruments.converted import Converted, Junctions
+from roastlog.instruments.machine import Channel, Control, Machine
+
+if TYPE_CHECKING:
+    from roastlog.instruments.points import Broker, ModbusPoint, MqttPoint, SerialLine, SerialPoint
 
 SIMULATED_POLL_S = 0.25
+TAKE_S = 0.25  # how often a source that speaks by itself is asked for what came
 
 Link = tuple[Instrument, dict[str, float]]
 """An instrument, and how often to read each of its channels and controls. [s]"""
@@ -15,31 +22,52 @@ Link = tuple[Instrument, dict[str, float]]
 def build_instruments(machine: Machine, clock: Clock) -> list[Link]:
     """Links that a machine is read over, not yet open; pushed channels need none.
 
-    Each library of a wire is imported here only if the machine has a point on it.
+    One link has all that is read over one connection or one serial port. Each library of a wire is imported here only
+    if the machine has a point on it.
     """
-    return [*_modbus_links(machine, clock), *_simulated_links(machine, clock)]
+    wires = [*_modbus_links(machine, clock), *_mqtt_links(machine, clock), *_serial_links(machine, clock)]
+    junctions = Junctions(machine, clock)
+    links: list[Link] = [(Converted(wire, machine, junctions), poll_s) for wire, poll_s in wires]
+    return [*links, *_simulated_links(machine, clock)]
 
 
-def _modbus_links(machine: Machine, clock: Clock) -> list[Link]:
-    addresses: defaultdict[tuple[str, int], dict[str, ModbusPoint]] = defaultdict(dict)
+def _modbus_links(machine: Machine, clock: Clock) -> Iterator[Link]:
+    wires: defaultdict[tuple[str | None, int, SerialLine | None], dict[str, ModbusPoint]] = defaultdict(dict)
     parts: list[Channel | Control] = [*machine.channels, *machine.controls]
     for part in parts:
         if part.modbus is not None:
-            addresses[part.modbus.host, part.modbus.port][part.id] = part.modbus
-    if not addresses:
-        return []
-    from roastlog.instruments.modbus import ModbusTcpInstrument  # noqa: PLC0415, brings pymodbus
+            wires[part.modbus.host, part.modbus.port, part.modbus.line][part.id] = part.modbus
+    for points in wires.values():
+        from roastlog.instruments.modbus import ModbusInstrument  # noqa: PLC0415, brings pymodbus
 
-    return [
-        (ModbusTcpInstrument(points, clock), {name: point.poll_s for name, point in points.items()})
-        for points in addresses.values()
-    ]
+        yield ModbusInstrument(points, clock), {name: point.poll_s for name, point in points.items()}
 
 
-def _simulated_links(machine: Machine, clock: Clock) -> list[Link]:
+def _mqtt_links(machine: Machine, clock: Clock) -> Iterator[Link]:
+    brokers: defaultdict[Broker, dict[str, MqttPoint]] = defaultdict(dict)
+    for channel in machine.channels:
+        if channel.mqtt is not None:
+            brokers[channel.mqtt.broker][channel.id] = channel.mqtt
+    for points in brokers.values():
+        from roastlog.instruments.mqtt import MqttInstrument  # noqa: PLC0415, brings paho
+
+        yield MqttInstrument(points, clock), dict.fromkeys(points, TAKE_S)
+
+
+def _serial_links(machine: Machine, clock: Clock) -> Iterator[Link]:
+    lines: defaultdict[SerialLine, dict[str, SerialPoint]] = defaultdict(dict)
+    for channel in machine.channels:
+        if channel.serial is not None:
+            lines[channel.serial.line][channel.id] = channel.serial
+    for points in lines.values():
+        from roastlog.instruments.serial_line import SerialInstrument  # noqa: PLC0415, brings pyserial
+
+        yield SerialInstrument(points, clock), dict.fromkeys(points, TAKE_S)
+
+
+def _simulated_links(machine: Machine, clock: Clock) -> Iterator[Link]:
     roles = {channel.id: channel.role for channel in machine.channels if channel.simulated is not None}
-    if not roles:
-        return []
-    from roastlog.instruments.simulated import SimulatedInstrument  # noqa: PLC0415, brings the physics
+    if roles:
+        from roastlog.instruments.simulated import SimulatedInstrument  # noqa: PLC0415, brings the physics
 
-    return [(SimulatedInstrument(clock, roles), dict.fromkeys(roles, SIMULATED_POLL_S))]
+        yield SimulatedInstrument(clock, roles), dict.fromkeys(roles, SIMULATED_POLL_S)

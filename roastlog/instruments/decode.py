@@ -1,15 +1,21 @@
-"""Registers to a value. Pure: the wire is elsewhere."""
+"""What comes off a wire, registers or text, to a number. Pure: the wire is elsewhere."""
 
+import json
 import math
+import re
 import struct
+import warnings
 from collections.abc import Sequence
-from typing import Literal
+from typing import Any, Literal
 
 from roastlog.errors import InstrumentError
 
 RegisterType = Literal["int16", "uint16", "int32", "uint32", "float32"]
 WordOrder = Literal["big", "little"]
 
+_PLAIN = re.compile(r"[+-]?([0-9]{1,20}(\.[0-9]{0,20})?|\.[0-9]{1,20})([eE][+-]?[0-9]{1,3})?")
+_JSON_PATH = re.compile(r"\$(\.[\w-]{1,80}|\[[0-9]{1,4}\])*")
+_JSON_STEP = re.compile(r"\.([\w-]+)|\[([0-9]+)\]")
 _FORMATS: dict[RegisterType, str] = {"int16": ">h", "uint16": ">H", "int32": ">i", "uint32": ">I", "float32": ">f"}
 
 
@@ -60,8 +66,173 @@ def decode(
         raw = struct.unpack(_FORMATS[kind], struct.pack(f">{len(words)}H", *words))[0]
     except struct.error:
         raise InstrumentError("What came is not made of 16-bit registers.") from None
+    return scaled(raw, scale, offset)
+
+
+def scaled(raw: float, scale: float = 1.0, offset: float = 0.0) -> float:
+    """Value of a raw number, to 12 significant digits: 1963 × 0.1 is 196.3. [the channel's unit]
+
+    Raises
+    ------
+    InstrumentError
+        If it is not a finite number.
+    """
     value = raw * scale + offset
     if not math.isfinite(value):
         raise InstrumentError("The instrument sends something that is not a number.")
     # Scaling by a decimal fraction leaves a binary tail; 12 digits keep all that 32 bits can say.
     return float(f"{value:.12g}")
+
+
+def plain_number(text: str) -> float:
+    """Number that a text is, and nothing beside it: ``196.3``, ``-5``, ``1.963e2``; spaces around it are let pass.
+
+    Raises
+    ------
+    InstrumentError
+        For anything else: a word, a decimal comma, two numbers, nothing at all, a number beyond all bounds.
+    """
+    stripped = text.strip(" \t\r\n")
+    if not _PLAIN.fullmatch(stripped):
+        raise InstrumentError(f"“{shown(stripped)}” is not a number.")
+    return scaled(float(stripped))
+
+
+def json_steps(path: str) -> tuple[str | int, ...]:
+    """Steps of a JSON path: names and places of lists. ``$.a.b[0]`` is ("a", "b", 0), ``$`` the whole.
+
+    Raises
+    ------
+    InstrumentError
+        If it is not ``$`` followed by ``.name`` and ``[number]``; a name is of letters, digits, - and _.
+    """
+    if not _JSON_PATH.fullmatch(path):
+        raise InstrumentError(f"“{shown(path)}” is no JSON path; one is written as $.name or $.list[0].name.")
+    return tuple(int(place) if place else name for name, place in _JSON_STEP.findall(path))
+
+
+def json_number(text: str, steps: Sequence[str | int]) -> float:
+    """Number at the end of a path into JSON. A number in quotes is none, and neither is true.
+
+    Raises
+    ------
+    InstrumentError
+        If the text is no JSON, the path leads nowhere, or to something else than a finite number.
+    """
+    try:
+        found: Any = json.loads(text, parse_constant=_no_constant)
+    except (ValueError, RecursionError):
+        raise InstrumentError(f"“{shown(text)}” is not JSON.") from None
+    for step in steps:
+        if not isinstance(found, list if isinstance(step, int) else dict):
+            raise InstrumentError(f"There is no “{step}” in what came.")
+        try:
+            found = found[step]  # type: ignore[index, unused-ignore]  # a list for a place, a dict for a name
+        except LookupError:
+            raise InstrumentError(f"There is no “{step}” in what came.") from None
+    if isinstance(found, bool) or not isinstance(found, int | float):
+        raise InstrumentError(f"“{shown(json.dumps(found, ensure_ascii=False))}” is not a number.")
+    try:
+        return scaled(float(found))
+    except OverflowError:
+        raise InstrumentError("The instrument sends a number beyond all bounds.") from None
+
+
+def column_number(line: str, separator: str, column: int, columns: int) -> float:
+    """Number in one column of a line, counted from 1; a separator of a space stands for any number of spaces and tabs.
+
+    Raises
+    ------
+    InstrumentError
+        If the line has not exactly so many columns, or there is no number in that one.
+    """
+    parts = line.split() if separator == " " else line.split(separator)
+    if len(parts) != columns:
+        raise InstrumentError(f"“{shown(line)}” has {len(parts)} columns and not {columns}.")
+    return plain_number(parts[column - 1])
+
+
+def line_pattern(pattern: str) -> re.Pattern[str]:
+    """Regular expression for lines.
+
+    Raises
+    ------
+    InstrumentError
+        If it is none, or repeats a group: such a pattern can take for ever on a line that does not fit.
+    """
+    if any(token[0] == ")" and len(token) > 1 for token in re.findall(r"\\.|\)[*+{]|.", pattern, re.DOTALL)):
+        raise InstrumentError("A group may not be repeated by *, + or {}; repeat what stands in it.")
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("error")  # what a later Python will read in another way
+            return re.compile(pattern, re.ASCII)
+    except (re.error, ValueError, OverflowError, RecursionError, Warning) as error:
+        raise InstrumentError(f"This is no regular expression: {error}.") from None
+
+
+def group_number(line: str, pattern: re.Pattern[str], group: str) -> float:
+    """Number in a group of the pattern, which the whole line must fit.
+
+    Raises
+    ------
+    InstrumentError
+        If it does not fit, or what the group found is no number.
+    """
+    found = pattern.fullmatch(line)
+    if found is None or found[group] is None:
+        raise InstrumentError(f"“{shown(line)}” does not fit the pattern.")
+    return plain_number(found[group])
+
+
+class Lines:
+    """Bytes as they come, to whole lines.
+
+    What comes before the first end of a line is let go: it may be the rest of a line, and the rest of a number is
+    another number. So is a line that is longer than any can be, as noise at a wrong speed is.
+    """
+
+    longest = 200
+
+    def __init__(self) -> None:
+        self._rest = b""
+        self._whole = False
+
+    def feed(self, data: bytes) -> list[str]:
+        """Lines that end in these bytes, without their ends and without empty ones; a byte that is not ASCII is �."""
+        *ended, self._rest = re.split(rb"[\r\n]", self._rest + data)
+        lines = []
+        for line in ended:
+            if self._whole and line and len(line) <= self.longest:
+                lines.append(line.decode("ascii", errors="replace"))
+            self._whole = True
+        if len(self._rest) > self.longest:
+            self._rest, self._whole = b"", False
+        return lines
+
+
+def setting(value: float, last: float | None, *, low: float, high: float, step: float) -> float:
+    """Setting of a control whose knob was read at ``value``: on its steps, from ``low`` to ``high``.
+
+    A knob that trembles between two steps stays at the one it was last at: it has turned only when it is more than
+    three quarters of a step away, so that half a step lies between turning there and turning back.
+
+    Raises
+    ------
+    InstrumentError
+        If it is more than a step outside of what the control can be.
+    """
+    if not low - step <= value <= high + step:
+        raise InstrumentError(f"It reads {value:g}, and can only be {low:g} to {high:g}. Is its scale right?")
+    if last is not None and abs(value - last) <= 0.75 * step * (1 + 1e-9):
+        return last
+    return min(max(float(f"{low + round((value - low) / step) * step:.12g}"), low), high)
+
+
+def shown(text: str) -> str:
+    """A text off the wire as it may stand in a sentence: short, and with nothing in it that does not print."""
+    plain = "".join(character if character.isprintable() else "�" for character in text[:41])
+    return plain if len(plain) <= 40 else plain[:39] + "…"
+
+
+def _no_constant(name: str) -> float:
+    raise ValueError(name)  # NaN and the infinities are not JSON

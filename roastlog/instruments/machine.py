@@ -3,95 +3,43 @@
 Each field's description says what may stand there; a mistake in a sheet is answered with it.
 """
 
+from collections.abc import Iterator
 from decimal import Decimal
 from typing import Annotated, Literal, Self, get_args
 
-from pydantic import BaseModel, ConfigDict, Field, Strict, StringConstraints, model_validator
+from pydantic import Field, Strict, StringConstraints, model_validator
 
-from roastlog.instruments.decode import RegisterType, WordOrder, register_count
+from roastlog.instruments.points import (
+    ID_WORDS,
+    Id,
+    Misplaced,
+    ModbusPoint,
+    MqttPoint,
+    Number,
+    Part,
+    Pushed,
+    Sensor,
+    SerialLine,
+    SerialPoint,
+    Simulated,
+)
 
 Role = Literal["bean_probe", "bean_surface", "inlet_air", "exhaust_air", "drum", "room"]
-Table = Literal["input", "holding", "coil", "discrete"]
-BIT_TABLES: frozenset[Table] = frozenset({"coil", "discrete"})
 
-SOURCES = ("modbus", "http", "simulated")
+SOURCES = ("modbus", "mqtt", "serial", "http", "simulated")
 """Where a channel may be read; the names are fields of `Channel`."""
 
-_ID_WORDS = "lowercase letters, digits, - and _, at most 40, in quotes"
-_Id = Annotated[str, StringConstraints(pattern=r"^[a-z0-9_-]{1,40}$")]
+WIRES = ("modbus", "mqtt", "serial")
+"""Those of them that are read over a wire, and may give something else than °C."""
+
 # Plain text of one line: no control characters, nothing but spaces refused, and no spaces at the ends.
 _Words = Annotated[str, StringConstraints(pattern=r"^[^\s\p{C}]([^\p{C}\p{Zl}\p{Zp}]*[^\s\p{C}])?$", max_length=60)]
-_Number = Annotated[float, Field(allow_inf_nan=False, ge=-1e6, le=1e6)]
 
 
-class Misplaced(ValueError):
-    """A value that is wrong beside another one; says where it stands within the model that found it."""
-
-    def __init__(self, message: str, *where: str | int) -> None:
-        super().__init__(message)
-        self.where = where
-
-
-class _Part(BaseModel):
-    # Strict: a number in quotes or a true where a number belongs is a mistake, not a number.
-    model_config = ConfigDict(extra="forbid", frozen=True, strict=True)
-
-
-class ModbusPoint(_Part):
-    """One value on a Modbus TCP instrument. Only ever read."""
-
-    host: str = Field(
-        pattern=r"^[^\s/\p{C}]+$",
-        max_length=253,
-        description='the name or address of the instrument, such as "192.168.1.20"',
-    )
-    port: int = Field(502, ge=1, le=65535, description="a whole number from 1 to 65535 (502 when left out)")
-    unit: int = Field(1, ge=0, le=255, description="a whole number from 0 to 255 (1 when left out)")
-    table: Table = Field(description='"input", "holding", "coil" or "discrete"')
-    address: int = Field(ge=0, le=65535, description="the protocol address, counted from 0, to 65535")
-    type: RegisterType | None = Field(
-        None, description='"int16", "uint16", "int32", "uint32" or "float32"; left out for coil and discrete'
-    )
-    word_order: WordOrder = Field("big", description='"big" (high word first, when left out) or "little"')
-    scale: _Number = Field(1.0, description="a number that the raw value is multiplied by, not 0 (1 when left out)")
-    offset: _Number = Field(0.0, description="a number that is added after scaling (0 when left out)")
-    poll_s: float = Field(0.5, ge=0.05, le=60, description="seconds from 0.05 to 60 (0.5 when left out)")
-
-    @property
-    def count(self) -> int:
-        """How many registers, or bits, it takes."""
-        return 1 if self.type is None else register_count(self.type)
-
-    @model_validator(mode="after")
-    def _fits(self) -> Self:
-        if self.table in BIT_TABLES and self.type is not None:
-            raise Misplaced(f"a {self.table} is on or off and has no type; leave `type` out", "type")
-        if self.table not in BIT_TABLES and self.type is None:
-            raise Misplaced(f"a {self.table} register needs `type`: {self.says('type')}")
-        if self.address + self.count > 65536:
-            raise Misplaced(f"a {self.type} does not fit at the last address; at most 65534 may stand there", "address")
-        if self.scale == 0:
-            raise Misplaced("a scale of 0 makes every value the same; another number must stand there", "scale")
-        return self
-
-    @classmethod
-    def says(cls, field: str) -> str:
-        """What may stand at a field."""
-        return cls.model_fields[field].description or ""
-
-
-class Pushed(_Part):
-    """A channel whose readings are sent to the API."""
-
-
-class Simulated(_Part):
-    """A channel of the practice machine."""
-
-
-class Channel(_Part):
+class Channel(Part):
     """One measured stream."""
 
-    id: _Id = Field(description=_ID_WORDS)
+    id: Id = Field(description=ID_WORDS)
     name: _Words = Field(description="1 to 60 characters in quotes")
     role: Role = Field(description='one of "' + '", "'.join(get_args(Role)) + '"')
     short: _Words | None = Field(
@@ -101,8 +49,11 @@ class Channel(_Part):
         0.0, allow_inf_nan=False, ge=-100, le=100, description="°C added to each reading, -100 to 100 (0 when left out)"
     )
     modbus: ModbusPoint | None = Field(None, description="{ host, port, unit, table, address, type, scale, … }")
+    mqtt: MqttPoint | None = Field(None, description="{ host, port, topic, value, … }")
+    serial: SerialPoint | None = Field(None, description="{ device, baud, separator, column, columns, … }")
     http: Pushed | None = Field(None, description="{} (the readings are sent to the API)")
     simulated: Simulated | None = Field(None, description="{} (for practice)")
+    sensor: Sensor | None = Field(None, description="{ type, cold_junction, … } where the value is in mV or ohm")
 
     @property
     def label(self) -> str:
@@ -120,19 +71,21 @@ class Channel(_Part):
         if len(given) != 1:
             found = " and ".join(given) or "none"
             raise Misplaced(f"channel {self.id} needs exactly one source of {', '.join(SOURCES)}; here is {found}")
+        if self.sensor is not None and self.source not in WIRES:
+            raise Misplaced(f"what comes by {self.source} is in °C already; leave `sensor` out", "sensor")
         return self
 
 
-class Control(_Part):
+class Control(Part):
     """One thing that the person sets; read off the machine where it has a register."""
 
-    id: _Id = Field(description=_ID_WORDS)
+    id: Id = Field(description=ID_WORDS)
     name: _Words = Field(description="1 to 60 characters in quotes")
     unit: str = Field(
         "", pattern=r"^\P{C}*$", max_length=12, description='at most 12 characters in quotes, such as "step" or "%"'
     )
-    low: _Number = Field(description="the smallest setting, a number")
-    high: _Number = Field(description="the largest setting, a number above `low`")
+    low: Number = Field(description="the smallest setting, a number")
+    high: Number = Field(description="the largest setting, a number above `low`")
     step: float = Field(ge=0.001, le=1e6, description="what one tap changes, at least 0.001")
     modbus: ModbusPoint | None = Field(None, description="{ host, port, unit, table, address, type, scale, … }")
 
@@ -150,13 +103,13 @@ class Control(_Part):
         return self
 
 
-class Machine(_Part):
+class Machine(Part):
     """One roaster, with its channels and controls."""
 
-    id: _Id = Field(description=_ID_WORDS)
+    id: Id = Field(description=ID_WORDS)
     name: _Words = Field(description="1 to 60 characters in quotes")
     # Both come as lists from TOML and JSON, which strict alone would refuse.
-    batch_g: Annotated[tuple[_Number, _Number], Strict(strict=False)] = Field(
+    batch_g: Annotated[tuple[Number, Number], Strict(strict=False)] = Field(
         description="the smallest and the largest charge in grams, such as [800, 4500]"
     )
     channels: Annotated[tuple[Channel, ...], Strict(strict=False)] = Field(
@@ -182,6 +135,44 @@ class Machine(_Part):
                 raise Misplaced(message, table, index, "id")
             seen.add(name)
         return self
+
+    @model_validator(mode="after")
+    def _junctions(self) -> Self:
+        """A cold junction is measured by a channel of this machine that needs none itself."""
+        can = {
+            channel.id
+            for channel in self.channels
+            if channel.source in WIRES and (channel.sensor is None or channel.sensor.platinum)
+        }
+        for index, channel in enumerate(self.channels):
+            wanted = None if channel.sensor is None else channel.sensor.cold_junction
+            if wanted is not None and wanted not in can:
+                others = " or ".join(sorted(can - {channel.id})) or "`cold_junction_c` instead"
+                message = f'"{wanted}" is no channel that can measure it; there may stand {others}'
+                raise Misplaced(message, "channels", index, "sensor", "cold_junction")
+        return self
+
+    @model_validator(mode="after")
+    def _serial_ports(self) -> Self:
+        """A serial port can be set in one way only, and be read by one driver only."""
+        known: dict[str, tuple[str, SerialLine]] = {}
+        for source, line, table, index in self._serial_lines():
+            first_source, first_line = known.setdefault(line.device, (source, line))
+            if (first_source, first_line) != (source, line):
+                how = "as `modbus` and as `serial` at once" if first_source != source else "at two settings at once"
+                raise Misplaced(f"{line.device} cannot be read {how}", table, index, source, "device")
+        return self
+
+    def _serial_lines(self) -> Iterator[tuple[str, SerialLine, str, int]]:
+        for index, channel in enumerate(self.channels):
+            if channel.serial is not None:
+                yield "serial", channel.serial.line, "channels", index
+        parts: list[tuple[str, int, Channel | Control]] = []
+        parts += [("channels", index, channel) for index, channel in enumerate(self.channels)]
+        parts += [("controls", index, control) for index, control in enumerate(self.controls)]
+        for table, index, part in parts:
+            if part.modbus is not None and part.modbus.line is not None:
+                yield "modbus", part.modbus.line, table, index
 
 
 def practice_machine() -> Machine:

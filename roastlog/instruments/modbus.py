@@ -1,15 +1,13 @@
-"""Modbus TCP, read only: one link an address, any number of units and points on it.
+"""Modbus, read only: one link a network address or serial line, any number of units and points on it.
 
-The one module that imports pymodbus; `build_instruments` imports it when a machine has a Modbus point.
+It imports pymodbus, and `build_instruments` imports it when a machine has a Modbus point.
 """
 
-import errno
 import logging
-import socket
 import threading
 from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
+from typing import TYPE_CHECKING, NamedTuple
 
-from pymodbus.client import ModbusTcpClient
 from pymodbus.constants import ExcCodes
 from pymodbus.exceptions import ConnectionException, ModbusException
 from pymodbus.pdu import ModbusPDU
@@ -17,15 +15,20 @@ from pymodbus.pdu import ModbusPDU
 from roastlog.clock import Clock
 from roastlog.errors import InstrumentError
 from roastlog.instruments.base import Fault, Reading
-from roastlog.instruments.decode import decode
-from roastlog.instruments.machine import BIT_TABLES, ModbusPoint, Table
+from roastlog.instruments.decode import decode, scaled
+from roastlog.instruments.modbus_wire import wire_of
+from roastlog.instruments.points import BIT_TABLES, ModbusPoint, Table
+
+if TYPE_CHECKING:
+    from pymodbus.client.base import ModbusBaseSyncClient
 
 # What goes wrong is told in our own words, once; pymodbus would say it again at every poll.
 logging.getLogger("pymodbus").setLevel(logging.CRITICAL + 1)
 
 _WIDEST_GAP = 8
 _MOST_REGISTERS = 125  # in one answer, by the Modbus Application Protocol V1.1b3 (from memory)
-_SILENT_UNIT_REST_MS = 5_000
+_FIRST_REST_S = 5.0
+_LONGEST_REST_S = 60.0
 
 _READS: Mapping[int, Table] = {1: "coil", 2: "discrete", 3: "holding", 4: "input"}
 """Function codes that may go out: the four that read."""
@@ -51,50 +54,53 @@ _Item = tuple[str, ModbusPoint]
 _Block = Sequence[_Item]  # neighbours of one unit and table, by address
 
 
+class _Rest(NamedTuple):
+    """How long a silent unit is left alone."""
+
+    length_s: float
+    until_ms: int  # UTC
+
+
 class _UnitSilentError(Exception):
     """Raised when the link stands but no answer came in time."""
 
 
-class ModbusTcpInstrument:
-    """One Modbus TCP link.
+class ModbusInstrument:
+    """One Modbus link.
 
     Parameters
     ----------
     points
-        Channel and control ids with their points, all at one host and port.
+        Channel and control ids with their points, all at one host and port or on one serial line.
     clock
         Stamps each reading at the middle of its exchange.
     timeout_s
         How long to wait for a connection and for each answer. [s]
     """
 
-    def __init__(self, points: Mapping[str, ModbusPoint], clock: Clock, timeout_s: float = 0.5) -> None:
-        addresses = {(point.host, point.port) for point in points.values()}
-        if len(addresses) != 1:
-            raise ValueError("A Modbus link has one host and port.")
-        self._host, self._port = addresses.pop()
-        self.name = f"modbus {self._host}:{self._port}"
+    def __init__(self, points: Mapping[str, ModbusPoint], clock: Clock, timeout_s: float = 1.0) -> None:
+        wires = {wire_of(point) for point in points.values()}
+        if len(wires) != 1:
+            raise ValueError("A Modbus link has one host and port, or one serial line.")
+        self._wire = wires.pop()
+        self.name = f"modbus {self._wire.where}"
         self._points = dict(points)
         self._clock = clock
         self._timeout_s = timeout_s
-        self._client: ModbusTcpClient | None = None
+        self._client: ModbusBaseSyncClient | None = None
         self._turn = threading.Lock()
         self._alone: set[str] = set()  # ids whose block was refused: asked for one by one
-        self._resting: dict[int, int] = {}  # units that were silent when last asked, and when to ask again [ms UTC]
+        self._rests: dict[int, _Rest] = {}  # of units that were silent when last asked
 
     def open(self) -> None:
         """Connect, or raise `InstrumentError`. Safe to call again after a loss."""
         with self._turn:
             self._let_go()
-            client = ModbusTcpClient(
-                self._host, port=self._port, timeout=self._timeout_s, retries=0, trace_pdu=_reads_only
-            )
+            client = self._wire.connect(self._timeout_s, _reads_only)
             client.set_max_no_responses(256)  # which silence ends the link is decided in _silent
-            # Connected here and not by pymodbus, which only tells that it failed, not why.
-            client.socket = self._connect()
             self._client = client
             self._alone.clear()
-            self._resting.clear()
+            self._rests.clear()
 
     def read(self, ids: Collection[str]) -> list[Reading | Fault]:
         """Newest value of those ids, or the fault of each that alone fails; neighbours in one request.
@@ -117,23 +123,6 @@ class ModbusTcpInstrument:
         if self._client is not None:
             self._client.close()  # type: ignore[no-untyped-call]  # pymodbus leaves it untyped
             self._client = None
-
-    def _connect(self) -> socket.socket:
-        where = f"{self._host}:{self._port}"
-        try:
-            return socket.create_connection((self._host, self._port), timeout=self._timeout_s)
-        except ConnectionRefusedError:
-            reason = f"{where} refused the connection. Is the instrument on, and is the port right?"
-        except TimeoutError:
-            reason = f"{where} did not answer within {self._timeout_s:g} s. Is it on, and on this network?"
-        except (socket.gaierror, UnicodeError):
-            reason = f"No host is called {self._host}. Is the name right?"
-        except OSError as error:
-            if error.errno in {errno.EHOSTUNREACH, errno.ENETUNREACH}:
-                reason = f"There is no route to {where}. Is it on the same network?"
-            else:
-                reason = f"{where} cannot be reached: {error.strerror or error}."
-        raise InstrumentError(reason)
 
     def _blocks(self, ids: Collection[str]) -> Iterator[_Block]:
         """Those points as requests: neighbours together, unless a request for them was refused before."""
@@ -159,7 +148,8 @@ class ModbusTcpInstrument:
 
     def _read_block(self, block: _Block) -> list[Reading | Fault]:
         unit = block[0][1].unit
-        if self._clock.now_ms() < self._resting.get(unit, 0):
+        rest = self._rests.get(unit)
+        if rest is not None and self._clock.now_ms() < rest.until_ms:
             return self._faults(block, _REASONS[ExcCodes.GATEWAY_NO_RESPONSE])
         before_ms = self._clock.now_ms()
         try:
@@ -167,7 +157,7 @@ class ModbusTcpInstrument:
         except _UnitSilentError:
             return self._silent(block)
         at_ms = (before_ms + self._clock.now_ms()) // 2
-        self._resting.pop(unit, None)
+        self._rests.pop(unit, None)
         if not answer.isError():
             values = answer.bits if block[0][1].table in BIT_TABLES else answer.registers
             return [_value(item, block[0][1].address, values, at_ms) for item in block]
@@ -187,9 +177,11 @@ class ModbusTcpInstrument:
         """Faults of a silent unit; but when every unit of the link is silent, the link is lost."""
         unit = block[0][1].unit
         # Waiting for it at each poll would hold up the units that do answer.
-        self._resting[unit] = self._clock.now_ms() + int(_SILENT_UNIT_REST_MS * self._clock.rate)
-        if self._resting.keys() >= {point.unit for point in self._points.values()}:
-            raise InstrumentError(f"{self._host}:{self._port} did not answer within {self._timeout_s:g} s.")
+        known = self._rests.get(unit)
+        length_s = _FIRST_REST_S if known is None else min(2 * known.length_s, _LONGEST_REST_S)
+        self._rests[unit] = _Rest(length_s, self._clock.now_ms() + int(1000 * length_s * self._clock.rate))
+        if self._rests.keys() >= {point.unit for point in self._points.values()}:
+            raise InstrumentError(f"{self._wire.where} did not answer within {self._timeout_s:g} s.{self._wire.advice}")
         return self._faults(block, _REASONS[ExcCodes.GATEWAY_NO_RESPONSE])
 
     def _faults(self, block: _Block, reason: str) -> list[Reading | Fault]:
@@ -199,7 +191,7 @@ class ModbusTcpInstrument:
     def _ask(self, block: _Block) -> ModbusPDU:
         """One exchange; an answer that refuses is an answer too."""
         if self._client is None:
-            raise InstrumentError(f"The link to {self._host}:{self._port} is not open.")
+            raise InstrumentError(f"The link to {self._wire.where} is not open.")
         first = block[0][1]
         reads: dict[Table, Callable[..., ModbusPDU]] = {
             "coil": self._client.read_coils,
@@ -210,13 +202,13 @@ class ModbusTcpInstrument:
         try:
             answer = reads[first.table](first.address, count=_end(block) - first.address, device_id=first.unit)
         except (ConnectionException, OSError):
-            raise InstrumentError(f"{self._host}:{self._port} closed the connection.") from None
+            raise InstrumentError(self._wire.gone) from None
         except ModbusException as error:
             if "No response" in str(error):  # pymodbus has no class of its own for silence
                 raise _UnitSilentError from None
-            raise InstrumentError(f"What {self._host}:{self._port} sends is not Modbus.") from None
+            raise InstrumentError(f"What {self._wire.where} sends is not Modbus.") from None
         if _READS.get(answer.function_code & 0x7F) != first.table:
-            raise InstrumentError(f"{self._host}:{self._port} answers something that was not asked.")
+            raise InstrumentError(f"{self._wire.where} answers something that was not asked.")
         return answer
 
 
@@ -236,13 +228,12 @@ def _value(item: _Item, start: int, values: Sequence[int], at_ms: int) -> Readin
     own = values[point.address - start :][: point.count]
     if len(own) < point.count:
         return Fault(at_ms, name, "The instrument answered with too little.")
-    if point.type is None:
-        return Reading(at_ms, name, int(own[0]) * point.scale + point.offset)
     try:
-        value = decode(own, point.type, word_order=point.word_order, scale=point.scale, offset=point.offset)
+        raw = float(own[0]) if point.type is None else decode(own, point.type, word_order=point.word_order)
+        value = scaled(raw, point.scale, point.offset)
     except InstrumentError as error:
-        return Fault(at_ms, name, str(error))
-    return Reading(at_ms, name, value)
+        return Fault(at_ms, name, str(error), " ".join(f"0x{register:04X}" for register in own))
+    return Reading(at_ms, name, value, f"{raw:.12g}")
 
 
 def _words(reason: str, point: ModbusPoint) -> str:

@@ -10,16 +10,8 @@ from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
 
 from roastlog.errors import SheetError
-from roastlog.instruments.machine import (
-    Channel,
-    Control,
-    Machine,
-    Misplaced,
-    ModbusPoint,
-    Pushed,
-    Simulated,
-    practice_machine,
-)
+from roastlog.instruments.machine import Channel, Control, Machine, practice_machine
+from roastlog.instruments.points import Misplaced, ModbusPoint, MqttPoint, Pushed, Sensor, SerialPoint, Simulated
 
 __all__ = ["Channel", "Control", "Machine", "ModbusPoint", "parse_sheet", "practice_machine", "sheet_text"]
 
@@ -29,8 +21,11 @@ _PARTS: Mapping[str, tuple[type[BaseModel], str]] = {
     "channels": (Channel, "a channel"),
     "controls": (Control, "a control"),
     "modbus": (ModbusPoint, "`modbus`"),
+    "mqtt": (MqttPoint, "`mqtt`"),
+    "serial": (SerialPoint, "`serial`"),
     "http": (Pushed, "`http`"),
     "simulated": (Simulated, "`simulated`"),
+    "sensor": (Sensor, "`sensor`"),
 }
 _HEADER = re.compile(r"\s*(\[\[?)\s*([^\[\]#]+?)\s*\]")
 _KEY = re.compile(r"\s*([\w\-.\"']+)\s*=")

@@ -41,6 +41,7 @@ class ModbusServer:
 
     def __init__(self, port: int | None = None) -> None:
         self.port = port or free_port()
+        self._set: dict[int, int] = {}  # what is set stays set over a restart
         self._process: subprocess.Popen[str] | None = None
 
     def __enter__(self) -> Self:
@@ -52,7 +53,7 @@ class ModbusServer:
 
     def start(self) -> None:
         """Start it, and wait until it answers."""
-        command = [sys.executable, str(Path(__file__)), str(self.port)]
+        command = [sys.executable, str(Path(__file__)), str(self.port), json.dumps(list(self._set.items()))]
         self._process = subprocess.Popen(  # ended in kill()
             command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True
         )
@@ -82,6 +83,7 @@ class ModbusServer:
 
     def set_input(self, address: int, registers: list[int]) -> None:
         """Change input registers of unit 1."""
+        self._set.update(enumerate(registers, start=address))
         print(json.dumps([address, registers]), file=self._running().stdin, flush=True)
         assert self._answer() == "set"
 
@@ -95,9 +97,8 @@ class ModbusServer:
         return stdout.readline().strip()
 
 
-async def serve(port: int) -> None:
+async def serve(port: int, changes: dict[int, int]) -> None:
     """Serve until killed."""
-    changes: dict[int, int] = {}
     asked: Counter[str] = Counter()
 
     def block(values: dict[int, tuple[str, list[Any]]]) -> list[SimData]:
@@ -139,4 +140,4 @@ async def serve(port: int) -> None:
 
 if __name__ == "__main__":
     logging.getLogger("pymodbus").setLevel(logging.CRITICAL + 1)
-    asyncio.run(serve(int(sys.argv[1])))
+    asyncio.run(serve(int(sys.argv[1]), dict(json.loads(sys.argv[2]))))

@@ -6,7 +6,8 @@ import sys
 from roastlog.clock import Clock
 from roastlog.instruments.base import Reading
 from roastlog.instruments.build import build_instruments
-from roastlog.instruments.machine import Channel, Control, Machine, ModbusPoint, Pushed, practice_machine
+from roastlog.instruments.machine import Channel, Control, Machine, practice_machine
+from roastlog.instruments.points import ModbusPoint, Pushed
 
 
 def probe(host: str, address: int, poll_s: float) -> ModbusPoint:

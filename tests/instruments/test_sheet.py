@@ -5,15 +5,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from roastlog.errors import SheetError
-from roastlog.instruments.machine import (
-    Channel,
-    Control,
-    Machine,
-    ModbusPoint,
-    Pushed,
-    Simulated,
-    practice_machine,
-)
+from roastlog.instruments.machine import Channel, Control, Machine, practice_machine
+from roastlog.instruments.points import ModbusPoint, Pushed, Simulated
 from roastlog.instruments.sheet import parse_sheet, sheet_text
 
 SHEET = """\
@@ -64,8 +57,8 @@ def test_sheet_describes_a_machine():
 @pytest.mark.parametrize(
     ("good", "bad", "line", "says"),
     [
-        ("http = {}", 'mqtt = { topic = "x" }', 14, "`modbus`, `http`, `simulated`"),
-        ("http = {}", "", 10, "exactly one source of modbus, http, simulated; here is none"),
+        ("http = {}", "wire = {}", 14, "`modbus`, `mqtt`, `serial`, `http`, `simulated`, `sensor`"),
+        ("http = {}", "", 10, "exactly one source of modbus, mqtt, serial, http, simulated; here is none"),
         ("http = {}", "http = {}\nsimulated = {}", 10, "here is http and simulated"),
         ("http = {}", "http = { every_s = 1 }", 14, "`every_s` is not known here"),
         ('"127.0.0.1", port = 5020, t', '"127.0.0.1", port = 70000, t', 9, "whole number from 1 to 65535"),

@@ -1,18 +1,19 @@
 """The recorder over a real Modbus server: schedules, losses and returns, and controls turned on the machine."""
 
 import logging
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Collection, Iterator
 from pathlib import Path
 
 import pytest
 
 from roastlog.clock import Clock
-from roastlog.instruments.base import Reading
+from roastlog.instruments.base import Fault, Reading
 from roastlog.journal.fold import Line
 from roastlog.live import recorder
-from roastlog.live.recorder import Link
+from roastlog.live.recorder import Link, LinkReader
 from roastlog.services import Services
 from roastlog.store import readings as stored
+from tests.conftest import Bench
 from tests.instruments.modbus_server import ModbusServer
 from tests.live.test_hub import Watcher, until
 
@@ -233,6 +234,35 @@ def test_what_was_turned_while_the_server_was_down_is_noticed(services: Services
 def test_a_setting_out_of_the_controls_range_is_left_out(services: Services, server: ModbusServer, say: Say):
     """A register that reads nonsense makes no move, and what is sound goes on."""
     code = say("opened")
-    turn(services, server, 990)
+    server.set_input(2, [990])
+    until(lambda: "can only be 0 to 10" in link(services).reason)
     turn(services, server, 50)
     assert [move.body["setting"] for move in moves(services, code)] == [4.0, 5.0]
+
+
+def test_a_poll_of_a_bad_channel_alone_loses_no_link(bench: Bench):
+    """A link is lost when nothing on it gives a value, however the polls of good and bad channels fall."""
+
+    class Half:
+        name = "half an instrument"
+
+        def open(self) -> None: ...
+
+        def close(self) -> None: ...
+
+        def read(self, ids: Collection[str]) -> list[Reading | Fault]:
+            bad = {"bean_surface"} if good else {"bean_probe", "bean_surface"}
+            return [Fault(0, name, f"no {name}") if name in bad else Reading(0, name, 200.0) for name in ids]
+
+    good, seen = True, list[str]()
+    polls = {"bean_probe": 0.05, "bean_surface": 0.02}
+    reader = LinkReader(bench.services.desk.live("drum-4"), Half(), polls, Clock(), changed=lambda: None)
+    reader._changed = lambda: seen.append(f"{reader.link.state} {reader.link.reason}")
+    reader.start()
+    until(lambda: seen)
+    reader._clock.wait(reader._stop, 0.3)
+    assert seen == ["ok no bean_surface"]
+    good = False
+    until(lambda: len(seen) > 1)
+    assert seen[1] == "lost no bean_surface no bean_probe"
+    reader.stop()

@@ -1,0 +1,114 @@
+"""The two wires of Modbus: a network connection, and a serial line (RTU). Imports pymodbus, as its driver does."""
+
+import socket
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Protocol
+
+from pymodbus.client import ModbusSerialClient, ModbusTcpClient
+from pymodbus.client.base import ModbusBaseSyncClient
+from pymodbus.pdu import ModbusPDU
+
+from roastlog.errors import InstrumentError
+from roastlog.instruments.points import ModbusPoint, SerialLine
+from roastlog.instruments.reach import unreached
+from roastlog.instruments.serial_port import open_port
+
+Trace = Callable[[bool, ModbusPDU], ModbusPDU]
+
+
+class Wire(Protocol):
+    """How a Modbus instrument is reached, and what is said when it is not."""
+
+    @property
+    def where(self) -> str:
+        """What it is called, such as ``192.168.1.20:502`` or ``/dev/ttyUSB0``."""
+
+    @property
+    def advice(self) -> str:
+        """What to look at when nothing answers."""
+
+    @property
+    def gone(self) -> str:
+        """What is said when it was lost."""
+
+    def connect(self, timeout_s: float, trace: Trace) -> ModbusBaseSyncClient:
+        """A client that is connected, or `InstrumentError` with a plain reason."""
+
+
+def wire_of(point: ModbusPoint) -> Wire:
+    """The wire that a point is on; points of equal wires share it."""
+    if point.line is not None:
+        return Serial(point.line)
+    return Network(point.host or "", point.port)
+
+
+@dataclass(frozen=True)
+class Network:
+    """A host and a port."""
+
+    host: str
+    port: int
+
+    @property
+    def where(self) -> str:
+        """Host and port."""
+        return f"{self.host}:{self.port}"
+
+    @property
+    def advice(self) -> str:
+        """What to look at when nothing answers."""
+        return ""
+
+    @property
+    def gone(self) -> str:
+        """What is said when it was lost."""
+        return f"{self.where} closed the connection."
+
+    def connect(self, timeout_s: float, trace: Trace) -> ModbusTcpClient:
+        """A client that is connected."""
+        client = ModbusTcpClient(self.host, port=self.port, timeout=timeout_s, retries=0, trace_pdu=trace)
+        # Connected here and not by pymodbus, which only tells that it failed, not why.
+        try:
+            client.socket = socket.create_connection((self.host, self.port), timeout=timeout_s)
+        except (OSError, UnicodeError) as error:
+            raise InstrumentError(unreached(self.host, self.port, timeout_s, error)) from None
+        return client
+
+
+@dataclass(frozen=True)
+class Serial:
+    """A serial line with one instrument on it, or several."""
+
+    line: SerialLine
+
+    @property
+    def where(self) -> str:
+        """The port."""
+        return self.line.device
+
+    @property
+    def advice(self) -> str:
+        """What to look at when nothing answers."""
+        return " Are unit, baud, parity and the two wires right?"
+
+    @property
+    def gone(self) -> str:
+        """What is said when it was lost."""
+        return f"{self.where} is gone. Is the cable plugged in?"
+
+    def connect(self, timeout_s: float, trace: Trace) -> ModbusSerialClient:
+        """A client that is connected."""
+        line = self.line
+        client = ModbusSerialClient(
+            line.device,
+            baudrate=line.baud,
+            bytesize=line.bits,
+            parity=line.parity[0].upper(),
+            stopbits=line.stop,
+            timeout=timeout_s,
+            retries=0,
+            trace_pdu=trace,
+        )
+        client.socket = open_port(line, timeout_s)  # here, for the same reason
+        return client

@@ -1,0 +1,245 @@
+"""MQTT 3.1.1 and 5: channels that a broker hands on.
+
+It subscribes and listens. The one thing that it ever publishes is whether Drumside is there, and only where the sheet
+names a topic for that. `build_instruments` imports it, and with it paho, when a machine has a channel of that kind.
+"""
+
+import contextlib
+import secrets
+import socket
+import ssl
+import threading
+from collections import defaultdict
+from collections.abc import Callable, Collection, Mapping
+from typing import Any, Final
+
+from paho.mqtt.client import Client, MQTTMessage
+from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
+from paho.mqtt.reasoncodes import ReasonCode
+
+from roastlog.clock import Clock
+from roastlog.errors import InstrumentError
+from roastlog.instruments.base import Fault, Reading
+from roastlog.instruments.decode import json_number, json_steps, plain_number, scaled, shown
+from roastlog.instruments.inbox import Inbox
+from roastlog.instruments.points import Broker, MqttPoint
+from roastlog.instruments.reach import unreached
+
+LOCKED_S: Final = 60.0  # between two tries with a user or password that was refused: brokers lock out who hammers
+LONGEST: Final = 65_536  # bytes of a message
+_CREDENTIALS: Final = {134, 135}  # bad user name or password, not authorised (MQTT 5, section 3.2.2.2; from memory)
+_VERSIONS: Final = {"3.1.1": MQTTProtocolVersion.MQTTv311, "5": MQTTProtocolVersion.MQTTv5}
+
+
+class MqttInstrument:
+    """One connection to a broker, with all the channels that come over it.
+
+    A session is always a clean one: what a broker would keep for us while we are away comes without its time, and an
+    old reading must not look like a new one.
+
+    Parameters
+    ----------
+    points
+        Channel ids with their points, all of one broker.
+    clock
+        Stamps each reading at the arrival of its message.
+    timeout_s
+        How long to wait for a connection and for each answer of the broker. [s]
+    keepalive_s
+        How often the broker is asked whether it is there; it is lost after one and a half times that. [s]
+    """
+
+    def __init__(
+        self, points: Mapping[str, MqttPoint], clock: Clock, *, timeout_s: float = 1.0, keepalive_s: int = 4
+    ) -> None:
+        brokers = {point.broker for point in points.values()}
+        if len(brokers) != 1:
+            raise ValueError("An MQTT link has one broker.")
+        self._broker = brokers.pop()
+        self._where = f"{self._broker.host}:{self._broker.port}"
+        self.name = f"mqtt {self._where}"
+        self._clock, self._timeout_s, self._keepalive_s = clock, timeout_s, keepalive_s
+        self._topics: defaultdict[str, dict[str, Callable[[str], float]]] = defaultdict(dict)
+        for name, point in points.items():
+            self._topics[point.topic][name] = _reader(point)
+        self._inbox = Inbox(self.name, {name: point.silent_s for name, point in points.items()}, clock)
+        self._session: _Session | None = None
+        self._locked_ms = 0  # until when a refused user is not tried again [ms UTC]
+
+    @property
+    def garbled(self) -> int:
+        """How many messages came that were not what a channel should be."""
+        return self._inbox.garbled
+
+    def open(self) -> None:
+        """Connect and subscribe, or raise `InstrumentError`. Safe to call again after a loss."""
+        self.close()
+        if self._clock.now_ms() < self._locked_ms:
+            raise InstrumentError(self._refused())
+        self._inbox.begin()
+        session = _Session(self._broker, self._timeout_s, self._keepalive_s, self._take)
+        try:
+            session.begin()
+            for topic in session.refused(self._topics):
+                for name in self._topics[topic]:
+                    self._inbox.fail(name, f"The broker does not let us read {topic}.")
+        except _CredentialsError:
+            session.end()
+            self._locked_ms = self._clock.now_ms() + int(1000 * LOCKED_S * self._clock.rate)
+            raise InstrumentError(self._refused()) from None
+        except InstrumentError:
+            session.end()
+            raise
+        self._session = session
+
+    def read(self, ids: Collection[str]) -> list[Reading | Fault]:
+        """All that came since the last call."""
+        if self._session is None:
+            raise InstrumentError(f"The link to {self._where} is not open.")
+        got = self._inbox.take(ids)
+        if self._session.over.is_set() and not any(isinstance(item, Reading) for item in got):
+            raise InstrumentError(f"{self._where} closed the connection, or does not answer any more.")
+        return got
+
+    def close(self) -> None:
+        """Say that we go, where the sheet wants that, and let go of the connection. Never raises."""
+        if self._session is not None:
+            self._session.end()
+            self._session = None
+
+    def _refused(self) -> str:
+        who = f"the user {self._broker.user} or the password" if self._broker.user else "us without user and password"
+        return f"The broker {self._where} refuses {who}. It is asked again once a minute."
+
+    def _take(self, message: MQTTMessage) -> None:
+        """A message came, on paho's thread."""
+        # Cut off where no number can be any more: JSON that was cut is no JSON.
+        text = message.payload[:LONGEST].decode(errors="replace")
+        raw = shown(text)
+        for name, read in self._topics.get(message.topic, {}).items():
+            if message.retain:
+                self._inbox.fail(name, f"Of {message.topic} there is only an old value kept by the broker.", raw)
+                continue
+            try:
+                self._inbox.put(name, read(text), raw)
+            except InstrumentError as error:
+                self._inbox.garble(name, str(error), raw)
+
+
+class _CredentialsError(Exception):
+    """Raised when the broker knows no such user, or the password is wrong."""
+
+
+class _Session:
+    """One connection to a broker, from its greeting to its end."""
+
+    def __init__(self, broker: Broker, timeout_s: float, keepalive_s: int, take: Callable[[MQTTMessage], None]) -> None:
+        self._broker, self._timeout_s, self._keepalive_s = broker, timeout_s, keepalive_s
+        self._where = f"{broker.host}:{broker.port}"
+        self.over = threading.Event()
+        self._changed = threading.Condition()
+        self._greeting: ReasonCode | None = None
+        self._subscribed: dict[int, ReasonCode] = {}
+        client = Client(
+            CallbackAPIVersion.VERSION2,
+            client_id=f"drumside-{secrets.token_hex(6)}",
+            protocol=_VERSIONS[broker.version],
+            reconnect_on_failure=False,  # the recorder tries again, with pauses of its own
+        )
+        client.connect_timeout = timeout_s
+        client.on_connect = self._greeted
+        client.on_subscribe = self._answered
+        client.on_disconnect = self._ended
+        client.on_message = lambda _client, _data, message: take(message)
+        if broker.user is not None:
+            client.username_pw_set(broker.user, broker.password)
+        if broker.status is not None:
+            client.will_set(broker.status, "offline", qos=1, retain=True)
+        self._client = client
+
+    def begin(self) -> None:
+        """Connect, and wait for the broker's greeting."""
+        if self._broker.tls:
+            self._trust()
+        try:
+            self._client.connect(self._broker.host, self._broker.port, keepalive=self._keepalive_s)
+        except ssl.SSLCertVerificationError as error:
+            raise InstrumentError(
+                f"{self._where} shows a certificate that is not trusted: {error.verify_message.rstrip('.')}."
+            ) from None
+        except ssl.SSLError:
+            raise InstrumentError(f"{self._where} does not speak TLS as it should. Is the port right?") from None
+        except (OSError, UnicodeError) as error:
+            raise InstrumentError(unreached(self._broker.host, self._broker.port, self._timeout_s, error)) from None
+        self._client.loop_start()
+        self._wait(lambda: self._greeting is not None)
+        if self._greeting is None:
+            raise InstrumentError(f"{self._where} closed the connection. Does it want TLS, or another version of MQTT?")
+        if self._greeting.value in _CREDENTIALS:
+            raise _CredentialsError
+        if self._greeting.is_failure:
+            raise InstrumentError(f"The broker {self._where} refuses us: {self._greeting.getName()}.")
+        if self._broker.status is not None:
+            self._client.publish(self._broker.status, "online", qos=1, retain=True)
+
+    def refused(self, topics: Collection[str]) -> list[str]:
+        """Subscribe to topics; those that the broker does not let us read."""
+        asked = {topic: self._client.subscribe(topic, qos=1)[1] for topic in topics}
+        self._wait(lambda: self._subscribed.keys() >= set(asked.values()))
+        if self.over.is_set():
+            raise InstrumentError(f"{self._where} closed the connection when it was asked for {', '.join(topics)}.")
+        refused = {number for number, code in self._subscribed.items() if code.is_failure}
+        return [topic for topic, number in asked.items() if number in refused]
+
+    def end(self) -> None:
+        """Take leave. Never raises."""
+        with contextlib.suppress(OSError, RuntimeError, ValueError):
+            if self._broker.status is not None and self._client.is_connected():
+                self._client.publish(self._broker.status, "offline", qos=1, retain=True).wait_for_publish(
+                    self._timeout_s
+                )
+        self._client.disconnect()
+        # paho's thread would wait for a broker that says nothing more; without its socket it ends at once.
+        wire = self._client.socket()
+        if isinstance(wire, socket.socket):
+            with contextlib.suppress(OSError):
+                wire.shutdown(socket.SHUT_RDWR)
+        self._client.loop_stop()
+
+    def _trust(self) -> None:
+        try:
+            self._client.tls_set(ca_certs=self._broker.ca_file)
+        except ssl.SSLError:
+            raise InstrumentError(f"{self._broker.ca_file} holds no certificates in PEM form.") from None
+        except OSError as error:
+            raise InstrumentError(f"{self._broker.ca_file} cannot be read: {error.strerror}.") from None
+
+    def _wait(self, done: Callable[[], bool]) -> None:
+        """Wait until the broker has answered, or hung up."""
+        with self._changed:
+            self._changed.wait_for(lambda: done() or self.over.is_set(), self._timeout_s)
+        if not done() and not self.over.is_set():
+            raise InstrumentError(f"{self._where} did not answer within {self._timeout_s:g} s. Is it an MQTT broker?")
+
+    def _greeted(self, _client: Client, _data: Any, _flags: Any, code: ReasonCode, _properties: Any) -> None:  # noqa: ANN401, paho's
+        with self._changed:
+            self._greeting = code
+            self._changed.notify_all()
+
+    def _answered(self, _client: Client, _data: Any, number: int, codes: list[ReasonCode], _properties: Any) -> None:  # noqa: ANN401, paho's
+        with self._changed:
+            self._subscribed[number] = codes[0]
+            self._changed.notify_all()
+
+    def _ended(self, *_: Any) -> None:  # noqa: ANN401, paho's
+        with self._changed:
+            self.over.set()
+            self._changed.notify_all()
+
+
+def _reader(point: MqttPoint) -> Callable[[str], float]:
+    """How a message becomes that channel's value."""
+    if point.value is None:
+        return lambda text: scaled(plain_number(text), point.scale, point.offset)
+    steps = json_steps(point.value)
+    return lambda text: scaled(json_number(text, steps), point.scale, point.offset)

@@ -1,0 +1,115 @@
+"""Devices that print lines over a serial port. It only listens: nothing is ever sent to the device.
+
+`build_instruments` imports it, and with it pyserial, when a machine has a channel on a serial line.
+"""
+
+import contextlib
+import threading
+from collections.abc import Callable, Collection, Mapping
+from functools import partial
+
+import serial
+
+from roastlog.clock import Clock
+from roastlog.errors import InstrumentError
+from roastlog.instruments.base import Fault, Reading
+from roastlog.instruments.decode import Lines, column_number, group_number, line_pattern, scaled
+from roastlog.instruments.inbox import Inbox
+from roastlog.instruments.points import SerialPoint
+from roastlog.instruments.serial_port import open_port
+
+_LISTEN_S = 0.2  # how long one look at the port waits, and so how soon it is let go of
+
+
+class SerialInstrument:
+    """One serial port with all the channels whose values its lines carry.
+
+    Parameters
+    ----------
+    points
+        Channel ids with their points, all on one port.
+    clock
+        Stamps each reading at the arrival of its line.
+    """
+
+    def __init__(self, points: Mapping[str, SerialPoint], clock: Clock) -> None:
+        lines = {point.line for point in points.values()}
+        if len(lines) != 1:
+            raise ValueError("A serial link has one port.")
+        self._line = lines.pop()
+        self.name = f"serial {self._line.device}"
+        self._readers = {name: _reader(point) for name, point in points.items()}
+        self._has_pattern = {name: point.pattern is not None for name, point in points.items()}
+        self._inbox = Inbox(self.name, {name: point.silent_s for name, point in points.items()}, clock)
+        self._port: serial.Serial | None = None
+        self._thread: threading.Thread | None = None
+        self._stop = threading.Event()
+        self._lost = False
+
+    @property
+    def garbled(self) -> int:
+        """How many lines came that were not what a channel should be."""
+        return self._inbox.garbled
+
+    def open(self) -> None:
+        """Open the port and begin to listen, or raise `InstrumentError`. Safe to call again after a loss."""
+        self.close()
+        self._port = open_port(self._line, _LISTEN_S)
+        self._inbox.begin()
+        self._lost = False
+        self._stop = threading.Event()
+        self._thread = threading.Thread(target=self._listen, args=(self._port, self._stop), name=self.name, daemon=True)
+        self._thread.start()
+
+    def read(self, ids: Collection[str]) -> list[Reading | Fault]:
+        """All that came since the last call."""
+        if self._port is None:
+            raise InstrumentError(f"The link to {self._line.device} is not open.")
+        got = self._inbox.take(ids)
+        if self._lost and not any(isinstance(item, Reading) for item in got):
+            raise InstrumentError(f"{self._line.device} is gone. Is the cable plugged in?")
+        return got
+
+    def close(self) -> None:
+        """Let go of the port. Never raises."""
+        self._stop.set()
+        if self._thread is not None:
+            self._thread.join()
+            self._thread = None
+        if self._port is not None:
+            with contextlib.suppress(OSError):
+                self._port.close()
+            self._port = None
+
+    def _listen(self, port: serial.Serial, stop: threading.Event) -> None:
+        lines = Lines()
+        try:
+            while not stop.is_set():
+                for line in lines.feed(port.read(max(1, min(port.in_waiting, 4096)))):
+                    self._take(line)
+        except (OSError, TypeError):  # pyserial's errors are OSErrors; a port torn away can be a TypeError in it
+            self._lost = True
+
+    def _take(self, line: str) -> None:
+        taken, failed = False, dict[str, str]()
+        for name, read in self._readers.items():
+            try:
+                self._inbox.put(name, read(line), line)
+                taken = True
+            except InstrumentError as error:
+                failed[name] = str(error)
+        for name, reason in failed.items():
+            # Where each channel has a pattern of its own, a line that is one's is none of the others'.
+            if not (taken and self._has_pattern[name]):
+                self._inbox.garble(name, reason, line)
+
+
+def _reader(point: SerialPoint) -> Callable[[str], float]:
+    """How a line becomes that channel's value."""
+    find: Callable[[str], float]
+    if point.pattern is not None:
+        find = partial(group_number, pattern=line_pattern(point.pattern), group=point.group)
+    else:
+        separator, columns = point.separator or ",", point.columns or 1
+        find = partial(column_number, separator=separator, column=point.column, columns=columns)
+    return lambda line: scaled(find(line), point.scale, point.offset)

@@ -1,0 +1,107 @@
+"""Millivolts and ohms to °C. Pure.
+
+Thermocouples by ITS-90, with the library thermocouple-its90: the reference functions of NIST Monograph 175, inverted
+exactly; it agrees with the tables in tests/golden/thermocouple_its90_check.csv. Platinum resistances by IEC 60751.
+"""
+
+import math
+from typing import Final, Literal, get_args
+
+from roastlog.errors import InstrumentError
+
+ThermocoupleType = Literal["K", "J", "T", "N", "E"]
+THERMOCOUPLES: Final[tuple[ThermocoupleType, ...]] = get_args(ThermocoupleType)
+
+# Callendar-Van Dusen coefficients of IEC 60751 (from memory, as tests/golden/pt100_iec60751_check.csv says of itself).
+_A: Final = 3.9083e-3
+_B: Final = -5.775e-7
+_C: Final = -4.183e-12
+_COLDEST_C: Final = -200.0
+_HOTTEST_C: Final = 850.0
+
+
+def emf_mv(kind: ThermocoupleType, temp_c: float) -> float:
+    """What a thermocouple gives whose wires end at 0 °C. [mV]
+
+    Raises
+    ------
+    InstrumentError
+        If the type is not defined at that temperature.
+    """
+    from thermocouple_its90 import RangeError, get  # noqa: PLC0415, only a channel in mV needs it
+
+    try:
+        return float(get(kind).emf(temp_c))
+    except RangeError:
+        low_c, high_c = get(kind).range
+        raise InstrumentError(
+            f"A thermocouple of type {kind} is defined from {low_c:g} to {high_c:g} °C, not at {temp_c:g} °C."
+        ) from None
+
+
+def thermocouple_c(kind: ThermocoupleType, measured_mv: float, junction_c: float) -> float:
+    """Temperature at the tip of a thermocouple. [°C]
+
+    The cold junction is made up for in emf: what its temperature would give is added to what was measured, and the
+    sum is turned into °C. Adding temperatures instead reads up to some °C wrong, since the curves are not straight.
+
+    Parameters
+    ----------
+    kind : {"K", "J", "T", "N", "E"}
+        Its type.
+    measured_mv : float
+        Voltage at the end of its wires. [mV]
+    junction_c : float
+        Temperature where its wires end. [°C]
+
+    Raises
+    ------
+    InstrumentError
+        If there is no such voltage within the range of the type: nothing is extrapolated.
+    """
+    from thermocouple_its90 import RangeError, get  # noqa: PLC0415, as above
+
+    whole_mv = measured_mv + emf_mv(kind, junction_c)
+    try:
+        return float(get(kind).temperature(whole_mv))
+    except RangeError:
+        low_mv, high_mv = get(kind).invertible_emf_range
+        raise InstrumentError(
+            f"{measured_mv:.6g} mV is not of a type {kind} thermocouple, which gives {low_mv:.2f} to {high_mv:.2f} mV."
+            " Is it broken, or is the scale wrong?"
+        ) from None
+
+
+def platinum_ohm(temp_c: float, nominal_ohm: float = 100.0) -> float:
+    """Resistance of a platinum sensor from -200 to 850 °C, by IEC 60751. [ohm]"""
+    below = _C * (temp_c - 100.0) * temp_c**3 if temp_c < 0 else 0.0
+    return nominal_ohm * (1.0 + _A * temp_c + _B * temp_c**2 + below)
+
+
+def platinum_c(measured_ohm: float, nominal_ohm: float = 100.0) -> float:
+    """Temperature of a platinum sensor by IEC 60751. [°C]
+
+    Parameters
+    ----------
+    measured_ohm : float
+        Its resistance, without that of the leads. [ohm]
+    nominal_ohm : float, default 100.0
+        Its resistance at 0 °C: 100 for a Pt100, 1000 for a Pt1000. [ohm]
+
+    Raises
+    ------
+    InstrumentError
+        If the resistance is not one from -200 to 850 °C.
+    """
+    low_ohm, high_ohm = platinum_ohm(_COLDEST_C, nominal_ohm), platinum_ohm(_HOTTEST_C, nominal_ohm)
+    if not low_ohm <= measured_ohm <= high_ohm:
+        raise InstrumentError(
+            f"{measured_ohm:.6g} ohm is not of a Pt{nominal_ohm:g}, which has {low_ohm:.1f} to {high_ohm:.1f} ohm."
+            " Is it broken, or is the scale wrong?"
+        )
+    temp_c = (-_A + math.sqrt(_A * _A - 4 * _B * (1 - measured_ohm / nominal_ohm))) / (2 * _B)
+    # Below 0 °C the equation is of the fourth degree; Newton gets there from the second.
+    for _ in range(8 if temp_c < 0 else 0):
+        slope = nominal_ohm * (_A + 2 * _B * temp_c + _C * (4 * temp_c**3 - 300 * temp_c**2))
+        temp_c -= (platinum_ohm(temp_c, nominal_ohm) - measured_ohm) / slope
+    return temp_c

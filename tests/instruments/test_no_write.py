@@ -1,0 +1,55 @@
+"""Drumside never sets a machine: no driver has a way to, and none names one of its library's."""
+
+import ast
+from pathlib import Path
+
+import pytest
+
+import roastlog.instruments
+from roastlog.instruments.modbus import ModbusInstrument
+from roastlog.instruments.mqtt import MqttInstrument
+from roastlog.instruments.serial_line import SerialInstrument
+from roastlog.instruments.simulated import SimulatedInstrument
+
+SOURCES = sorted(Path(roastlog.instruments.__path__[0]).glob("*.py"))
+SENDS = ("write", "readwrite", "mask_write", "send", "publish", "will_set", "execute", "transceive", "diag_")
+"""How names begin with which pymodbus, pyserial, paho and sockets send something."""
+
+
+def sending(tree: ast.AST) -> list[str]:
+    """What a module uses that sends: the name, with its first argument."""
+    calls = {id(node.func): node for node in ast.walk(tree) if isinstance(node, ast.Call)}
+    found = []
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Attribute) and node.attr.startswith(SENDS):
+            call = calls.get(id(node))
+            first = ast.unparse(call.args[0]) if call and call.args else ""
+            found.append(f"{node.attr}({first})")
+    return sorted(found)
+
+
+@pytest.mark.parametrize("source", SOURCES, ids=lambda source: source.stem)
+def test_no_driver_names_a_way_to_send(source):
+    """None but MQTT's, and that only to say under the topic for it that Drumside is there, or is not."""
+    status = "self._broker.status"
+    allowed = [f"publish({status})", f"publish({status})", "will_set(broker.status)"] if source.stem == "mqtt" else []
+    assert sending(ast.parse(source.read_text(encoding="utf-8"))) == allowed
+
+
+def test_a_way_to_send_would_be_found():
+    """The test above sees a call, and a function that is only handed on."""
+    code = "client.write_register(10, 0)\nmap(port.write, data)\nbroker.publish('gas', 5)"
+    assert sending(ast.parse(code)) == ["publish('gas')", "write()", "write_register(10)"]
+
+
+@pytest.mark.parametrize("driver", [ModbusInstrument, MqttInstrument, SerialInstrument])
+def test_a_driver_offers_open_read_and_close(driver):
+    """And nothing else that could be called."""
+    offered = {name for name, what in vars(driver).items() if callable(what) and not name.startswith("_")}
+    assert offered == {"open", "read", "close"}
+
+
+def test_the_simulated_roaster_follows_what_was_said_and_is_set_by_nobody():
+    """It alone takes entries, since there is no machine; its own controls are its own affair."""
+    offered = {name for name, what in vars(SimulatedInstrument).items() if callable(what) and name[0] != "_"}
+    assert offered == {"open", "read", "close", "follow"}
