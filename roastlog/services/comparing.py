@@ -10,6 +10,7 @@ from roastlog.curve.align import Alignment, shift_s
 from roastlog.curve.compare import Comparison, compare
 from roastlog.curve.pairing import Traits, traits
 from roastlog.curve.roast import Roast
+from roastlog.curve.smooth import smooth_curve
 from roastlog.curve.why import Usual, usual_spread
 from roastlog.errors import CodeError, CurveError, NoSuchBatch
 from roastlog.instruments.machine import Control
@@ -181,6 +182,8 @@ class Comparisons(Records):
 
 def _compared(letter: str, record: Record) -> Compared:
     roast = roast_of(record.batch, record.curve, bean_column(record.machine, record.curve))
+    if "drop" in record.batch.moments:  # it is over, so its rate need not lag; that of one under way stays the live one
+        roast = replace(roast, rate_c_per_min=smooth_curve(roast.time_s, roast.temp_c).rate_c_per_min)
     return Compared(letter, record, roast, traits(roast))
 
 

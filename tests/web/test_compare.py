@@ -4,8 +4,10 @@ import re
 from html import unescape
 from itertools import pairwise
 
+import numpy as np
 import pytest
 
+from roastlog.curve.smooth import smooth_curve
 from roastlog.web.format import HARD_SPACE, Units
 from roastlog.web.sidebyside import by_mass, by_rate, by_seconds, by_temp, signed
 from tests.conftest import Bench
@@ -118,6 +120,22 @@ def test_batch_without_a_curve_and_one_too_many_are_said(bench, codes):
     more = [bench.roast(200, start_s=7000 + 300 * number) for number in range(4)]
     said = text_of(bench.client.get(f"/compare?batches={','.join([*codes, *more])}").text)
     assert f"“{more[-1]}” is not shown. More than 6" in said
+
+
+def test_rates_of_roasts_that_are_over_are_the_smoothed_ones(bench, codes):
+    """What was dropped is compared by its rate without lag, what still roasts by its live rate."""
+    code = bench.open(8000)
+    bench.say(bench.entry("moment", 8030, batch=code, moment="charge"))
+    for second in range(8030, 8230):
+        bench.clock.turn_to(second)
+        bench.push((second, "bean_probe", 95 + 0.2 * abs(second - 8100)))
+    over, under_way = bench.services.compared([codes[0], code]).batches
+    smoothed = smooth_curve(over.roast.time_s, over.roast.temp_c).rate_c_per_min
+    live = under_way.record.curve.channels["rate_bean_probe"]
+    assert np.isfinite(smoothed).sum() > 400
+    assert np.array_equal(over.roast.rate_c_per_min, smoothed, equal_nan=True)
+    assert np.isfinite(live).sum() > 60
+    assert np.array_equal(under_way.roast.rate_c_per_min, live, equal_nan=True)
 
 
 def test_moment_that_is_missing_is_said(bench, codes):
