@@ -14,7 +14,7 @@ from collections.abc import Callable, Collection, Mapping
 from typing import Any, Final
 
 from paho.mqtt.client import Client, MQTTMessage
-from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
+from paho.mqtt.enums import CallbackAPIVersion, MQTTErrorCode, MQTTProtocolVersion
 from paho.mqtt.reasoncodes import ReasonCode
 
 from roastlog.clock import Clock
@@ -27,6 +27,7 @@ from roastlog.instruments.reach import unreached
 
 LOCKED_S: Final = 60.0  # between two tries with a user or password that was refused: brokers lock out who hammers
 LONGEST: Final = 65_536  # bytes of a message
+_FAREWELL_S: Final = 0.5
 _CREDENTIALS: Final = {134, 135}  # bad user name or password, not authorised (MQTT 5, section 3.2.2.2; from memory)
 _VERSIONS: Final = {"3.1.1": MQTTProtocolVersion.MQTTv311, "5": MQTTProtocolVersion.MQTTv5}
 
@@ -130,6 +131,16 @@ class _CredentialsError(Exception):
     """Raised when the broker knows no such user, or the password is wrong."""
 
 
+class _Context(ssl.SSLContext):
+    """Keeps hold of the socket that it wraps: paho does not close one whose handshake failed."""
+
+    wrapped: ssl.SSLSocket | None = None
+
+    def wrap_socket(self, *args: Any, **options: Any) -> ssl.SSLSocket:  # noqa: ANN401, those of the base class
+        self.wrapped = super().wrap_socket(*args, **options)
+        return self.wrapped
+
+
 class _Session:
     """One connection to a broker, from its greeting to its end."""
 
@@ -159,18 +170,13 @@ class _Session:
 
     def begin(self) -> None:
         """Connect, and wait for the broker's greeting."""
-        if self._broker.tls:
-            self._trust()
+        context = self._trusting() if self._broker.tls else None
         try:
             self._client.connect(self._broker.host, self._broker.port, keepalive=self._keepalive_s)
-        except ssl.SSLCertVerificationError as error:
-            raise InstrumentError(
-                f"{self._where} shows a certificate that is not trusted: {error.verify_message.rstrip('.')}."
-            ) from None
-        except ssl.SSLError:
-            raise InstrumentError(f"{self._where} does not speak TLS as it should. Is the port right?") from None
         except (OSError, UnicodeError) as error:
-            raise InstrumentError(unreached(self._broker.host, self._broker.port, self._timeout_s, error)) from None
+            if context is not None and context.wrapped is not None:
+                context.wrapped.close()
+            raise InstrumentError(self._why(error)) from None
         self._client.loop_start()
         self._wait(lambda: self._greeting is not None)
         if self._greeting is None:
@@ -198,7 +204,8 @@ class _Session:
                 self._client.publish(self._broker.status, "offline", qos=1, retain=True).wait_for_publish(
                     self._timeout_s
                 )
-        self._client.disconnect()
+        if self._client.disconnect() == MQTTErrorCode.MQTT_ERR_SUCCESS:
+            self.over.wait(_FAREWELL_S)  # else the broker would take our going for a loss, and tell our will
         # paho's thread would wait for a broker that says nothing more; without its socket it ends at once.
         wire = self._client.socket()
         if isinstance(wire, socket.socket):
@@ -206,13 +213,26 @@ class _Session:
                 wire.shutdown(socket.SHUT_RDWR)
         self._client.loop_stop()
 
-    def _trust(self) -> None:
+    def _why(self, error: OSError | UnicodeError) -> str:
+        if isinstance(error, ssl.SSLCertVerificationError):
+            return f"{self._where} shows a certificate that is not trusted: {error.verify_message.rstrip('.')}."
+        if self._broker.tls and isinstance(error, ssl.SSLError | ConnectionResetError):
+            return f"{self._where} does not speak TLS as it should. Is the port right?"
+        return unreached(self._broker.host, self._broker.port, self._timeout_s, error)
+
+    def _trusting(self) -> _Context:
+        context = _Context(ssl.PROTOCOL_TLS_CLIENT)
         try:
-            self._client.tls_set(ca_certs=self._broker.ca_file)
+            if self._broker.ca_file is None:
+                context.load_default_certs()
+            else:
+                context.load_verify_locations(self._broker.ca_file)
         except ssl.SSLError:
             raise InstrumentError(f"{self._broker.ca_file} holds no certificates in PEM form.") from None
         except OSError as error:
             raise InstrumentError(f"{self._broker.ca_file} cannot be read: {error.strerror}.") from None
+        self._client.tls_set_context(context)
+        return context
 
     def _wait(self, done: Callable[[], bool]) -> None:
         """Wait until the broker has answered, or hung up."""

@@ -1,4 +1,4 @@
-"""A Modbus TCP server of pymodbus in its own process, for tests that need a real instrument on the wire.
+"""A Modbus server of pymodbus, TCP or RTU, in its own process, for tests that need a real instrument on the wire.
 
 Run as a program it is the server; imported, `ModbusServer` starts, stalls, resumes, kills and questions it.
 """
@@ -14,11 +14,12 @@ import sys
 import threading
 import time
 from collections import Counter
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any, Self
 
 from pymodbus.pdu import ModbusPDU
-from pymodbus.server import ModbusTcpServer
+from pymodbus.server import ModbusSerialServer, ModbusTcpServer
 from pymodbus.simulator import DataType, SimData, SimDevice
 
 INPUT = {0: ("INT16", [1963, -55, 2215]), 20: ("UINT16", [40000]), 30: ("INT32", [-123456])}
@@ -37,10 +38,11 @@ def free_port() -> int:
 
 
 class ModbusServer:
-    """The server as a test sees it. Use it in a ``with``."""
+    """The server as a test sees it, on a port of loopback or on a serial device. Use it in a ``with``."""
 
-    def __init__(self, port: int | None = None) -> None:
+    def __init__(self, port: int | None = None, *, device: str = "") -> None:
         self.port = port or free_port()
+        self._where = device or str(self.port)
         self._set: dict[int, int] = {}  # what is set stays set over a restart
         self._process: subprocess.Popen[str] | None = None
 
@@ -53,7 +55,7 @@ class ModbusServer:
 
     def start(self) -> None:
         """Start it, and wait until it answers."""
-        command = [sys.executable, str(Path(__file__)), str(self.port), json.dumps(list(self._set.items()))]
+        command = [sys.executable, str(Path(__file__)), self._where, json.dumps(list(self._set.items()))]
         self._process = subprocess.Popen(  # ended in kill()
             command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True
         )
@@ -97,7 +99,16 @@ class ModbusServer:
         return stdout.readline().strip()
 
 
-async def serve(port: int, changes: dict[int, int]) -> None:
+def listening(
+    where: str, units: list[SimDevice], trace: Callable[[bool, ModbusPDU], ModbusPDU]
+) -> ModbusTcpServer | ModbusSerialServer:
+    """A server on a port of loopback, or on a serial device."""
+    if where.isdecimal():
+        return ModbusTcpServer(units, address=("127.0.0.1", int(where)), trace_pdu=trace)
+    return ModbusSerialServer(units, port=where, baudrate=9600, trace_pdu=trace)
+
+
+async def serve(where: str, changes: dict[int, int]) -> None:
     """Serve until killed."""
     asked: Counter[str] = Counter()
 
@@ -131,7 +142,7 @@ async def serve(port: int, changes: dict[int, int]) -> None:
         SimDevice(id=1, simdata=(bits, bits, block(HOLDING), block(INPUT)), action=refresh),
         SimDevice(id=2, simdata=block(UNIT_2)),
     ]
-    server = ModbusTcpServer(units, address=("127.0.0.1", port), trace_pdu=count)
+    server = listening(where, units, count)
     await server.serve_forever(background=True)
     threading.Thread(target=listen, daemon=True).start()
     print("ready", flush=True)
@@ -140,4 +151,4 @@ async def serve(port: int, changes: dict[int, int]) -> None:
 
 if __name__ == "__main__":
     logging.getLogger("pymodbus").setLevel(logging.CRITICAL + 1)
-    asyncio.run(serve(int(sys.argv[1]), dict(json.loads(sys.argv[2]))))
+    asyncio.run(serve(sys.argv[1], dict(json.loads(sys.argv[2]))))

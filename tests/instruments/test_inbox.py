@@ -1,0 +1,124 @@
+"""What is kept of a source that speaks by itself: all of it, in order, and a fault only when nothing comes."""
+
+import logging
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from roastlog.instruments.base import Fault, Reading
+from roastlog.instruments.inbox import MOST, Inbox
+from tests.conftest import START_MS, HandClock
+
+
+@pytest.fixture
+def inbox(clock: HandClock) -> Inbox:
+    """Of two channels, one of which may be silent for longer."""
+    return Inbox("a link", {"probe": 5.0, "room": 60.0}, clock)
+
+
+def test_all_that_came_is_taken_once_in_the_order_of_time(inbox: Inbox, clock: HandClock):
+    """Three messages of two channels between two polls are three readings, with the times of their arrival."""
+    for at_s, name, value in ((1.0, "probe", 196.3), (1.1, "room", 24.0), (1.2, "probe", 196.5)):
+        clock.turn_to(at_s)
+        inbox.put(name, value, f"{value}")
+    assert inbox.take(["room", "probe"]) == [
+        Reading(START_MS + 1000, "probe", 196.3, "196.3"),
+        Reading(START_MS + 1100, "room", 24.0, "24.0"),
+        Reading(START_MS + 1200, "probe", 196.5, "196.5"),
+    ]
+    assert inbox.take(["room", "probe"]) == []
+
+
+def test_two_in_one_millisecond_are_both_kept(inbox: Inbox):
+    """Readings are kept by their time; two of one channel never have the same."""
+    inbox.put("probe", 1.0, "")
+    inbox.put("probe", 2.0, "")
+    assert [reading.at_ms for reading in inbox.take(["probe"])] == [START_MS, START_MS + 1]
+
+
+def test_what_nobody_takes_is_bounded(inbox: Inbox):
+    """The oldest goes when there is too much."""
+    for number in range(MOST + 7):
+        inbox.put("probe", float(number), "")
+    taken = inbox.take(["probe"])
+    assert len(taken) == MOST
+    assert taken[0].value == 7.0
+
+
+def test_silence_is_a_fault_of_its_channel_after_its_own_time(inbox: Inbox, clock: HandClock):
+    """Silent for five seconds is nothing, for longer a fault; the channel that may be silent longer has none."""
+    clock.turn_to(5)
+    assert inbox.take(["probe", "room"]) == []
+    clock.turn_to(6)
+    assert inbox.take(["probe", "room"]) == [
+        Fault(START_MS + 6000, "probe", "Nothing came for probe for more than 5 s.")
+    ]
+    inbox.put("probe", 1.0, "")
+    clock.turn_to(10)
+    assert len(inbox.take(["probe"])) == 1
+    assert inbox.take(["probe"]) == []
+
+
+def test_garble_is_counted_and_told_while_no_reading_comes(inbox: Inbox, clock: HandClock, caplog):
+    """One among good ones is counted only; when nothing else comes it is the fault: the first reason, the last text."""
+    caplog.set_level(logging.INFO, "roastlog.instruments.inbox")
+    inbox.put("probe", 1.0, "")
+    inbox.take(["probe"])
+    inbox.garble("probe", "“x” is not a number.", "x")
+    assert inbox.take(["probe"]) == []
+    for at_s in range(1, 5):
+        clock.turn_to(at_s)
+        inbox.garble("probe", f"“{at_s}y” is not a number.", f"{at_s}y")
+    assert inbox.take(["probe"]) == [Fault(START_MS + 4000, "probe", "“x” is not a number.", "4y")]
+    inbox.put("probe", 2.0, "")
+    assert [type(item) for item in inbox.take(["probe"])] == [Reading]
+    clock.turn_to(8)
+    assert inbox.take(["probe"]) == []
+    assert inbox.garbled == 5
+    assert [record.getMessage() for record in caplog.records] == [
+        "a link: so far 1 that came were no readings; the last: “x” is not a number."
+    ]
+
+
+def test_garble_before_any_reading_is_a_fault_at_once(inbox: Inbox):
+    """Nobody waits to hear that the sheet does not fit what comes."""
+    inbox.garble("probe", "no fit", "x")
+    assert inbox.take(["probe", "room"]) == [Fault(START_MS, "probe", "no fit", "x")]
+
+
+def test_a_new_connection_begins_with_nothing(inbox: Inbox, clock: HandClock):
+    """What came over a connection that is gone, and its faults, are forgotten."""
+    inbox.put("probe", 1.0, "")
+    inbox.fail("room", "no")
+    clock.turn_to(100)
+    inbox.begin()
+    assert inbox.take(["probe", "room"]) == []
+
+
+@given(
+    steps=st.lists(
+        st.tuples(st.floats(0, 0.4), st.sampled_from(["put", "garble", "take"]), st.sampled_from(["probe", "room"])),
+        max_size=60,
+    )
+)
+def test_no_reading_is_lost_between_polls(steps):
+    """Whatever comes and whenever it is asked for: each reading is taken once, and times of a channel rise."""
+    clock = HandClock()
+    inbox = Inbox("a link", {"probe": 5.0, "room": 60.0}, clock)
+    taken: list[Reading] = []
+    now_s, sent = 0.0, 0
+    for pause_s, what, name in [*steps, (0.0, "take", "probe")]:
+        now_s += pause_s
+        clock.turn_to(now_s)
+        if what == "put":
+            sent += 1
+            inbox.put(name, float(sent), "")
+        elif what == "garble":
+            inbox.garble(name, "no", "")
+        else:
+            taken += [item for item in inbox.take(["probe", "room"]) if isinstance(item, Reading)]
+    assert sorted(reading.value for reading in taken) == list(range(1, sent + 1))
+    for name in ("probe", "room"):
+        times = [reading.at_ms for reading in taken if reading.channel == name]
+        assert times == sorted(set(times))

@@ -1,0 +1,238 @@
+"""MQTT against a real Mosquitto in its own process, with TLS and passwords."""
+
+import socket
+import threading
+import time
+
+import pytest
+
+from roastlog.clock import Clock
+from roastlog.errors import InstrumentError
+from roastlog.instruments.base import Fault, Reading
+from roastlog.instruments.mqtt import LONGEST, MqttInstrument
+from roastlog.instruments.points import MqttPoint
+from tests.instruments.broker import MISSING, PASSWORD, USER, Broker, Voice
+from tests.instruments.modbus_server import free_port
+from tests.instruments.test_serial_line import values, wait_for
+from tests.live.test_hub import until
+
+pytestmark = pytest.mark.skipif(MISSING is not None, reason=str(MISSING))
+
+
+@pytest.fixture(scope="module")
+def broker(tmp_path_factory):
+    """One broker for the tests that leave it as it is."""
+    with Broker(tmp_path_factory.mktemp("broker")) as broker:
+        yield broker
+
+
+@pytest.fixture
+def own_broker(tmp_path):
+    """A broker that a test may stall and kill."""
+    with Broker(tmp_path) as broker:
+        yield broker
+
+
+@pytest.fixture
+def voice(broker):
+    """A sender at the shared broker."""
+    with Voice(broker) as voice:
+        yield voice
+
+
+@pytest.fixture
+def linked(request):
+    """Makes open instruments, and closes them."""
+    made: list[MqttInstrument] = []
+
+    def make(broker: Broker, keepalive_s: int = 4, **points: dict[str, object]) -> MqttInstrument:
+        shared = {"host": "127.0.0.1", "port": broker.port, "user": USER, "password": PASSWORD}
+        models = {name: MqttPoint.model_validate({**shared, **point}) for name, point in points.items()}
+        made.append(MqttInstrument(models, Clock(), keepalive_s=keepalive_s))
+        made[-1].open()
+        return made[-1]
+
+    yield make
+    for instrument in made:
+        instrument.close()
+
+
+@pytest.mark.parametrize("version", ["3.1.1", "5"])
+def test_numbers_and_json_come_over_tls(broker, voice, linked, version):
+    """Plain numbers, and two channels out of one JSON message, scaled, in both versions, with our own authority."""
+    tls = {"port": broker.tls_port, "tls": True, "ca_file": str(broker.ca_file), "version": version}
+    instrument = linked(
+        broker,
+        probe={**tls, "topic": "drum-4/probe"},
+        exhaust={**tls, "topic": "drum-4/air", "value": "$.air[0].c"},
+        inlet={**tls, "topic": "drum-4/air", "value": "$.air[1].f", "scale": 5 / 9, "offset": -160 / 9},
+    )
+    assert instrument.read(["probe", "exhaust", "inlet"]) == []
+    voice.say("drum-4/probe", "196.3")
+    voice.say("drum-4/air", '{"air": [{"c": 188.5}, {"f": 410}]}')
+    voice.say("drum-4/else", "1")
+    answers = wait_for(instrument, "probe", "exhaust", "inlet", count=3)
+    assert sorted(values(answers)) == [("exhaust", 188.5), ("inlet", 210.0), ("probe", 196.3)]
+    raw = {answer.channel: answer.raw for answer in answers}
+    assert raw == {"probe": "196.3", "exhaust": raw["inlet"], "inlet": '{"air": [{"c": 188.5}, {"f": 410}]}'}
+
+
+def test_no_message_is_lost_between_polls(broker, voice, linked):
+    """What comes between two polls are all readings, in order, each with a time of its own."""
+    instrument = linked(broker, probe={"topic": "drum-4/probe"})
+    for number in range(200):
+        voice.say("drum-4/probe", f"{number / 10}")
+    answers = wait_for(instrument, "probe", count=200)
+    assert [answer.value for answer in answers] == [number / 10 for number in range(200)]
+    assert len({answer.at_ms for answer in answers}) == 200
+
+
+def test_an_old_value_kept_by_the_broker_is_no_reading(broker, voice, linked):
+    """What the broker had kept comes at subscribing: a fault, until a fresh one comes; and again after a new start."""
+    voice.say("drum-4/kept", "21.5", retain=True)
+    instrument = linked(broker, probe={"topic": "drum-4/kept"})
+    old = Fault(0, "probe", "Of drum-4/kept there is only an old value kept by the broker.", "21.5")
+    [fault] = wait_for(instrument, "probe", count=1)
+    assert fault._replace(at_ms=0) == old
+    voice.say("drum-4/kept", "196.3", retain=True)  # its sender marks all of them to be kept; this one is fresh
+    until(lambda: any(isinstance(item, Reading) and item.value == 196.3 for item in instrument.read(["probe"])))
+    assert instrument.read(["probe"]) == []
+    instrument.open()
+    [fault] = wait_for(instrument, "probe", count=1)
+    assert fault.raw == "196.3"
+    assert isinstance(fault, Fault)
+    voice.say("drum-4/kept", b"", retain=True)
+
+
+@pytest.mark.parametrize(
+    "payload", ["", "on", "NaN", "196,3", b"\xff\x00\x01", "1e999", '{"celsius": 196.3}', "1" + "0" * LONGEST]
+)
+def test_what_is_no_number_is_told_and_counted(broker, voice, linked, payload):
+    """Words, bytes and messages without end become the fault of their channel; a number ends it."""
+    instrument = linked(broker, probe={"topic": "drum-4/probe"})
+    voice.say("drum-4/probe", payload)
+    [fault] = wait_for(instrument, "probe", count=1)
+    assert isinstance(fault, Fault)
+    assert "is not a number" in fault.reason
+    assert instrument.garbled == 1
+    voice.say("drum-4/probe", "196.3")
+    until(lambda: any(isinstance(item, Reading) for item in instrument.read(["probe"])))
+
+
+def test_nothing_is_published_unless_the_sheet_names_a_topic_for_it(broker, voice, linked):
+    """A whole session with every kind of message, and all that was heard was said by the sender."""
+    instrument = linked(broker, probe={"topic": "drum-4/probe"})
+    voice.say("drum-4/probe", "196.3")
+    wait_for(instrument, "probe", count=1)
+    instrument.close()
+    voice.say("drum-4/end", "x")
+    until(lambda: ("drum-4/end", "x", False) in voice.heard)
+    assert {topic for topic, _, _ in voice.heard} == {"drum-4/probe", "drum-4/end"}
+
+
+def test_status_is_said_at_coming_and_going_and_by_the_last_will(broker, voice, linked):
+    """Online, offline at a farewell, and offline by the broker when we vanish; kept for who asks later."""
+    status = "drumside/drum-4/status"
+    instrument = linked(broker, probe={"topic": "drum-4/probe", "status": status})
+    said = lambda: [text for topic, text, _ in voice.heard if topic == status]  # noqa: E731
+    until(lambda: said() == ["online"])
+    instrument.close()
+    until(lambda: said() == ["online", "offline"])
+    instrument.open()
+    until(lambda: said() == ["online", "offline", "online"])
+    wire = instrument._session._client.socket()
+    wire.shutdown(socket.SHUT_RDWR)  # gone without a farewell, as at a power cut
+    until(lambda: said() == ["online", "offline", "online", "offline"])
+    voice.say(status, b"", retain=True)
+
+
+def test_a_wrong_password_is_not_tried_again_at_once(broker, linked):
+    """A plain reason; for a minute it stays that without the broker being asked; and no reason has the password."""
+    with pytest.raises(InstrumentError, match="refuses the user drumside or the password") as caught:
+        linked(broker, probe={"topic": "x", "password": "wrong 7"})
+    assert "wrong 7" not in str(caught.value)
+    shared = {"host": "127.0.0.1", "port": broker.port, "topic": "x"}
+    instrument = MqttInstrument({"probe": MqttPoint.model_validate(shared)}, Clock())
+    for _ in range(2):
+        with pytest.raises(InstrumentError, match="refuses us without user and password"):
+            instrument.open()
+    assert instrument._locked_ms > Clock().now_ms() + 55_000
+    instrument._broker = instrument._broker._replace(port=free_port())  # nobody is there to be asked
+    with pytest.raises(InstrumentError, match="refuses us without user and password"):
+        instrument.open()
+
+
+@pytest.mark.parametrize(
+    ("wrong", "says"),
+    [
+        ({"tls": True}, "certificate that is not trusted"),
+        ({"tls": True, "ca_file": "/nowhere/ca.pem"}, "ca.pem cannot be read: No such file"),
+        ({"tls": True, "ca_file": __file__}, "holds no certificates"),
+        ({"tls": False}, "closed the connection"),
+        ({"tls": True, "port": "plain"}, "does not speak TLS"),
+        ({"port": "nobody"}, "refused the connection"),
+        ({"host": "no..such"}, "No host is called"),
+    ],
+)
+def test_a_connection_that_fails_says_why(broker, linked, wrong, says):
+    """Certificates, ports and names, each in plain words."""
+    ports = {"plain": broker.port, "nobody": free_port()}
+    wrong = {"port": broker.tls_port, **wrong}
+    wrong["port"] = ports.get(wrong["port"], wrong["port"])
+    with pytest.raises(InstrumentError, match=says):
+        linked(broker, probe={"topic": "x", **wrong})
+
+
+def test_a_port_that_says_nothing_is_told(linked, broker):
+    """Something listens and never greets: no answer in a second."""
+    says = r"did not answer within 1 s\. Is it an MQTT broker"
+    with socket.create_server(("127.0.0.1", 0)) as mute, pytest.raises(InstrumentError, match=says):
+        linked(broker, probe={"topic": "x", "port": mute.getsockname()[1]})
+
+
+def test_a_broker_that_goes_and_comes_back(own_broker, linked):
+    """What came before is still taken; then the loss is told, and that nobody is there; then it is read again."""
+    instrument = linked(own_broker, probe={"topic": "drum-4/probe"})
+    with Voice(own_broker) as voice:
+        voice.say("drum-4/probe", "196.3")
+        until(lambda: instrument._inbox._waiting["probe"])
+        own_broker.kill()
+    until(instrument._session.over.is_set)
+    assert values(instrument.read(["probe"])) == [("probe", 196.3)]
+    with pytest.raises(InstrumentError, match="closed the connection"):
+        instrument.read(["probe"])
+    with pytest.raises(InstrumentError, match="refused the connection"):
+        instrument.open()
+    own_broker.start()
+    instrument.open()
+    with Voice(own_broker) as voice:
+        voice.say("drum-4/probe", "196.5")
+        assert values(wait_for(instrument, "probe", count=1)) == [("probe", 196.5)]
+
+
+def test_a_stalled_broker_is_a_lost_link_and_closing_does_not_wait_for_it(own_broker, linked):
+    """A broker that holds its connections and says nothing is noticed, and let go of at once."""
+    instrument = linked(own_broker, 1, probe={"topic": "drum-4/probe", "status": "drumside/status"})
+    own_broker.stall()
+    until(instrument._session.over.is_set)
+    with pytest.raises(InstrumentError, match="does not answer any more"):
+        instrument.read(["probe"])
+    with pytest.raises(InstrumentError, match="did not answer within 1 s"):
+        instrument.open()
+    instrument.close()
+    assert not [thread for thread in threading.enumerate() if thread.name.startswith("paho")]
+    own_broker.resume()
+    time.sleep(0.05)
+    instrument.open()
+    assert instrument.read(["probe"]) == []
+
+
+def test_close_never_raises_and_one_link_has_one_broker():
+    """Closing what was never open is nothing; points of two brokers do not make one link."""
+    one, other = (MqttPoint(host=host, topic="x") for host in ("127.0.0.1", "127.0.0.2"))
+    instrument = MqttInstrument({"a": one}, Clock())
+    instrument.close()
+    with pytest.raises(InstrumentError, match="not open"):
+        instrument.read(["a"])
+    with pytest.raises(ValueError, match="one broker"):
+        MqttInstrument({"a": one, "b": other}, Clock())

@@ -1,0 +1,158 @@
+"""Lines over a pseudo-terminal: whole ones, partial ones, garbled ones, and a cable that is pulled out."""
+
+import pytest
+
+from roastlog.clock import Clock
+from roastlog.errors import InstrumentError
+from roastlog.instruments.base import Fault, Reading
+from roastlog.instruments.points import SerialPoint
+from roastlog.instruments.serial_line import SerialInstrument
+from tests.instruments.cable import Cable
+from tests.live.test_hub import until
+
+
+@pytest.fixture
+def cable(tmp_path):
+    """A cable; the test speaks into its near end."""
+    with Cable(tmp_path) as cable:
+        yield cable
+
+
+@pytest.fixture
+def linked(cable):
+    """Makes open instruments, and closes them."""
+    made: list[SerialInstrument] = []
+
+    def make(**points: dict[str, object]) -> SerialInstrument:
+        models = {name: SerialPoint.model_validate({"device": cable.near, **point}) for name, point in points.items()}
+        made.append(SerialInstrument(models, Clock()))
+        made[-1].open()
+        cable.say(b"the rest of a line\r\n")
+        return made[-1]
+
+    yield make
+    for instrument in made:
+        instrument.close()
+
+
+COLUMNS = {"separator": ",", "columns": 3}
+
+
+def wait_for(instrument: SerialInstrument, *ids: str, count: int) -> list[Reading | Fault]:
+    """What came, when that is so many."""
+    got: list[Reading | Fault] = []
+
+    def enough() -> bool:
+        got.extend(instrument.read(ids))
+        return len(got) >= count
+
+    until(enough)
+    assert len(got) == count
+    return got
+
+
+def values(answers: list[Reading | Fault]) -> list[tuple[str, float | str]]:
+    """Channel and value of each reading, or reason of each fault."""
+    return [(answer.channel, answer.value if isinstance(answer, Reading) else answer.reason) for answer in answers]
+
+
+def test_columns_of_one_port_are_several_channels(cable, linked):
+    """Each line gives each channel its column, scaled, with the line as what came."""
+    instrument = linked(probe={**COLUMNS, "column": 1}, exhaust={**COLUMNS, "column": 3, "scale": 0.1, "offset": -5})
+    cable.say(b"196.3,204.1,2200\r\n196.4,204.2,2210\r\n")
+    answers = wait_for(instrument, "probe", "exhaust", count=4)
+    assert sorted(values(answers)) == [("exhaust", 215), ("exhaust", 216), ("probe", 196.3), ("probe", 196.4)]
+    assert answers[0].raw == "196.3,204.1,2200"
+    assert instrument.garbled == 0
+
+
+def test_patterns_of_one_port_are_several_channels(cable, linked):
+    """By two groups of one pattern, and by lines that each are of another channel."""
+    both = r"B:(?P<bean>[-\d.]+) E:(?P<exhaust>[-\d.]+)"
+    instrument = linked(
+        probe={"pattern": both, "group": "bean"},
+        exhaust={"pattern": both, "group": "exhaust"},
+        room={"pattern": r"room (?P<value>[-\d.]+) C"},
+    )
+    cable.say(b"B:196.3 E:-4\nroom 24.5 C\n")
+    answers = wait_for(instrument, "probe", "exhaust", "room", count=3)
+    assert sorted(values(answers)) == [("exhaust", -4), ("probe", 196.3), ("room", 24.5)]
+    assert instrument.garbled == 0
+
+
+def test_a_line_may_come_in_pieces(cable, linked):
+    """A number cut in two by two reads is one number, and none before its line ends."""
+    instrument = linked(probe={**COLUMNS})
+    cable.say(b"19")
+    until(lambda: instrument._port is not None and instrument._port.in_waiting == 0)
+    assert instrument.read(["probe"]) == []
+    cable.say(b"6.3,1,2")
+    cable.say(b"\r")
+    assert values(wait_for(instrument, "probe", count=1)) == [("probe", 196.3)]
+
+
+def test_what_stands_before_the_first_line_end_is_no_line(cable):
+    """A port that is opened in mid-line hears “6.3,1,2”, which looks whole, and does not believe it."""
+    instrument = SerialInstrument({"probe": SerialPoint(device=cable.near, **COLUMNS)}, Clock())
+    instrument.open()
+    cable.say(b"6.3,1,2\r\n196.4,1,2\r\n")
+    assert values(wait_for(instrument, "probe", count=1)) == [("probe", 196.4)]
+    instrument.close()
+
+
+def test_garbage_is_counted_and_never_a_number(cable, linked):
+    """Lines that do not fit are told in words with the last of them; a good one ends that."""
+    instrument = linked(probe={**COLUMNS})
+    garbage = [b"196.3,204.1", b"nan,1,2", b"\xff\xfe\x80,1,2", b"1,2,3,4", b"196,3,1,2", b"-,1,2"]
+    cable.say(b"\n".join(garbage) + b"\n")
+    until(lambda: instrument.garbled == 6)
+    [fault] = instrument.read(["probe"])
+    assert isinstance(fault, Fault)
+    assert (fault.reason, fault.raw) == ("“196.3,204.1” has 2 columns and not 3.", "-,1,2")
+    cable.say(b"196.3,1,2\n")
+    until(lambda: values(instrument.read(["probe"])) == [("probe", 196.3)])
+    assert instrument.read(["probe"]) == []
+
+
+def test_nothing_is_ever_sent(cable, linked):
+    """A whole session, and not a byte came to the device's end."""
+    instrument = linked(probe={**COLUMNS})
+    cable.say(b"196.3,1,2\n")
+    wait_for(instrument, "probe", count=1)
+    instrument.close()
+    assert cable.heard() == b""
+
+
+def test_unplugged_and_plugged_in_again(cable, linked):
+    """What came before is still taken; then the loss is told; when the cable is back the port is read again."""
+    instrument = linked(probe={**COLUMNS})
+    cable.say(b"196.3,1,2\n")
+    until(lambda: instrument._inbox._waiting["probe"])
+    cable.unplug()
+    until(lambda: instrument._lost)
+    assert values(instrument.read(["probe"])) == [("probe", 196.3)]
+    with pytest.raises(InstrumentError, match="is gone"):
+        instrument.read(["probe"])
+    with pytest.raises(InstrumentError, match="is not there"):
+        instrument.open()
+    with pytest.raises(InstrumentError, match="not open"):
+        instrument.read(["probe"])
+    cable.plug_in()
+    instrument.open()
+    cable.say(b"\n196.5,1,2\n")
+    assert values(wait_for(instrument, "probe", count=1)) == [("probe", 196.5)]
+
+
+def test_a_port_in_use_is_told(cable, linked):
+    """Two that listen would each hear half."""
+    linked(probe={**COLUMNS})
+    with pytest.raises(InstrumentError, match="in use"):
+        linked(probe={**COLUMNS})
+
+
+def test_close_never_raises_and_one_link_has_one_port(cable):
+    """Closing what was never open is nothing; points of two ports do not make one link."""
+    one, other = SerialPoint(device=cable.near, **COLUMNS), SerialPoint(device=cable.far, **COLUMNS)
+    SerialInstrument({"a": one}, Clock()).close()
+    with pytest.raises(ValueError, match="one port"):
+        SerialInstrument({"a": one, "b": other}, Clock())
