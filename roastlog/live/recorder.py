@@ -17,7 +17,7 @@ from roastlog.errors import InstrumentError
 from roastlog.instruments.base import Fault, Instrument, Reading
 from roastlog.live.machine import LiveMachine
 
-SAVE_S: Final = 0.8  # with the time that a commit takes, a reading is on the disk within about a second
+SAVE_S: Final = 0.5  # with the time that a commit takes on a busy computer, a reading is on the disk within a second
 FIRST_PAUSE_S: Final = 0.5
 LONGEST_PAUSE_S: Final = 10.0
 log = logging.getLogger(__name__)
