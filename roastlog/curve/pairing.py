@@ -8,8 +8,9 @@ from typing import NamedTuple
 
 import numpy as np
 
-from roastlog.curve.phases import Phase, phases, turning_point, value_at
+from roastlog.curve.phases import Phase, phases, value_at
 from roastlog.curve.roast import Move, Roast
+from roastlog.curve.turning import turning_point
 
 _ONE_HAND_S = 10.0  # taps on the same control closer than this are one move in steps [our choice]
 _PAIR_WITHIN_S = 120.0  # moves of one control further apart than this are two different moves [our choice]

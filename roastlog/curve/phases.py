@@ -1,7 +1,8 @@
-"""Turning point, phases and development: what the moments and the bean curve say together.
+"""Phases and development: what the moments and the bean curve say together.
 
 Moments are named charge, yellow, first_crack, first_crack_fading, second_crack and drop, and given in seconds from
-charge. Nothing here is ever a mark by itself: the person's taps are the moments, only the turning point is computed.
+charge. Nothing here is ever a mark by itself: the person's taps are the moments; only the turning point is computed
+(`roastlog.curve.turning`).
 """
 
 from collections.abc import Mapping
@@ -9,16 +10,18 @@ from itertools import pairwise
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from roastlog.curve.series import Column, finite_pair
+from roastlog.curve.turning import turning_point
 from roastlog.errors import CurveError
 
 NEAR_S = 3.0
 """A value at a moment is read from rows no further away than this. [s]"""
 
-_TURN_S = (20.0, 240.0)  # a probe turns 60 to 90 s after charge on most machines [memory: common practice]
-_AROUND_S = 8.0  # how far the parabola reaches to both sides of the lowest reading
-_SMOOTH_S = 2.5  # half the width of the moving mean that finds the lowest reading
+AREA_BASE_C = 100.0
+"""The area under the curve counts from here up, unless something else is set: where water boils [our choice]. [°C]"""
+
 _BOUNDS: tuple[tuple[str, str], ...] = (
     ("drying", "charge"),
     ("browning", "yellow"),
@@ -27,21 +30,19 @@ _BOUNDS: tuple[tuple[str, str], ...] = (
 )
 
 
-class TurningPoint(NamedTuple):
-    """Where the bean probe stops falling and starts to rise. [s since charge], [°C]"""
-
-    time_s: float
-    temp_c: float
-
-
 class Phase(NamedTuple):
-    """A part of the roast between two moments; the one under way ends now. [s], share 0 to 1, [°C/min]"""
+    """A part of the roast between two moments; the one under way ends now.
+
+    Times in s from charge, the share 0 to 1, the mean rate in °C/min; the area is that between the bean curve and the
+    base temperature, where the curve is above it, in °C·min.
+    """
 
     name: str
     start_s: float
     duration_s: float
     share: float
     mean_rate_c_per_min: float | None
+    area_c_min: float | None
 
 
 class Development(NamedTuple):
@@ -49,58 +50,6 @@ class Development(NamedTuple):
 
     time_s: float
     ratio: float
-
-
-def turning_point(time_s: ArrayLike, temp_c: ArrayLike) -> TurningPoint | None:
-    """Turning point of the bean probe: the vertex of a parabola laid through the readings around its lowest.
-
-    Much of it is the probe's own lag, where the cooling probe meets the warming beans; it is a mark of the machine and
-    the charge more than of the beans.
-
-    Parameters
-    ----------
-    time_s : array-like, shape (n,)
-        Time since charge, increasing, any spacing up to about 5 s. [s]
-    temp_c : array-like, shape (n,)
-        Bean probe; NaN marks a missed reading. [°C]
-
-    Returns
-    -------
-    TurningPoint or None
-        None as long as the probe has not turned for some 8 s, and when it did not turn between 20 and 240 s.
-
-    Raises
-    ------
-    CurveError
-        If the shapes differ.
-    """
-    times, temps = _finite_pair(time_s, temp_c)
-    wide = (times >= _TURN_S[0] - _AROUND_S) & (times <= _TURN_S[1] + _AROUND_S)
-    times, temps = times[wide], temps[wide]
-    if times.size < 5:
-        return None
-    lowest_s = float(times[np.argmin(_moving_mean(times, temps))])
-    if not _TURN_S[0] <= lowest_s <= _TURN_S[1] or times[-1] - lowest_s < _AROUND_S:
-        return None
-    # A slow sensor needs a wider reach to have five readings under the parabola.
-    reach_s = max(_AROUND_S, 2.5 * float(np.median(np.diff(times))))
-    near = np.abs(times - lowest_s) <= reach_s
-    if near.sum() < 4:
-        return None
-    x = times[near] - lowest_s
-    bend, slope, level = np.linalg.lstsq(np.vander(x, 3), temps[near], rcond=None)[0].tolist()
-    if bend <= 0 or abs(slope) > 2 * bend * reach_s:
-        return None
-    offset_s = -slope / (2 * bend)
-    return TurningPoint(lowest_s + offset_s, level + slope * offset_s / 2)
-
-
-def _moving_mean(times: NDArray[np.float64], temps: NDArray[np.float64]) -> NDArray[np.float64]:
-    first = np.searchsorted(times, times - _SMOOTH_S, side="left")
-    behind = np.searchsorted(times, times + _SMOOTH_S, side="right")
-    sums = np.concatenate(([0.0], np.cumsum(temps - temps[0])))
-    means: NDArray[np.float64] = (sums[behind] - sums[first]) / (behind - first)
-    return means
 
 
 def phase_at(moments_s: Mapping[str, float], now_s: float) -> str:
@@ -118,7 +67,12 @@ def phase_at(moments_s: Mapping[str, float], now_s: float) -> str:
 
 
 def phases(
-    moments_s: Mapping[str, float], time_s: ArrayLike, temp_c: ArrayLike, *, now_s: float | None = None
+    moments_s: Mapping[str, float],
+    time_s: ArrayLike,
+    temp_c: ArrayLike,
+    *,
+    now_s: float | None = None,
+    area_base_c: float = AREA_BASE_C,
 ) -> list[Phase]:
     """Drying, browning and development, as far as their moments are known and in order.
 
@@ -132,20 +86,23 @@ def phases(
         Bean probe; NaN is a gap. [°C]
     now_s : float, optional
         Where the phase under way ends for the time being; the last row when not given. [s since charge]
+    area_base_c : float
+        The area under the curve counts from here up. [°C]
 
     Returns
     -------
     list of Phase
         In order. Shares are of the time from charge to drop, or to now. The mean rate is the change of temperature over
         the phase by its length; that of drying counts from the turning point, since what the probe reads before it is
-        not the beans; None where the temperature at an end is not known.
+        not the beans; None where the temperature at an end is not known. The area counts from the start of the phase,
+        and is None where the curve has a gap of more than 6 s in it.
 
     Raises
     ------
     CurveError
         If the shapes differ.
     """
-    times, temps = _finite_pair(time_s, temp_c)
+    times, temps = finite_pair(time_s, temp_c)
     end_s = moments_s.get("drop", now_s if now_s is not None else (float(times[-1]) if times.size else None))
     if end_s is None or "charge" not in moments_s:
         return []
@@ -161,15 +118,57 @@ def phases(
         if name == "drying" and (turn := turning_point(times, temps)) is not None:
             from_s = max(start_s, turn.time_s)
         rate = _mean_rate(times, temps, from_s, stop_s)
-        found.append(Phase(name, start_s, stop_s - start_s, (stop_s - start_s) / whole_s, rate))
+        area = area_above(times, temps, start_s, stop_s, area_base_c)
+        found.append(Phase(name, start_s, stop_s - start_s, (stop_s - start_s) / whole_s, rate, area))
     return found
 
 
-def _mean_rate(times: NDArray[np.float64], temps: NDArray[np.float64], from_s: float, to_s: float) -> float | None:
+def _mean_rate(times: Column, temps: Column, from_s: float, to_s: float) -> float | None:
     first_c, last_c = value_at(times, temps, from_s), value_at(times, temps, to_s)
     if first_c is None or last_c is None or to_s <= from_s:
         return None
     return 60 * (last_c - first_c) / (to_s - from_s)
+
+
+def area_above(time_s: ArrayLike, temp_c: ArrayLike, from_s: float, to_s: float, base_c: float) -> float | None:
+    """Area between a curve and a base temperature, where the curve is above it; by straight lines between the rows.
+
+    Parameters
+    ----------
+    time_s : array-like, shape (n,)
+        Time since charge, increasing. [s]
+    temp_c : array-like, shape (n,)
+        One temperature; NaN is a gap. [°C]
+    from_s, to_s
+        Between when. [s since charge]
+    base_c
+        From where up. [°C]
+
+    Returns
+    -------
+    float or None
+        None where the curve is not known at an end, or for more than 6 s between the ends. [°C·min]
+
+    Raises
+    ------
+    CurveError
+        If the shapes differ.
+    """
+    times, temps = finite_pair(time_s, temp_c)
+    ends = value_at(times, temps, from_s), value_at(times, temps, to_s)
+    if ends[0] is None or ends[1] is None or to_s <= from_s:
+        return None
+    inside = (times > from_s) & (times < to_s)
+    x = np.concatenate(([from_s], times[inside], [to_s]))
+    above = np.concatenate(([ends[0]], temps[inside], [ends[1]])) - base_c
+    steps = np.diff(x)
+    if steps.max() > 2 * NEAR_S:
+        return None
+    low, high = np.minimum(above[:-1], above[1:]), np.maximum(above[:-1], above[1:])
+    # Of a line that comes up through the base only the part above it counts: a triangle.
+    rise = np.where(high > low, high - low, 1.0)
+    heights = np.where(low >= 0, (low + high) / 2, np.maximum(high, 0.0) ** 2 / (2 * rise))
+    return float(steps @ heights) / 60
 
 
 def development(moments_s: Mapping[str, float], now_s: float) -> Development | None:
@@ -238,14 +237,6 @@ def value_at(time_s: ArrayLike, values: ArrayLike, at_s: float) -> float | None:
     CurveError
         If the shapes differ.
     """
-    times, known = _finite_pair(time_s, values)
+    times, known = finite_pair(time_s, values)
     near = np.abs(times - at_s) <= NEAR_S
     return float(np.interp(at_s, times[near], known[near])) if near.any() else None
-
-
-def _finite_pair(time_s: ArrayLike, values: ArrayLike) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    times, known = np.asarray(time_s, dtype=np.float64), np.asarray(values, dtype=np.float64)
-    if times.ndim != 1 or times.shape != known.shape:
-        raise CurveError(f"A curve needs times and values of one length, not {times.shape}, {known.shape}.")
-    finite = np.isfinite(known)
-    return times[finite], known[finite]

@@ -9,6 +9,8 @@ from numpy.typing import ArrayLike, NDArray
 
 from roastlog.errors import CurveError
 
+Column = NDArray[np.float64]
+
 HELD_S = 2
 """How many seconds without a reading repeat the last one. A channel read every 2 s looks whole, and one read every 3 s
 just so; a longer silence shows as a gap that begins 2 s after the last reading. [s]"""
@@ -42,6 +44,15 @@ class Curve:
         for name, values in self.channels.items():
             if values.shape != self.time_s.shape:
                 raise CurveError(f"Column {name} has {values.shape} values for {self.time_s.shape} times.")
+
+
+def finite_pair(time_s: ArrayLike, values: ArrayLike) -> tuple[Column, Column]:
+    """Times and values without the gaps; raises CurveError if the shapes differ. [s], [the column's own unit]"""
+    times, known = np.asarray(time_s, dtype=np.float64), np.asarray(values, dtype=np.float64)
+    if times.ndim != 1 or times.shape != known.shape:
+        raise CurveError(f"A curve needs times and values of one length, not {times.shape}, {known.shape}.")
+    finite = np.isfinite(known)
+    return times[finite], known[finite]
 
 
 def bin_seconds(

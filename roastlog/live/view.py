@@ -5,7 +5,8 @@ from typing import Any, Final
 
 import numpy as np
 
-from roastlog.curve.phases import phase_at, planned_drop_s, turning_point
+from roastlog.curve.phases import phase_at, planned_drop_s
+from roastlog.curve.turning import turning_point
 from roastlog.instruments.machine import Machine
 from roastlog.journal.fold import Batch, Line
 from roastlog.journal.telling import FLAG_WORDS, tell

@@ -10,7 +10,11 @@ from typing import Any
 from urllib.parse import urlsplit
 
 from roastlog.clock import Clock
+from roastlog.curve.faults import Thresholds
+from roastlog.curve.phases import AREA_BASE_C
+from roastlog.curve.probe import ProbeLimits
 from roastlog.errors import NoSuchLot, SettingError
+from roastlog.services.curve_settings import CURVE_SETTINGS
 from roastlog.store import books
 from roastlog.store.books import LotRow, Person
 from roastlog.store.store import Store
@@ -28,6 +32,33 @@ class Settings:
     best_before_days: int = 0
     bag_shows_weights: bool = False
     bag_shows_people: bool = False
+    area_base_c: float = AREA_BASE_C
+    crash_c_per_min: float = Thresholds.crash_c_per_min
+    rebound_c_per_min: float = Thresholds.rebound_c_per_min
+    stall_c_per_min: float = Thresholds.stall_c_per_min
+    fast_crack_c_per_min: float = Thresholds.fast_crack_c_per_min
+    probe_jump_c: float = ProbeLimits.jump_c
+    probe_low_c: float = ProbeLimits.low_c
+    probe_high_c: float = ProbeLimits.high_c
+    probe_stuck_s: float = ProbeLimits.stuck_s
+    probe_missing_s: float = ProbeLimits.missing_s
+
+    @property
+    def thresholds(self) -> Thresholds:
+        """From when on a fault of a curve is told."""
+        return Thresholds(
+            crash_c_per_min=self.crash_c_per_min,
+            rebound_c_per_min=self.rebound_c_per_min,
+            stall_c_per_min=self.stall_c_per_min,
+            fast_crack_c_per_min=self.fast_crack_c_per_min,
+            probe=ProbeLimits(
+                jump_c=self.probe_jump_c,
+                low_c=self.probe_low_c,
+                high_c=self.probe_high_c,
+                stuck_s=self.probe_stuck_s,
+                missing_s=self.probe_missing_s,
+            ),
+        )
 
 
 @dataclass(frozen=True)
@@ -106,6 +137,9 @@ class Books:
             raise SettingError("Best before must be 0 (none) to 3650 days after roasting.")
         if settings.units_temp not in {"C", "F"} or settings.units_mass not in {"kg", "lb"}:
             raise SettingError("Units are C or F, and kg or lb.")
+        for name, item in CURVE_SETTINGS.items():
+            if not item.low <= getattr(settings, name) <= item.high:
+                raise SettingError(item.refusal(settings.units_temp))
         settings = replace(settings, url_base=settings.url_base.rstrip("/"))
         self.store.write(lambda db: books.keep_settings(db, asdict(settings)))
         return settings

@@ -7,8 +7,9 @@ from typing import Any
 
 import numpy as np
 
-from roastlog.curve.phases import Phase, TurningPoint, development, phases, turning_point, value_at
+from roastlog.curve.phases import Phase, development, phases, value_at
 from roastlog.curve.series import Curve
+from roastlog.curve.turning import TurningPoint, turning_point
 from roastlog.errors import NoSuchBatch
 from roastlog.instruments.machine import Machine
 from roastlog.journal.fold import Batch, Line, fold
@@ -67,6 +68,7 @@ class Measures:
     phases: list[Phase]
     development_s: float | None
     development_ratio: float | None
+    area_base_c: float
 
 
 @dataclass(frozen=True)
@@ -105,7 +107,7 @@ class Records(Machines):
         machine = next((machine for machine in self.machines() if machine.id == summary.machine), None)
         curve = self.curve(batch, machine)
         bean = bean_column(machine, curve)
-        measures = measure(batch, curve, bean, self.now_ms())
+        measures = measure(batch, curve, bean, self.now_ms(), self.settings().area_base_c)
         loss = None
         if batch.roast_loss is not None and 0 <= batch.roast_loss < 1:
             loss = judge(batch.roast_loss, self.usual_loss(summary.coffee, but=summary.code))
@@ -149,6 +151,8 @@ class Records(Machines):
                 "duration_s": summary.duration_s,
                 "development_s": measures.development_s,
                 "development_ratio": measures.development_ratio,
+                "turning_point_error_s": measures.turning_point.error_s if measures.turning_point else None,
+                "area_base_c": measures.area_base_c,
                 "green_g": summary.green_g,
                 "roasted_g": summary.roasted_g,
                 "roast_loss": summary.roast_loss,
@@ -175,8 +179,11 @@ class Records(Machines):
         return None if found is None else lot_of(*found)
 
 
-def measure(batch: Batch, curve: Curve, bean: str | None, now_ms: int) -> Measures:
-    """What is read off a batch's curve: turning point, moments with their values, phases, development."""
+def measure(batch: Batch, curve: Curve, bean: str | None, now_ms: int, area_base_c: float) -> Measures:
+    """What is read off a batch's curve: turning point, moments with their values, phases, development.
+
+    The areas of the phases count from ``area_base_c`` up. [°C]
+    """
     times = batch.moments_s
     temps = curve.channels[bean] if bean else np.full(curve.time_s.shape, np.nan)
     turn = turning_point(curve.time_s, temps)
@@ -202,9 +209,10 @@ def measure(batch: Batch, curve: Curve, bean: str | None, now_ms: int) -> Measur
     return Measures(
         moments=rows,
         turning_point=turn,
-        phases=phases(times, curve.time_s, temps),
+        phases=phases(times, curve.time_s, temps, area_base_c=area_base_c),
         development_s=grown.time_s if grown else None,
         development_ratio=grown.ratio if grown else None,
+        area_base_c=area_base_c,
     )
 
 

@@ -110,15 +110,23 @@ def _shapes(bodies: dict[str, str]) -> dict[str, Any]:
             moments={"type": "object", "additionalProperties": _NUMBER, "description": "seconds from charge"},
             phases=_list(
                 _object(
-                    ["name", "start_s", "duration_s", "share", "mean_rate_c_per_min"],
+                    ["name", "start_s", "duration_s", "share", "mean_rate_c_per_min", "area_c_min"],
                     name=_TEXT,
                     start_s=_NUMBER,
                     duration_s=_NUMBER,
                     share=_NUMBER,
                     mean_rate_c_per_min=_MAYBE_NUMBER,
+                    area_c_min={
+                        **_MAYBE_NUMBER,
+                        "description": "area under the bean curve above the metric area_base_c, °C·min",
+                    },
                 )
             ),
-            metrics={"type": "object", "additionalProperties": _MAYBE_NUMBER},
+            metrics={
+                "type": "object",
+                "additionalProperties": _MAYBE_NUMBER,
+                "description": "units by the ends of the names; turning_point_error_s is the standard error of when",
+            },
             entries=_list({"type": "object"}),
         ),
         "Problem": _object(["error"], error=_TEXT, title=_TEXT),

@@ -9,7 +9,8 @@ from flask.typing import ResponseReturnValue
 
 from roastlog.errors import SettingError
 from roastlog.instruments.machine import Machine
-from roastlog.services import Lot
+from roastlog.services import Lot, Settings
+from roastlog.services.curve_settings import AREA, CURVE_SETTINGS, FAULTS, PROBE, CurveSetting
 from roastlog.store.books import LotRow, Person
 from roastlog.web import services
 from roastlog.web.format import page_units
@@ -21,6 +22,11 @@ TEXTS: Final = ("business", "url_base", "units_temp", "units_mass")
 SWITCHES: Final = {
     "bag_shows_weights": "Weights: green and roasted, and the loss",
     "bag_shows_people": "Who roasted it, by the name that they chose for bags",
+}
+CURVE: Final[Mapping[str, Mapping[str, CurveSetting]]] = {
+    "": AREA,
+    "From when on a fault of the curve is told": FAULTS,
+    "From when on the bean probe is in doubt": PROBE,
 }
 LOT_FACTS: Final = {
     "origin": "Where it was grown",
@@ -40,7 +46,10 @@ class SettingsPage:
     people: Sequence[Person]
     kept: bool = False
     error: str = ""
+    errors: Mapping[str, str] = field(default_factory=dict)
+    unit: str = "C"
     switches: Mapping[str, str] = field(default_factory=lambda: SWITCHES)
+    curve: Mapping[str, Mapping[str, CurveSetting]] = field(default_factory=lambda: CURVE)
 
 
 @dataclass(frozen=True)
@@ -64,7 +73,7 @@ class MorePage:
 @bp.get("/settings")
 def settings() -> str:
     """The settings as they stand."""
-    return _settings_page(asdict(services().settings()), kept="kept" in request.args)
+    return _settings_page(_shown(), kept="kept" in request.args)
 
 
 @bp.post("/settings")
@@ -79,8 +88,16 @@ def save() -> ResponseReturnValue:
         except SettingError as refused:
             error = str(refused)
     if error:
-        return _settings_page({**asdict(services().settings()), **values}, error=error), 422
+        shown = {**_shown(), **values, **{name: form.values.get(name, "") for name in CURVE_SETTINGS}}
+        return _settings_page(shown, error=error, errors=form.errors, unit=_typed_in(form)), 422
     return redirect("/settings?kept", 303)
+
+
+def _shown() -> dict[str, Any]:
+    """The settings as the page has them: those of the curve in its own unit."""
+    kept = asdict(services().settings())
+    unit = kept["units_temp"]
+    return kept | {name: f"{item.shown(kept[name], unit):g}" for name, item in CURVE_SETTINGS.items()}
 
 
 def _typed(form: Form) -> dict[str, Any]:
@@ -88,7 +105,20 @@ def _typed(form: Form) -> dict[str, Any]:
     values: dict[str, Any] = {name: form.text(name, longest=200) or "" for name in TEXTS}
     values |= {name: name in form.values for name in SWITCHES}
     values["best_before_days"] = round(form.number("best_before_days") or 0)
+    unit = _typed_in(form)
+    for name, item in CURVE_SETTINGS.items():
+        typed = form.number(name)
+        if typed is not None:
+            values[name] = item.kept(typed, unit)
+        elif not form.values.get(name, "left out"):  # emptied: the default again
+            values[name] = getattr(Settings(), name)
     return values
+
+
+def _typed_in(form: Form) -> str:
+    """The unit that the form was shown in: with the same form another may have been chosen."""
+    shown = form.values.get("shown_in", "")
+    return shown if shown in {"C", "F"} else page_units().temp
 
 
 @bp.post("/people")
@@ -98,7 +128,7 @@ def add_person() -> ResponseReturnValue:
     name, shown = form.text("name"), form.text("shown")
     if name is None or form.errors:
         error = next(iter(form.errors.values()), "A person needs a name.")
-        return _settings_page(asdict(services().settings()), error=error), 422
+        return _settings_page(_shown(), error=error), 422
     services().add_person(name, shown or name.split()[0])
     return redirect("/settings#people", 303)
 
@@ -139,8 +169,15 @@ def more() -> str:
     return render_template("settings/more.html", page=MorePage(services().machines()))
 
 
-def _settings_page(values: Mapping[str, Any], *, kept: bool = False, error: str = "") -> str:
-    page = SettingsPage(values, services().people(), kept, error)
+def _settings_page(
+    values: Mapping[str, Any],
+    *,
+    kept: bool = False,
+    error: str = "",
+    errors: Mapping[str, str] | None = None,
+    unit: str | None = None,
+) -> str:
+    page = SettingsPage(values, services().people(), kept, error, errors or {}, unit or page_units().temp)
     return render_template("settings/page.html", page=page)
 
 

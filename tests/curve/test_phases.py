@@ -1,4 +1,4 @@
-"""Turning point, phases, development and planned drop."""
+"""Phases, the area under the curve, development and planned drop."""
 
 import math
 
@@ -9,11 +9,11 @@ from hypothesis import strategies as st
 
 from roastlog.curve.phases import (
     Phase,
+    area_above,
     development,
     phase_at,
     phases,
     planned_drop_s,
-    turning_point,
     value_at,
 )
 from roastlog.errors import CurveError
@@ -21,50 +21,9 @@ from roastlog.errors import CurveError
 MOMENTS = {"charge": 0.0, "yellow": 270.0, "first_crack": 480.0, "drop": 600.0}
 
 
-def probe(time_s: np.ndarray, fall_c: float = 120.0, tau_s: float = 25.0, rise: float = 0.25) -> np.ndarray:
-    """A fall that dies away on a steady rise: its minimum is at tau·ln(fall/(tau·rise)) by hand."""
-    return 80 + fall_c * np.exp(-time_s / tau_s) + rise * time_s
-
-
-@pytest.mark.parametrize("every_s", [0.25, 1.0, 2.0, 5.0])
-@pytest.mark.parametrize(("fall_c", "tau_s"), [(120.0, 25.0), (150.0, 15.0), (100.0, 35.0)])
-def test_turning_point_is_where_the_derivative_is_zero(every_s: float, fall_c: float, tau_s: float):
-    """On a noisy probe by formula the turning point lies within 4 s and 0.5 °C of the one worked out by hand."""
-    time_s = np.arange(0, 300, every_s)
-    temp_c = probe(time_s, fall_c, tau_s) + np.random.default_rng(4).normal(0, 0.1, time_s.size)
-    turn = turning_point(time_s, temp_c)
-    expected_s = tau_s * math.log(fall_c / (tau_s * 0.25))
-    assert turn is not None
-    assert turn.time_s == pytest.approx(expected_s, abs=4)
-    assert turn.temp_c == pytest.approx(80 + 0.25 * tau_s + 0.25 * expected_s, abs=0.5)
-
-
-def test_no_turning_point_before_the_probe_has_turned():
-    """While it falls, and just after, there is none yet; 10 s later there is."""
-    time_s = np.arange(0, 300, 1.0)
-    turn_s = 25 * math.log(120 / 6.25)
-    for until_s, known in ((30, False), (turn_s + 4, False), (turn_s + 15, True)):
-        seen = time_s < until_s
-        assert (turning_point(time_s[seen], probe(time_s[seen])) is not None) == known
-
-
-def test_no_turning_point_without_a_turn():
-    """A probe that only rises, one that only falls and no readings at all have none."""
-    time_s = np.arange(0, 600, 1.0)
-    assert turning_point(time_s, 50 + 0.2 * time_s) is None
-    assert turning_point(time_s, 300 - 0.2 * time_s) is None
-    assert turning_point([], []) is None
-
-
-def test_turning_point_bridges_missed_readings():
-    """Missed readings move it little."""
-    time_s = np.arange(0, 300, 1.0)
-    temp_c = probe(time_s)
-    whole = turning_point(time_s, temp_c)
-    temp_c[[20, 70, 71, 75, 80]] = np.nan
-    holed = turning_point(time_s, temp_c)
-    assert whole is not None
-    assert holed == pytest.approx(whole, abs=0.5)
+def probe(time_s: np.ndarray) -> np.ndarray:
+    """A fall that dies away on a steady rise."""
+    return 80 + 120 * np.exp(-time_s / 25) + 0.25 * time_s
 
 
 @pytest.mark.parametrize(
@@ -96,8 +55,9 @@ def test_phases_of_a_whole_roast():
     drying, browning, developing = phases(MOMENTS, time_s, temp_c)
     assert (drying.name, drying.start_s, drying.duration_s, drying.share) == ("drying", 0, 270, 0.45)
     assert drying.mean_rate_c_per_min == pytest.approx(60 * 60 / 190, rel=0.03)
-    assert browning == Phase("browning", 270, 210, 0.35, pytest.approx(60 * 45 / 210))
-    assert developing == Phase("development", 480, 120, pytest.approx(0.2), pytest.approx(7.5))
+    # Areas above 100 °C by hand, of trapezoids: 3.5 min · (50 + 95) / 2 °C, 2 min · (95 + 110) / 2 °C.
+    assert browning == Phase("browning", 270, 210, 0.35, pytest.approx(60 * 45 / 210), pytest.approx(253.75))
+    assert developing == Phase("development", 480, 120, pytest.approx(0.2), pytest.approx(7.5), pytest.approx(205))
 
 
 def test_phase_under_way_ends_now():
@@ -131,6 +91,39 @@ def test_rate_is_unknown_where_the_curve_is():
     assert browning.duration_s == 210
     assert browning.mean_rate_c_per_min is None
     assert developing.mean_rate_c_per_min is None
+
+
+def test_area_counts_what_is_above_the_base_alone():
+    """Triangles by hand where the curve crosses the base, to whatever row; nothing of a curve that stays below it."""
+    time_s = np.array([0.0, 60.0])
+    ramp_s = np.arange(0, 121, 5.0)
+    assert area_above(ramp_s, 90 + ramp_s / 6, 0, 120, 100) == pytest.approx(0.5 * 1 * 10)  # up through it at 60 s
+    assert area_above(ramp_s, 110 - ramp_s / 6, 0, 120, 100) == pytest.approx(0.5 * 1 * 10)
+    assert area_above(ramp_s, 90 + ramp_s / 6, 61, 119, 100) == pytest.approx(58 / 60 * (1 / 6 + 59 / 6) / 2)
+    assert area_above(ramp_s, 90 + ramp_s / 6, 0, 120, 110) == 0
+    assert area_above(time_s, [120, 120], 0, 60, 100) is None  # nothing is known for a minute in between
+    assert area_above(ramp_s, ramp_s, 60, 60, 0) is None
+
+
+def test_area_is_not_told_over_a_gap():
+    """Up to 6 s without a reading are bridged by a straight line; more is not."""
+    time_s = np.arange(0, 301, 1.0)
+    temp_c = 120 + 0.1 * time_s
+    whole = area_above(time_s, temp_c, 0, 300, 100)
+    for missed, known in ((slice(100, 105), True), (slice(100, 106), False), (slice(290, 301), False)):
+        holed = temp_c.copy()
+        holed[missed] = np.nan
+        assert area_above(time_s, holed, 0, 300, 100) == (pytest.approx(whole) if known else None)
+
+
+def test_area_of_the_phases_adds_up_and_falls_with_the_base():
+    """Phases of a whole roast have the area from charge to drop between them; a base 10 °C up takes that off."""
+    time_s = np.arange(0, 601, 1.0)
+    temp_c = 150 + 0.1 * time_s
+    parts = [phase.area_c_min for phase in phases(MOMENTS, time_s, temp_c, area_base_c=100)]
+    assert sum(parts) == pytest.approx(10 * (50 + 110) / 2)
+    higher = [phase.area_c_min for phase in phases(MOMENTS, time_s, temp_c, area_base_c=110)]
+    assert sum(parts) - sum(higher) == pytest.approx(10 * 10)
 
 
 def test_development_runs_from_first_crack_and_stops_at_the_drop():

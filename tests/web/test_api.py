@@ -63,6 +63,9 @@ def test_a_batch_in_json_has_moments_phases_and_metrics(bench: Bench):
     assert 20 < told["moments"]["turning_point"] < 120
     assert [phase["name"] for phase in told["phases"]] == ["drying", "browning", "development"]
     assert sum(phase["share"] for phase in told["phases"]) == pytest.approx(1)
+    assert all(phase["area_c_min"] > 0 for phase in told["phases"])
+    assert told["metrics"]["area_base_c"] == 100.0
+    assert 0 < told["metrics"]["turning_point_error_s"] < 5
     assert told["metrics"]["development_s"] == 78
     assert told["metrics"]["development_ratio"] == pytest.approx(78 / 600)
     assert told["metrics"]["roast_loss"] == pytest.approx(0.142)

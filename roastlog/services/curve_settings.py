@@ -1,0 +1,81 @@
+"""Settings of the curve: the base of the area under it, and from when on a fault is told; with their limits and words.
+
+Kept in °C, °C/min and s, as all numbers are; typed and shown in the roastery's own unit of temperature.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Final, Literal
+
+from roastlog.units import c_from_f, f_from_c
+
+Kind = Literal["temp", "rate", "difference", "time"]
+_UNITS: Final[dict[Kind, str]] = {"temp": "°{}", "rate": "°{}/min", "difference": "°{}", "time": "s"}
+
+
+@dataclass(frozen=True)
+class CurveSetting:
+    """A number that can be set: what it is called, its limits in °C, °C/min or s, and what it does."""
+
+    label: str
+    kind: Kind
+    low: float
+    high: float
+    hint: str
+
+    def unit(self, temp_unit: str) -> str:
+        """The unit that it is typed in, where temperatures are in C or F."""
+        return _UNITS[self.kind].format(temp_unit)
+
+    def shown(self, value: float, temp_unit: str) -> float:
+        """A kept value in the unit that it is shown in."""
+        if temp_unit == "C" or self.kind == "time":
+            return value
+        return round(f_from_c(value) if self.kind == "temp" else value * 1.8, 2)
+
+    def kept(self, value: float, temp_unit: str) -> float:
+        """A typed value as it is kept; what was shown and typed again comes out as it was."""
+        if temp_unit == "C" or self.kind == "time":
+            return value
+        return round(c_from_f(value) if self.kind == "temp" else value / 1.8, 4)
+
+    def refusal(self, temp_unit: str) -> str:
+        """A sentence for a value outside the limits."""
+        low, high = (f"{self.shown(limit, temp_unit):g}".replace("-", "−") for limit in (self.low, self.high))
+        return f"{self.label}: between {low} and {high} {self.unit(temp_unit)}."
+
+
+AREA: Final[Mapping[str, CurveSetting]] = {
+    "area_base_c": CurveSetting(
+        "Area under the curve from",
+        "temp",
+        0.0,
+        250.0,
+        "A record gives the area between the bean probe and this temperature, a rough measure of heat over time.",
+    ),
+}
+
+FAULTS: Final[Mapping[str, CurveSetting]] = {
+    "crash_c_per_min": CurveSetting(
+        "Rate crash", "rate", 0.5, 30.0, "The rate lies so far below its own trend, after yellow."
+    ),
+    "rebound_c_per_min": CurveSetting(
+        "Rate rebound", "rate", 0.5, 30.0, "The rate is so far above its own low, after first crack."
+    ),
+    "stall_c_per_min": CurveSetting("Stall", "rate", 0.1, 10.0, "The rate is less than this over 40 s, after yellow."),
+    "fast_crack_c_per_min": CurveSetting(
+        "Fast at first crack", "rate", 1.0, 60.0, "The rate at first crack is at least this."
+    ),
+}
+
+PROBE: Final[Mapping[str, CurveSetting]] = {
+    "probe_jump_c": CurveSetting("Jump", "difference", 1.0, 100.0, "From one reading to the next, as beans cannot."),
+    "probe_low_c": CurveSetting("Lowest reading", "temp", -100.0, 50.0, "Less is a short circuit or a wrong scale."),
+    "probe_high_c": CurveSetting("Highest reading", "temp", 200.0, 1500.0, "More is a broken wire or a wrong scale."),
+    "probe_stuck_s": CurveSetting(
+        "Stands still for", "time", 5.0, 600.0, "The same to the last digit; a coarse sensor gets longer."
+    ),
+    "probe_missing_s": CurveSetting("Silent for", "time", 3.0, 600.0, "No reading for so long."),
+}
+
+CURVE_SETTINGS: Final[Mapping[str, CurveSetting]] = {**AREA, **FAULTS, **PROBE}
