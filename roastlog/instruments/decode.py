@@ -148,7 +148,7 @@ def column_number(line: str, separator: str, column: int, columns: int) -> float
     """
     parts = line.split() if separator == " " else line.split(separator)
     if len(parts) != columns:
-        raise InstrumentError(f"“{shown(line)}” has {len(parts)} columns and not {columns}.")
+        raise InstrumentError(f"“{shown(line)}” has {len(parts)} of {columns} columns.")
     return plain_number(parts[column - 1])
 
 

@@ -10,7 +10,6 @@ from pydantic import BaseModel, ConfigDict, Field, StringConstraints, model_vali
 
 from roastlog.errors import InstrumentError
 from roastlog.instruments.decode import RegisterType, WordOrder, json_steps, line_pattern, register_count
-from roastlog.instruments.thermo import ThermocoupleType
 
 Table = Literal["input", "holding", "coil", "discrete"]
 BIT_TABLES: frozenset[Table] = frozenset({"coil", "discrete"})
@@ -237,7 +236,7 @@ class Simulated(Part):
 class Sensor(Part):
     """What a channel's value is of, where the instrument gives mV or ohm and not °C."""
 
-    type: ThermocoupleType | Literal["Pt100", "Pt1000"] = Field(
+    type: Literal["K", "J", "T", "N", "E", "Pt100", "Pt1000"] = Field(
         description='"K", "J", "T", "N" or "E" for a thermocouple in mV; "Pt100" or "Pt1000" in ohm'
     )
     cold_junction: Id | None = Field(

@@ -38,6 +38,30 @@ def test_each_address_is_one_link_with_its_channels_and_controls():
     ]
 
 
+def test_each_broker_and_serial_port_is_one_link():
+    """Channels of one connection or port share it; another user at the same broker is another connection."""
+    rtu = {"device": "/dev/ttyUSB0", "table": "input", "type": "int16"}
+    mqtt = {"host": "broker", "topic": "x"}
+    line = {"device": "/dev/ttyACM0", "separator": ",", "columns": 2}
+    sources = {
+        "rtu-1": {"modbus": {**rtu, "address": 0, "unit": 1, "poll_s": 1.0}},
+        "rtu-2": {"modbus": {**rtu, "address": 0, "unit": 2}},
+        "mqtt-1": {"mqtt": mqtt},
+        "mqtt-2": {"mqtt": {**mqtt, "value": "$.a"}},
+        "mqtt-3": {"mqtt": {**mqtt, "user": "other"}},
+        "line-1": {"serial": line},
+        "line-2": {"serial": {**line, "column": 2}},
+    }
+    channels = [{"id": name, "name": name, "role": "room", **source} for name, source in sources.items()]
+    machine = Machine.model_validate({"id": "m", "name": "M", "batch_g": [1, 2], "channels": channels})
+    assert [(instrument.name, polls) for instrument, polls in build_instruments(machine, Clock())] == [
+        ("modbus /dev/ttyUSB0", {"rtu-1": 1.0, "rtu-2": 0.5}),
+        ("mqtt broker:1883", {"mqtt-1": 0.25, "mqtt-2": 0.25}),
+        ("mqtt broker:1883", {"mqtt-3": 0.25}),
+        ("serial /dev/ttyACM0", {"line-1": 0.25, "line-2": 0.25}),
+    ]
+
+
 def test_practice_machine_reads_at_once():
     """The practice machine is one link whose three channels give readings as soon as it is open."""
     [(instrument, polls)] = build_instruments(practice_machine(), Clock())
@@ -49,11 +73,14 @@ def test_practice_machine_reads_at_once():
 
 
 def test_no_wire_library_is_loaded_unasked():
-    """Sheets and their links bring neither pymodbus nor tomlkit until one is needed."""
+    """Sheets and their links bring none of the libraries of a wire, nor tomlkit, until one is needed."""
     code = (
-        "import sys; from roastlog.instruments import build, sheet;"
-        "sheet.parse_sheet('''id='a'\nname='A'\nbatch_g=[1,2]\n[[channels]]\nid='b'\nname='B'\nrole='room'\nhttp={}\n''');"
-        "print(sorted({'pymodbus', 'tomlkit'} & set(sys.modules)))"
+        "import sys; from roastlog.clock import Clock; from roastlog.instruments import build, sheet;"
+        "machine = sheet.parse_sheet("
+        "'''id='a'\nname='A'\nbatch_g=[1,2]\n[[channels]]\nid='b'\nname='B'\nrole='room'\nhttp={}\n''');"
+        "build.build_instruments(machine, Clock());"
+        "late = {'pymodbus', 'paho', 'serial', 'thermocouple_its90', 'tomlkit'};"
+        "print(sorted(late & set(sys.modules)))"
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"

@@ -85,10 +85,8 @@ def told(link: Converted, *ids: str) -> dict[str, float | str]:
 
 
 def test_millivolts_and_ohms_become_degrees(link: Converted, wire: Wire):
-    """J with its junction measured by a Pt1000 of the same poll, offset and all; K with a fixed one [computed].
-
-    1097.35 ohm are 25 °C; with the junction's own offset of 15 °C it is at 40 °C, and J at 200 °C gives 8.720 mV.
-    """
+    """J with its junction measured by a Pt1000 of the same poll, offset and all; K with a fixed one [computed]."""
+    # 1097.35 ohm are 25 °C; with the junction's own offset of 15 °C it is at 40 °C, and J at 200 °C gives 8.720 mV.
     wire.says = {"bean_probe": 8.720, "box": 1097.35, "exhaust": 7.138}
     got = told(link, "bean_probe", "box", "exhaust")
     assert got["box"] == pytest.approx(25.0, abs=0.01)

@@ -236,3 +236,24 @@ def test_close_never_raises_and_one_link_has_one_broker():
         instrument.read(["a"])
     with pytest.raises(ValueError, match="one broker"):
         MqttInstrument({"a": one, "b": other}, Clock())
+
+
+def test_a_topic_that_we_may_not_read_is_a_fault_of_its_channel(linked, broker):
+    """A broker that greets, and refuses a subscription (0x80 of MQTT 3.1.1, section 3.9.3; from memory), is told."""
+
+    def serve() -> None:
+        connection, _ = listener.accept()
+        with connection:
+            connection.recv(500)
+            connection.sendall(bytes.fromhex("20 02 00 00"))
+            asked = connection.recv(500)  # SUBSCRIBE: its number stands in the third and fourth byte
+            connection.sendall(bytes.fromhex("90 03") + asked[2:4] + b"\x80")
+            connection.recv(500)
+
+    with socket.create_server(("127.0.0.1", 0)) as listener:
+        thread = threading.Thread(target=serve)
+        thread.start()
+        instrument = linked(broker, probe={"topic": "secret", "port": listener.getsockname()[1]})
+        assert values(instrument.read(["probe"])) == [("probe", "The broker does not let us read secret.")]
+        instrument.close()
+        thread.join()

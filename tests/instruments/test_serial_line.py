@@ -108,7 +108,7 @@ def test_garbage_is_counted_and_never_a_number(cable, linked):
     until(lambda: instrument.garbled == 6)
     [fault] = instrument.read(["probe"])
     assert isinstance(fault, Fault)
-    assert (fault.reason, fault.raw) == ("“196.3,204.1” has 2 columns and not 3.", "-,1,2")
+    assert (fault.reason, fault.raw) == ("“196.3,204.1” has 2 of 3 columns.", "-,1,2")
     cable.say(b"196.3,1,2\n")
     until(lambda: values(instrument.read(["probe"])) == [("probe", 196.3)])
     assert instrument.read(["probe"]) == []

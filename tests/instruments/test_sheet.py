@@ -6,7 +6,7 @@ from hypothesis import strategies as st
 
 from roastlog.errors import SheetError
 from roastlog.instruments.machine import Channel, Control, Machine, practice_machine
-from roastlog.instruments.points import ModbusPoint, Pushed, Simulated
+from roastlog.instruments.points import ModbusPoint, MqttPoint, Pushed, Sensor, SerialPoint, Simulated
 from roastlog.instruments.sheet import parse_sheet, sheet_text
 
 SHEET = """\
@@ -96,6 +96,109 @@ def test_mistake_names_its_line(good, bad, line, says):
     assert says in message
 
 
+WIRES = """\
+id = "drum-4"
+name = "Four-kilo drum"
+batch_g = [800, 4500]
+[[channels]]
+id = "bean_probe"
+name = "Bean probe"
+role = "bean_probe"
+modbus = { device = "/dev/ttyUSB0", baud = 19200, unit = 3, table = "input", address = 0, type = "int16" }
+sensor = { type = "K", cold_junction = "box" }
+[[channels]]
+id = "box"
+name = "Box"
+role = "room"
+mqtt = { host = "broker", topic = "drum-4/box", value = "$.box[0]", user = "drumside", password = "x" }
+sensor = { type = "Pt100" }
+[[channels]]
+id = "exhaust"
+name = "Exhaust"
+role = "exhaust_air"
+serial = { device = "/dev/ttyACM0", separator = ",", column = 2, columns = 3 }
+[[channels]]
+id = "inlet"
+name = "Inlet"
+role = "inlet_air"
+serial = { device = "/dev/ttyACM0", pattern = 'IN (?P<hot>[-.0-9]+)', group = "hot" }
+"""
+
+
+def test_every_wire_arrives():
+    """Serial settings, broker, path, columns, pattern and sensors are what the sheet says."""
+    probe, box, exhaust, inlet = parse_sheet(WIRES).channels
+    assert (probe.source, box.source, exhaust.source, inlet.source) == ("modbus", "mqtt", "serial", "serial")
+    assert probe.modbus is not None
+    assert probe.modbus.line == ("/dev/ttyUSB0", 19200, 8, "none", 1)
+    assert probe.sensor == Sensor(type="K", cold_junction="box")
+    assert box.mqtt is not None
+    assert (box.mqtt.broker.port, box.mqtt.broker.version, box.mqtt.value) == (1883, "3.1.1", "$.box[0]")
+    assert exhaust.serial == SerialPoint(device="/dev/ttyACM0", separator=",", column=2, columns=3)
+    assert inlet.serial is not None
+    assert inlet.serial.line == exhaust.serial.line
+
+
+@pytest.mark.parametrize(
+    ("good", "bad", "line", "says"),
+    [
+        ('device = "/dev/ttyUSB0", ', "", 8, "either `host` (over the network) or `device` (on a serial line)"),
+        ('device = "/dev/ttyUSB0", ', 'device = "/dev/ttyUSB0", host = "a", ', 8, "either `host`"),
+        ('device = "/dev/ttyUSB0", ', 'device = "/dev/ttyUSB0", port = 1502, ', 8, "`port`: that belongs to `host`"),
+        ('device = "/dev/ttyUSB0", ', 'host = "a", ', 8, "`baud`: that belongs to `device`"),
+        ("baud = 19200", "baud = 12", 8, "300 to 921600"),
+        ("baud = 19200", 'parity = "maybe"', 8, '"none" (when left out), "even" or "odd"'),
+        ("unit = 3", "unit = 0", 8, "`unit`: on a serial line units are counted from 1 to 247"),
+        ('type = "K"', 'type = "X"', 9, '"K", "J", "T", "N" or "E"'),
+        (', cold_junction = "box"', "", 9, "either `cold_junction` or `cold_junction_c`"),
+        ('cold_junction = "box"', 'cold_junction = "box", cold_junction_c = 25', 9, "either `cold_junction`"),
+        ('cold_junction = "box"', "cold_junction_c = 400", 9, "°C where the wires end, -40 to 125"),
+        ('cold_junction = "box"', 'cold_junction = "bean_probe"', 9, "there may stand box or exhaust or inlet"),
+        ('cold_junction = "box"', 'cold_junction = "cellar"', 9, '"cellar" is no channel that can measure it'),
+        ('"Pt100"', '"Pt100", cold_junction_c = 0', 15, "a resistance has no cold junction"),
+        ('topic = "drum-4/box"', 'topic = "drum-4/#"', 14, "the topic in quotes, without + and #"),
+        ('topic = "drum-4/box", ', "", 14, "`mqtt` needs `topic`"),
+        ("$.box[0]", "box", 14, "`value`: “box” is no JSON path"),
+        ('user = "drumside", ', "", 14, "`password`: a password needs `user`"),
+        ('user = "drumside"', 'user = "drumside", ca_file = "ca.pem"', 14, "`ca_file`: an authority is used with"),
+        ('user = "drumside"', 'user = "drumside", version = "4"', 14, '"3.1.1" (when left out) or "5"'),
+        ('user = "drumside"', 'user = "drumside", scale = 0', 14, "`scale`: a scale of 0"),
+        ('user = "drumside"', 'user = "drumside", silent_s = 0', 14, "seconds of silence until it is a fault"),
+        ('user = "drumside"', 'user = "drumside", publish = "on"', 14, "`publish` is not known here; in `mqtt` may"),
+        ('separator = ",", column = 2, columns = 3', "column = 2", 20, "either `separator` with `columns`"),
+        ("columns = 3", "columns = 1", 20, "`column`: a line of 1 columns has no column 2"),
+        (", columns = 3", "", 20, "a separator needs `columns`"),
+        ('separator = ",", ', 'separator = "1", ', 20, "what stands between columns"),
+        ("[-.0-9]+", "[-.0-9]+)(a+)+(", 25, "`pattern`: A group may not be repeated"),
+        ("(?P<hot>", "(", 25, "`pattern`: the pattern has no group (?P<hot>…)"),
+        ('group = "hot"', "column = 2", 25, "`column`: that goes with the other form of a line"),
+        ('"/dev/ttyACM0", pattern', '"/dev/ttyACM0", baud = 4800, pattern', 25, "read at two settings at once"),
+        ('"/dev/ttyACM0", pattern', '"/dev/ttyUSB0", baud = 19200, pattern', 8, "as `modbus` and as `serial` at once"),
+    ],
+)  # fmt: skip
+def test_mistake_of_a_wire_names_its_line(good, bad, line, says):
+    """Each mistake about a wire or a sensor is answered with its line and what may stand there."""
+    assert good in WIRES
+    with pytest.raises(SheetError) as caught:
+        parse_sheet(WIRES.replace(good, bad, 1))
+    message = str(caught.value)
+    assert message.startswith(f"Line {line}:")
+    assert says in message
+
+
+def test_what_is_in_degrees_already_needs_no_sensor():
+    """Pushed and simulated channels give °C; a sensor beside them is a mistake."""
+    with pytest.raises(SheetError, match="Line 15: `sensor`: what comes by http is in °C already"):
+        parse_sheet(SHEET.replace("http = {}", 'http = {}\nsensor = { type = "Pt100" }'))
+
+
+def test_a_password_is_not_told_in_a_mistake():
+    """A sheet with a mistake beside its password is answered without it."""
+    with pytest.raises(SheetError) as caught:
+        parse_sheet(WIRES.replace('password = "x"', 'password = "Night Ferry 7", topic2 = 1'))
+    assert "Night" not in str(caught.value)
+
+
 def test_all_mistakes_are_told_at_once():
     """Two mistakes are two lines of the message, in the sheet's order."""
     text = SHEET.replace('role = "room"', 'role = "cellar"').replace("step = 0.5", "step = 0")
@@ -141,15 +244,48 @@ words = (
 numbers = st.floats(-1e6, 1e6, allow_nan=False).map(lambda value: value + 0.0)
 
 
+HOSTS = st.from_regex(r"[a-z0-9.:-]{1,40}", fullmatch=True)
+WIRED: st.SearchStrategy[dict[str, object]] = st.one_of(
+    st.fixed_dictionaries({"host": HOSTS, "port": st.integers(1, 65535), "unit": st.integers(0, 255)}),
+    st.fixed_dictionaries({"device": st.just("/dev/ttyUSB0"), "baud": st.just(19200), "unit": st.integers(1, 247)}),
+)
+MQTT = st.builds(
+    MqttPoint,
+    host=HOSTS,
+    topic=st.from_regex(r"[a-zA-Z0-9 _/-]{1,60}", fullmatch=True),
+    value=st.none() | st.from_regex(r"\$(\.[a-z0-9_-]{1,9}|\[[0-9]\]){0,4}", fullmatch=True),
+    tls=st.just(True),
+    ca_file=st.none() | st.just("/etc/drumside/Eigene CA/ca.pem"),
+    user=st.just("drumside"),
+    password=st.none() | st.text(max_size=40),
+    version=st.sampled_from(("3.1.1", "5")),
+    silent_s=st.floats(1, 3600),
+    offset=numbers,
+)
+SERIAL = st.one_of(
+    st.builds(
+        SerialPoint, device=st.just("/dev/ttyACM0"), separator=st.sampled_from((",", ";", " ", "\t", "::")),
+        column=st.integers(1, 5), columns=st.integers(5, 64), scale=numbers.filter(bool),
+    ),
+    st.builds(
+        SerialPoint, device=st.just("/dev/ttyACM0"), group=st.just("hot"),
+        pattern=st.sampled_from((r"\d+ (?P<hot>[-\d.]+)", "'\"\"\"(?P<hot>.*)\\\\", "°(?P<hot>.+)(x|y)?")),
+    ),
+)  # fmt: skip
+SENSORS = st.one_of(
+    st.none(),
+    st.builds(Sensor, type=st.sampled_from(("Pt100", "Pt1000"))),
+    st.builds(Sensor, type=st.sampled_from(("K", "J", "T", "N", "E")), cold_junction_c=st.floats(-40, 125)),
+)
+
+
 @st.composite
 def points(draw: st.DrawFn) -> ModbusPoint:
     """Any Modbus point."""
     table = draw(st.sampled_from(("input", "holding", "coil", "discrete")))
     registers = table in {"input", "holding"}
     return ModbusPoint(
-        host=draw(st.from_regex(r"[a-z0-9.:-]{1,40}", fullmatch=True)),
-        port=draw(st.integers(1, 65535)),
-        unit=draw(st.integers(0, 255)),
+        **draw(WIRED),
         table=table,
         address=draw(st.integers(0, 65534)),
         type=draw(st.sampled_from(("int16", "uint16", "int32", "uint32", "float32"))) if registers else None,
@@ -166,7 +302,9 @@ def machines(draw: st.DrawFn) -> Machine:
     names = draw(st.lists(ids, min_size=1, max_size=6, unique=True))
     cut = draw(st.integers(1, len(names)))
     sources = st.one_of(
-        points().map(lambda point: {"modbus": point}),
+        st.fixed_dictionaries({"modbus": points(), "sensor": SENSORS}),
+        st.fixed_dictionaries({"mqtt": MQTT, "sensor": SENSORS}),
+        st.fixed_dictionaries({"serial": SERIAL, "sensor": SENSORS}),
         st.just({"http": Pushed()}),
         st.just({"simulated": Simulated()}),
     )
@@ -191,7 +329,7 @@ def machines(draw: st.DrawFn) -> Machine:
     return Machine(id=draw(ids), name=draw(words), batch_g=(smallest, largest), channels=channels, controls=controls)
 
 
-@settings(deadline=None)
+@settings(max_examples=40)
 @given(machines())
 def test_sheet_and_json_round_trip(machine):
     """A machine written as a sheet, or as the JSON that is stored, reads back the same."""

@@ -1,0 +1,38 @@
+"""What docs/instruments.md says can be written as it stands, and says all that can be."""
+
+import re
+from pathlib import Path
+
+import pytest
+
+from roastlog.clock import Clock
+from roastlog.instruments.build import build_instruments
+from roastlog.instruments.machine import SOURCES
+from roastlog.instruments.points import ModbusPoint, MqttPoint, Sensor, SerialPoint
+from roastlog.instruments.sheet import parse_sheet, sheet_text
+
+TEXT = (Path(__file__).parents[2] / "docs" / "instruments.md").read_text(encoding="utf-8")
+SHEETS = re.findall(r"```toml\n(.*?)```", TEXT, re.DOTALL)
+
+
+@pytest.mark.parametrize("sheet", SHEETS)
+def test_each_example_is_a_sheet(sheet):
+    """It can be imported, exported and imported again, and makes its links."""
+    machine = parse_sheet(sheet)
+    assert parse_sheet(sheet_text(machine)) == machine
+    links = build_instruments(machine, Clock())
+    read = {name for _, poll_s in links for name in poll_s}
+    assert read == {part.id for part in (*machine.channels, *machine.controls)}
+
+
+def test_every_source_and_sensor_has_an_example_or_a_line():
+    """No source is missing."""
+    for source in SOURCES:
+        assert re.search(rf"\b{source} = {{", TEXT)
+
+
+@pytest.mark.parametrize("model", [ModbusPoint, MqttPoint, SerialPoint, Sensor])
+def test_every_key_is_named(model):
+    """Each key that a sheet may have stands in the text."""
+    for field in model.model_fields:
+        assert re.search(rf"`{field}|\b{field} = ", TEXT), f"{field} of {model.__name__}"

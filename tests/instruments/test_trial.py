@@ -1,0 +1,142 @@
+"""One channel tried out: what came, what it means, or why nothing did, over every kind of wire."""
+
+import threading
+
+import pytest
+
+from roastlog.instruments.machine import Channel, Control, Machine, practice_machine
+from roastlog.instruments.points import ModbusPoint, MqttPoint, Pushed, Sensor, SerialPoint
+from roastlog.instruments.trial import Trial, try_channel
+from tests.instruments.broker import MISSING, PASSWORD, USER, Broker, Voice
+from tests.instruments.cable import Cable
+from tests.instruments.modbus_server import ModbusServer, free_port
+from tests.live.test_hub import until
+
+
+class Talker:
+    """Says a line again and again over a cable."""
+
+    def __init__(self, cable: Cable, line: bytes) -> None:
+        self.line = line
+        self._cable, self._stop = cable, threading.Event()
+        self._thread = threading.Thread(target=self._run, daemon=True)
+        self._thread.start()
+
+    def stop(self) -> None:
+        """Fall silent."""
+        self._stop.set()
+        self._thread.join()
+
+    def _run(self) -> None:
+        while not self._stop.wait(0.02):
+            self._cable.say(self.line)
+
+
+@pytest.fixture(scope="module")
+def port():
+    """The port of a Modbus server."""
+    with ModbusServer() as server:
+        yield server.port
+
+
+def machine(*channels: Channel, controls: tuple[Control, ...] = ()) -> Machine:
+    """A machine with those."""
+    return Machine(id="drum-4", name="Four-kilo drum", batch_g=(800, 4500), channels=channels, controls=controls)
+
+
+def modbus(port: int, address: int, **rest: object) -> ModbusPoint:
+    """An input register on loopback."""
+    return ModbusPoint.model_validate(
+        {"host": "127.0.0.1", "port": port, "table": "input", "address": address, "type": "int16", **rest}
+    )
+
+
+def test_what_came_and_what_it_means(port):
+    """The raw number, and the value with scale and the channel's own offset."""
+    probe = Channel(id="probe", name="Probe", role="bean_probe", offset_c=-1.5, modbus=modbus(port, 0, scale=0.1))
+    assert try_channel(machine(probe), "probe") == Trial("1963", 194.8, "")
+
+
+def test_a_control_and_a_thermocouple(port):
+    """A control on its steps; a thermocouple in mV with the cold junction that another channel measures."""
+    # K at 188.97 °C with its wires ending at 221.5 °C [computed]: 7.698 - 9.000 = -55 × 0.0236755 mV.
+    gas = Control(id="gas", name="Gas", low=0, high=10, step=0.5, modbus=modbus(port, 10, scale=0.1, table="holding"))
+    probe = Channel(
+        id="probe", name="Probe", role="bean_probe", sensor=Sensor(type="K", cold_junction="box"),
+        modbus=modbus(port, 1, scale=0.0236755),
+    )  # fmt: skip
+    box = Channel(id="box", name="Box", role="room", modbus=modbus(port, 2, scale=0.1))
+    whole = machine(probe, box, controls=(gas,))
+    assert try_channel(whole, "gas") == Trial("40", 4.0, "")
+    trial = try_channel(whole, "probe")
+    assert trial.raw == "-55"
+    assert trial.value == pytest.approx(188.97, abs=0.01)
+
+
+@pytest.mark.parametrize(
+    ("rest", "says"),
+    [
+        ({"address": 5}, "nothing at input address 5"),
+        ({"unit": 9}, "unit 9"),
+        ({"address": 60, "type": "float32"}, "not a number"),
+        ({"port": "nobody"}, "refused the connection"),
+        ({"host": "no..such"}, "No host is called"),
+        ({"table": "coil", "type": None, "address": 900}, "nothing at coil address 900"),
+    ],
+)
+def test_why_there_is_no_value(port, rest, says):
+    """Wrong address, wrong unit, no number, nobody there: each in plain words."""
+    asked = {"port": port, "address": 0, **rest}
+    asked["port"] = free_port() if asked["port"] == "nobody" else port
+    probe = Channel(id="probe", name="Probe", role="bean_probe", modbus=modbus(**asked))
+    trial = try_channel(machine(probe), "probe")
+    assert trial.value is None
+    assert says in trial.reason
+
+
+def test_others_are_left_alone(port):
+    """A channel whose instrument is off does not keep another from being tried."""
+    probe = Channel(id="probe", name="Probe", role="bean_probe", modbus=modbus(port, 0))
+    off = Channel(id="off", name="Off", role="room", modbus=modbus(free_port(), 0))
+    assert try_channel(machine(probe, off), "probe").value == 1963
+
+
+def test_what_cannot_be_tried_says_so():
+    """A pushed channel, a control without a register, and what is not there; the practice drum can be."""
+    gas = Control(id="gas", name="Gas", low=0, high=10, step=0.5)
+    whole = machine(Channel(id="room", name="Room", role="room", http=Pushed()), controls=(gas,))
+    assert try_channel(whole, "room") == Trial("", None, "Room is not read by us: its readings are sent to the API.")
+    assert try_channel(whole, "gas") == Trial("", None, "Gas is not read by us: it has no register.")
+    assert try_channel(whole, "x") == Trial("", None, "There is no channel x on Four-kilo drum.")
+    assert try_channel(practice_machine(), "bean_probe").value == pytest.approx(203, abs=5)
+
+
+def test_a_serial_line(tmp_path):
+    """A line that comes is shown with its value; one that does not fit with its reason; and silence as such."""
+    with Cable(tmp_path) as cable:
+        point = SerialPoint(device=cable.near, separator=",", columns=2)
+        whole = machine(Channel(id="probe", name="Probe", role="bean_probe", serial=point))
+        assert try_channel(whole, "probe", wait_s=0.1).reason == (
+            "The connection is good, but nothing came for probe within 0.1 s."
+        )
+        talking = Talker(cable, b"196.3,C\r\n")
+        assert try_channel(whole, "probe") == Trial("196.3,C", 196.3, "")
+        talking.line = b"T=196.3\r\n"
+        assert try_channel(whole, "probe", wait_s=0.3) == Trial("T=196.3", None, "“T=196.3” has 1 of 2 columns.")
+        talking.stop()
+
+
+@pytest.mark.skipif(MISSING is not None, reason=str(MISSING))
+def test_a_broker_hears_nothing_of_a_trial(tmp_path):
+    """A fresh message is read, an old one told as such; and not even the status that the sheet names is published."""
+    with Broker(tmp_path) as broker, Voice(broker) as voice:
+        point = MqttPoint(
+            host="127.0.0.1", port=broker.port, user=USER, password=PASSWORD, topic="probe", status="status"
+        )
+        whole = machine(Channel(id="probe", name="Probe", role="bean_probe", mqtt=point))
+        voice.say("probe", "196.3", retain=True)
+        trial = try_channel(whole, "probe", wait_s=0.2)
+        assert trial == Trial("196.3", None, "Of probe there is only an old value kept by the broker.")
+        voice.say("end", "x")
+        until(lambda: len(voice.heard) == 2)
+        assert [topic for topic, _, _ in voice.heard] == ["probe", "end"]
