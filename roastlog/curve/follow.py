@@ -15,9 +15,10 @@ _STEP_C = 3.0  # a reading this far off what was foretold is never doubted
 _BEND_C_PER_S = 0.5  # … nor one further off by what a bend of the curve can do since the last good reading
 _FASTEST_C_PER_S = 10.0  # the fastest that a thin probe falls when cold beans hit it [memory: common practice]
 _OUTLIER = 4.0  # a reading further off, in standard deviations, counts only as if it were so far off
-_WAKE = 2.0  # mean of the last few deviations, in the same unit, that chance alone does not make: 4 of its own
-_WAKE_SHARE = 0.4  # weight of the newest deviation in that mean
-_WAKE_BEND_C2 = 1e-4  # what a bend nobody expected adds to the variance of the bend [°C²/s⁴]
+_WAKE = 1.08  # mean of the last deviations, in the same unit, that chance alone does not make: 3.8 of its own
+_WAKE_SHARE = 0.15  # weight of the newest deviation in that mean
+_WAKE_RATE, _WAKE_BEND = 2.5e-3, 1e-6  # what a bend nobody expected adds to the variances [°C²/s²], [°C²/s⁴]
+
 
 Reading = tuple[float, float]  # [s], [°C]
 
@@ -169,7 +170,7 @@ class Follower:
         # Deviations to one side, reading after reading, are a bend sharper than the model holds for likely.
         self._drift += _WAKE_SHARE * (off - self._drift)
         if abs(self._drift) > _WAKE:
-            trend.loosen(_WAKE_BEND_C2)
+            trend.loosen(_WAKE_RATE, _WAKE_BEND)
             self._drift = 0.0
 
 

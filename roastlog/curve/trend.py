@@ -128,6 +128,7 @@ class Trend:
         self.lr = lr * kept
         self.lb = lb * kept
 
-    def loosen(self, bend_c2: float) -> None:
-        """Trust the bend less: add to its variance. [°C²/s⁴]"""
+    def loosen(self, rate_c2: float, bend_c2: float) -> None:
+        """Trust rate and bend less: add to their variances. [°C²/s²], [°C²/s⁴]"""
+        self.rr += rate_c2
         self.bb += bend_c2

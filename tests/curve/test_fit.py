@@ -37,11 +37,9 @@ def test_one_sided_fit_is_scipys(window_s: int, order: int):
 
 
 def test_polynomial_of_nist_wampler1():
-    """Value and slope at 0 of the fifth-degree polynomial through NIST's Wampler1 data are the certified 1 and 1.
-
-    NIST StRD, linear regression, Wampler1: y = 1 + x + … + x⁵ for x = 0, 1, …, 20, all six coefficients certified as 1.
-    Data and certificate follow from that definition [memory], so they are made here.
-    """
+    """Value and slope at 0 of the fifth-degree polynomial through NIST's Wampler1 data are the certified 1 and 1."""
+    # NIST StRD, linear regression, Wampler1: y = 1 + x + … + x⁵ for x = 0, 1, …, 20, all six coefficients certified
+    # as 1. Data and certificate follow from that definition [memory], so they are made here.
     x = np.arange(21.0)
     y = sum(x**power for power in range(6))
     assert rates.fit_weights(x, 5, 0) @ y == pytest.approx(1, abs=1e-6)

@@ -60,10 +60,8 @@ def by_statsmodels(time_s: Array, temp_c: Array, first_state: tuple[float, ...])
 
 @pytest.mark.parametrize("seed", range(4))
 def test_filter_and_smoother_are_those_of_statsmodels(seed: int):
-    """States and covariances, filtered and smoothed, equal statsmodels' at uneven times with readings missing.
-
-    Outside check: statsmodels 0.15, `KalmanSmoother` (Durbin and Koopman's formulas, not ours).
-    """
+    """States and covariances, filtered and smoothed, equal statsmodels' at uneven times with readings missing."""
+    # Outside check: statsmodels 0.15, `KalmanSmoother` (Durbin and Koopman's formulas, not ours).
     time_s, temp_c = uneven(seed)
     steps = forth(time_s, temp_c, NOISE_C2, PUSHES, charge_s=0.0)
     theirs = by_statsmodels(time_s, temp_c, steps[0].trend)
@@ -91,10 +89,8 @@ def test_passage_is_the_exponential_of_the_model(step_s: float):
 
 @given(st.floats(0.2, 5.0), st.integers(0, 2**32 - 1))
 def test_stretched_time_scales_the_rate(factor: float, seed: int):
-    """Stretch time, the bend's life with it and the pushes by its fifth power, and the rate is that much lower.
-
-    So much holds. A roast stretched without its model gives another rate, since the model has times of its own.
-    """
+    """Stretch time, the bend's life with it and the pushes by its fifth power, and the rate is that much lower."""
+    # So much holds. A roast stretched without its model gives another rate, since the model has times of its own.
     rng = np.random.default_rng(seed)
     plain = Trend(90.0, NOISE_C2)
     stretched = Trend(90.0, NOISE_C2)
