@@ -2,21 +2,24 @@
 
 import logging
 import threading
-from dataclasses import asdict
+from dataclasses import asdict, fields
 from functools import partial
 from typing import Any, Final, Protocol, runtime_checkable
 from uuid import UUID, uuid5
 
 from roastlog.clock import Clock
+from roastlog.curve.faults import Thresholds
 from roastlog.errors import NoSuchMachine, StoreError
 from roastlog.instruments.build import build_instruments
 from roastlog.instruments.machine import Machine
 from roastlog.journal.entries import Entry
 from roastlog.journal.fold import fold
+from roastlog.live.foresight import LOOK_BACK_S, NOTHING, Foresight
+from roastlog.live.history import History
 from roastlog.live.intake import Intake
 from roastlog.live.machine import LiveMachine, Turn
-from roastlog.live.recorder import Link, LinkReader, Saver
-from roastlog.live.view import batch_part, machine_part, planned_drop
+from roastlog.live.recorder import SAVE_S, Link, LinkReader, Repeater
+from roastlog.live.view import batch_part, machine_part
 from roastlog.store import batches as lists
 from roastlog.store import books
 from roastlog.store import journal as stored
@@ -24,6 +27,9 @@ from roastlog.store.batches import BatchSummary
 from roastlog.store.store import Store
 
 log = logging.getLogger(__name__)
+RATES: Final = tuple(field.name for field in fields(Thresholds) if field.name.endswith("_c_per_min"))
+UNSAVED: Final = "Readings cannot be written; they are kept in memory and written when the disk returns"
+UNSEEN: Final = "No outlook can be made; readings and taps are kept all the same"
 LONGEST_ROAST_MS: Final = 2 * 3_600_000
 NAMESPACE: Final = UUID("5c1c8f4e-6f0e-4a53-9a5e-3d2b7a9c1f10")  # of moves read off machines; drawn once at random
 
@@ -39,13 +45,14 @@ class Follower(Protocol):
 class _Place:
     """One machine at the desk."""
 
-    def __init__(self, live: LiveMachine, seq: int) -> None:
-        self.live = live
+    def __init__(self, live: LiveMachine, foresight: Foresight, seq: int) -> None:
+        self.live, self.foresight = live, foresight
         self.seq = seq
         self.lock = threading.Lock()
         self.readers: list[LinkReader] = []
         self.view: dict[str, Any] = {}
-        self.drop_at_s: float | None = None
+        self.coffee: str | None = None
+        self.outlook: dict[str, Any] = NOTHING
 
 
 class Desk:
@@ -57,13 +64,16 @@ class Desk:
         self._machines: dict[str, Machine] = {}
         self._adding = threading.Lock()
         self.intake = Intake(store, clock, self._machines, knobs=self._knobs, heard=self.refresh)
-        self._saver = Saver(self._save)
+        self.history = History(store)
+        self._saver = Repeater("saver", SAVE_S, self._save, UNSAVED)
+        self._seer = Repeater("seer", 1.0, self.foresee, UNSEEN)
 
     def start(self) -> None:
         """Set up the machines of the database, take up what was under way, and begin to read."""
         for sheet in books.machine_sheets(self._store.read):
             self.add(Machine.model_validate_json(sheet))
         self._saver.start()
+        self._seer.start()
 
     def add(self, machine: Machine) -> None:
         """Begin to read a machine; one with the same id is replaced, and goes on as it is if the disk fails."""
@@ -72,7 +82,7 @@ class Desk:
             if old is not None:
                 old.live.save()  # the new one takes its curve from the disk
             live = LiveMachine(machine, self._store, self._clock)
-            place = _Place(live, stored.last_seq(self._store.read, machine.id))
+            place = _Place(live, Foresight(machine, self.history), stored.last_seq(self._store.read, machine.id))
             with place.lock:
                 self._look(place)
             self._places[machine.id] = place
@@ -86,6 +96,7 @@ class Desk:
 
     def close(self) -> None:
         """Stop reading, save what there is, and let all watchers go."""
+        self._seer.stop()
         with self._adding:
             for place in self._places.values():
                 self._leave(place)
@@ -121,7 +132,16 @@ class Desk:
                     self._follow(place, entry)
                     told = entry.model_dump(mode="json")
                     place.live.hub.tell("entry", {"entry": {**told, "seq": seq}, "view": place.view}, seq=seq)
-                self._tell_outlook(place)
+
+    def foresee(self) -> None:
+        """Make the outlook, heads-ups and suggestions of all machines anew, and tell those that are news."""
+        for place in list(self._places.values()):
+            outlook = self._foreseen(place)
+            with place.lock:
+                if outlook != place.outlook:
+                    place.outlook = outlook
+                    place.view["outlook"] = outlook
+                    place.live.hub.tell("outlook", outlook)
 
     def _place(self, machine_id: str) -> _Place:
         place = self._places.get(machine_id)
@@ -157,16 +177,15 @@ class Desk:
             "batch": None,
             "waiting": [{"code": other.code, "title": other.title} for other in waiting],
             "links": [asdict(reader.link) for reader in place.readers],
+            "outlook": place.outlook,
         }
-        place.drop_at_s = None
+        place.coffee = None if current is None else current.coffee
         if batch is not None and current is not None:
             columns = {
                 name: [float("nan") if value is None else value for value in column]
                 for name, column in live.columns().items()
             }
             place.view["batch"] = batch_part(machine, batch, current, columns, live.value_at, now_ms)
-            if batch.state == "roasting":
-                place.drop_at_s = planned_drop(batch)
 
     def _current(self, machine_id: str, now_ms: int) -> tuple[BatchSummary | None, list[BatchSummary]]:
         """What the machine is at: the batch in the drum, else the next one, else the last one that left it."""
@@ -192,9 +211,25 @@ class Desk:
     def _tell_state(self, place: _Place) -> None:
         place.live.hub.tell("state", {"links": [asdict(reader.link) for reader in place.readers]})
 
-    def _tell_outlook(self, place: _Place) -> None:
-        if place.drop_at_s is not None:
-            place.live.hub.tell("outlook", {"moment": "drop", "time_s": place.drop_at_s, "basis": "plan"})
+    def _foreseen(self, place: _Place) -> dict[str, Any]:
+        """What can be said of the batch at a machine. It takes its time and holds up nobody."""
+        live, batch, coffee = place.live, place.live.batch, place.coffee
+        if batch is not None and batch.state == "roasting":
+            settings = books.settings(self._store.read)
+            thresholds = Thresholds(**{name: settings[name] for name in RATES if name in settings})
+            advice = place.foresight.roasting(
+                batch,
+                coffee,
+                live.columns(),
+                thresholds=thresholds,
+                temp_unit=settings.get("units_temp", "C"),
+            )
+        elif batch is not None and batch.state == "open" and "charge" not in batch.moments:
+            now_ms = self._clock.now_ms()
+            advice = place.foresight.waiting(live.rows_between(now_ms - 1000 * LOOK_BACK_S, now_ms), now_ms)
+        else:
+            advice = NOTHING
+        return advice
 
     def _knobs(self, machine_id: str) -> dict[str, float]:
         return self._place(machine_id).live.knobs

@@ -128,9 +128,10 @@ class History:
         if coffee is None:
             return []
         codes = lists.roasted(self._store.read, machine.id, coffee, before_ms=before_ms, limit=limit)
-        return [self._roast(code, machine) for code in reversed(codes)]
+        return [self.roast(code, machine) for code in reversed(codes)]
 
-    def _roast(self, code: str, machine: Machine) -> Roast:
+    def roast(self, code: str, machine: Machine) -> Roast:
+        """One batch that a machine roasted; all of its columns are empty where nothing is known of it."""
         entries = stored.entries_of(self._store.read, code)
         key = (len(entries), machine)
         with self._lock:

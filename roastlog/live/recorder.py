@@ -1,4 +1,4 @@
-"""Reading instruments: a thread a link, each channel on its own schedule, and one thread that saves once a second.
+"""Reading instruments: a thread a link, each channel on its own schedule, and threads that do the rest time and again.
 
 It runs with no page open. A link that is lost is tried again with growing pauses and delays no other; its loss is
 logged once, and so is its return.
@@ -124,21 +124,33 @@ class LinkReader:
         self._changed()
 
 
-class Saver:
-    """Calls ``save`` every `SAVE_S`, and a last time when it is stopped."""
+class Repeater:
+    """Calls ``work`` again and again in a thread of its own, and a last time when it is stopped.
 
-    def __init__(self, save: Callable[[], Any]) -> None:
-        self._save = save
+    Parameters
+    ----------
+    name
+        Of the thread.
+    every_s
+        How often, the work's own time counted in. [s]
+    work
+        What to do; when it fails it is called again all the same.
+    trouble
+        What a failure means, for the log; said once until it works again.
+    """
+
+    def __init__(self, name: str, every_s: float, work: Callable[[], Any], trouble: str) -> None:
+        self._every_s, self._work, self._trouble = every_s, work, trouble
         self._stop = threading.Event()
         self._failing = False
-        self._thread = threading.Thread(target=self._run, name="saver", daemon=True)
+        self._thread = threading.Thread(target=self._run, name=name, daemon=True)
 
     def start(self) -> None:
-        """Begin to save."""
+        """Begin."""
         self._thread.start()
 
     def stop(self) -> None:
-        """Save a last time and stop."""
+        """Do it a last time and stop."""
         self._stop.set()
         if self._thread.is_alive():
             self._thread.join(20)
@@ -146,15 +158,13 @@ class Saver:
     def _run(self) -> None:
         last, took_s = False, 0.0
         while not last:
-            last = self._stop.wait(max(SAVE_S / 4, SAVE_S - took_s))
+            last = self._stop.wait(max(self._every_s / 4, self._every_s - took_s))
             begun_s = time.monotonic()
             try:
-                self._save()
+                self._work()
                 self._failing = False
             except Exception:
                 if not self._failing:
-                    log.exception(
-                        "Readings cannot be written; they are kept in memory and written when the disk returns"
-                    )
+                    log.exception(self._trouble)
                 self._failing = True
             took_s = time.monotonic() - begun_s

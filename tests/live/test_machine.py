@@ -11,9 +11,9 @@ from hypothesis import strategies as st
 from roastlog.curve.series import Curve
 from roastlog.errors import StoreError
 from roastlog.instruments.base import Reading
-from roastlog.live import recorder
+from roastlog.live.desk import UNSAVED
 from roastlog.live.machine import LONGEST_S, LiveMachine
-from roastlog.live.recorder import Saver
+from roastlog.live.recorder import Repeater
 from roastlog.services import Services
 from roastlog.store import readings as stored
 from tests.conftest import SHEET, START_MS, Bench
@@ -206,9 +206,7 @@ def test_what_the_disk_refuses_is_kept_and_written_later(bench: Bench):
     assert bench.client.get("/healthz").status_code == 200
 
 
-def test_the_saver_tells_once_that_the_disk_fails_and_goes_on(
-    bench: Bench, caplog: pytest.LogCaptureFixture, monkeypatch: pytest.MonkeyPatch
-):
+def test_the_saver_tells_once_that_the_disk_fails_and_goes_on(bench: Bench, caplog: pytest.LogCaptureFixture):
     """One line in the log however often it fails, and the readings are there when it works again."""
     store, live = bench.services.store, live_of(bench)
     store.write(lambda db: db.conn.execute("PRAGMA busy_timeout = 1").fetchone())
@@ -223,8 +221,7 @@ def test_the_saver_tells_once_that_the_disk_fails_and_goes_on(
     bench.push((0, "bean_probe", 100.0))
     bench.services.desk._saver.stop()  # this test's own is the only one
     caplog.clear()
-    monkeypatch.setattr(recorder, "SAVE_S", 0.02)
-    saver = Saver(save)
+    saver = Repeater("saver", 0.02, save, UNSAVED)
     saver.start()
     for _ in range(5):
         before = len(tries)

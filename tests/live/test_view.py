@@ -54,23 +54,6 @@ def test_the_plan_says_when_to_drop_once_first_crack_is_marked(bench: Bench, pla
     assert view(bench)["batch"]["plan"]["drop_at_s"] == pytest.approx(drop_at_s)
 
 
-def test_the_outlook_is_told_to_those_who_watch(bench: Bench):
-    """After first crack each entry is followed by when the planned development will be reached."""
-    code = bench.open(plan={"development_s": 80})
-    hub = bench.services.hub("drum-4")
-    bench.push((0, "bean_probe", 200.0))
-    watch = hub.watch()
-    next(watch)
-    bench.say(bench.entry("moment", 0, batch=code, moment="charge"))
-    assert [event.name for event in next(watch)] == ["entry"]
-    bench.clock.turn_to(500)
-    bench.say(bench.entry("moment", 500, batch=code, moment="first_crack"))
-    entry, outlook = next(watch)
-    assert '"expected":"drop"' in entry.data
-    assert outlook.data == '{"moment":"drop","time_s":580.0,"basis":"plan"}'
-    watch.close()
-
-
 def test_the_next_batch_waits_while_one_roasts(bench: Bench):
     """It is named as waiting, and takes its turn when the one before has dropped."""
     first = bench.open(-30, coffee="Alder washed")
