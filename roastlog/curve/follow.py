@@ -142,9 +142,11 @@ class Follower:
         if self.count < 3:  # nothing to foretell with yet: only what no probe can do is doubted
             return not _follows(last, (time_s, temp_c))
         since_s = time_s - self.last_s
-        foretold_c = trend.level + since_s * trend.rate
+        off_c = abs(temp_c - trend.level - since_s * trend.rate) - _STEP_C - _BEND_C_PER_S * since_s
+        if off_c <= 0:
+            return False
         spread_c = math.sqrt(trend.ll + since_s * (2 * trend.lr + since_s * trend.rr) + self.noise.variance_c2)
-        return abs(temp_c - foretold_c) > _STEP_C + _BEND_C_PER_S * since_s + 6 * spread_c
+        return off_c > 6 * spread_c
 
     def _doubt(self, time_s: float, temp_c: float) -> None:
         if self._doubted and not _follows(self._doubted[-1], (time_s, temp_c)):

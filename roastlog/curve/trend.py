@@ -35,7 +35,7 @@ class Pushes(NamedTuple):
 
     def at(self, since_charge_s: float) -> float:
         """Intensity of the white noise that drives the bend; before charge, and without one, the lasting part."""
-        if self.at_charge == 0.0 or not 0.0 <= since_charge_s < 1000.0:
+        if self.at_charge == 0.0 or not 0.0 <= since_charge_s < 15 * self.die_out_s:
             return self.always
         return self.always + self.at_charge * exp(-since_charge_s / self.die_out_s)
 
