@@ -2,10 +2,8 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from pathlib import Path
 from typing import Any, Final
 
-from roastlog.clock import Clock
 from roastlog.curve.align import Alignment, shift_s
 from roastlog.curve.compare import Comparison, compare
 from roastlog.curve.pairing import Traits, traits
@@ -14,7 +12,7 @@ from roastlog.curve.smooth import smooth_curve
 from roastlog.curve.why import Usual, usual_spread
 from roastlog.errors import CodeError, CurveError, NoSuchBatch
 from roastlog.instruments.machine import Control
-from roastlog.live.history import History, bean_column, roast_of
+from roastlog.live.history import bean_column, roast_of
 from roastlog.services.records import Record, Records
 from roastlog.store import batches as lists
 from roastlog.store.batches import BatchSummary
@@ -96,10 +94,6 @@ class SideBySide:
 class Comparisons(Records):
     """Comparing within one data folder."""
 
-    def __init__(self, folder: Path, clock: Clock) -> None:
-        super().__init__(folder, clock)
-        self._history = History(self.store)
-
     def compared(self, typed: Sequence[str], align: Alignment = "charge") -> SideBySide:
         """Batches by their codes as typed, each held against the first that is there."""
         records, left_out = self._found(typed)
@@ -136,7 +130,7 @@ class Comparisons(Records):
         """What is usual between two batches of its coffee on its machine, those that are looked at left aside."""
         if record.machine is None:
             return Usual()
-        earlier = self._history.earlier(record.machine, record.summary.coffee)
+        earlier = self.desk.history.earlier(record.machine, record.summary.coffee)
         return usual_spread([roast for roast in earlier if roast.name not in but])
 
     def guide_for(self, text: str) -> str | None:
