@@ -24,6 +24,7 @@ from roastlog.plot.panels import (
     WORDS,
     Frame,
     apart,
+    foot_bars,
     lanes_panel,
     minutes,
     new_panel,
@@ -45,7 +46,10 @@ _ROLES: Final[dict[str, tuple[str, str | list[int], float]]] = {  # role: token,
 }
 _BEAN_ROLES: Final = frozenset({"bean_probe", "bean_surface"})
 
+_LIVE_BESIDE: Final = {"line_width": 1.6, "line_dash": [1, 3]}  # the live line where the smoothed one is drawn too
+
 _END_GAP_C: Final = 11.0  # a line of words on the record's panel
+_END_GAP_PX: Final = 15
 _FOUND_S: Final = 90.0
 _MOST_RATE: Final = 60.0
 
@@ -88,13 +92,23 @@ def record_figure(
     columns: Columned,
     overlays: Mapping[str, Columns] | None = None,
     *,
+    smooth: Columned | None = None,
     temp_unit: str = "C",
 ) -> dict[str, Any]:
     """The record page's panels: the same look, taller, the whole curve and no room for what is to come.
 
-    Parameters and result are those of `live_figure`.
+    Parameters and result are those of `live_figure`, and besides:
+
+    Parameters
+    ----------
+    overlays
+        ``faults`` as `roastlog.plot.overlays` makes them: bars on the time axis.
+    smooth
+        ``t_s``, and for a bean channel that was smoothed ``smooth_…`` [°C] and ``smooth_rate_…`` [°C/min]. What is
+        drawn of them has a name that begins with “smooth ”; what shows the live values in their place begins with
+        “live ” and is not visible, nor is what belongs to both on each other, which begins with “both ”.
     """
-    return _item(channels, controls, columns, overlays or {}, RECORD, temp_unit)
+    return _item(channels, controls, columns, overlays or {}, RECORD, temp_unit, smooth)
 
 
 def live_columns(channels: Sequence[Mapping[str, Any]], columns: Columned) -> dict[str, NDArray[np.float32]]:
@@ -124,9 +138,11 @@ def _item(
     overlays: Mapping[str, Columns],
     frame: Frame,
     temp_unit: str,
+    smooth: Columned | None = None,
 ) -> dict[str, Any]:
     data = live_columns(channels, columns)
     live = ColumnDataSource(data, name="live")
+    smoothed = ColumnDataSource({name: np.asarray(values, np.float32) for name, values in (smooth or {}).items()})
     end_s = float(data["t_s"][-1]) if data["t_s"].size else 0.0
     time = Range1d(0, frame.reach_s(end_s), name="time")
     temperatures = _temperatures(channels, live, time, frame)
@@ -134,9 +150,10 @@ def _item(
     temperatures.extra_y_ranges["tiers"] = Range1d(0, 1, name="tiers")  # a low panel shows its upper part only
     rules(temperatures, overlays.get("marks"), "marks", dash="solid", ink="ink")
     rules(temperatures, overlays.get("ahead"), "ahead", dash="dotted", ink="ink-2")
-    _curves(temperatures, channels, live, overlays)
-    rates = _rates(channels, live, time, frame)
+    _curves(temperatures, channels, live, smoothed, overlays)
+    rates = _rates(channels, live, smoothed, time, frame)
     reads_in(rates, rate_ticks(temp_unit), f"°{temp_unit}/min")
+    foot_bars(rates, overlays.get("faults"))
     panels = [temperatures, rates]
     if controls:
         panels.append(lanes_panel(controls, overlays.get("ribbon"), time, frame))
@@ -146,7 +163,10 @@ def _item(
 
 def _temperatures(channels: Sequence[Mapping[str, Any]], live: ColumnDataSource, time: Range1d, frame: Frame) -> Plot:
     temps = [live.data[channel["id"]] for channel in channels]
-    top = max([260.0, *(float(np.ceil(np.nanmax(temp) / 20 + 1)) * 20 for temp in temps if np.isfinite(temp).any())])
+    above = 2 if frame is RECORD else 1  # there the words at the ends and the drop's stand still and need the room
+    top = max(
+        [260.0, *(float(np.ceil(np.nanmax(temp) / 20 + above)) * 20 for temp in temps if np.isfinite(temp).any())]
+    )
     panel = new_panel(time, Range1d(60, top, name="temp"), frame.temp_px, name="temperatures")
     minutes(panel, frame.tick_s, shown=True)
     return panel
@@ -156,27 +176,70 @@ def _curves(
     panel: Plot,
     channels: Sequence[Mapping[str, Any]],
     live: ColumnDataSource,
+    smoothed: ColumnDataSource,
     overlays: Mapping[str, Columns],
 ) -> None:
     guide = ColumnDataSource(overlays.get("guide") or {"t_s": [], "temp_c": []}, name="guide")
     thin = Line(x="t_s", y="temp_c", line_width=1.2, line_color=TOKENS["guide"], tags=[{"line_color": "guide"}])
     panel.add_glyph(guide, thin)
     for channel in reversed(channels):
-        panel.add_glyph(live, _line(channel, channel["id"]))
+        _trace(panel, channel, channel["id"], live, smoothed)
     _dots(panel, ColumnDataSource(overlays.get("checks") or checks([]), name="checks"))
     _ends(panel, channels, live)
 
 
-def _rates(channels: Sequence[Mapping[str, Any]], live: ColumnDataSource, time: Range1d, frame: Frame) -> Plot:
-    shown = [live.data[f"rate_{channel['id']}"] for channel in channels if channel["role"] in _BEAN_ROLES]
+def _trace(
+    panel: Plot, channel: Mapping[str, Any], field: str, live: ColumnDataSource, smoothed: ColumnDataSource
+) -> None:
+    """One line; or where it was smoothed, the smoothed one, and two that can be shown in its place or beside it."""
+    as_live = panel.add_glyph(live, _line(channel, field))
+    if f"smooth_{field}" in smoothed.data:
+        as_live.name, as_live.visible = f"live {field}", False
+        panel.add_glyph(live, _line(channel, field, **_LIVE_BESIDE), name=f"both {field}", visible=False)
+        panel.add_glyph(smoothed, _line(channel, f"smooth_{field}"), name=f"smooth {field}")
+
+
+def _rates(
+    channels: Sequence[Mapping[str, Any]],
+    live: ColumnDataSource,
+    smoothed: ColumnDataSource,
+    time: Range1d,
+    frame: Frame,
+) -> Plot:
+    fields = [(channel, f"rate_{channel['id']}") for channel in channels if channel["role"] in _BEAN_ROLES]
+    shown = [live.data[field] for _, field in fields]
+    shown += [smoothed.data[f"smooth_{field}"] for _, field in fields if f"smooth_{field}" in smoothed.data]
     highest = _highest_rate(live.data["t_s"], shown)
     panel = new_panel(time, Range1d(0, highest, name="rate"), frame.rate_px, name="rates")
     minutes(panel, frame.tick_s, shown=False)
     panel.min_border_top = panel.min_border_bottom = 7  # else the first and the last tick lose half their number
-    for channel in reversed(channels):
-        if channel["role"] in _BEAN_ROLES:
-            panel.add_glyph(live, _line(channel, f"rate_{channel['id']}"))
+    for channel, field in reversed(fields):
+        _trace(panel, channel, field, live, smoothed)
+    _rate_ends(panel, fields, live, smoothed, highest * _END_GAP_PX / frame.rate_px)
     return panel
+
+
+def _rate_ends(
+    panel: Plot,
+    fields: Sequence[tuple[Mapping[str, Any], str]],
+    live: ColumnDataSource,
+    smoothed: ColumnDataSource,
+    gap: float,
+) -> None:
+    """Words that tell the smoothed rates from the live ones, where both are drawn."""
+    ends = []
+    for channel, field in fields:
+        if f"smooth_{field}" in smoothed.data:
+            for word, column in ((" live", live.data[field]), ("", smoothed.data[f"smooth_{field}"])):
+                here = np.flatnonzero(np.isfinite(column))
+                if here.size:
+                    ends.append((channel, word, float(live.data["t_s"][here[-1]]), float(column[here[-1]])))
+    for (channel, word, at_s, _), rate in zip(ends, apart([max(0.0, rate) for *_, rate in ends], gap), strict=True):
+        token = _ROLES[channel["role"]][0]
+        words = Text(x="t_s", y="rate", text="text", x_offset=5, text_baseline="middle", **WORDS)
+        words.text_color, words.tags = TOKENS[token], [{"text_color": token}]
+        source = ColumnDataSource({"t_s": [at_s], "rate": [rate], "text": [f"{channel['short']}{word}"]})
+        panel.add_glyph(source, words, name=f"both words {channel['id']}{word}", visible=False)
 
 
 def _highest_rate(time_s: NDArray[np.float32], rates: Sequence[NDArray[np.float32]]) -> float:
@@ -186,17 +249,10 @@ def _highest_rate(time_s: NDArray[np.float32], rates: Sequence[NDArray[np.float3
     return max(24.0, float(np.ceil(highest / 5)) * 5 + 2)
 
 
-def _line(channel: Mapping[str, Any], field: str) -> Line:
+def _line(channel: Mapping[str, Any], field: str, **other: Any) -> Line:  # noqa: ANN401 - properties of a line
     token, dash, width_px = _ROLES[channel["role"]]
-    return Line(
-        x="t_s",
-        y=field,
-        line_width=width_px,
-        line_dash=dash,
-        line_join="round",
-        line_color=TOKENS[token],
-        tags=[{"line_color": token}],
-    )
+    own = {"line_width": width_px, "line_dash": dash, "line_join": "round", "line_color": TOKENS[token]} | other
+    return Line(x="t_s", y=field, tags=[{"line_color": token}], **own)
 
 
 def _dots(panel: Plot, source: ColumnDataSource) -> None:

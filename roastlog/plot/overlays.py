@@ -33,6 +33,8 @@ LINES: Final[tuple[tuple[str, tuple[int, ...]], ...]] = (
     ("inlet", (14, 4)),
     ("drum", (4, 2, 1, 2)),
 )
+_LEAST_FAULT_S: Final = 6.0  # what is over in a moment still has to be seen
+_BESIDE_S: Final = 20.0  # numbers closer than this would run into each other
 LANE_FILL: Final = 0.45  # how much of its lane the tallest bar takes; the setting is written above it
 
 
@@ -58,6 +60,29 @@ def marks(moments: Iterable[tuple[str, float]]) -> Columns:
         columns["t_s"].append(round(time_s, 2))
         columns["label"].append(words)
         columns["y"].append(_TIERS_Y[tier])
+    return columns
+
+
+def faults(spans: Iterable[tuple[float, float]]) -> Columns:
+    """Bars on the time axis for the faults of a curve, each with its number in the list beside it.
+
+    Parameters
+    ----------
+    spans
+        Start and end of each, in the order of their starts. [s from charge]
+
+    Returns
+    -------
+    dict
+        Columns ``left``, ``right``, ``text`` and ``tier``: 0 for a number just above the bar, 1 for one above that.
+    """
+    columns: Columns = {"left": [], "right": [], "text": [], "tier": []}
+    for number, (start_s, end_s) in enumerate(spans, start=1):
+        beside = bool(columns["left"]) and start_s - columns["left"][-1] < _BESIDE_S
+        columns["tier"].append(1 - columns["tier"][-1] if beside else 0)
+        columns["left"].append(round(start_s, 1))
+        columns["right"].append(round(max(end_s, start_s + _LEAST_FAULT_S), 1))
+        columns["text"].append(str(number))
     return columns
 
 

@@ -12,7 +12,7 @@ from bokeh.core.properties import value
 from bokeh.models import ColumnDataSource, FixedTicker, Plot, Quad, Range1d, Segment, SingleIntervalTicker, Text
 from bokeh.plotting import figure
 
-from roastlog.plot.overlays import Columns, marks, ribbon
+from roastlog.plot.overlays import Columns, faults, marks, ribbon
 from roastlog.units import c_from_f, rate_c_from_f
 
 # Okabe–Ito hues, darkened until they stand 3:1 and more off the paper; each role has a dash of its own besides.
@@ -107,6 +107,19 @@ def rules(panel: Plot, columns: Columns | None, name: str, *, dash: str, ink: st
     words = Text(x="t_s", y="y", text="label", x_offset=4, text_baseline="top", text_color=TOKENS[ink], **WORDS)
     words.tags = [{"text_color": ink}]
     panel.add_glyph(source, words, y_range_name="tiers")
+
+
+def foot_bars(panel: Plot, columns: Columns | None) -> None:
+    """Bars along the foot of a panel that begins at zero, as `roastlog.plot.overlays.faults` makes them."""
+    data = columns or faults([])
+    foot = panel.y_range.end / panel.height
+    source = ColumnDataSource(data | {"y": [foot * (5 + 12 * tier) for tier in data["tier"]]}, name="faults")
+    bar = Segment(x0="left", x1="right", y0=value(foot * 2), y1=value(foot * 2), line_width=4, line_color=TOKENS["ink"])
+    bar.tags = [{"line_color": "ink"}]
+    panel.add_glyph(source, bar)
+    words = Text(x="left", y="y", text="text", text_baseline="bottom", text_color=TOKENS["ink"], **WORDS)
+    words.text_font_style, words.tags = "bold", [{"text_color": "ink"}]
+    panel.add_glyph(source, words)
 
 
 def lanes_panel(controls: Sequence[Mapping[str, Any]], bars: Columns | None, time: Range1d, frame: Frame) -> Plot:

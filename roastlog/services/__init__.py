@@ -1,15 +1,17 @@
 """The one place that joins store, live path and pure folders. Routes and commands call this and nothing below it.
 
-A topic a module, each building on the one before: books → machines → records → bags, comparing, drawings, today.
+A topic a module, each building on the one before: books → machines → records → bags, today, and
+comparing → analysis → drawings.
 """
 
 from pathlib import Path
 
 from roastlog.clock import Clock
 from roastlog.live.intake import Result
+from roastlog.services.analysis import Analysis
 from roastlog.services.bags import Address, Bag, Bags, lan_address
 from roastlog.services.books import Lot, Settings
-from roastlog.services.comparing import Compared, Comparisons, LeftOut, SideBySide
+from roastlog.services.comparing import Compared, LeftOut, SideBySide
 from roastlog.services.drawings import Drawings
 from roastlog.services.keeping import Keeping, Kept, back_up, restore
 from roastlog.services.machines import MachineNow
@@ -20,6 +22,7 @@ from roastlog.store.books import Person
 
 __all__ = [
     "Address",
+    "Analysis",
     "Bag",
     "BatchSummary",
     "Compared",
@@ -44,7 +47,7 @@ __all__ = [
 ]
 
 
-class Services(Bags, Comparisons, Drawings, TodayPage, Keeping):
+class Services(Bags, Drawings, TodayPage, Keeping):
     """One data folder at work.
 
     Parameters

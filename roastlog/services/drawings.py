@@ -9,10 +9,11 @@ from roastlog.instruments.machine import Machine
 from roastlog.live.history import bean_column
 from roastlog.live.view import machine_part
 from roastlog.plot import overlays
-from roastlog.services.records import Records, value_of
+from roastlog.services.analysis import Analyses
+from roastlog.services.records import value_of
 
 
-class Drawings(Records):
+class Drawings(Analyses):
     """The figures of one data folder."""
 
     def live_figure(self, machine_id: str, *, temp_unit: str = "C") -> dict[str, Any]:
@@ -70,7 +71,9 @@ class Drawings(Records):
                     parts["controls"],
                     end_s,
                 ),
+                "faults": overlays.faults((fault.start_s, fault.end_s) for fault in self.analysis(record).faults),
             },
+            smooth={"t_s": record.curve.time_s, **record.smooth_columns},
             temp_unit=temp_unit,
         )
 

@@ -3,12 +3,15 @@
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from roastlog.curve.phases import Phase, development, phases, value_at
 from roastlog.curve.series import Curve
+from roastlog.curve.smooth import SmoothCurve, smooth_curve
 from roastlog.curve.turning import TurningPoint, turning_point
 from roastlog.errors import NoSuchBatch
 from roastlog.instruments.machine import Machine
@@ -16,6 +19,7 @@ from roastlog.journal.fold import Batch, Line, fold
 from roastlog.journal.telling import tell
 from roastlog.journal.words import MOMENT_LABELS
 from roastlog.live.history import Rows, bean_column, curve_of, span_ms
+from roastlog.live.machine import BEAN_ROLES
 from roastlog.quality.loss import Band, Judgement, judge, usual_band
 from roastlog.services.books import Lot, lot_of
 from roastlog.services.machines import Machines
@@ -47,7 +51,7 @@ class LogLine:
 
 @dataclass(frozen=True)
 class MomentRow:
-    """A moment with what the probe read at it."""
+    """A moment with what the probe read at it, and how sure that is where it can be told."""
 
     moment: str
     label: str
@@ -57,6 +61,8 @@ class MomentRow:
     rate_c_per_min: float | None
     by: str | None
     flags: tuple[str, ...] = ()
+    time_error_s: float | None = None
+    rate_error_c_per_min: float | None = None
 
 
 @dataclass(frozen=True)
@@ -83,6 +89,25 @@ class Record:
     lot: Lot | None
     log: list[LogLine]
     loss: Judgement | None
+
+    @cached_property
+    def smooth(self) -> Mapping[str, SmoothCurve]:
+        """Each bean channel smoothed, by its id, once the batch is over; before that there is none."""
+        if "drop" not in self.batch.moments or self.machine is None:
+            return {}
+        return {
+            channel.id: smooth_curve(self.curve.time_s, self.curve.channels[channel.id], role=channel.role)
+            for channel in self.machine.channels
+            if channel.role in BEAN_ROLES and channel.id in self.curve.channels
+        }
+
+    @property
+    def smooth_columns(self) -> dict[str, NDArray[np.float64]]:
+        """The same as columns: ``smooth_…`` for its temperature, ``smooth_rate_…`` for its rate. [°C], [°C/min]"""
+        told = {}
+        for name, smooth in self.smooth.items():
+            told[f"smooth_{name}"], told[f"smooth_rate_{name}"] = smooth.temp_c, smooth.rate_c_per_min
+        return told
 
 
 class Records(Machines):
@@ -202,7 +227,7 @@ def measure(batch: Batch, curve: Curve, bean: str | None, now_ms: int, area_base
     ]
     if turn is not None and turn.time_s < times.get("drop", math.inf):
         label = MOMENT_LABELS["turning_point"]
-        rows.append(MomentRow("turning_point", label, turn.time_s, None, turn.temp_c, 0.0, None))
+        rows.append(MomentRow("turning_point", label, turn.time_s, None, turn.temp_c, 0.0, None, (), turn.error_s))
     rows.sort(key=lambda row: row.time_s)
     now_s = batch.time_s(now_ms)
     grown = development(times, times.get("drop", now_s or 0.0))

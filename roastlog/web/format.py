@@ -59,6 +59,21 @@ def rate_number(rate_c_per_min: float | None, units: Units) -> str:
     return rate(rate_c_per_min, units).split(HARD_SPACE)[0]
 
 
+def rate_error(error_c_per_min: float | None, units: Units) -> str:
+    """The standard error of a rate, beside it: ``± 0.3``; never less than the last digit that is shown."""
+    if error_c_per_min is None:
+        return ""
+    value = error_c_per_min if units.temp == "C" else rate_f_from_c(error_c_per_min)
+    return f"±{HARD_SPACE}{number(max(value, 0.1), 1)}"
+
+
+def area_number(area_c_min: float | None, units: Units) -> str:
+    """An area under a curve, in °C·min or °F·min as is plain from the place: ``254``."""
+    if area_c_min is None:
+        return NOTHING
+    return number(area_c_min if units.temp == "C" else rate_f_from_c(area_c_min))  # as a rate, it knows no zero
+
+
 def mass(mass_g: float | None, units: Units) -> str:
     """A mass as a scale shows it: ``3 432 g`` or ``7.57 lb``."""
     if mass_g is None:
@@ -79,6 +94,11 @@ def kilos(mass_g: float | None, units: Units) -> str:
 def clock(time_s: float | None) -> str:
     """Minutes and seconds: ``8:42``."""
     return NOTHING if time_s is None else clock_text(time_s).replace("-", "−")
+
+
+def time_error(error_s: float | None) -> str:
+    """The standard error of a time, beside it: ``± 1 s``; never less than a second."""
+    return "" if error_s is None else f"±{HARD_SPACE}{number(max(error_s, 1.0))}{HARD_SPACE}s"
 
 
 def share(ratio: float | None, decimals: int = 1) -> str:
@@ -127,9 +147,9 @@ def page_units() -> Units:
 
 def install(app: Flask) -> None:
     """Give the app's templates these filters."""
-    for with_units in (temp, degrees, rate, rate_number, mass, kilos):
+    for with_units in (temp, degrees, rate, rate_number, rate_error, area_number, mass, kilos):
         app.add_template_filter(_in_units(with_units), with_units.__name__)
-    for plain in (number, clock, share, day, short_day, hour, hour_s, moment, purpose):
+    for plain in (number, clock, time_error, share, day, short_day, hour, hour_s, moment, purpose):
         app.add_template_filter(plain, plain.__name__)
 
 

@@ -177,7 +177,8 @@ def _paths() -> dict[str, Any]:
         "type": "object",
         "required": ["t_s"],
         "additionalProperties": _list(_MAYBE_NUMBER),
-        "description": "columns of one length: t_s, one a channel, a rate_… for each bean channel",
+        "description": "columns of one length: t_s, one a channel, a rate_… for each bean channel, as shown live; "
+        "after the drop a smooth_… and a smooth_rate_… besides",
     }
     health = _object(
         ["status", "machines"],

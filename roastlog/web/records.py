@@ -2,27 +2,34 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Any, Final
+from typing import Any, Final, NamedTuple
 from urllib.parse import quote
 from uuid import uuid4
 
 from flask import Blueprint, Response, jsonify, redirect, render_template, request
 from flask.typing import ResponseReturnValue
 
+from roastlog.curve.faults import DECLINING_RATE, TITLES, Fault, tell_fault
 from roastlog.curve.phases import phase_at
 from roastlog.errors import CodeError, NoSuchBatch
 from roastlog.journal.telling import FLAG_WORDS
 from roastlog.live.view import SHIFTABLE
-from roastlog.services import LogLine, Record
+from roastlog.services import Analysis, LogLine, Record
+from roastlog.services.curve_settings import CURVE_SETTINGS
 from roastlog.store.batches import Page
 from roastlog.web import services
-from roastlog.web.format import page_units
+from roastlog.web.format import HARD_SPACE, page_units
 from roastlog.web.forms import Form, entry, remember, who
 
 bp = Blueprint("records", __name__)
 
 DECISIONS: Final = {"release": "Release", "hold": "Hold", "reject": "Reject"}
 SHIFTS_S: Final = (-15, -10, -5, 5, 10)
+CURVES: Final = {  # what the switch over the curve says, and what is then written under it
+    "smooth": ("Smoothed", "Bean temperatures and rates as smoothed after the drop."),
+    "live": ("Live", "Bean temperatures and rates as the live page showed them."),
+    "both": ("Both", "Lines: smoothed after the drop. Fine dots: as the live page showed it."),
+}
 
 
 @dataclass(frozen=True)
@@ -49,11 +56,21 @@ class Group:
     lines: Sequence[LogLine]
 
 
+class FaultTold(NamedTuple):
+    """A fault of the curve in words. [s from charge]"""
+
+    title: str
+    fault: Fault
+    sentence: str
+
+
 @dataclass(frozen=True)
 class RecordPage:
     """What `records/record.html` shows."""
 
     record: Record
+    analysis: Analysis
+    faults: Sequence[FaultTold]
     groups: Sequence[Group]
     aroma: Mapping[str, Sequence[LogLine]]
     form_id: str
@@ -62,6 +79,15 @@ class RecordPage:
     flags: Mapping[str, str] = field(default_factory=lambda: FLAG_WORDS)
     shiftable: frozenset[str] = SHIFTABLE
     shifts_s: Sequence[int] = SHIFTS_S
+    curves: Mapping[str, tuple[str, str]] = field(default_factory=lambda: CURVES)
+    declining: str = DECLINING_RATE
+    unit: str = "C"
+
+    @property
+    def area_base(self) -> str:
+        """From where up the areas count."""
+        base = CURVE_SETTINGS["area_base_c"].shown(self.record.measures.area_base_c, self.unit)
+        return f"{base:g}{HARD_SPACE}°{self.unit}"
     error: str = ""
 
 
@@ -154,7 +180,9 @@ def _found() -> ListPage:
 
 def _record_page(code: str, error: str = "") -> ResponseReturnValue:
     told = services().record(code)
-    page = RecordPage(told, _groups(told), _aroma(told), str(uuid4()), who(), error=error)
+    analysis, unit = services().analysis(told), page_units().temp
+    faults = [FaultTold(TITLES[fault.kind], fault, tell_fault(fault, unit)) for fault in analysis.faults]
+    page = RecordPage(told, analysis, faults, _groups(told), _aroma(told), str(uuid4()), who(), error=error, unit=unit)
     return render_template("records/record.html", page=page), 422 if error else 200
 
 

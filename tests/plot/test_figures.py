@@ -11,7 +11,7 @@ import pytest
 
 from roastlog.errors import CurveError
 from roastlog.plot.figures import live_columns, live_figure, record_figure
-from roastlog.plot.overlays import checks, marks, ribbon
+from roastlog.plot.overlays import checks, faults, marks, ribbon
 from roastlog.plot.panels import TOKENS
 
 CHANNELS = [
@@ -115,6 +115,59 @@ def test_curves_are_the_same_in_either_unit():
     for name in ("temp", "rate"):
         celsius, fahrenheit = (named(item, name) for item in items)
         assert celsius == fahrenheit
+
+
+SMOOTH = {"t_s": [0, 1, 2], "smooth_bean_probe": [199.0, 191.0, 185.0], "smooth_rate_bean_probe": [9.0, 8.5, 8.0]}
+
+
+def drawn(item: object) -> dict[str, bool]:
+    """Whether each renderer that carries a name is visible."""
+    found = [model["attributes"] for model in models(item) if model["name"] == "GlyphRenderer"]
+    return {renderer["name"]: renderer.get("visible", True) for renderer in found if renderer.get("name")}
+
+
+def test_a_record_draws_the_smoothed_curve_and_keeps_the_live_one_at_hand():
+    """What was smoothed is visible; its live lines, and those for both, are there and are not; the rest has no name."""
+    shown = drawn(record_figure(CHANNELS, CONTROLS, COLUMNS, smooth=SMOOTH))
+    fields = ("bean_probe", "rate_bean_probe")
+    words = {f"both words bean_probe{word}" for word in ("", " live")} & set(shown)
+    assert set(shown) - words == {f"{kind} {field}" for kind in ("smooth", "live", "both") for field in fields}
+    assert {name for name, visible in shown.items() if visible} == {f"smooth {field}" for field in fields}
+    assert "both words bean_probe" in words
+
+
+def test_without_a_smoothed_curve_there_is_nothing_to_switch():
+    """A batch under way, and the live page, draw their lines as ever."""
+    assert drawn(record_figure(CHANNELS, CONTROLS, COLUMNS)) == {}
+    assert drawn(live_figure(CHANNELS, CONTROLS, COLUMNS)) == {}
+
+
+def test_both_lines_are_told_apart_by_their_dash():
+    """Beside the smoothed line, which keeps its role's dash, the live one is dotted and thinner."""
+    item = record_figure(CHANNELS, CONTROLS, COLUMNS, smooth=SMOOTH)
+    renderers = {model["attributes"].get("name"): model for model in models(item) if model["name"] == "GlyphRenderer"}
+    lines = {
+        kind: renderers[f"{kind} rate_bean_probe"]["attributes"]["glyph"]["attributes"] for kind in ("smooth", "both")
+    }
+    assert lines["both"]["line_dash"] == [1, 3]
+    assert lines["smooth"].get("line_dash", []) != [1, 3]
+    assert lines["both"]["line_width"] < lines["smooth"]["line_width"]
+    assert lines["both"]["line_color"] == lines["smooth"]["line_color"]
+
+
+def test_faults_stand_along_the_foot_with_their_numbers():
+    """A bar each from start to end, long enough to be seen, its number on another height where two begin together."""
+    spans = faults([(100.0, 130.0), (110.0, 150.0), (300.0, 300.0)])
+    assert spans == {
+        "left": [100.0, 110.0, 300.0],
+        "right": [130.0, 150.0, 306.0],
+        "text": ["1", "2", "3"],
+        "tier": [0, 1, 0],
+    }
+    source = named(record_figure(CHANNELS, CONTROLS, COLUMNS, {"faults": spans}), "faults")
+    assert column(source, "text") == ["1", "2", "3"]
+    heights = column(source, "y")
+    assert heights[0] == heights[2] < heights[1]
 
 
 def test_a_column_of_another_length_is_refused():

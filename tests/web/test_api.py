@@ -76,7 +76,9 @@ def test_the_curve_has_one_row_a_second_and_a_rate_for_each_bean_channel(bench: 
     """JSON and CSV carry the same columns."""
     code = bench.roast(120)
     told = bench.client.get(f"/api/batches/{code}/curve").get_json()
-    assert list(told) == ["t_s", "bean_probe", "bean_surface", "rate_bean_probe", "rate_bean_surface"]
+    live = ["t_s", "bean_probe", "bean_surface", "rate_bean_probe", "rate_bean_surface"]
+    over = [f"smooth_{kind}{name}" for name in ("bean_probe", "bean_surface") for kind in ("", "rate_")]
+    assert list(told) == live + over
     assert told["t_s"] == list(range(121))
     assert told["bean_surface"][60] == pytest.approx(102)
     assert told["rate_bean_surface"][100] == pytest.approx(12, abs=0.1)
