@@ -11,6 +11,8 @@ from pydantic import Field, Strict, StringConstraints, model_validator
 
 from roastlog.instruments.points import (
     ID_WORDS,
+    ByHand,
+    Checked,
     Id,
     Misplaced,
     ModbusPoint,
@@ -26,7 +28,7 @@ from roastlog.instruments.points import (
 
 Role = Literal["bean_probe", "bean_surface", "inlet_air", "exhaust_air", "drum", "room"]
 
-SOURCES = ("modbus", "mqtt", "serial", "http", "simulated")
+SOURCES = ("modbus", "mqtt", "serial", "http", "hand", "simulated")
 """Where a channel may be read; the names are fields of `Channel`."""
 
 WIRES = ("modbus", "mqtt", "serial")
@@ -48,10 +50,12 @@ class Channel(Part):
     offset_c: float = Field(
         0.0, allow_inf_nan=False, ge=-100, le=100, description="°C added to each reading, -100 to 100 (0 when left out)"
     )
+    checked: Checked | None = Field(None, description="{ on, against } of the check that gave `offset_c`")
     modbus: ModbusPoint | None = Field(None, description="{ host, port, unit, table, address, type, scale, … }")
     mqtt: MqttPoint | None = Field(None, description="{ host, port, topic, value, … }")
     serial: SerialPoint | None = Field(None, description="{ device, baud, separator, column, columns, … }")
     http: Pushed | None = Field(None, description="{} (the readings are sent to the API)")
+    hand: ByHand | None = Field(None, description="{} (a person reads a thermometer and types it in)")
     simulated: Simulated | None = Field(None, description="{} (for practice)")
     sensor: Sensor | None = Field(None, description="{ type, cold_junction, … } where the value is in mV or ohm")
 
@@ -118,6 +122,28 @@ class Machine(Part):
     controls: Annotated[tuple[Control, ...], Strict(strict=False)] = Field(
         (), max_length=32, description="at most 32 [[controls]]"
     )
+
+    @property
+    def practice(self) -> bool:
+        """Whether nothing of it is real. What it roasts is in no list, stock or total unless asked for."""
+        return all(channel.source == "simulated" for channel in self.channels)
+
+    def with_passwords_of(self, known: Self) -> Self:
+        """The same machine; a user whose password was left out has that which ``known`` has for that broker."""
+        passwords = {
+            (point.host, point.port, point.user): point.password
+            for channel in known.channels
+            if (point := channel.mqtt) is not None and point.password is not None
+        }
+
+        def known_again(channel: Channel) -> Channel:
+            point = channel.mqtt
+            if point is None or point.user is None or point.password is not None:
+                return channel
+            password = passwords.get((point.host, point.port, point.user))
+            return channel.model_copy(update={"mqtt": point.model_copy(update={"password": password})})
+
+        return self.model_copy(update={"channels": tuple(known_again(channel) for channel in self.channels)})
 
     @model_validator(mode="after")
     def _whole(self) -> Self:

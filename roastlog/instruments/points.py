@@ -4,6 +4,7 @@ Each field's description says what may stand there; a mistake in a sheet is answ
 """
 
 from collections.abc import Callable
+from datetime import date
 from typing import Annotated, Literal, NamedTuple, Self, TypeVar
 
 from pydantic import BaseModel, ConfigDict, Field, StringConstraints, model_validator
@@ -229,8 +230,21 @@ class Pushed(Part):
     """A channel whose readings are sent to the API."""
 
 
+class ByHand(Part):
+    """A channel that a person reads off a thermometer and types in."""
+
+
 class Simulated(Part):
     """A channel of the practice machine."""
+
+
+class Checked(Part):
+    """When a probe was last checked, and against what; its result is the channel's `offset_c`."""
+
+    on: date = Field(description="the day, such as 2026-11-25")
+    against: str = Field(
+        pattern=r"^\P{C}*$", max_length=120, description="what it was checked against, at most 120 characters in quotes"
+    )
 
 
 class Sensor(Part):

@@ -11,9 +11,19 @@ from pydantic_core import ErrorDetails
 
 from roastlog.errors import SheetError
 from roastlog.instruments.machine import Channel, Control, Machine, practice_machine
-from roastlog.instruments.points import Misplaced, ModbusPoint, MqttPoint, Pushed, Sensor, SerialPoint, Simulated
+from roastlog.instruments.points import (
+    ByHand,
+    Checked,
+    Misplaced,
+    ModbusPoint,
+    MqttPoint,
+    Pushed,
+    Sensor,
+    SerialPoint,
+    Simulated,
+)
 
-__all__ = ["Channel", "Control", "Machine", "ModbusPoint", "parse_sheet", "practice_machine", "sheet_text"]
+__all__ = ["Channel", "Control", "Machine", "ModbusPoint", "mistakes", "parse_sheet", "practice_machine", "sheet_text"]
 
 _Path = tuple[str | int, ...]
 
@@ -24,7 +34,9 @@ _PARTS: Mapping[str, tuple[type[BaseModel], str]] = {
     "mqtt": (MqttPoint, "`mqtt`"),
     "serial": (SerialPoint, "`serial`"),
     "http": (Pushed, "`http`"),
+    "hand": (ByHand, "`hand`"),
     "simulated": (Simulated, "`simulated`"),
+    "checked": (Checked, "`checked`"),
     "sensor": (Sensor, "`sensor`"),
 }
 _HEADER = re.compile(r"\s*(\[\[?)\s*([^\[\]#]+?)\s*\]")
@@ -42,15 +54,21 @@ def parse_sheet(text: str) -> Machine:
     try:
         return Machine.model_validate(data)
     except ValidationError as error:
-        raise SheetError(_mistakes(error.errors(), _line_numbers(text))) from None
+        raise SheetError(_mistakes(error, _line_numbers(text))) from None
 
 
 def sheet_text(machine: Machine) -> str:
-    """Sheet that describes a machine; `parse_sheet` gives the same machine again."""
+    """Sheet that describes a machine; `parse_sheet` gives the same machine again, but for the passwords.
+
+    A sheet travels, by mail and on sticks; the passwords of brokers do not.
+    """
     import tomlkit  # noqa: PLC0415, only an export needs it
 
     data = machine.model_dump(exclude_defaults=True)
     document = tomlkit.document()
+    for host, user in _strip_passwords(data):
+        document.add(tomlkit.comment(f"The password of {user} at {host} is not in this sheet. Imported over the same"))
+        document.add(tomlkit.comment("machine it is known; elsewhere add it to each line of that broker."))
     for key, value in data.items():
         if key not in {"channels", "controls"}:
             document.add(key, tomlkit.item(_plain(value)))
@@ -64,6 +82,22 @@ def sheet_text(machine: Machine) -> str:
         if tables:
             document.add(key, tables)
     return tomlkit.dumps(document)
+
+
+def mistakes(error: ValidationError) -> list[tuple[_Path, str]]:
+    """Where each mistake stands, and what it is in words."""
+    errors = error.errors()
+    return [(_place(item), _say(item)) for item in errors if not _echo(item, errors)]
+
+
+def _strip_passwords(data: Mapping[str, Any]) -> list[tuple[str, str]]:
+    """Take the passwords out; the hosts and users that had one."""
+    found = []
+    for channel in data.get("channels", ()):
+        point = channel.get("mqtt") or {}
+        if point.pop("password", None) is not None:
+            found.append((point["host"], point["user"]))
+    return sorted(set(found))
 
 
 def _inline(values: dict[str, Any]) -> Any:  # noqa: ANN401, tomlkit's own class, loaded late
@@ -117,8 +151,8 @@ def _names(dotted: str) -> tuple[str, ...]:
     return tuple(name.strip().strip("\"'") for name in dotted.split("."))
 
 
-def _mistakes(errors: list[ErrorDetails], lines: Mapping[_Path, int]) -> str:
-    said = sorted({(_line_of(_place(error), lines), _say(error)) for error in errors if not _echo(error, errors)})
+def _mistakes(error: ValidationError, lines: Mapping[_Path, int]) -> str:
+    said = sorted({(_line_of(place, lines), message) for place, message in mistakes(error)})
     text = [f"Line {line}: {message}." for line, message in said[:_MOST_MISTAKES]]
     if len(said) > _MOST_MISTAKES:
         text.append(f"And {len(said) - _MOST_MISTAKES} more.")
@@ -134,11 +168,9 @@ def _echo(error: ErrorDetails, errors: list[ErrorDetails]) -> bool:
 
 
 def _place(error: ErrorDetails) -> _Path:
-    """Path of a mistake; a missing key stands at its table."""
+    """Path of a mistake."""
     cause = error.get("ctx", {}).get("error")
-    if isinstance(cause, Misplaced):
-        return error["loc"] + cause.where
-    return error["loc"][:-1] if error["type"] == "missing" else error["loc"]
+    return error["loc"] + cause.where if isinstance(cause, Misplaced) else error["loc"]
 
 
 def _line_of(path: _Path, lines: Mapping[_Path, int]) -> int:

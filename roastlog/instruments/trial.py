@@ -99,4 +99,6 @@ def _answer(links: Sequence[Link], name: str, wait_s: float) -> Reading | Fault 
 
 
 def _not_read(part: Channel | Control) -> str:
-    return "its readings are sent to the API." if isinstance(part, Channel) else "it has no register."
+    if isinstance(part, Control):
+        return "it has no register."
+    return "a person types it in." if part.hand is not None else "its readings are sent to the API."

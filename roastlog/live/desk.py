@@ -10,6 +10,7 @@ from uuid import UUID, uuid5
 from roastlog.clock import Clock
 from roastlog.curve.faults import Thresholds
 from roastlog.errors import NoSuchMachine, StoreError
+from roastlog.instruments.base import Fault, Reading
 from roastlog.instruments.build import build_instruments
 from roastlog.instruments.machine import Machine
 from roastlog.journal.entries import Entry
@@ -82,7 +83,7 @@ class Desk:
             if old is not None:
                 old.live.save()  # the new one takes its curve from the disk
             live = LiveMachine(machine, self._store, self._clock)
-            place = _Place(live, Foresight(machine, self.history), stored.last_seq(self._store.read, machine.id))
+            place = _Place(live, Foresight(machine, self.history), stored.last_seq(self._store.read))
             with place.lock:
                 self._look(place)
             self._places[machine.id] = place
@@ -120,6 +121,10 @@ class Desk:
     def links(self, machine_id: str) -> list[Link]:
         """How the machine's instruments are."""
         return [reader.link for reader in self._place(machine_id).readers]
+
+    def heard(self, machine_id: str) -> dict[str, Reading | Fault]:
+        """What the machine's instruments said last, by channel and control, before the channel's own offset."""
+        return {name: item for reader in self._place(machine_id).readers for name, item in reader.heard().items()}
 
     def refresh(self, machine_id: str) -> None:
         """Take in what is new in the machine's journal and tell all watchers, in the order it came."""

@@ -40,7 +40,7 @@ def take_push(live: LiveMachine, payload: object, clock: Clock) -> Pushed:
         raise ReadingsRefused('Send a JSON object {"readings": [{"channel": …, "value": …}]}.')
     if len(readings) > MOST:
         raise ReadingsRefused(f"Send at most {MOST} readings at once; these are {len(readings)}.")
-    pushed = {channel.id for channel in live.machine.channels if channel.http is not None}
+    pushed = {channel.id for channel in live.machine.channels if channel.source in {"http", "hand"}}
     now_ms = clock.now_ms()
     ahead_ms, live_ms = now_ms + AHEAD_MS * clock.rate, now_ms - LIVE_MS * clock.rate
     taken: list[Reading] = []

@@ -49,6 +49,7 @@ class LinkReader:
         self._changed = changed
         self._stop = threading.Event()
         self._faults: dict[str, str] = {}
+        self._last: dict[str, Reading | Fault] = {}
         self.link = Link(instrument.name, "starting", "", clock.now_ms())
         self._thread = threading.Thread(target=self._run, name=instrument.name, daemon=True)
 
@@ -56,6 +57,10 @@ class LinkReader:
     def instrument(self) -> Instrument:
         """What is read."""
         return self._instrument
+
+    def heard(self) -> Mapping[str, Reading | Fault]:
+        """What came last of each channel and control: a reading as it came over the wire, or why there is none."""
+        return self._last
 
     def start(self) -> None:
         """Begin to read."""
@@ -76,6 +81,8 @@ class LinkReader:
             except InstrumentError as error:
                 if self.link.state == "ok":
                     pause_s = FIRST_PAUSE_S
+                now_ms = self._clock.now_ms()
+                self._last = {name: Fault(now_ms, name, str(error)) for name in self._poll_s}
                 self._note("lost", str(error))
             except Exception:
                 log.exception("%s: a fault of our own in reading", self.link.name)
@@ -104,6 +111,7 @@ class LinkReader:
         faults = {item.channel: item.reason for item in got if isinstance(item, Fault)}
         if readings:
             self._live.take(readings)
+        self._last = self._last | {item.channel: item for item in got}
         for channel in {reading.channel for reading in readings} & set(self._faults):
             log.info("%s: %s is back", self.link.name, channel)
             del self._faults[channel]

@@ -95,6 +95,10 @@ class Machines(Books):
         return sheet_text(self.machine(machine_id))
 
     def _keep(self, machine: Machine) -> Machine:
+        for sheet in books.machine_sheets(self.store.read):
+            known = Machine.model_validate_json(sheet)
+            if known.id == machine.id:
+                machine = machine.with_passwords_of(known)
         self.store.write(lambda db: books.keep_machine(db, machine.id, machine.model_dump_json(), self.now_ms()))
         return machine
 
