@@ -73,7 +73,7 @@ def live_figure(
         one length. A channel without one is drawn as gaps.
     overlays
         ``marks``, ``checks``, ``ribbon`` as `roastlog.plot.overlays` makes them, and ``guide`` (``t_s``, ``temp_c``),
-        ``ahead`` (like marks). Each may be missing.
+        ``ahead`` (like ``coming`` there). Each may be missing.
     temp_unit
         ``C`` or ``F``: what the axes read in.
 
@@ -149,7 +149,7 @@ def _item(
     reads_in(temperatures, temp_ticks(temp_unit, frame), f"°{temp_unit}")
     temperatures.extra_y_ranges["tiers"] = Range1d(0, 1, name="tiers")  # a low panel shows its upper part only
     rules(temperatures, overlays.get("marks"), "marks", dash="solid", ink="ink")
-    rules(temperatures, overlays.get("ahead"), "ahead", dash="dotted", ink="ink-2")
+    rules(temperatures, overlays.get("ahead"), "ahead", dash="dotted", ink="ink-2", band=True)
     _curves(temperatures, channels, live, smoothed, overlays)
     rates = _rates(channels, live, smoothed, time, frame)
     reads_in(rates, rate_ticks(temp_unit), f"°{temp_unit}/min")

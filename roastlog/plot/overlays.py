@@ -63,6 +63,17 @@ def marks(moments: Iterable[tuple[str, float]]) -> Columns:
     return columns
 
 
+def coming() -> Columns:
+    """Rules for moments to come, each with the band that it lies in; none yet, the live page fills them in.
+
+    Returns
+    -------
+    dict
+        The columns of `marks` and ``low_s``, ``high_s``, NaN where there is no band. [s from charge]
+    """
+    return {**marks([]), "low_s": [], "high_s": []}
+
+
 def faults(spans: Iterable[tuple[float, float]]) -> Columns:
     """Bars on the time axis for the faults of a curve, each with its number in the list beside it.
 

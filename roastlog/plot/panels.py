@@ -12,7 +12,7 @@ from bokeh.core.properties import value
 from bokeh.models import ColumnDataSource, FixedTicker, Plot, Quad, Range1d, Segment, SingleIntervalTicker, Text
 from bokeh.plotting import figure
 
-from roastlog.plot.overlays import Columns, faults, marks, ribbon
+from roastlog.plot.overlays import Columns, coming, faults, marks, ribbon
 from roastlog.units import c_from_f, rate_c_from_f
 
 # Okabe–Ito hues, darkened until they stand 3:1 and more off the paper; each role has a dash of its own besides.
@@ -98,9 +98,16 @@ def minutes(panel: Plot, every_s: int, *, shown: bool) -> None:
     panel.xaxis.visible = shown
 
 
-def rules(panel: Plot, columns: Columns | None, name: str, *, dash: str, ink: str) -> None:
-    """Upright rules with a word each, as `roastlog.plot.overlays.marks` places them on the panel's ``tiers``."""
-    source = ColumnDataSource(columns or marks([]), name=name)
+def rules(panel: Plot, columns: Columns | None, name: str, *, dash: str, ink: str, band: bool = False) -> None:
+    """Upright rules with a word each, as `roastlog.plot.overlays.marks` places them on the panel's ``tiers``.
+
+    With a band they have a light shade behind them, from ``low_s`` to ``high_s`` of `roastlog.plot.overlays.coming`.
+    """
+    source = ColumnDataSource(columns or (coming() if band else marks([])), name=name)
+    if band:
+        shade = Quad(left="low_s", right="high_s", bottom=value(0), top="y", fill_color=TOKENS["bar"], fill_alpha=0.45)
+        shade.line_color, shade.tags = None, [{"fill_color": "bar"}]
+        panel.add_glyph(source, shade, y_range_name="tiers")
     rule = Segment(x0="t_s", x1="t_s", y0=value(0), y1="y", line_color=TOKENS[ink], line_width=1, line_dash=dash)
     rule.tags = [{"line_color": ink}]
     panel.add_glyph(source, rule, y_range_name="tiers")

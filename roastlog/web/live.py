@@ -8,6 +8,7 @@ from typing import Any, Final
 from flask import Blueprint, Response, jsonify, render_template
 from flask.typing import ResponseReturnValue
 
+from roastlog.curve.faults import DECLINING_RATE
 from roastlog.journal.words import AROMA_BY_STAGE, AROMA_WORDS, EXPECTED, MOMENT_LABELS, STAGE_LABELS
 from roastlog.live.hub import Hub
 from roastlog.web import services
@@ -20,6 +21,7 @@ MOST_STREAMS: Final = 48  # of 64 threads: each stream holds one, and pages must
 _streams = threading.BoundedSemaphore(MOST_STREAMS)
 WORDS: Final[dict[str, Any]] = {
     "moments": MOMENT_LABELS,
+    "declining_rate": DECLINING_RATE,
     "expected": list(EXPECTED),
     "stages": STAGE_LABELS,
     "aroma": {"all": list(AROMA_WORDS), "by_stage": {stage: list(words) for stage, words in AROMA_BY_STAGE.items()}},

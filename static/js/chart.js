@@ -1,11 +1,12 @@
 // The live curve: rows are gathered and streamed once a second, never while nobody looks; axes widen by steps.
 import { apart, reach, widen } from "./axes.js";
 import { embed } from "./figure.js";
+import { columns as ahead, reachS } from "./outlook.js";
 
 const EVERY_MS = 1000;
 const RIBBON_MS = 5000;
 const TICK_S = 120;
-const WORD = { high: 14, wide: 80 }; // px that a word at a line's end takes
+const WORD = { high: 14, wide: 80, letter: 7 }; // px that a word at a line's end takes, and a letter
 const TIER = 0.085; // of the panel: how far apart the server puts the lines of the moments' words
 const MARGIN_PX = 56;
 
@@ -17,6 +18,7 @@ export class Chart {
   #timer = 0;
   #ribbonAt = 0;
   #held = false;
+  #due = []; // moments to come
 
   static async make(item, host) {
     const chart = new Chart();
@@ -60,7 +62,7 @@ export class Chart {
         if (timeS > endS) for (const name of names) columns[name].push(part[name]?.[index] ?? NaN);
       });
     }
-    if (!columns.t_s.length) return;
+    if (!columns.t_s.length) return void this.#foretell();
     this.live.stream(Object.fromEntries(names.map((name) => [name, numbers(columns[name])])));
     this.#follow();
   }
@@ -99,16 +101,23 @@ export class Chart {
     this.#grow();
   }
 
-  expect(timeS, label) {
-    const shown = this.ahead.data.t_s;
-    if ((shown[0] ?? null) === timeS) return;
-    this.aheadS = timeS ?? -1;
+  /** Moments to come; drawn with the next rows where some are on their way, so that it costs no redraw of its own. */
+  expect(due) {
+    this.#due = due;
+    if (!document.hidden && !this.#timer) this.#foretell();
+  }
+
+  #foretell() {
     this.#widen();
-    this.ahead.data = timeS === null ? { t_s: [], label: [], y: [] } : { t_s: [timeS], label: [label], y: [1 - TIER] };
+    const { start, end } = this.ranges.time;
+    const shown = ahead(this.#due, this.marks.data, ((end - start) * WORD.letter) / this.#panelPx);
+    if (JSON.stringify(shown) === this.aheadSaid) return;
+    this.aheadSaid = JSON.stringify(shown);
+    this.ahead.data = shown;
   }
 
   #follow() {
-    this.#widen();
+    this.#foretell();
     this.#label();
     this.#grow();
   }
@@ -125,9 +134,13 @@ export class Chart {
     ends.data = { ...ends.data, t_s: names.map(() => this.endS), temp_c: placed };
   }
 
+  get #panelPx() {
+    return Math.max(this.host.clientWidth - MARGIN_PX, 3 * WORD.wide);
+  }
+
   #widen() {
-    const room = 1 / (1 - WORD.wide / Math.max(this.host.clientWidth - MARGIN_PX, 3 * WORD.wide));
-    reach(this.ranges.time, Math.max(this.endS, this.aheadS ?? -1) * room, TICK_S);
+    const room = 1 / (1 - WORD.wide / this.#panelPx);
+    reach(this.ranges.time, Math.max(this.endS, reachS(this.#due)) * room, TICK_S);
     for (const name of this.ends.data.channel) {
       widen(this.ranges, this.live.data[name].at(-1), this.live.data[`rate_${name}`]?.at(-1), this.endS);
     }

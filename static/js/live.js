@@ -1,10 +1,12 @@
 // The live page: wires its parts. Numbers on each event, the chart once a second, everything else when it changes.
+import { Advice } from "./advice.js";
 import { bindAroma } from "./aroma.js";
 import { Chart } from "./chart.js";
 import { Clock } from "./clock.js";
 import { Controls } from "./controls.js";
 import { Echo, notice } from "./echo.js";
 import { bindFar } from "./far.js";
+import { bindForeseen } from "./foreseen.js";
 import { bindLog } from "./log.js";
 import { Mirror } from "./mirror.js";
 import { Numbers, say } from "./numbers.js";
@@ -32,6 +34,7 @@ const numbers = new Numbers({ state, clock, channel });
 const voice = new Voice({ state, outbox, clock, echo, who: block("who") });
 const sheets = new Sheets({ state, clock, numbers });
 const pad = new Pad({ state, clock, numbers, voice, hints: block("hints") });
+const advice = new Advice({ state, clock, pad });
 const controls = new Controls({ state, clock, voice, sheets });
 const mirror = new Mirror({ state, numbers, echo });
 const wake = new Wake($("awake"));
@@ -39,6 +42,7 @@ bindTrier({ sheets, state, voice });
 bindAroma({ sheets, state, voice });
 bindRemarks({ sheets, voice, state, clock, pad });
 bindLog({ sheets, state, voice });
+bindForeseen({ sheets, state, advice });
 bindFar($("far"));
 
 $("undo").addEventListener("click", () => voice.undoLast());
@@ -66,6 +70,7 @@ const tick = () => {
   if (document.hidden) return;
   numbers.tick();
   pad.tick();
+  advice.tick();
 };
 state.addEventListener("change", () => {
   wake.want(state.phase === "roasting");

@@ -1,7 +1,8 @@
 // Server to page: the stream's events, and the fetch of everything after a loss. The chart is one of those it keeps true.
 import { follow } from "./stream.js";
-import { summary } from "./summary.js";
 import { say } from "./numbers.js";
+import { coming } from "./outlook.js";
+import { summary } from "./summary.js";
 
 const SUMMARY_MS = 30_000;
 
@@ -21,6 +22,7 @@ export class Mirror {
     this.settled = new Set(); // ids that the server has, though no view has told of them yet
     this.curve = this.#curveKey();
     state.addEventListener("change", () => this.#draw());
+    state.addEventListener("outlook", () => this.#foretold(coming(state)));
     setInterval(() => document.hidden || this.#describe(), SUMMARY_MS);
     this.echo.told(state.view.batch?.log ?? []);
     this.#draw();
@@ -30,10 +32,7 @@ export class Mirror {
     follow(`${this.base}/live`, {
       reading: (reading) => this.#reading(reading),
       entry: ({ entry, view }) => this.#see(view, [entry.id]),
-      outlook: (outlook) => {
-        this.state.outlook = outlook;
-        this.state.changed();
-      },
+      outlook: (outlook) => this.state.foresee(outlook),
       state: ({ links }) => {
         this.links = links;
         this.#strip();
@@ -121,8 +120,15 @@ export class Mirror {
     this.#describe();
     if (chart) this.#afterPaint(() => {
       if (state.view.batch) chart.overlay(state.view.batch.chart);
-      chart.expect(state.dropAtS, "planned drop");
+      chart.expect(coming(state));
     });
+  }
+
+  #foretold(due) {
+    this.chart?.expect(due);
+    const named = due.map(({ moment }) => moment).join();
+    if (named !== this.named) this.#describe();
+    this.named = named;
   }
 
   /** The words of the pad and the echo are painted first: a redraw of the chart in the same frame would hold them up. */

@@ -15,8 +15,11 @@ export function say(element, text) {
 export class Numbers {
   constructor({ state, clock, channel }) {
     Object.assign(this, { state, clock, channel: channel.id, channelShort: channel.short });
+    this.surface = state.view.channels.find(({ role, id }) => role === "bean_surface" && id !== channel.id);
+    this.rateOf = channel.short;
     this.at = null;
     this.temp = null;
+    this.rateC = null;
     this.parts = Object.fromEntries(["three", "temp", "rate", "rate-label", "clock", "clock-label", "clock-of", "age", "phase"].map((id) => [id, $(id)]));
   }
 
@@ -25,11 +28,21 @@ export class Numbers {
     const value = values[this.channel];
     if (Number.isFinite(value)) this.temp = value;
     say(this.parts.temp, this.temp === null ? "–" : degrees(this.temp));
-    const rate = rates?.[this.channel];
+    this.#rate(rates ?? {});
+  }
+
+  /** The probe's rate; while that one settles, the infrared reading's, which can be believed sooner. The label says whose. */
+  #rate(rates) {
+    const infrared = this.surface && rates[this.surface.id];
+    const sooner = rates[this.channel]?.state === "settling" && infrared?.state === "ok";
+    const rate = sooner ? infrared : rates[this.channel];
+    this.rateOf = sooner ? this.surface.short : this.channelShort;
     const known = rate && Number.isFinite(rate.rate) && rate.state !== "settling";
+    this.rateC = known ? rate.rate : null;
     say(this.parts.rate, known ? perMinute(rate.rate) : "–");
     const error = known && Number.isFinite(rate.error) ? ` ± ${perMinute(rate.error)}` : "";
-    say(this.parts["rate-label"], { settling: "Rate, settling", held: "Rate, held" }[rate?.state] ?? `Rate${error}`);
+    const whose = `${this.rateOf[0].toUpperCase()}${this.rateOf.slice(1)} rate`;
+    say(this.parts["rate-label"], { settling: `${whose}, settling`, held: `${whose}, held` }[rate?.state] ?? `${whose}${error}`);
   }
 
   /** The clocks and the age; called a few times a second. */

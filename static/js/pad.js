@@ -1,6 +1,7 @@
 // The pad: the next expected moment, one slap. It counts from the finger's first touch, not from its lift.
 import { stopwatch } from "./clock.js";
 import { say } from "./numbers.js";
+import { coming, expectation } from "./outlook.js";
 import { temp } from "./units.js";
 
 const BOUNCE_MS = 700; // a glove that bounces must not mark the moment after, too
@@ -36,12 +37,12 @@ export class Pad {
   }
 
   /** Mark a moment, whichever; a charge with no batch under way opens one. */
-  mark(moment, atMs) {
-    const { state, numbers, voice } = this;
+  mark(moment, atMs, { tempC = this.numbers.temp } = {}) {
+    const { state, voice } = this;
     const opens = moment === "charge" && !state.underWay;
     const timeS = moment === "charge" ? 0 : state.since(atMs);
     const time = timeS === null ? "" : ` ${stopwatch(timeS)}`;
-    const at = numbers.temp === null ? "" : ` · ${temp(numbers.temp)}`;
+    const at = tempC === null ? "" : ` · ${temp(tempC)}`;
     voice.say("moment", { moment }, { text: `${state.words.moments[moment]}${time}${at}`, atMs, batch: opens ? (state.nextBatch?.code ?? null) : state.batch });
   }
 
@@ -82,20 +83,20 @@ export class Pad {
       say($("cooling-sub"), atS === null ? "since the drop" : `since the drop at ${stopwatch(atS)}`);
       return;
     }
-    say($("pad-sub"), this.#sub());
+    const due = coming(state).find(({ moment }) => moment === this.next);
+    const { when, basis } = due ? expectation(due, state.since(clock.now())) : { when: this.#hint(), basis: "" };
+    say($("pad-sub"), when);
+    say($("pad-basis"), basis);
   }
 
-  #sub() {
-    const { state, clock, hints } = this;
+  #hint() {
+    const { state, hints } = this;
     const hint = hints[this.next];
     if (this.next === "charge" && state.phase === "idle") {
       const next = state.nextBatch;
       return next ? `${hint}: ${next.title || next.code}` : `${hint}; this opens a batch`;
     }
     if (this.next === "charge" && state.view.batch?.title) return `${hint}: ${state.view.batch.title}`;
-    const dropS = this.next === "drop" ? state.dropAtS : null;
-    if (dropS === null) return hint;
-    const left = dropS - state.since(clock.now());
-    return left > -1 ? `planned ${stopwatch(dropS)}, in ${stopwatch(Math.max(0, left))}` : `planned ${stopwatch(dropS)}, ${stopwatch(-left)} over`;
+    return hint;
   }
 }

@@ -16,7 +16,7 @@ export class Sheets {
 
   /** What to do when a sheet opens. */
   on(name, prepare) {
-    this.openers[name] = prepare;
+    (this.openers[name] ??= []).push(prepare);
   }
 
   element(name) {
@@ -32,7 +32,7 @@ export class Sheets {
     if (at) at.textContent = timeS === null ? "" : stopwatch(timeS);
     const context = sheet.querySelector("[data-context]");
     if (context) context.textContent = [temp === null ? "" : `${channelShort} ${degrees(temp)}°`, this.state.phaseWord].filter(Boolean).join(" · ");
-    this.openers[name]?.(sheet, detail);
+    this.openers[name]?.forEach((prepare) => prepare(sheet, detail));
     sheet.showModal();
   }
 

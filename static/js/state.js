@@ -9,7 +9,7 @@ export class State extends EventTarget {
     this.words = words;
     this.pending = new Map();
     this.fresh = false; // the person wants to charge the next batch while the last one cools
-    this.outlook = null; // what the server foretells, newest
+    this.outlook = view.outlook ?? null; // the server's advice, newest; it comes each second, so it is no `change`
     this.read = {}; // controls that the machine itself tells
     this.own = false; // whether what changes just now was said here
   }
@@ -25,7 +25,13 @@ export class State extends EventTarget {
     settled.forEach((id) => this.pending.delete(id));
     if (view.batch?.code !== this.view.batch?.code) this.fresh = false;
     this.view = view;
+    this.outlook = view.outlook ?? null;
     this.changed();
+  }
+
+  foresee(outlook) {
+    this.outlook = outlook;
+    this.dispatchEvent(new Event("outlook"));
   }
 
   say(entries) {
@@ -112,18 +118,6 @@ export class State extends EventTarget {
     const order = this.words.expected;
     const moments = this.moments;
     return order[Math.max(...order.map((name, index) => (moments.has(name) ? index : -1))) + 1] ?? null;
-  }
-
-  /** When the drop is planned, in seconds from charge; null without a plan or once it has dropped. */
-  get dropAtS() {
-    if (this.phase !== "roasting") return null;
-    const plan = this.view.batch?.plan ?? {};
-    const crackAt = this.atMs("first_crack");
-    const crackS = crackAt === null ? null : this.since(crackAt);
-    if (crackS === null) return plan.drop_at_s ?? null;
-    if (plan.development_s) return crackS + plan.development_s;
-    if (plan.development_ratio) return crackS / (1 - plan.development_ratio);
-    return this.outlook?.moment === "drop" ? this.outlook.time_s : null;
   }
 
   /** idle, open, roasting or cooling, as it stands with what was just tapped. */

@@ -1,0 +1,290 @@
+"""The outlook, heads-ups and suggestions on the live page: said, never in the way, and nothing that marks by itself."""
+
+import re
+import threading
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pytest
+from playwright.sync_api import expect
+from werkzeug.serving import make_server
+
+from roastlog.instruments.base import Reading
+from tests.browser.conftest import MakeScreen
+from tests.browser.contrast import contrast, rgb
+from tests.browser.screen import PHONE, TABLET, Screen
+from tests.browser.test_targets import GLOVE_PX, outside, too_small
+from tests.conftest import START_MS, Bench
+
+NOW_S = 400
+CRACK = {
+    "label": "First crack", "moment": "first_crack", "time_s": 522.4, "low_s": 508.0, "high_s": 533.2, "temp_c": 196.1,
+    "temp_low_c": 194.8, "temp_high_c": 197.5, "rate_c_per_min": 8.2, "rate_low_c_per_min": 7.0,
+    "rate_high_c_per_min": 9.1, "basis": "batches",
+}  # fmt: skip
+DROP = {**CRACK, "label": "Drop", "moment": "drop", "time_s": 604.0, "low_s": None, "high_s": None, "basis": "curve"}
+SAYS = "By the live curve and 6 earlier batches of this coffee on this machine."
+CRASH = {
+    "kind": "crash", "start_s": 361.0,
+    "text": "Between 6:01 and 6:31 the rate of rise fell as far as 5.2 °C/min below its own trend; "
+    "the heat may be worth a look.",
+}  # fmt: skip
+STALL = {"kind": "stall", "start_s": 380.0, "text": "Between 6:20 and 6:40 the rate of rise was down to 0.6 °C/min."}
+BOXES = ("#three", "#curves", "#controls", ".said", "#pad", ".bar")
+
+
+@dataclass
+class Roasting:
+    """A server whose clock stands still, and the batch in its drum."""
+
+    bench: Bench
+    url: str
+
+    def feed(self, from_s: int, temps_c: np.ndarray, **others: np.ndarray) -> None:
+        """A reading of each channel each second."""
+        live = self.bench.services.desk.live("drum-4")
+        for index, temp_c in enumerate(temps_c):
+            self.bench.clock.turn_to(from_s + index)
+            values = {"bean_probe": temp_c} | {name: column[index] for name, column in others.items()}
+            live.take([Reading(self.bench.clock.now_ms(), name, float(value)) for name, value in values.items()])
+
+    def roast(self) -> str:
+        """Charge a batch, let it go to `NOW_S` and mark yellow; its code."""
+        code = self.bench.open(coffee="Alder washed", green_g=4000)
+        self.bench.say(self.bench.entry("moment", 0, batch=code, moment="charge"))
+        seconds = np.arange(NOW_S)
+        noise = np.random.default_rng(3).normal(0.0, 0.1, NOW_S)
+        self.feed(0, 95 + 105 * np.exp(-seconds / 20) + seconds * 0.2 + noise, bean_surface=90 + seconds * 0.21 + noise)
+        self.bench.say(self.bench.entry("moment", 300, batch=code, moment="yellow"))
+        return code
+
+    def tell(self, **advice: object) -> None:
+        """Tell all screens an outlook, as the desk does."""
+        outlook: dict[str, object] = {"ahead": [], "says": "", "heads_up": [], "suggestions": []}
+        self.bench.services.hub("drum-4").tell("outlook", outlook | advice)
+
+
+@pytest.fixture
+def drum(bench: Bench) -> Iterator[Roasting]:
+    """The app, answering on loopback."""
+    server = make_server("127.0.0.1", 0, bench.app, threaded=True)
+    server.daemon_threads = True  # a stream ends with the hub, after this
+    thread = threading.Thread(target=server.serve_forever, daemon=True)
+    thread.start()
+    yield Roasting(bench, f"http://127.0.0.1:{server.server_port}")
+    bench.services.hub("drum-4").close()
+    server.shutdown()
+    thread.join()
+    server.server_close()
+
+
+def boxes(live: Screen) -> dict[str, Any]:
+    """Where the parts of the page stand."""
+    return {part: live.page.locator(part).bounding_box() for part in BOXES}
+
+
+def ready(live: Screen) -> None:
+    """Open the live page and wait for its chart and its stream: what is told from here on is heard."""
+    live.open_live()
+    live.until(lambda: len(live.columns("live")["t_s"]) > 60, "no curve")
+    live.page.wait_for_timeout(500)  # what the page fetches once its chart stands
+
+
+@pytest.mark.parametrize("device", [PHONE, TABLET], ids=["phone", "tablet"])
+def test_the_pad_says_when_with_its_band(device: dict[str, Any], drum: Roasting, screen: MakeScreen):
+    """Time left, band and basis; without a band the time alone; with nothing known, the hint. On the far view too."""
+    drum.roast()
+    live = screen(drum, device)
+    ready(live)
+    sub, basis = live.by_id("pad-sub"), live.by_id("pad-basis")
+    expect(sub).to_contain_text("slap when cracks")
+    drum.tell(ahead=[CRACK, DROP], says=SAYS)
+    expect(sub).to_have_text(re.compile(r"^in about (2:0\d|1:\d\d) \(8:28–8:53\)$"))
+    expect(basis).to_have_text("by earlier batches of this coffee")
+    live.tap("Far view")
+    near_px = 20
+    assert float(sub.evaluate("(line) => parseFloat(getComputedStyle(line).fontSize)")) > near_px
+    assert sub.evaluate("(line) => line.getClientRects().length") == 1
+    drum.tell(ahead=[{**CRACK, "low_s": None, "high_s": None, "basis": "curve"}])
+    expect(sub).to_have_text(re.compile(r"^in about [12]:\d\d \(8:42\)$"))
+    expect(basis).to_have_text("by this curve alone")
+    drum.tell(ahead=[{**CRACK, "time_s": 330.0, "low_s": 320.0, "high_s": 340.0}])
+    expect(sub).to_have_text(re.compile(r"^1:\d\d later than foreseen \(5:20–5:40\)$"))
+    drum.tell()
+    expect(sub).to_contain_text("slap when cracks")
+
+
+def test_the_chart_draws_what_is_to_come(drum: Roasting, screen: MakeScreen):
+    """A rule a moment with its band, words on lines of their own; the axis widens by whole steps; marked is gone."""
+    code = drum.roast()
+    live = screen(drum, PHONE)
+    ready(live)
+    drum.tell(ahead=[CRACK, DROP], says=SAYS)
+    ahead = live.until(lambda: (found := live.columns("ahead"))["t_s"] and found, "nothing to come is drawn")
+    assert ahead["label"] == ["first crack?", "drop?"]
+    assert ahead["t_s"] == [522, 604]
+    assert (ahead["low_s"], ahead["high_s"]) == ([508, None], [533, None])
+    assert len({*ahead["y"]}) == 2
+    end_s = live.page.evaluate("Bokeh.documents[0].get_model_by_name('time').end")
+    assert end_s > 533
+    assert end_s % 120 == 0
+    drum.bench.say(drum.bench.entry("moment", 399, batch=code, moment="first_crack"))
+    expect(live.by_id("pad-next")).to_have_text("Drop")
+    drum.tell(ahead=[CRACK, DROP])  # of a second ago
+    live.until(lambda: live.columns("ahead")["label"] == ["drop?"], "first crack is marked and still to come")
+
+
+@pytest.mark.parametrize("device", [PHONE, TABLET], ids=["phone", "tablet"])
+def test_a_heads_up_moves_nothing_and_can_be_hidden(device: dict[str, Any], drum: Roasting, screen: MakeScreen):
+    """It stands clear of pad, bar and controls, which stay where they are; hidden once it stays so, a new one comes."""
+    drum.roast()
+    live = screen(drum, device)
+    ready(live)
+    line = live.by_id("advice")
+    expect(line).to_be_hidden()
+    before = boxes(live)
+    drum.tell(heads_up=[CRASH])
+    expect(line).to_contain_text("Heads-up")
+    expect(line).to_contain_text("worth a look")
+    assert boxes(live) == before
+    box = line.bounding_box()
+    assert box is not None
+    curves = before["#curves"]
+    assert box["y"] >= curves["y"]
+    assert box["y"] + box["height"] <= curves["y"] + curves["height"] + 0.5
+    targets = live.measure("targets", "#advice")
+    assert len(targets) == 1
+    assert too_small(targets, GLOVE_PX) == []
+    assert outside(targets, device["viewport"]["width"], device["viewport"]["height"]) == []
+    live.page.wait_for_timeout(600)  # a finger that is down sooner is not taken for one that read it
+    live.by_id("advice-away").tap()
+    expect(line).to_be_hidden()
+    assert boxes(live) == before
+    drum.tell(heads_up=[{**CRASH, "text": CRASH["text"].replace("6:31", "6:35")}])
+    drum.tell(heads_up=[CRASH, STALL])
+    expect(line).to_contain_text("down to 0.6")
+    live.tap("Log")
+    seen = live.by_id("foreseen")
+    expect(seen).to_contain_text("fell as far as 5.2")
+    expect(seen).to_contain_text("a good beginning for an unfamiliar coffee, not a rule")
+    live.tap("Close", live.sheet("log"))
+    ready(live)  # loaded again: what was hidden on this device stays so
+    drum.tell(heads_up=[CRASH])
+    drum.tell(heads_up=[CRASH], says=SAYS)
+    live.until(lambda: live.page.evaluate("document.getElementById('advice-told').textContent") == "", "told again")
+    expect(line).to_be_hidden()
+
+
+def test_only_what_is_new_is_read_out(drum: Roasting, screen: MakeScreen):
+    """The polite region is given each heads-up once, however its words grow; the line itself is no such region."""
+    drum.roast()
+    live = screen(drum, PHONE)
+    ready(live)
+    live.page.evaluate(
+        """() => { window.told = []; const region = document.getElementById("advice-told");
+        new MutationObserver(() => region.textContent && told.push(region.textContent))
+          .observe(region, { childList: true, characterData: true, subtree: true }); }"""
+    )
+    for end in ("6:31", "6:32", "6:33"):
+        drum.tell(heads_up=[{**CRASH, "text": CRASH["text"].replace("6:31", end)}])
+        expect(live.by_id("advice-text")).to_contain_text(end)
+    drum.tell(heads_up=[CRASH, STALL])
+    expect(live.by_id("advice-text")).to_contain_text("down to 0.6")
+    told = live.page.evaluate("told")
+    assert [words.split(" ")[1] for words in told] == ["Between", "Between"]
+    assert told[0] == f"Heads-up: {CRASH['text']}"
+    assert told[1] == f"Heads-up: {STALL['text']}"
+    region = live.by_id("advice-told")
+    assert (region.get_attribute("role"), region.get_attribute("aria-live")) == ("status", "polite")
+    assert live.page.locator("#advice [role=status], #advice[role=status], [aria-live] #advice").count() == 0
+
+
+def test_a_charge_that_nobody_marked_is_marked_by_a_finger(drum: Roasting, screen: MakeScreen):
+    """The probe's fall brings a suggestion and no mark; a tap on it marks the charge at the time of the fall."""
+    code = drum.bench.open(coffee="Alder washed", green_g=4000)
+    rng = np.random.default_rng(4)
+    drum.feed(-60, np.full(60, 200.0) + rng.normal(0.0, 0.1, 60).round(1))
+    live = screen(drum, PHONE)
+    live.open_live()
+    expect(live.by_id("advice")).to_be_hidden()
+    before = boxes(live)
+    drum.feed(0, np.round(90 + 110 * np.exp(-np.arange(25) / 25) + rng.normal(0.0, 0.1, 25), 1))
+    expect(live.by_id("advice-text")).to_have_text(re.compile(r"^The probe fell as it does at a charge, 0:\d\d ago\.$"))
+    assert boxes(live) == before
+    targets = live.measure("targets", "#advice")
+    assert len(targets) == 2
+    assert too_small(targets, GLOVE_PX) == []
+    assert [target["name"] for target in targets if target["cut"]] == []
+    assert drum.bench.services.batch_json(code)["moments"] == {}
+    live.page.wait_for_timeout(600)
+    live.tap("Mark charge then")
+    expect(live.by_id("advice")).to_be_hidden()
+    expect(live.by_id("pad-next")).to_have_text("Yellow")
+    live.sent()
+    (charge,) = [one for one in drum.bench.services.batch_json(code)["entries"] if one["kind"] == "moment"]
+    assert charge["body"] == {"moment": "charge"}
+    assert abs(charge["at_ms"] - START_MS) <= 2000
+
+
+def test_a_moment_that_is_likely_is_told_and_left_to_the_person(drum: Roasting, screen: MakeScreen):
+    """Earlier marks are told in words alone: nothing to tap but the way to hide them, and nothing is marked."""
+    code = drum.roast()
+    live = screen(drum, PHONE)
+    ready(live)
+    text = "The last 5 batches were marked first crack at 196 ± 2 °C; the probe is there now."
+    drum.tell(suggestions=[{"moment": "first_crack", "label": "First crack", "at_ms": None, "text": text}])
+    expect(live.by_id("advice-text")).to_have_text(text)
+    expect(live.by_id("advice-mark")).to_be_hidden()
+    drum.tell(suggestions=[{"moment": "yellow", "label": "Yellow", "at_ms": None, "text": "Yellow was marked here."}])
+    expect(live.by_id("advice")).to_be_hidden()  # it is marked already
+    assert "first_crack" not in drum.bench.services.batch_json(code)["moments"]
+
+
+def test_the_log_sheet_tells_the_outlook_in_full(drum: Roasting, screen: MakeScreen):
+    """What it rests on, each moment with its bands; whoever does not see the curve hears of what is to come, too."""
+    drum.roast()
+    live = screen(drum, PHONE)
+    ready(live)
+    drum.tell(ahead=[CRACK, DROP], says=SAYS)
+    live.tap("Log")
+    expect(live.by_id("foreseen-says")).to_have_text(SAYS)
+    first, second = live.by_id("foreseen-ahead").locator("li").all_inner_texts()
+    assert first == "First crack about 8:42 (8:28–8:53), at 196.1 °C (194.8–197.5), rising 8.2 (7.0–9.1) °/min"
+    assert second.startswith("Drop about 10:04, at")
+    expect(live.by_id("curves-said")).to_contain_text("First crack expected at about 8:42 (8:28–8:53)")
+
+
+@pytest.mark.parametrize("theme", ["light", "dark", "glare"])
+def test_advice_is_readable_in_each_theme(theme: str, drum: Roasting, screen: MakeScreen):
+    """Text of the line, of the pad and of the log sheet has 4.5:1 [WCAG 2.2, 1.4.3; memory]."""
+    drum.roast()
+    live = screen(drum, TABLET)
+    ready(live)
+    live.page.evaluate("(theme) => { document.documentElement.dataset.theme = theme; }", theme)
+    drum.tell(ahead=[CRACK], says=SAYS, heads_up=[CRASH])
+    expect(live.by_id("advice-rule")).to_be_visible()
+    live.tap("Log")
+    for part in ("#advice", "#pad", "#foreseen"):
+        texts = live.measure("texts", part)
+        assert texts, part
+        faint = [one["words"] for one in texts if contrast(rgb(one["ink"]), rgb(one["paper"])) < 4.5]
+        assert faint == [], part
+
+
+def test_the_rate_says_whose_it_is(drum: Roasting, screen: MakeScreen):
+    """While the probe settles after charge the infrared rate stands there under its own name, then the probe's."""
+    code = drum.bench.open(coffee="Alder washed", green_g=4000)
+    drum.bench.say(drum.bench.entry("moment", 0, batch=code, moment="charge"))
+    seconds = np.arange(NOW_S)
+    probe, surface = 95 + 105 * np.exp(-seconds / 20) + seconds * 0.2, 90 + seconds * 0.21
+    noise = np.random.default_rng(3).normal(0.0, 0.1, NOW_S)
+    live = screen(drum, PHONE)
+    live.open("/machines/drum-4")
+    drum.feed(0, (probe + noise)[:40], bean_surface=(surface + noise)[:40])
+    expect(live.by_id("rate-label")).to_have_text(re.compile(r"^Surface rate ± \d"))
+    expect(live.by_id("rate")).to_have_text(re.compile(r"^\d+\.\d$"))
+    drum.feed(40, (probe + noise)[40:], bean_surface=(surface + noise)[40:])
+    expect(live.by_id("rate-label")).to_have_text(re.compile(r"^Probe rate ± \d"))
+    assert live.by_id("rate-label").evaluate("(label) => label.scrollWidth <= label.clientWidth")
