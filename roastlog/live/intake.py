@@ -87,7 +87,7 @@ class Intake:
     def _settle(self, db: Database, item: "Entry | Result") -> Result:
         if isinstance(item, Result):
             return item
-        known = stored.known_batch(db.conn, str(item.id))
+        known = stored.known_batch(db.conn, item.id)
         if known is not None:
             return Result(str(item.id), "known", batch=known)
         try:

@@ -5,7 +5,7 @@ import secrets
 import sqlite3
 from collections.abc import Iterable
 from datetime import datetime
-from typing import Any
+from typing import Any, Final
 from uuid import UUID
 
 from sqlite_utils import Database
@@ -15,12 +15,19 @@ from roastlog.journal.fold import Batch, fold
 from roastlog.trace.codes import batch_code
 
 TOKEN_BYTES = 16
+OFTEN: Final = frozenset({"moment", "move", "trier", "aroma", "crack"})  # kinds whose bodies say the same again
+SHORT: Final = 64  # characters; a longer body is hardly said twice
+_NUMBER = "(SELECT id FROM words WHERE word = :{})".format
+_ADD = f"""
+    INSERT INTO entries (id, batch, machine, kind, at_ms, late_ms, person, device, body)
+    VALUES (:id, {_NUMBER("batch")}, {_NUMBER("machine")}, {_NUMBER("kind")}, :at_ms, :late_ms,
+        {_NUMBER("person")}, {_NUMBER("device")}, coalesce({_NUMBER("often")}, :body))"""  # noqa: S608 - our own names
 
 
 def entry_of(row: sqlite3.Row) -> Entry:
     """The entry that a row holds. It was checked when it came in and is not checked again."""
     return Entry.model_construct(
-        id=UUID(row["id"]),
+        id=UUID(bytes=row["id"]),
         machine=row["machine"],
         batch=row["batch"],
         kind=row["kind"],
@@ -33,26 +40,26 @@ def entry_of(row: sqlite3.Row) -> Entry:
 
 def entries_of(connection: sqlite3.Connection, code: str) -> list[Entry]:
     """All entries of a batch, in the order they came in."""
-    rows = connection.execute("SELECT * FROM entries WHERE batch = ? ORDER BY seq", (code,))
+    rows = connection.execute("SELECT * FROM journal WHERE batch = ? ORDER BY seq", (code,))
     return [entry_of(row) for row in rows]
 
 
 def entries_after(connection: sqlite3.Connection, machine: str, seq: int, limit: int = 1000) -> list[tuple[int, Entry]]:
     """What came in for a machine after ``seq``, with each entry's own number."""
     rows = connection.execute(
-        "SELECT * FROM entries WHERE machine = ? AND seq > ? ORDER BY seq LIMIT ?", (machine, seq, limit)
+        "SELECT * FROM journal WHERE machine = ? AND seq > ? ORDER BY seq LIMIT ?", (machine, seq, limit)
     )
     return [(row["seq"], entry_of(row)) for row in rows]
 
 
-def last_seq(connection: sqlite3.Connection, machine: str) -> int:
-    """Number of the newest entry of a machine; 0 when there is none."""
-    return int(connection.execute("SELECT max(seq) FROM entries WHERE machine = ?", (machine,)).fetchone()[0] or 0)
+def last_seq(connection: sqlite3.Connection) -> int:
+    """Number of the newest entry of all; 0 when there is none."""
+    return int(connection.execute("SELECT max(seq) FROM entries").fetchone()[0] or 0)
 
 
-def known_batch(connection: sqlite3.Connection, entry_id: str) -> str | None:
+def known_batch(connection: sqlite3.Connection, entry_id: UUID) -> str | None:
     """The batch of an entry that is already kept."""
-    row = connection.execute("SELECT batch FROM entries WHERE id = ?", (entry_id,)).fetchone()
+    row = connection.execute("SELECT batch FROM journal WHERE id = ?", (entry_id.bytes,)).fetchone()
     return None if row is None else str(row["batch"])
 
 
@@ -94,22 +101,20 @@ def open_batch(db: Database, entry: Entry) -> str:
 
 def add_entry(db: Database, entry: Entry, code: str) -> int:
     """Keep an entry; its number in the journal."""
-    row = {
-        "id": str(entry.id),
+    body = json.dumps(entry.body, ensure_ascii=False)
+    words = {
         "batch": code,
         "machine": entry.machine,
         "kind": entry.kind,
-        "at_ms": entry.at_ms,
-        "received_ms": entry.received_ms,
         "person": entry.by.person,
         "device": entry.by.device,
-        "body": json.dumps(entry.body, ensure_ascii=False),
+        "often": body if entry.kind in OFTEN and len(body) <= SHORT else None,
     }
-    cursor = db.conn.execute(
-        "INSERT INTO entries (id, batch, machine, kind, at_ms, received_ms, person, device, body)"
-        " VALUES (:id, :batch, :machine, :kind, :at_ms, :received_ms, :person, :device, :body)",
-        row,
+    db.conn.executemany(
+        "INSERT OR IGNORE INTO words (word) VALUES (?)", [(word,) for word in words.values() if word is not None]
     )
+    times = {"at_ms": entry.at_ms, "late_ms": entry.received_ms - entry.at_ms}
+    cursor = db.conn.execute(_ADD, {**words, **times, "id": entry.id.bytes, "body": body})
     return int(cursor.lastrowid or 0)
 
 

@@ -11,7 +11,7 @@ from collections.abc import Callable
 from contextlib import closing, suppress
 from dataclasses import dataclass, field
 from pathlib import Path
-from uuid import uuid4
+from uuid import UUID, uuid4
 
 from roastlog.store import readings
 from roastlog.store.backups import FILE_NAME
@@ -170,8 +170,8 @@ class Killing:
 
     def _lost_entries(self) -> int:
         with closing(self._connect()) as connection:
-            rows = connection.execute("SELECT id, at_ms, body FROM entries").fetchall()
-        there = {row["id"]: (row["at_ms"], json.loads(row["body"])) for row in rows}
+            rows = connection.execute("SELECT id, at_ms, body FROM journal").fetchall()
+        there = {str(UUID(bytes=row["id"])): (row["at_ms"], json.loads(row["body"])) for row in rows}
         return sum(there.get(ident) != (made["at_ms"], made["body"]) for ident, made in self.said.entries.items())
 
     def _lost_readings(self, killed_s: float) -> tuple[int, float, int]:

@@ -4,7 +4,7 @@ import shutil
 import sqlite3
 from contextlib import closing
 from pathlib import Path
-from uuid import uuid4
+from uuid import UUID, uuid4
 
 import pytest
 from sqlite_utils import Database
@@ -20,18 +20,26 @@ from roastlog.store.store import Store
 
 START_MS = 1_795_600_800_000
 NAMES = [migration.name for migration in migrations._migrations]
+COLUMNS = "seq, id, batch, machine, kind, at_ms, received_ms, person, device, body"
 Dump = dict[str, list[tuple[object, ...]]]
 
 
 def dump(path: Path) -> Dump:
-    """All rows of all tables of a file, but those about the changes themselves."""
+    """All rows of all tables of a file, but those about the changes themselves; entries as the first version had them.
+
+    From the sixth change on they are read back in words, and those words are no table of its own here.
+    """
     with closing(sqlite3.connect(path)) as connection:
-        tables = [row[0] for row in connection.execute("SELECT name FROM sqlite_master WHERE type = 'table'")]
-        return {
+        found = connection.execute("SELECT name FROM sqlite_master WHERE type IN ('table', 'view')")
+        tables = {row[0] for row in found if not row[0].startswith(("sqlite_", "_sqlite"))}
+        told = {
             name: sorted(connection.execute(f"SELECT * FROM {name}").fetchall(), key=repr)  # noqa: S608
-            for name in tables
-            if not name.startswith(("sqlite_", "_sqlite"))
+            for name in tables - {"words", "journal"}
         }
+        if "journal" in tables:
+            rows = connection.execute(f"SELECT {COLUMNS} FROM journal").fetchall()  # noqa: S608
+            told["entries"] = sorted(((row[0], str(UUID(bytes=row[1])), *row[2:]) for row in rows), key=repr)
+        return told
 
 
 def schema(path: Path) -> set[tuple[str, str]]:
@@ -40,10 +48,23 @@ def schema(path: Path) -> set[tuple[str, str]]:
         return set(connection.execute("SELECT name, sql FROM sqlite_master WHERE sql IS NOT NULL"))
 
 
-def entry(kind: str, at_ms: int, **body: object) -> Entry:
-    """An entry of a batch; which one is settled when it is kept."""
-    about = {"machine": "drum-4", "batch": None if kind == "opened" else "x", "at_ms": at_ms, "received_ms": at_ms}
-    return Entry(id=uuid4(), kind=kind, by=By(), body=body, **about)
+def entry(kind: str, at_ms: int, by: By = By(), **body: object) -> Entry:  # noqa: B008 - it does not change
+    """An entry of a batch, come in a little later; which one is settled when it is kept."""
+    about = {"machine": "drum-4", "batch": None if kind == "opened" else "x", "at_ms": at_ms, "received_ms": at_ms + 40}
+    return Entry(id=uuid4(), kind=kind, by=by, body=body, **about)
+
+
+def said_of(at_ms: int) -> list[Entry]:
+    """What is said of a batch: the same again and again, words of its own, with and without a name, late and early."""
+    ines = By(person="Ines", device="tablet")
+    early = entry("note", at_ms + 60_000, By(device="phone"), text=f"Smells of “hay” at {at_ms}")
+    return [
+        entry("moment", at_ms, ines, moment="charge"),
+        entry("move", at_ms + 30_000, By(device="drum-4"), control="radiant", setting=3.5),
+        early.model_copy(update={"received_ms": early.at_ms - 12_000}),
+        entry("aroma", at_ms + 90_000, ines, words=["toast", "malt", "nut", "caramel", "orange peel", "cocoa"]),
+        entry("moment", at_ms + 600_000, moment="drop"),
+    ]
 
 
 @pytest.fixture
@@ -51,17 +72,22 @@ def before_sealing(tmp_path: Path) -> Path:
     """A data folder as the version before packed readings left it: three batches, their readings, books."""
     folder = tmp_path / "before"
     folder.mkdir()
+    with closing(Store(tmp_path / "now")) as now:
+        opened = [entry("opened", START_MS + n * 1_200_000 - 60_000, coffee=f"é {n}", green_g=4000.0) for n in range(3)]
+        now.write(lambda db: journal.add_many(db, [(first, said_of(first.at_ms + 60_000)) for first in opened]))
+    rows = dump(now.path)
     with closing(Database(sqlite3.connect(folder / FILE_NAME))) as db:
         db.conn.row_factory = sqlite3.Row
         db.enable_wal()
         migrations.apply(db, stop_before="0004_sealed")
         with db.atomic():
+            for name in ("batches", "entries"):
+                places = ", ".join("?" * len(rows[name][0]))
+                db.conn.executemany(f"INSERT INTO {name} VALUES ({places})", rows[name])  # noqa: S608
             for number in range(3):
                 at_ms = START_MS + number * 1_200_000
-                said = [entry("moment", at_ms, moment="charge"), entry("moment", at_ms + 600_000, moment="drop")]
-                journal.add_many(db, [(entry("opened", at_ms - 60_000, coffee=f"é {number}", green_g=4000.0), said)])
-                rows = [(at_ms + n * 1000, {"bean_probe": n / 10, "exhaust": n / 8}) for n in range(-30, 630)]
-                readings.add_rows(db, "drum-4", rows)
+                values = [(at_ms + n * 1000, {"bean_probe": n / 10, "exhaust": n / 8}) for n in range(-30, 630)]
+                readings.add_rows(db, "drum-4", values)
             books.keep_machine(db, "drum-4", "{}", START_MS)
             books.keep_lot(db, books.LotRow("HU-7", "Alder washed", bought_g=20_000))
             books.keep_person(db, books.Person("Ines", "I."))
@@ -73,7 +99,7 @@ def before_sealing(tmp_path: Path) -> Path:
 def test_everything_of_the_version_before_is_intact(before_sealing: Path, tmp_path: Path):
     """On a copy of its folder: each row of each table is as it was, and a checked backup of it was made first."""
     was = dump(before_sealing / FILE_NAME)
-    assert [len(was[name]) for name in ("batches", "entries", "readings", "people")] == [3, 9, 1980, 1]
+    assert [len(was[name]) for name in ("batches", "entries", "readings", "people")] == [3, 18, 1980, 1]
     folder = tmp_path / "copy"
     shutil.copytree(before_sealing, folder)
     Store(folder).close()
@@ -122,7 +148,7 @@ def test_a_change_that_fails_leaves_all_as_it_was(before_sealing: Path, monkeypa
     with pytest.raises(StoreError, match="cannot be brought up to date"):
         Store(before_sealing)
     assert dump(before_sealing / FILE_NAME) == was
-    assert check(listed(before_sealing / BACKUPS)[0].path).entries == 9
+    assert check(listed(before_sealing / BACKUPS)[0].path).entries == 18
     monkeypatch.undo()
     Store(before_sealing).close()
     assert dump(before_sealing / FILE_NAME) == was | {"sealed": []}
@@ -139,5 +165,6 @@ def test_without_a_backup_nothing_is_changed(before_sealing: Path, monkeypatch: 
 
 def test_shipped_changes_stand_in_their_order():
     """Names are never edited: databases know them by name. (From the code of version 0.1.0 and on.)"""
-    assert NAMES[:5] == ["0001_journal", "0002_readings", "0003_books", "0004_sealed", "0005_lists"]
+    assert NAMES[:3] == ["0001_journal", "0002_readings", "0003_books"]
+    assert NAMES[3:6] == ["0004_sealed", "0005_lists", "0006_words"]
     assert sorted(NAMES) == NAMES
