@@ -59,6 +59,12 @@ class Channel(Part):
     simulated: Simulated | None = Field(None, description="{} (for practice)")
     sensor: Sensor | None = Field(None, description="{ type, cold_junction, … } where the value is in mV or ohm")
 
+    def read_as(self, other: Part) -> bool:
+        """Whether it is read in just the same way as another one."""
+        return isinstance(other, Channel) and all(
+            getattr(self, name) == getattr(other, name) for name in (*SOURCES, "sensor")
+        )
+
     @property
     def label(self) -> str:
         """The name for where room is short."""
@@ -93,6 +99,11 @@ class Control(Part):
     step: float = Field(ge=0.001, le=1e6, description="what one tap changes, at least 0.001")
     modbus: ModbusPoint | None = Field(None, description="{ host, port, unit, table, address, type, scale, … }")
 
+    def read_as(self, other: Part) -> bool:
+        """Whether it is read in just the same way as another one."""
+        same = ("modbus", "low", "high", "step")  # what comes is put onto its steps
+        return isinstance(other, Control) and all(getattr(self, name) == getattr(other, name) for name in same)
+
     @property
     def decimals(self) -> int:
         """How many decimals its settings need, 0 to 3."""
@@ -122,6 +133,10 @@ class Machine(Part):
     controls: Annotated[tuple[Control, ...], Strict(strict=False)] = Field(
         (), max_length=32, description="at most 32 [[controls]]"
     )
+
+    def part(self, name: str) -> Channel | Control | None:
+        """Its channel or control of that id; None if there is none."""
+        return next((part for part in (*self.channels, *self.controls) if part.id == name), None)
 
     @property
     def practice(self) -> bool:

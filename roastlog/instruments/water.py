@@ -79,4 +79,5 @@ def boiling_point_c(pressure_kpa: float) -> float:
     f = n1 * beta**2 + n4 * beta + n7
     g = n2 * beta**2 + n5 * beta + n8
     d = 2.0 * g / (-f - math.sqrt(f * f - 4.0 * e * g))
-    return (n10 + d - math.sqrt((n10 + d) ** 2 - 4.0 * (n9 + n10 * d))) / 2.0 - 273.15
+    whole = n10 + d
+    return float((whole - math.sqrt(whole**2 - 4.0 * (n9 + n10 * d))) / 2.0 - 273.15)

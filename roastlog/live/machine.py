@@ -53,6 +53,7 @@ class LiveMachine:
         self._rates: dict[str, RateEstimate] = {}
         self._last_ms: int | None = None
         self.batch: Batch | None = None
+        self.since_ms = clock.now_ms()  # what was read before had the offsets of another sheet
         self._origin_ms = clock.now_ms()
         self._charged_ms: int | None = None
         self._begin(self._origin_ms, None)
@@ -73,6 +74,11 @@ class LiveMachine:
         """Settings as read off the machine's own registers."""
         with self._lock:
             return dict(self._knobs)
+
+    def heard_ms(self, channel: str) -> int:
+        """When a channel was last heard; 0 if never. [ms UTC]"""
+        with self._lock:
+            return self._heard_ms.get(channel, 0)
 
     def take(self, readings: Iterable[Reading]) -> None:
         """Take in readings in the order of their times.

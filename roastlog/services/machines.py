@@ -7,8 +7,10 @@ from typing import Any
 
 from roastlog.clock import Clock
 from roastlog.errors import NoSuchMachine
-from roastlog.instruments.machine import Machine, practice_machine
+from roastlog.instruments.base import Fault, Reading
+from roastlog.instruments.machine import Channel, Machine, practice_machine
 from roastlog.instruments.sheet import parse_sheet, sheet_text
+from roastlog.instruments.trial import Trial, try_channel
 from roastlog.journal.entries import parse_entry
 from roastlog.live.desk import Desk
 from roastlog.live.hub import Hub
@@ -89,6 +91,44 @@ class Machines(Books):
                 return sheet_text(machine)
         there = ", ".join(machine.id for machine in kept) or "none yet"
         raise NoSuchMachine(f"There is no machine “{machine_id}” in this folder; there is {there}.")
+
+    def change_machine(self, machine: Machine) -> None:
+        """Give a machine another sheet, and read it by that from now on."""
+        self.desk.add(self._keep(machine))
+
+    def heard(self, machine_id: str) -> dict[str, Reading | Fault]:
+        """What came last of each channel and control before its own offset, or why nothing did; pushed ones as well."""
+        live, heard = self.desk.live(machine_id), self.desk.heard(machine_id)
+        now = live.now()
+        for channel in live.machine.channels:
+            if channel.id not in heard and channel.id in now["values"]:
+                value = round(now["values"][channel.id] - channel.offset_c, 4)
+                heard[channel.id] = Reading(live.heard_ms(channel.id), channel.id, value)
+        return heard
+
+    def try_part(self, machine: Machine, name: str) -> Trial:
+        """Read one channel or control once, as ``machine`` describes it; see `roastlog.instruments.trial`.
+
+        What the recorder reads in just that way is answered by what it heard: a serial port has one reader.
+        """
+        running = next((known for known in self.machines() if known.id == machine.id), None)
+        if running is not None:
+            part, known = machine.part(name), running.part(name)
+            heard = self.heard(machine.id).get(name)
+            if heard is not None and part is not None and known is not None and part.read_as(known):
+                offset_c = part.offset_c if isinstance(part, Channel) else 0.0
+                if isinstance(heard, Reading):
+                    return Trial(heard.raw, round(heard.value + offset_c, 4), "")
+                return Trial(heard.raw, None, heard.reason)
+        return try_channel(machine, name, self.clock)
+
+    def at_rest(self, machine_id: str, channel_id: str, *, for_s: float = 10.0) -> list[float]:
+        """What a channel read in the last seconds, without its offset; to check its probe. [°C]"""
+        live, now_ms = self.desk.live(machine_id), self.now_ms()
+        offset_c = next((channel.offset_c for channel in live.machine.channels if channel.id == channel_id), 0.0)
+        start_ms = max(now_ms - round(for_s * 1000 * self.clock.rate), live.since_ms)
+        rows = live.rows_between(start_ms, now_ms)
+        return [round(values[channel_id] - offset_c, 4) for _, values in rows if channel_id in values]
 
     def sheet(self, machine_id: str) -> str:
         """The machine's TOML sheet."""

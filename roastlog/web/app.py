@@ -12,6 +12,7 @@ from roastlog.web import (
     forms,
     labels,
     live,
+    parts,
     problems,
     records,
     security,
@@ -32,7 +33,7 @@ def create_app(services: Services) -> Flask:
     app.json.sort_keys = False  # type: ignore[attr-defined]
     app.jinja_env.policies["json.dumps_kwargs"] = {}  # Jinja sorts by itself, and Bokeh's references are by order
     app.extensions["services"] = services
-    for module in (api, assets, bag, bench, compare, labels, live, records, settings, setup, start, today):
+    for module in (api, assets, bag, bench, compare, labels, live, parts, records, settings, setup, start, today):
         app.register_blueprint(module.bp)
     assets.install(app)
     filters.install(app)

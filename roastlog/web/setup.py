@@ -1,15 +1,21 @@
-"""Machines: a list, their sheets, and the two ways to add one."""
+"""Machines: a list, a page each with what its channels say, their sheets, and the ways to add one."""
 
-from collections.abc import Sequence
-from dataclasses import dataclass
-from typing import Self
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any, Self
 
 from flask import Blueprint, Response, redirect, render_template, request
 from flask.typing import ResponseReturnValue
+from pydantic import ValidationError
 
 from roastlog.errors import SheetError
-from roastlog.instruments.machine import Machine
+from roastlog.instruments.base import Fault, Reading
+from roastlog.instruments.machine import Channel, Control, Machine
+from roastlog.instruments.sheet import mistakes
+from roastlog.instruments.words import source_words
 from roastlog.web import services
+from roastlog.web.forms import Form
+from roastlog.web.part_form import id_of, in_form
 
 bp = Blueprint("setup", __name__)
 
@@ -20,11 +26,8 @@ class AddMachine:
 
     text: str = ""
     error: str = ""
-
-    @classmethod
-    def empty(cls) -> Self:
-        """The form as one first meets it."""
-        return cls()
+    values: Mapping[str, str] = field(default_factory=dict)
+    errors: Mapping[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -35,10 +38,100 @@ class MachinesPage:
     add: AddMachine
 
 
+@dataclass(frozen=True)
+class PartRow:
+    """A channel or control in a line: where it is read, and what came last."""
+
+    part: Channel | Control
+    table: str
+    source: str
+    raw: str = ""
+    value: float | None = None
+    reason: str = ""
+    age_s: float | None = None
+
+    @property
+    def age(self) -> str:
+        """How long ago it came: ``12 s``, ``4 min`` or ``3 h``."""
+        age_s = self.age_s or 0.0
+        return f"{age_s:.0f} s" if age_s < 120 else f"{age_s / 60:.0f} min" if age_s < 7200 else f"{age_s / 3600:.0f} h"
+
+    @classmethod
+    def of(cls, part: Channel | Control, heard: Reading | Fault | None, now_ms: int) -> Self:
+        """A part with what was heard of it."""
+        table, source = "channels" if isinstance(part, Channel) else "controls", source_words(part)
+        if isinstance(heard, Fault):
+            return cls(part, table, source, heard.raw, reason=heard.reason)
+        if heard is None:
+            return cls(part, table, source)
+        offset_c = part.offset_c if isinstance(part, Channel) else 0.0
+        age_s = max(0.0, (now_ms - heard.at_ms) / 1000)
+        return cls(part, table, source, heard.raw, heard.value + offset_c, age_s=age_s)
+
+
+@dataclass(frozen=True)
+class MachinePage:
+    """What `setup/machine.html` shows."""
+
+    machine: Machine
+    rows: Sequence[PartRow]
+    values: Mapping[str, str]
+    errors: Mapping[str, str] = field(default_factory=dict)
+
+    @property
+    def by_hand(self) -> bool:
+        """Whether a person types readings for it."""
+        return any(channel.hand is not None for channel in self.machine.channels)
+
+    @classmethod
+    def of(
+        cls, machine: Machine, errors: Mapping[str, str] | None = None, typed: Mapping[str, str] | None = None
+    ) -> Self:
+        """A machine as it is, or with what was typed over it."""
+        heard, now_ms = services().heard(machine.id), services().now_ms()
+        parts: list[Channel | Control] = [*machine.channels, *machine.controls]
+        smallest_g, largest_g = machine.batch_g
+        values = {"name": machine.name, "smallest": f"{smallest_g:g}", "largest": f"{largest_g:g}"}
+        rows = [PartRow.of(part, heard.get(part.id), now_ms) for part in parts]
+        return cls(machine, rows, typed or values, errors or {})
+
+
+@bp.get("/machines/<machine_id>/setup")
+def machine(machine_id: str) -> str:
+    """One machine: its channels and controls, and what each says now."""
+    return render_template("setup/machine.html", page=MachinePage.of(services().machine(machine_id)))
+
+
+@bp.post("/machines/<machine_id>/setup")
+def rename(machine_id: str) -> ResponseReturnValue:
+    """Give a machine another name, or other charges."""
+    known = services().machine(machine_id)
+    made, form = _described(known.model_dump(exclude_defaults=True))
+    if made is None:
+        page = MachinePage.of(known, form.errors, form.values)
+        return render_template("setup/machine.html", page=page), 422
+    services().change_machine(made.with_passwords_of(known))
+    return redirect(f"/machines/{machine_id}/setup", 303)
+
+
+@bp.post("/machines/new")
+def begin() -> ResponseReturnValue:
+    """Add a machine from its name and charges; its bean probe is read by hand until it is said how."""
+    probe = {"id": "bean_probe", "name": "Bean probe", "role": "bean_probe", "hand": {}}
+    ident = id_of(request.form.get("name", ""))
+    made, form = _described({"id": ident, "channels": [probe]})
+    if made is not None and any(known.id == made.id for known in services().machines()):
+        form.errors["name"] = f"There is a machine “{made.id}” already; give this one another name."
+    if made is None or form.errors:
+        return _page(AddMachine(values=form.values, errors=form.errors)), 422
+    services().change_machine(made)
+    return redirect(f"/machines/{made.id}/setup", 303)
+
+
 @bp.get("/machines")
 def machines() -> str:
     """All machines, and the form to add one."""
-    return _page(AddMachine.empty())
+    return _page(AddMachine())
 
 
 @bp.post("/machines")
@@ -72,6 +165,19 @@ def sheet(machine_id: str) -> Response:
 def _page(add: AddMachine) -> str:
     page = MachinesPage(services().machines(), add)
     return render_template("setup/machines.html", page=page)
+
+
+def _described(data: dict[str, Any]) -> tuple[Machine | None, Form]:
+    """A machine with the name and charges that the form says; None where they do not fit."""
+    form = Form(request.form)
+    charges = tuple(form.mass_g(name, "g") or 0.0 for name in ("smallest", "largest"))
+    try:
+        return Machine.model_validate(data | {"name": form.values.get("name", ""), "batch_g": charges}), form
+    except ValidationError as error:
+        for where, message in mistakes(error):
+            name = "smallest" if where[0] == "batch_g" else "name"
+            form.errors[name] = in_form(message).removeprefix("“batch_g”: ").capitalize() + "."
+        return None, form
 
 
 def _uploaded() -> str:

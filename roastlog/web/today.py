@@ -29,7 +29,7 @@ class TodayPage:
 @bp.get("/")
 def today() -> str:
     """Today; on an empty folder, how to add a machine."""
-    now, empty, kept = services().today(), AddMachine.empty(), services().kept()
+    now, empty, kept = services().today(), AddMachine(), services().kept()
     page = TodayPage(services().now_ms(), now.machines, now.unweighed, now.recent, now.lots_low, empty, kept)
     return render_template("today/page.html", page=page)
 

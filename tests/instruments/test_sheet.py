@@ -354,7 +354,7 @@ def test_a_sheet_hands_no_password_out_and_brings_the_known_one_back():
 @settings(max_examples=40)
 @given(machines())
 def test_sheet_and_json_round_trip(machine):
-    """A machine written as a sheet reads back the same but for its passwords; as the JSON that is stored, all the same."""
+    """A machine written as a sheet reads back the same but for its passwords, and as the JSON that is stored."""
     assert parse_sheet(sheet_text(machine)) == without_passwords(machine)
     assert Machine.model_validate_json(machine.model_dump_json(exclude_none=True)) == machine
 

@@ -1,6 +1,7 @@
 """At what temperature water boils, against published values."""
 
 import csv
+import itertools
 import math
 from pathlib import Path
 
@@ -30,7 +31,7 @@ def test_pressure_is_that_of_the_standard_atmosphere(row):
 def test_water_boils_cooler_the_higher_it_is():
     """All the way, without a jump."""
     points = [boiling_point_c(air_pressure_kpa(altitude_m)) for altitude_m in range(-500, 6001, 100)]
-    steps = [before - after for before, after in zip(points, points[1:], strict=False)]
+    steps = [before - after for before, after in itertools.pairwise(points)]
     assert all(0.2 < step < 0.5 for step in steps)
 
 
