@@ -10,10 +10,13 @@ from collections.abc import Callable
 from pathlib import Path
 
 from tests.soak.killing import Killing, seed
+from tests.soak.load import load
 from tests.soak.packing import kill_packing
 
 POINTS = 50
 LONGEST_S = 6.0
+LOADED_S, RATE = 3600, 20.0
+FLAT_MB, MOST_MS = 5.0, 2.0
 
 
 def kill() -> bool:
@@ -49,7 +52,20 @@ def packing() -> bool:
     return missing == 0
 
 
-PARTS: dict[str, Callable[[], bool]] = {"kill": kill, "packing": packing}
+def steady() -> bool:
+    """Eight machines for an hour of their time, with twenty screens: nothing lost, memory flat, little work."""
+    with tempfile.TemporaryDirectory(prefix="drumside-soak-") as folder:
+        done = load(Path(folder), LOADED_S, RATE)
+    grown_mb = done.end_mb - done.warm_mb
+    print(f"8 machines of 6 channels at 4 Hz for {LOADED_S / 60:.0f} min of their time at {RATE:.0f} times, 20 screens")
+    print(f"  readings acknowledged {done.readings}, lost {done.lost}; events told {done.events}")
+    print(f"  server time a reading, with all that it does: {done.cpu_ms:.3f} ms (promised: < {MOST_MS:.0f} ms)")
+    print(f"  memory once warm {done.warm_mb:.1f} MB, at the end {done.end_mb:.1f} MB (promised: ± {FLAT_MB:.0f} MB)")
+    print(f"  a push was late by at most {done.behind_s:.1f} s of the machines' time")
+    return done.lost == 0 and abs(grown_mb) <= FLAT_MB and done.cpu_ms < MOST_MS
+
+
+PARTS: dict[str, Callable[[], bool]] = {"kill": kill, "packing": packing, "load": steady}
 
 
 def main(asked: list[str]) -> int:
