@@ -130,6 +130,10 @@ class Machines(Books):
         rows = live.rows_between(start_ms, now_ms)
         return [round(values[channel_id] - offset_c, 4) for _, values in rows if channel_id in values]
 
+    def rows_since(self, machine_id: str, start_ms: int) -> list[tuple[int, Mapping[str, float]]]:
+        """What a machine read from a time on, oldest first. [ms UTC]"""
+        return self.desk.live(machine_id).rows_between(start_ms, self.now_ms())
+
     def sheet(self, machine_id: str) -> str:
         """The machine's TOML sheet."""
         return sheet_text(self.machine(machine_id))

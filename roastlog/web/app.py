@@ -8,6 +8,8 @@ from roastlog.web import (
     assets,
     bag,
     bench,
+    byhand,
+    check,
     compare,
     forms,
     labels,
@@ -24,6 +26,10 @@ from roastlog.web import (
 from roastlog.web import format as filters
 
 MOST_BYTES = 1_000_000
+TOPICS = (
+    *(api, assets, bag, bench, byhand, check, compare, labels),
+    *(live, parts, records, settings, setup, start, today),
+)
 
 
 def create_app(services: Services) -> Flask:
@@ -33,7 +39,7 @@ def create_app(services: Services) -> Flask:
     app.json.sort_keys = False  # type: ignore[attr-defined]
     app.jinja_env.policies["json.dumps_kwargs"] = {}  # Jinja sorts by itself, and Bokeh's references are by order
     app.extensions["services"] = services
-    for module in (api, assets, bag, bench, compare, labels, live, parts, records, settings, setup, start, today):
+    for module in TOPICS:
         app.register_blueprint(module.bp)
     assets.install(app)
     filters.install(app)

@@ -1,0 +1,67 @@
+"""The keypad for readings that a person takes off a thermometer."""
+
+from html import unescape
+
+import pytest
+
+from tests.conftest import START_MS, Bench
+from tests.web.test_pages import text_of
+
+PATH = "/machines/drum-4/hand"
+
+
+@pytest.fixture
+def bench(bench: Bench) -> Bench:
+    """A bench whose bean probe is read by hand."""
+    form = {"kind": "hand", "name": "Bean probe", "role": "bean_probe"}
+    assert bench.client.post("/machines/drum-4/channels/bean_probe", data=form).status_code == 303
+    return bench
+
+
+def test_a_reading_has_the_time_of_its_first_key(bench: Bench):
+    """It is kept at that time and shown again."""
+    bench.clock.turn_to(60)
+    form = {"channel": "bean_probe", "value": "183,6", "at_ms": str(START_MS + 58_000)}
+    answer = bench.client.post(PATH, data=form)
+    assert answer.status_code == 303
+    assert bench.services.rows_since("drum-4", START_MS) == [(START_MS + 58_000, {"bean_probe": 183.6})]
+    assert "Bean probe 183.6 °C" in text_of(bench.client.get(answer.location).text)
+
+
+def test_a_reading_in_fahrenheit_is_kept_in_celsius(bench: Bench):
+    """The roastery's own unit holds here too."""
+    bench.services.save_settings({"units_temp": "F"})
+    bench.client.post(PATH, data={"channel": "bean_probe", "value": "392"})
+    assert bench.services.rows_since("drum-4", 0)[-1][1] == {"bean_probe": 200.0}
+
+
+@pytest.mark.parametrize(
+    ("form", "says"),
+    [
+        ({"channel": "bean_probe", "value": ""}, "Type what the thermometer shows"),
+        ({"channel": "bean_probe", "value": "abc"}, "is not a number"),
+        ({"channel": "bean_probe", "value": "9999"}, "not a temperature that a roaster has"),
+        ({"channel": "bean_surface", "value": "20"}, "takes no pushed readings"),
+        ({"channel": "<b>", "value": "20"}, "There is no channel"),
+        ({"channel": "bean_probe", "value": "20", "at_ms": str(START_MS * 2)}, "ahead of the server's clock"),
+    ],
+)
+def test_what_is_no_reading_is_refused_in_words(bench: Bench, form, says):
+    """Nothing is kept of it, and what was typed stays."""
+    if form["channel"] == "bean_surface":
+        bench.services.add_practice_machine()
+        surface = {"kind": "simulated", "name": "Surface", "role": "bean_surface"}
+        bench.client.post("/machines/drum-4/channels/bean_surface", data=surface)
+    answer = bench.client.post(PATH, data=form)
+    assert answer.status_code == 422
+    assert says in unescape(answer.text)
+    assert not [values for _, values in bench.services.rows_since("drum-4", 0) if "bean_probe" in values]
+
+
+def test_a_machine_without_such_a_channel_has_no_keypad(bench: Bench):
+    """It says where to make one."""
+    form = {"kind": "http", "name": "Bean probe", "role": "bean_probe"}
+    bench.client.post("/machines/drum-4/channels/bean_probe", data=form)
+    answer = bench.client.get(PATH)
+    assert answer.status_code == 404
+    assert "set-up page" in answer.text
