@@ -65,7 +65,7 @@ class Desk:
         self._machines: dict[str, Machine] = {}
         self._adding = threading.Lock()
         self.intake = Intake(store, clock, self._machines, knobs=self._knobs, heard=self.refresh)
-        self.history = History(store)
+        self.history = History(store, lambda machine_id, *span: self.live(machine_id).rows_between(*span))
         self._saver = Repeater("saver", SAVE_S, self._save, UNSAVED)
         self._seer = Repeater("seer", 1.0, self.foresee, UNSEEN)
 

@@ -5,11 +5,13 @@ All of it is advice, made anew each second from what is known by then, whether a
 
 import threading
 from collections.abc import Mapping, Sequence
+from dataclasses import asdict
 from typing import Any, Final
 
 import numpy as np
 
 from roastlog.curve.faults import Fault, Thresholds, find_faults, tell_fault
+from roastlog.curve.outlook import Ahead, Outlook
 from roastlog.curve.roast import Roast
 from roastlog.curve.series import Curve
 from roastlog.curve.suggest import charge_seen, likely, tell_likely
@@ -39,7 +41,7 @@ class Foresight:
     def __init__(self, machine: Machine, history: History) -> None:
         self._machine, self._history = machine, history
         self._lock = threading.Lock()
-        self._learned: tuple[object, list[Roast]] | None = None
+        self._learned: tuple[object, list[Roast], Outlook] | None = None
         self._bean = bean_channel(machine)
         self._surface = next((channel.id for channel in machine.channels if channel.role == "bean_surface"), None)
 
@@ -73,12 +75,13 @@ class Foresight:
         if not sofar.time_s.size:
             return NOTHING
         with self._lock:
-            earlier = self._learn(batch, coffee)
+            earlier, outlook = self._learn(batch, coffee)
         now_s = float(sofar.time_s[-1])
+        ahead = outlook.ahead(sofar)
         faults = find_faults(sofar.time_s, sofar.temp_c, sofar.rate_c_per_min, sofar.moments_s, thresholds)
         return {
-            "ahead": [],
-            "says": "",
+            "ahead": [_ahead(found) for found in ahead],
+            "says": outlook.says if ahead else "",
             "heads_up": [_heads_up(fault, temp_unit) for fault in faults if fault.end_s > now_s - SHOWN_S],
             "suggestions": _likely(earlier, batch.expected, sofar, temp_unit),
         }
@@ -110,15 +113,27 @@ class Foresight:
         arrays = {name: np.array(columns[name], dtype=np.float64) for name in names if name in columns}
         return roast_of(batch, Curve(np.array(columns["t_s"], dtype=np.float64), arrays), self._bean, self._surface)
 
-    def _learn(self, batch: Batch, coffee: str | None) -> list[Roast]:
+    def _learn(self, batch: Batch, coffee: str | None) -> tuple[list[Roast], Outlook]:
         """The earlier batches and the outlook; anew when charge, coffee, guide or plan changed. The lock is held."""
         charge, plan = batch.moments.get("charge"), batch.facts.plan
         before_ms = None if charge is None else charge.at_ms
         key = (batch.code, before_ms, coffee, batch.facts.guide, plan)
         if self._learned is None or self._learned[0] != key:
             earlier = self._history.earlier(self._machine, coffee, before_ms=before_ms)
-            self._learned = key, earlier
-        return self._learned[1]
+            guide = None if batch.facts.guide is None else self._history.roast(batch.facts.guide, self._machine)
+            outlook = Outlook(
+                earlier,
+                guide,
+                development_s=plan.development_s if plan else None,
+                development_ratio=plan.development_ratio if plan else None,
+            )
+            self._learned = key, earlier, outlook
+        return self._learned[1:]
+
+
+def _ahead(found: Ahead) -> dict[str, Any]:
+    told = {name: round(value, 1) if isinstance(value, float) else value for name, value in asdict(found).items()}
+    return {"label": MOMENT_LABELS[found.moment], **told}
 
 
 def _heads_up(fault: Fault, temp_unit: str) -> dict[str, Any]:

@@ -3,7 +3,7 @@
 import math
 import threading
 from collections import OrderedDict
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import Final
 
 import numpy as np
@@ -17,7 +17,6 @@ from roastlog.live.machine import BEAN_ROLES, LONGEST_S
 from roastlog.live.view import bean_channel
 from roastlog.store import batches as lists
 from roastlog.store import journal as stored
-from roastlog.store import readings as stored_readings
 from roastlog.store.store import Store
 
 MOST_EARLIER: Final = 20  # an older batch says less of this crop, and the outlook gains little from more
@@ -111,10 +110,18 @@ def roast_of(batch: Batch, curve: Curve, bean: str | None, surface: str | None =
 
 
 class History:
-    """The earlier batches of a coffee on a machine. What was read once is kept until something is said of it anew."""
+    """The earlier batches of a coffee on a machine. What was read once is kept until something is said of it anew.
 
-    def __init__(self, store: Store) -> None:
-        self._store = store
+    Parameters
+    ----------
+    store
+        Where the batches are.
+    rows_between
+        Readings of a machine over a time span, those not yet on the disk included. [ms UTC]
+    """
+
+    def __init__(self, store: Store, rows_between: Callable[[str, int, int], Rows]) -> None:
+        self._store, self._rows_between = store, rows_between
         self._lock = threading.Lock()
         self._kept: OrderedDict[str, tuple[object, Roast]] = OrderedDict()
 
@@ -131,7 +138,7 @@ class History:
         return [self.roast(code, machine) for code in reversed(codes)]
 
     def roast(self, code: str, machine: Machine) -> Roast:
-        """One batch that a machine roasted; all of its columns are empty where nothing is known of it."""
+        """One batch that a machine roasted; of one that it did not roast there are gaps and no curve."""
         entries = stored.entries_of(self._store.read, code)
         key = (len(entries), machine)
         with self._lock:
@@ -141,7 +148,8 @@ class History:
                 return known[1]
         batch = fold(entries, code)
         span = span_ms(batch, 0)
-        rows = stored_readings.rows_between(self._store.read, machine.id, *span) if span else []
+        here = span is not None and batch.machine == machine.id
+        rows = self._rows_between(machine.id, *span) if span and here else []
         curve = curve_of(batch, rows, machine, 0)
         surface = next((channel.id for channel in machine.channels if channel.role == "bean_surface"), None)
         roast = roast_of(batch, curve, bean_column(machine, curve), surface)

@@ -5,7 +5,7 @@ import json
 import numpy as np
 
 from roastlog.instruments.base import Reading
-from tests.conftest import START_MS, Bench
+from tests.conftest import SHEET, START_MS, Bench
 
 
 def advice(bench: Bench) -> dict:
@@ -94,6 +94,36 @@ def test_the_next_moment_is_likely_where_it_was_marked_before(bench: Bench):
     (yellow,) = advice(bench)["suggestions"]
     assert (yellow["moment"], yellow["at_ms"]) == ("yellow", None)
     assert "3 batches" in yellow["text"]
+
+
+def test_first_crack_is_foretold_by_earlier_batches(bench: Bench):
+    """Three batches cracked 8:42 after charge; half way through the fourth the server says so, and the planned drop."""
+    for number in range(3):
+        bench.roast(start_s=1500 * number, coffee="Alder washed")
+    bench.services.desk.live("drum-4").save()
+    start_s = 1500 * 3
+    code = bench.open(start_s - 20, coffee="Alder washed", plan={"development_s": 80})
+    bench.say(bench.entry("moment", start_s, batch=code, moment="charge"))
+    curve = 95 + 105 * np.exp(-np.arange(430) / 20) + np.arange(430) / 600 * 112
+    feed(bench, start_s, curve[:310])
+    bench.say(bench.entry("moment", start_s + 300, batch=code, moment="yellow"))
+    feed(bench, start_s + 310, curve[310:420])
+    told = advice(bench)
+    crack, drop = told["ahead"]
+    assert (crack["moment"], crack["label"], crack["basis"]) == ("first_crack", "First crack", "batches")
+    assert abs(crack["time_s"] - 522) < 25
+    assert crack["low_s"] <= crack["time_s"] <= crack["high_s"]
+    assert (drop["moment"], drop["time_s"]) == ("drop", crack["time_s"] + 80)
+    assert "3" in told["says"]
+
+
+def test_a_guide_from_another_machine_is_no_teacher(bench: Bench):
+    """Its probe reads otherwise: the outlook goes by the live curve alone, and nothing breaks."""
+    guide = bench.roast(coffee="Alder washed")
+    sheet = SHEET.replace('"drum-4"', '"drum-5"').replace("Four-kilo", "Other")
+    bench.services.add_machine(sheet)
+    past, other = bench.services.desk.history, bench.services.machine("drum-5")
+    assert np.isnan(past.roast(guide, other).temp_c).all()
 
 
 def test_those_who_watch_hear_news_and_nothing_twice(bench: Bench):

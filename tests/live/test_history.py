@@ -22,7 +22,7 @@ def three(bench: Bench) -> list[str]:
 
 def history(bench: Bench) -> tuple[History, object]:
     """The history of the bench, and its machine."""
-    return History(bench.services.store), bench.services.machines()[0]
+    return bench.services.desk.history, bench.services.machines()[0]
 
 
 def test_earlier_batches_of_a_coffee_come_oldest_first(bench: Bench):
