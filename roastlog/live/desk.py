@@ -30,6 +30,9 @@ from roastlog.store.store import Store
 log = logging.getLogger(__name__)
 RATES: Final = tuple(field.name for field in fields(Thresholds) if field.name.endswith("_c_per_min"))
 UNSAVED: Final = "Readings cannot be written; they are kept in memory and written when the disk returns"
+FULL: Final = "The disk does not take readings. They are kept in memory and written when it does."
+SILENT: Final = "No reading has come for more than 5 s."
+SILENT_MS: Final = 5_000  # in real time, however fast a demo's clock runs
 UNSEEN: Final = "No outlook can be made; readings and taps are kept all the same"
 LONGEST_ROAST_MS: Final = 2 * 3_600_000
 NAMESPACE: Final = UUID("5c1c8f4e-6f0e-4a53-9a5e-3d2b7a9c1f10")  # of moves read off machines; drawn once at random
@@ -54,6 +57,7 @@ class _Place:
         self.view: dict[str, Any] = {}
         self.coffee: str | None = None
         self.outlook: dict[str, Any] = NOTHING
+        self.trouble = ""
 
 
 class Desk:
@@ -140,7 +144,10 @@ class Desk:
 
     def foresee(self) -> None:
         """Make the outlook, heads-ups and suggestions of all machines anew, and tell those that are news."""
-        for place in list(self._places.values()):
+        places = list(self._places.values())
+        for place in places:
+            self._note_trouble(place)
+        for place in places:
             outlook = self._foreseen(place)
             with place.lock:
                 if outlook != place.outlook:
@@ -181,7 +188,7 @@ class Desk:
             **machine_part(machine),
             "batch": None,
             "waiting": [{"code": other.code, "title": other.title} for other in waiting],
-            "links": [asdict(reader.link) for reader in place.readers],
+            **_state(place),
             "outlook": place.outlook,
         }
         place.coffee = None if current is None else current.coffee
@@ -214,7 +221,15 @@ class Desk:
                 reader.instrument.follow(entry.kind, entry.body)
 
     def _tell_state(self, place: _Place) -> None:
-        place.live.hub.tell("state", {"links": [asdict(reader.link) for reader in place.readers]})
+        place.live.hub.tell("state", _state(place))
+
+    def _note_trouble(self, place: _Place) -> None:
+        """What ails the recording of a machine beside its links; told when that is news."""
+        lost = any(reader.link.state == "lost" for reader in place.readers)
+        found = FULL if self._store.failing else SILENT if not lost and _is_silent(place.live, self._clock) else ""
+        if found != place.trouble:
+            place.trouble = found
+            self._tell_state(place)
 
     def _foreseen(self, place: _Place) -> dict[str, Any]:
         """What can be said of the batch at a machine. It takes its time and holds up nobody."""
@@ -264,6 +279,19 @@ class Desk:
             except StoreError:
                 place.live.note_again(turns)  # they are moves all the same when the disk returns
                 raise
+
+
+def _state(place: _Place) -> dict[str, Any]:
+    return {"links": [asdict(reader.link) for reader in place.readers], "trouble": place.trouble}
+
+
+def _is_silent(live: LiveMachine, clock: Clock) -> bool:
+    """Whether a machine that roasts was not heard for long, by senders that have no link here to be lost."""
+    if live.batch is None or live.batch.state != "roasting" or live.last_reading_ms is None:
+        return False
+    if all(channel.source == "hand" for channel in live.machine.channels):
+        return False  # a person reads now and then
+    return (clock.now_ms() - live.last_reading_ms) / clock.rate > SILENT_MS
 
 
 def _move(code: str, machine_id: str, turn: Turn) -> dict[str, Any]:

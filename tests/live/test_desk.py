@@ -1,7 +1,9 @@
 """The desk: machines that are set up again while they roast, readings of several senders, what a full disk holds up."""
 
+import json
 import sqlite3
 import threading
+from contextlib import closing
 
 import pytest
 
@@ -126,6 +128,49 @@ def test_a_turn_that_the_disk_refused_is_a_move_later(bench: Bench):
     other.close()
     desk._save()
     assert bench.services.record(code).batch.settings == {"radiant": 6.5}
+
+
+def test_a_disk_that_takes_no_readings_is_told_to_the_watchers_and_so_is_its_return(bench: Bench):
+    """By one event each, and in the view of a page that is opened meanwhile; the readings are there afterwards."""
+    store, desk = bench.services.store, bench.services.desk
+    desk._saver.stop()
+    desk._seer.stop()
+    store.write(lambda db: db.conn.execute("PRAGMA busy_timeout = 20").fetchone())
+    events = bench.services.hub("drum-4").watch()
+    bench.push((0, "bean_probe", 100.0))
+    assert [event.name for event in next(events)] == ["reading"]
+    with closing(sqlite3.connect(store.path, isolation_level=None)) as other:
+        other.execute("BEGIN IMMEDIATE")
+        with pytest.raises(StoreError):
+            desk._save()
+        for _ in range(2):
+            desk.foresee()
+        assert bench.services.view("drum-4")["trouble"].startswith("The disk does not take readings.")
+        told = next(events)
+        other.execute("ROLLBACK")
+    assert [(event.name, json.loads(event.data)["trouble"][:8]) for event in told] == [("state", "The disk")]
+    desk._save()
+    desk.foresee()
+    assert [(event.name, json.loads(event.data)["trouble"]) for event in next(events)] == [("state", "")]
+    assert bench.services.view("drum-4")["trouble"] == ""
+    events.close()
+
+
+def test_a_roast_that_nobody_sends_readings_of_any_more_is_told(bench: Bench):
+    """After five seconds without one, and no longer once one comes; before the charge silence is no trouble."""
+    desk, code = bench.services.desk, bench.open()
+    desk._seer.stop()
+    bench.push((0, "bean_probe", 180.0))
+    desk.foresee()
+    bench.clock.turn_to(6)
+    desk.foresee()
+    assert bench.services.view("drum-4")["trouble"] == ""
+    bench.say(bench.entry("moment", 6, batch=code, moment="charge"))
+    desk.foresee()
+    assert bench.services.view("drum-4")["trouble"] == "No reading has come for more than 5 s."
+    bench.push((6, "bean_probe", 170.0))
+    desk.foresee()
+    assert bench.services.view("drum-4")["trouble"] == ""
 
 
 def test_entries_that_were_kept_but_not_told_are_told_when_sent_again(bench: Bench, monkeypatch: pytest.MonkeyPatch):
