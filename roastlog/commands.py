@@ -55,9 +55,7 @@ def _parser() -> argparse.ArgumentParser:
 
     backup = commands.add_parser("backup", help="copy the database, beside a running server too, and check the copy")
     _with_data(backup)
-    backup.add_argument(
-        "--to", type=Path, metavar="FILE", help="a new file; else it goes to the backups of the folder"
-    )
+    backup.add_argument("--to", type=Path, metavar="FILE", help="a new file; else it goes to the backups of the folder")
     backup.set_defaults(run=_backup)
 
     restore = commands.add_parser("restore", help="bring a backup back into a new folder")

@@ -136,7 +136,8 @@ class Machine(Part):
 
     def part(self, name: str) -> Channel | Control | None:
         """Its channel or control of that id; None if there is none."""
-        return next((part for part in (*self.channels, *self.controls) if part.id == name), None)
+        parts: tuple[Channel | Control, ...] = (*self.channels, *self.controls)
+        return next((part for part in parts if part.id == name), None)
 
     @property
     def practice(self) -> bool:
