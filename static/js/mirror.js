@@ -39,6 +39,7 @@ export class Mirror {
       },
       lost: () => {
         this.connected = false;
+        this.state.foresee({ ...this.state.outlook, heads_up: [], suggestions: [] }); // nobody takes them back now
         this.#strip();
       },
       open: () => this.refetch(),

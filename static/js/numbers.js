@@ -16,7 +16,8 @@ export class Numbers {
   constructor({ state, clock, channel }) {
     Object.assign(this, { state, clock, channel: channel.id, channelShort: channel.short });
     this.surface = state.view.channels.find(({ role, id }) => role === "bean_surface" && id !== channel.id);
-    this.rateOf = channel.short;
+    this.probe = channel.role === "bean_probe" ? "probe" : channel.short;
+    this.rateOf = this.probe;
     this.at = null;
     this.temp = null;
     this.rateC = null;
@@ -36,7 +37,7 @@ export class Numbers {
     const infrared = this.surface && rates[this.surface.id];
     const sooner = rates[this.channel]?.state === "settling" && infrared?.state === "ok";
     const rate = sooner ? infrared : rates[this.channel];
-    this.rateOf = sooner ? this.surface.short : this.channelShort;
+    this.rateOf = sooner ? "surface" : this.probe;
     const known = rate && Number.isFinite(rate.rate) && rate.state !== "settling";
     this.rateC = known ? rate.rate : null;
     say(this.parts.rate, known ? perMinute(rate.rate) : "–");
