@@ -44,9 +44,15 @@ def asset(name: str) -> str:
     return f"/static/{static_version()}/{name}"
 
 
+@cache
+def _version(name: str) -> str:
+    """Version of the package that a script is out of: looked up on the disk, and once."""
+    return importlib.metadata.version(_VENDOR[name][0])
+
+
 def vendor(name: str) -> str:
     """Address of a script out of an installed package."""
-    return f"/vendor/{name}-{importlib.metadata.version(_VENDOR[name][0])}.min.js"
+    return f"/vendor/{name}-{_version(name)}.min.js"
 
 
 def install(app: Flask) -> None:
@@ -71,7 +77,7 @@ def static(version: str, name: str) -> Response:
 @bp.get("/vendor/<name>-<version>.min.js")
 def vendor_script(name: str, version: str) -> Response:
     """A script out of an installed package."""
-    if name not in _VENDOR or version != importlib.metadata.version(_VENDOR[name][0]):
+    if name not in _VENDOR or version != _version(name):
         abort(404)
     _, package, inside = _VENDOR[name]
     return _send(Path(str(importlib.resources.files(package))) / inside, FOREVER)
