@@ -235,7 +235,7 @@ def _rate_ends(
                 if here.size:
                     ends.append((channel, word, float(live.data["t_s"][here[-1]]), float(column[here[-1]])))
     for (channel, word, at_s, _), rate in zip(ends, apart([max(0.0, rate) for *_, rate in ends], gap), strict=True):
-        token = _ROLES[channel["role"]][0]
+        token = _look(channel)[0]
         words = Text(x="t_s", y="rate", text="text", x_offset=5, text_baseline="middle", **WORDS)
         words.text_color, words.tags = TOKENS[token], [{"text_color": token}]
         source = ColumnDataSource({"t_s": [at_s], "rate": [rate], "text": [f"{channel['short']}{word}"]})
@@ -249,8 +249,13 @@ def _highest_rate(time_s: NDArray[np.float32], rates: Sequence[NDArray[np.float3
     return max(24.0, float(np.ceil(highest / 5)) * 5 + 2)
 
 
+def _look(channel: Mapping[str, Any]) -> tuple[str, str | list[int], float]:
+    """Token, dash and width of a channel; one whose machine was taken away, so that nobody knows its role, is plain."""
+    return _ROLES.get(channel["role"], _ROLES["room"])
+
+
 def _line(channel: Mapping[str, Any], field: str, **other: Any) -> Line:  # noqa: ANN401 - properties of a line
-    token, dash, width_px = _ROLES[channel["role"]]
+    token, dash, width_px = _look(channel)
     own = {"line_width": width_px, "line_dash": dash, "line_join": "round", "line_color": TOKENS[token]} | other
     return Line(x="t_s", y=field, tags=[{"line_color": token}], **own)
 
@@ -275,8 +280,8 @@ def _ends(panel: Plot, channels: Sequence[Mapping[str, Any]], live: ColumnDataSo
                 "temp_c": float("nan") if last is None else float(live.data[channel["id"]][last]),
                 "text": channel["short"],
                 "channel": channel["id"],
-                "token": _ROLES[channel["role"]][0],
-                "color": TOKENS[_ROLES[channel["role"]][0]],
+                "token": _look(channel)[0],
+                "color": TOKENS[_look(channel)[0]],
             },
         )
     for row, temp_c in zip(rows, apart([row["temp_c"] for row in rows], _END_GAP_C), strict=True):

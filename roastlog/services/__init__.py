@@ -8,7 +8,7 @@ from pathlib import Path
 
 from roastlog.clock import Clock
 from roastlog.live.intake import Result
-from roastlog.services.analysis import Analysis
+from roastlog.services.analysis import Analysis, Hindsight
 from roastlog.services.bags import Address, Bag, Bags, lan_address
 from roastlog.services.books import Lot, Settings
 from roastlog.services.comparing import Compared, LeftOut, SideBySide
@@ -26,6 +26,7 @@ __all__ = [
     "Bag",
     "BatchSummary",
     "Compared",
+    "Hindsight",
     "Kept",
     "LeftOut",
     "LogLine",

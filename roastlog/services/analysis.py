@@ -1,4 +1,4 @@
-"""What the numbers say of a batch beyond its marks: smoothed rates at the moments, and faults of its curve."""
+"""What the numbers say of a batch beyond its marks: smoothed rates, faults, and how wrong its outlook was."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from roastlog.curve.faults import Fault, find_faults
+from roastlog.curve.outlook import Miss, Outlook, misses
 from roastlog.curve.phases import value_at
 from roastlog.live.history import bean_column
 from roastlog.services.comparing import Comparisons
@@ -31,8 +32,46 @@ class Analysis:
     faults: Sequence[Fault]
 
 
+@dataclass(frozen=True)
+class Hindsight:
+    """How wrong the outlook of a batch was.
+
+    Attributes
+    ----------
+    record
+        The batch.
+    says
+        What the outlook rested on; empty where there was none to make.
+    misses
+        What it said at each minute against what came.
+    """
+
+    record: Record
+    says: str
+    misses: Sequence[Miss]
+
+
 class Analyses(Comparisons):
     """Analyses within one data folder."""
+
+    def hindsight(self, text: str) -> Hindsight:
+        """What the outlook said of a batch at each minute, from what was known then and no later.
+
+        It is made anew, with the marks and the moves at the times that they have now, and with the batches of this
+        coffee on this machine that were charged before; raises MistypedCode, NotACode or NoSuchBatch.
+        """
+        record = self.record(text)
+        charge, plan = record.batch.moments.get("charge"), record.batch.facts.plan
+        if record.machine is None or charge is None or "drop" not in record.batch.moments:
+            return Hindsight(record, "", ())
+        history, guide = self.desk.history, record.batch.facts.guide
+        outlook = Outlook(
+            history.earlier(record.machine, record.summary.coffee, before_ms=charge.at_ms),
+            None if guide is None else history.roast(guide, record.machine),
+            development_s=plan.development_s if plan else None,
+            development_ratio=plan.development_ratio if plan else None,
+        )
+        return Hindsight(record, outlook.says, misses(history.roast(record.summary.code, record.machine), outlook))
 
     def analysis(self, record: Record) -> Analysis:
         """What the numbers say of a batch."""

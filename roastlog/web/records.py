@@ -20,6 +20,7 @@ from roastlog.store.batches import Page
 from roastlog.web import services
 from roastlog.web.format import HARD_SPACE, page_units
 from roastlog.web.forms import Form, entry, remember, who
+from roastlog.web.hindsight import hindsight_page
 
 bp = Blueprint("records", __name__)
 
@@ -82,13 +83,13 @@ class RecordPage:
     curves: Mapping[str, tuple[str, str]] = field(default_factory=lambda: CURVES)
     declining: str = DECLINING_RATE
     unit: str = "C"
+    error: str = ""
 
     @property
     def area_base(self) -> str:
         """From where up the areas count."""
         base = CURVE_SETTINGS["area_base_c"].shown(self.record.measures.area_base_c, self.unit)
         return f"{base:g}{HARD_SPACE}°{self.unit}"
-    error: str = ""
 
 
 @bp.get("/batches")
@@ -127,6 +128,14 @@ def record(code: str) -> ResponseReturnValue:
 def figure(code: str) -> Response:
     """The figure of a batch, for static/js/record.js to embed."""
     return jsonify(services().figure(code, temp_unit=page_units().temp))
+
+
+@bp.get("/batches/<code>/outlook")
+def outlook(code: str) -> str:
+    """How wrong the outlook was: alone for the record that asks for it, a page of its own for anyone else."""
+    part = "HX-Request" in request.headers
+    page = hindsight_page(services().hindsight(code))
+    return render_template("records/_outlook.html" if part else "records/outlook.html", page=page)
 
 
 @bp.post("/batches/<code>/undo")

@@ -170,6 +170,13 @@ def test_faults_stand_along_the_foot_with_their_numbers():
     assert heights[0] == heights[2] < heights[1]
 
 
+def test_a_channel_of_an_unknown_role_is_drawn_plainly():
+    """A batch outlives the sheet of its machine: its channels have no role any more, and a curve all the same."""
+    channels = [{"id": "exhaust", "name": "exhaust", "role": "exhaust", "short": "exhaust"}]
+    item = record_figure(channels, [], {"t_s": [0, 1], "exhaust": [180.0, 181.0]})
+    assert column(named(item, "ends"), "token") == ["room"]
+
+
 def test_a_column_of_another_length_is_refused():
     """Ragged columns would draw a curve that never was."""
     with pytest.raises(CurveError, match="exhaust"):
