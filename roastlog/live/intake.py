@@ -97,7 +97,7 @@ class Intake:
 
     def _open(self, db: Database, entry: Entry) -> Result:
         self._machine(entry.machine)
-        notice = _lot_notice(db, entry)
+        notice = _lot_notice(db, entry, [machine.id for machine in self._machines.values() if machine.practice])
         code = stored.open_batch(db, entry)
         stored.add_entry(db, entry, code)
         for control, setting in self._knobs(entry.machine).items():
@@ -227,11 +227,11 @@ def _check_with(entry: Entry, batch: Batch) -> None:
         check_weight(batch.roasted_g, None, body.get("green_g"))
 
 
-def _lot_notice(db: Database, entry: Entry) -> str | None:
+def _lot_notice(db: Database, entry: Entry, practice: Sequence[str]) -> str | None:
     code, green_g = entry.body.get("lot"), entry.body.get("green_g")
-    if code is None:
+    if code is None or entry.machine in practice:
         return None
-    found = books.lot(db.conn, code)
+    found = books.lot(db.conn, code, without=practice)
     if found is None:
         return f"Lot {code} is not in the books. The batch is open all the same; correct the lot when there is time."
     lot, taken_g = found

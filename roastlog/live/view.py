@@ -23,7 +23,12 @@ ValueAt = Callable[[str, float], float | None]
 def machine_part(machine: Machine) -> dict[str, Any]:
     """What does not change while a machine runs: its name, channels and controls."""
     return {
-        "machine": {"id": machine.id, "name": machine.name, "batch_g": list(machine.batch_g)},
+        "machine": {
+            "id": machine.id,
+            "name": machine.name,
+            "batch_g": list(machine.batch_g),
+            "practice": machine.practice,
+        },
         "channels": [
             {"id": channel.id, "name": channel.name, "role": channel.role, "short": channel.label}
             for channel in machine.channels

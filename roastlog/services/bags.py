@@ -47,6 +47,7 @@ class Bag:
     state: str
 
 
+PRACTICE: Final = "PRACTICE"
 _SMALL_MOMENTS: Final = ("charge", "yellow", "first_crack", "drop")
 
 
@@ -97,13 +98,13 @@ class Bags(Records):
         best_before = None
         if roasted is not None and settings.best_before_days:
             best_before = roasted + timedelta(days=settings.best_before_days)
-        facts = {}
+        facts, coffee = {}, record.summary.coffee or "Coffee without a name yet"
         if lot:
             facts = {"origin": lot.origin, "process": lot.process, "grown at": lot.altitude, "picked": lot.harvest}
         weights = {"green": batch.green_g, "roasted": batch.roasted_g} if settings.bag_shows_weights else {}
         return Bag(
             code=record.summary.code,
-            coffee=record.summary.coffee or "Coffee without a name yet",
+            coffee=f"{PRACTICE}: {coffee}" if record.practice else coffee,
             intent=batch.facts.intent,
             business=settings.business,
             roasted=roasted,

@@ -14,6 +14,7 @@ from roastlog.curve.faults import Thresholds
 from roastlog.curve.phases import AREA_BASE_C
 from roastlog.curve.probe import ProbeLimits
 from roastlog.errors import NoSuchLot, SettingError
+from roastlog.instruments.machine import Machine
 from roastlog.services.curve_settings import CURVE_SETTINGS
 from roastlog.store import books
 from roastlog.store.books import LotRow, Person
@@ -90,13 +91,18 @@ class Books:
         """The time by the server's clock. [ms UTC]"""
         return self.clock.now_ms()
 
+    def practice(self) -> tuple[str, ...]:
+        """Ids of the machines where nothing is real: their batches take no stock and are in no list."""
+        machines = [Machine.model_validate_json(sheet) for sheet in books.machine_sheets(self.store.read)]
+        return tuple(machine.id for machine in machines if machine.practice)
+
     def lots(self) -> list[Lot]:
         """All green lots with what is left of each."""
-        return [lot_of(row, taken_g) for row, taken_g in books.lots(self.store.read)]
+        return [lot_of(row, taken_g) for row, taken_g in books.lots(self.store.read, without=self.practice())]
 
     def lot(self, code: str) -> Lot:
         """One lot; raises NoSuchLot."""
-        found = books.lot(self.store.read, code)
+        found = books.lot(self.store.read, code, without=self.practice())
         if found is None:
             raise NoSuchLot(f"There is no lot {code} in the books.")
         return lot_of(*found)

@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import Any
 
 from roastlog.clock import Clock
-from roastlog.errors import NoSuchMachine
+from roastlog.errors import NoSuchMachine, SheetError
 from roastlog.instruments.base import Fault, Reading
 from roastlog.instruments.machine import Channel, Machine, practice_machine
 from roastlog.instruments.sheet import parse_sheet, sheet_text
@@ -38,6 +38,7 @@ class MachineNow:
     time_s: float | None
     temp_c: float | None
     rate_c_per_min: float | None
+    practice: bool = False
 
 
 class Machines(Books):
@@ -143,8 +144,17 @@ class Machines(Books):
             known = Machine.model_validate_json(sheet)
             if known.id == machine.id:
                 machine = machine.with_passwords_of(known)
+                self._stays_what_it_was(known, machine)
         self.store.write(lambda db: books.keep_machine(db, machine.id, machine.model_dump_json(), self.now_ms()))
         return machine
+
+    def _stays_what_it_was(self, known: Machine, machine: Machine) -> None:
+        """Refuse to make roasted coffee of practice, or practice of roasted coffee."""
+        if known.practice != machine.practice and lists.page_of(self.store.read, machine=known.id).total:
+            raise SheetError(
+                f"{known.name} has batches, and {'they are practice' if known.practice else 'they are real'}; that"
+                " cannot change. Set up another machine with an id of its own."
+            )
 
     def machine_now(self, machine_id: str) -> MachineNow:
         """The numbers of one machine at this moment."""
@@ -165,6 +175,7 @@ class Machines(Books):
             time_s=now["time_s"] if state == "roasting" else None,
             temp_c=now["values"].get(bean),
             rate_c_per_min=rates.get("rate"),
+            practice=live.machine.practice,
         )
 
     def view(self, machine_id: str) -> dict[str, Any]:

@@ -102,6 +102,11 @@ class Record:
         }
 
     @property
+    def practice(self) -> bool:
+        """Whether nothing of it was real."""
+        return self.machine is not None and self.machine.practice
+
+    @property
     def smooth_columns(self) -> dict[str, NDArray[np.float64]]:
         """The same as columns: ``smooth_…`` for its temperature, ``smooth_rate_…`` for its rate. [°C], [°C/min]"""
         told = {}
@@ -113,9 +118,21 @@ class Record:
 class Records(Machines):
     """The batches of one data folder."""
 
-    def batches(self, page: int = 1, query: str = "", coffee: str = "", machine: str = "", size: int = 50) -> Page:
-        """A page of the list of batches, newest first."""
-        return lists.page_of(self.store.read, page=page, size=size, query=query, coffee=coffee, machine=machine)
+    def batches(
+        self,
+        page: int = 1,
+        query: str = "",
+        coffee: str = "",
+        machine: str = "",
+        size: int = 50,
+        *,
+        practice: bool = False,
+    ) -> Page:
+        """A page of the list of batches, newest first; practice when asked for, as by naming its machine."""
+        without = () if practice or machine else self.practice()
+        return lists.page_of(
+            self.store.read, page=page, size=size, query=query, coffee=coffee, machine=machine, without=without
+        )
 
     def summary(self, text: str) -> BatchSummary:
         """A batch by its code as typed; raises MistypedCode, NotACode or NoSuchBatch."""
@@ -151,7 +168,7 @@ class Records(Machines):
 
     def losses(self, coffee: str | None, but: str = "") -> list[float]:
         """Roast losses of the earlier batches of a coffee."""
-        return [] if coffee is None else lists.losses(self.store.read, coffee, but=but)
+        return [] if coffee is None else lists.losses(self.store.read, coffee, but=but, without=self.practice())
 
     def usual_loss(self, coffee: str | None, but: str = "") -> Band | None:
         """The band that is usual for a coffee; None while too few batches are known."""
@@ -200,7 +217,9 @@ class Records(Machines):
         }
 
     def _lot_of(self, batch: Batch) -> Lot | None:
-        found = None if batch.facts.lot is None else books.lot(self.store.read, batch.facts.lot)
+        found = (
+            None if batch.facts.lot is None else books.lot(self.store.read, batch.facts.lot, without=self.practice())
+        )
         return None if found is None else lot_of(*found)
 
 

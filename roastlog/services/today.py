@@ -21,6 +21,7 @@ class Today:
     unweighed: list[BatchSummary]
     recent: list[BatchSummary]
     lots_low: list[Lot]
+    practice: tuple[str, ...] = ()
 
 
 class TodayPage(Records):
@@ -31,7 +32,8 @@ class TodayPage(Records):
         recent = [batch for batch in self.batches().items if batch.dropped_ms is not None]
         return Today(
             machines=[self.machine_now(machine.id) for machine in self.machines()],
-            unweighed=lists.in_state(self.store.read, "cooling"),
+            unweighed=lists.in_state(self.store.read, "cooling", without=self.practice()),
             recent=recent[:RECENT],
             lots_low=[lot for lot in self.lots() if 0 < lot.left_g < LOW_LOT_G],
+            practice=self.practice(),
         )

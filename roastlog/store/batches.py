@@ -1,6 +1,7 @@
 """Lists of batches, read from their summary rows."""
 
 import sqlite3
+from collections.abc import Sequence
 from dataclasses import dataclass, fields
 
 
@@ -55,6 +56,13 @@ def _summaries(connection: sqlite3.Connection, where: str, values: tuple[object,
     return [BatchSummary(*row) for row in connection.execute(f"{_SELECT} {where}", values)]
 
 
+def _not_on(machines: Sequence[str]) -> str:
+    """A condition that leaves machines out; by codes, since those stand in the index that a list is read from."""
+    if not machines:
+        return "TRUE"
+    return f"code NOT IN (SELECT code FROM batches WHERE machine IN ({', '.join('?' * len(machines))}))"  # noqa: S608
+
+
 def summary(connection: sqlite3.Connection, code: str) -> BatchSummary | None:
     """One batch by its code."""
     found = _summaries(connection, "WHERE code = ?", (code,))
@@ -76,8 +84,9 @@ def page_of(
     coffee: str = "",
     machine: str = "",
     state: str = "",
+    without: Sequence[str] = (),
 ) -> Page:
-    """Newest first; filtered by exact coffee, machine or state and by a part of code, coffee, lot or intent."""
+    """Newest first; by exact coffee, machine, state, a part of code, coffee, lot or intent; some machines left out."""
     parts, values = ["state <> 'discarded'" if not state else "state = ?"], [state] if state else []
     for column, value in (("coffee", coffee), ("machine", machine)):
         if value:
@@ -89,6 +98,9 @@ def page_of(
             "(" + " OR ".join(rf"{column} LIKE ? ESCAPE '\'" for column in ("code", "coffee", "lot", "intent")) + ")"
         )
         values += [pattern] * 4
+    if without:
+        parts.append(_not_on(without))
+        values += without
     where = "WHERE " + " AND ".join(parts)
     total = connection.execute(f"SELECT count(*) FROM batches {where}", values).fetchone()[0]  # noqa: S608
     pages = max(1, -(-total // size))
@@ -99,9 +111,12 @@ def page_of(
     return Page(items, page, pages, total)
 
 
-def in_state(connection: sqlite3.Connection, state: str, limit: int = 20) -> list[BatchSummary]:
-    """The newest batches in one state."""
-    return _summaries(connection, "WHERE state = ? ORDER BY opened_ms DESC LIMIT ?", (state, limit))
+def in_state(
+    connection: sqlite3.Connection, state: str, limit: int = 20, *, without: Sequence[str] = ()
+) -> list[BatchSummary]:
+    """The newest batches in one state; those of some machines left out."""
+    where = f"WHERE state = ? AND {_not_on(without)} ORDER BY opened_ms DESC LIMIT ?"
+    return _summaries(connection, where, (state, *without, limit))
 
 
 def under_way(connection: sqlite3.Connection, machine: str) -> list[BatchSummary]:
@@ -142,11 +157,13 @@ def coffees(connection: sqlite3.Connection) -> list[str]:
     return [row[0] for row in rows]
 
 
-def losses(connection: sqlite3.Connection, coffee: str, *, but: str = "", limit: int = 60) -> list[float]:
-    """Roast losses of the newest batches of a coffee, without one of them."""
+def losses(
+    connection: sqlite3.Connection, coffee: str, *, but: str = "", limit: int = 60, without: Sequence[str] = ()
+) -> list[float]:
+    """Roast losses of the newest batches of a coffee, without one of them and without those of some machines."""
     rows = connection.execute(
-        "SELECT roast_loss FROM batches WHERE coffee = ? AND roast_loss IS NOT NULL AND code <> ?"
-        " AND state IN ('weighed', 'released', 'held') ORDER BY opened_ms DESC LIMIT ?",
-        (coffee, but, limit),
+        "SELECT roast_loss FROM batches WHERE coffee = ? AND roast_loss IS NOT NULL AND code <> ?"  # noqa: S608 - marks only
+        f" AND state IN ('weighed', 'released', 'held') AND {_not_on(without)} ORDER BY opened_ms DESC LIMIT ?",
+        (coffee, but, *without, limit),
     )
     return [row[0] for row in rows]

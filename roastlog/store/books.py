@@ -6,6 +6,7 @@ at that moment it falls back to an INSERT OR IGNORE, which drops rows with requi
 
 import json
 import sqlite3
+from collections.abc import Sequence
 from dataclasses import asdict, dataclass, fields
 from typing import Any
 
@@ -54,26 +55,34 @@ def keep_machine(db: Database, ident: str, sheet: str, added_ms: int) -> None:
     )
 
 
-def lots(connection: sqlite3.Connection) -> list[tuple[LotRow, list[float]]]:
-    """All lots, each with the green weights that its batches took. [g]"""
+def lots(connection: sqlite3.Connection, *, without: Sequence[str] = ()) -> list[tuple[LotRow, list[float]]]:
+    """All lots, each with the green weights that its batches took; some machines take none. [g]"""
     taken: dict[str, list[float]] = {}
     for lot, green_g in connection.execute(
-        "SELECT lot, green_g FROM batches WHERE lot IS NOT NULL AND green_g IS NOT NULL AND state <> 'discarded'"
+        "SELECT lot, green_g FROM batches WHERE lot IS NOT NULL AND green_g IS NOT NULL AND state <> 'discarded'"  # noqa: S608
+        f" AND {_not_on(without)}",
+        tuple(without),
     ):
         taken.setdefault(lot, []).append(green_g)
     rows = connection.execute(f"SELECT {_LOT_COLUMNS} FROM lots ORDER BY coffee, code")  # noqa: S608 - our own names
     return [(LotRow(*row), taken.get(row["code"], [])) for row in rows]
 
 
-def lot(connection: sqlite3.Connection, code: str) -> tuple[LotRow, list[float]] | None:
-    """One lot with the green weights that its batches took. [g]"""
+def lot(connection: sqlite3.Connection, code: str, *, without: Sequence[str] = ()) -> tuple[LotRow, list[float]] | None:
+    """One lot with the green weights that its batches took; some machines take none. [g]"""
     row = connection.execute(f"SELECT {_LOT_COLUMNS} FROM lots WHERE code = ?", (code,)).fetchone()  # noqa: S608
     if row is None:
         return None
     taken = connection.execute(
-        "SELECT green_g FROM batches WHERE lot = ? AND green_g IS NOT NULL AND state <> 'discarded'", (code,)
+        "SELECT green_g FROM batches WHERE lot = ? AND green_g IS NOT NULL AND state <> 'discarded'"  # noqa: S608
+        f" AND {_not_on(without)}",
+        (code, *without),
     )
     return LotRow(*row), [green_g for (green_g,) in taken]
+
+
+def _not_on(machines: Sequence[str]) -> str:
+    return f"machine NOT IN ({', '.join('?' * len(machines))})" if machines else "TRUE"
 
 
 def keep_lot(db: Database, row: LotRow) -> None:

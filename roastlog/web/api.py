@@ -65,6 +65,7 @@ def batches() -> Response:
         query=request.args.get("q", ""),
         coffee=request.args.get("coffee", ""),
         machine=request.args.get("machine", ""),
+        practice=request.args.get("practice") == "1",
     )
     items = [
         {name: value for name, value in vars(batch).items() if name != "token"} | {"duration_s": batch.duration_s}

@@ -257,6 +257,7 @@ def _paths() -> dict[str, Any]:
                     _query("q", "part of a code, coffee, lot or intent", _TEXT),
                     _query("coffee", "exact name of a coffee", _TEXT),
                     _query("machine", "id of a machine", _TEXT),
+                    _query("practice", "1 for batches of practice machines as well", _TEXT),
                 ],
             )
         },

@@ -39,6 +39,8 @@ class ListPage:
 
     found: Page
     query: str
+    practice: Sequence[str] = ()
+    with_practice: bool = False
 
 
 @dataclass(frozen=True)
@@ -184,7 +186,9 @@ def _say(code: str, form: Form, kind: str, body: Mapping[str, Any]) -> ResponseR
 def _found() -> ListPage:
     query = request.args.get("q", "").strip()[:80]
     page = request.args.get("page", 1, type=int)
-    return ListPage(services().batches(page=max(1, page), query=query), query)
+    practice, wanted = services().practice(), request.args.get("practice") == "1"
+    found = services().batches(page=max(1, page), query=query, practice=wanted)
+    return ListPage(found, query, practice, with_practice=wanted)
 
 
 def _record_page(code: str, error: str = "") -> ResponseReturnValue:

@@ -23,6 +23,7 @@ from roastlog.web import assets
 from roastlog.web.format import HARD_SPACE, THIN_SPACE, Units, kilos, mass, number, rate, temp
 from roastlog.web.forms import Form
 from roastlog.web.problems import WORDS
+from tests.conftest import SHEET
 
 NASTY = "<script>alert(1)</script>\"'&"
 LOT = LotRow("G-114", "Alder washed", origin="Huila", process="washed", bought_g=60_000.0, cup="stone fruit, honey")
@@ -65,7 +66,7 @@ def say(services: Services) -> Callable[..., str]:
 @pytest.fixture
 def dropped(services: Services, say: Callable[..., str]) -> str:
     """A batch that was roasted and waits for a weight."""
-    services.add_practice_machine()
+    services.add_machine(SHEET)
     services.add_lot(LOT)
     services.add_person("Ines Morel", "Ines")
     code = say("opened", {"lot": "G-114", "coffee": "Alder washed", "green_g": 4000.0, "intent": "filter"}, None, 700)
@@ -97,7 +98,7 @@ def test_practising_adds_a_machine_and_goes_to_it(client: FlaskClient, services:
 
 def test_a_sheet_travels_out_and_in_again(client: FlaskClient, services: Services):
     """A machine's own sheet, sent back as a file or as text, is taken."""
-    services.add_practice_machine()
+    services.add_machine(SHEET)
     sheet = client.get(f"/machines/{services.machines()[0].id}/sheet.toml")
     assert sheet.mimetype == "application/toml"
     renamed = sheet.text.replace(f'id = "{services.machines()[0].id}"', 'id = "second"', 1)
@@ -118,7 +119,7 @@ def test_a_sheet_with_a_mistake_is_refused_in_place(client: FlaskClient, service
 
 def test_a_batch_starts_with_nothing_filled_in(client: FlaskClient, services: Services):
     """Start works on an empty form, and sending the same form twice opens one batch."""
-    services.add_practice_machine()
+    services.add_machine(SHEET)
     machine = services.machines()[0].id
     ident = re.search(r'name="id" value="([^"]+)"', client.get(f"/machines/{machine}/start").text)
     assert ident
@@ -130,7 +131,7 @@ def test_a_batch_starts_with_nothing_filled_in(client: FlaskClient, services: Se
 
 def test_the_start_form_takes_what_is_known(client: FlaskClient, services: Services):
     """Lot, weight with a comma, own intent, planned time and person are kept; the lot names the coffee."""
-    services.add_practice_machine()
+    services.add_machine(SHEET)
     services.add_lot(LOT)
     machine = services.machines()[0].id
     data = {"lot": "G-114", "green": "3,5", "green_unit": "kg", "intent_words": "cold brew", "development": "1:20"}
@@ -146,7 +147,7 @@ def test_the_start_form_takes_what_is_known(client: FlaskClient, services: Servi
 
 def test_a_lot_with_too_little_says_so_and_may_still_be_started(client: FlaskClient, services: Services):
     """The first try is answered in place, the same form with the notice in it opens the batch."""
-    services.add_practice_machine()
+    services.add_machine(SHEET)
     services.add_lot(replace(LOT, bought_g=2300.0))
     url = f"/machines/{services.machines()[0].id}/start"
     data = {"id": str(uuid.uuid4()), "lot": "G-114", "green": "4", "green_unit": "kg"}
@@ -178,7 +179,7 @@ def test_what_does_not_fit_is_said_beside_its_field(
     client: FlaskClient, services: Services, field: str, typed: str, sentence: str
 ):
     """A wrong field is answered by 422, keeps what was typed, and opens nothing."""
-    services.add_practice_machine()
+    services.add_machine(SHEET)
     answer = client.post(f"/machines/{services.machines()[0].id}/start", data={field: typed, "green_unit": "kg"})
     assert answer.status_code == 422
     assert sentence in text_of(answer.text)
@@ -221,7 +222,7 @@ def test_a_batch_cools_for_an_hour_and_no_longer(client: FlaskClient, say: Calla
 
 def test_both_is_said_in_full_to_a_stranger(client: FlaskClient, services: Services, say: Callable[..., str]):
     """A bag and its record never read “for both”."""
-    services.add_practice_machine()
+    services.add_machine(SHEET)
     code = say("opened", {"intent": "both"})
     for page in (f"/r/{services.summary(code).token}", f"/batches/{code}"):
         said = text_of(client.get(page).text)
@@ -455,7 +456,7 @@ def test_a_persons_units_are_applied_at_the_page(client: FlaskClient, services: 
 
 def test_html_in_every_text_field_stays_text(client: FlaskClient, services: Services, say: Callable[..., str]):
     """What people type is escaped on every page that shows it."""
-    services.add_practice_machine()
+    services.add_machine(SHEET)
     services.add_lot(replace(LOT, code=NASTY, coffee=NASTY, origin=NASTY, process=NASTY, harvest=NASTY, cup=NASTY))
     services.add_person(NASTY, NASTY)
     services.save_settings({"business": NASTY, "bag_shows_people": True})
