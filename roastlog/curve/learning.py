@@ -158,7 +158,7 @@ class RateModel:
 
     def coefficients(self) -> Column:
         """Posterior mean of the coefficients."""
-        found: Column = np.linalg.solve(self.precision, self.weighed)
+        found: Column = np.linalg.solve(self.precision, self.weighed).astype(np.float64)
         return found
 
     def climb(

@@ -46,3 +46,12 @@ def test_the_curve_is_switched_without_a_reload_and_the_choice_is_kept(demo: Ser
         assert drawn(phone) == {"smooth", "both"}
         expect(phone.page.get_by_role("button", name="Both")).to_have_attribute("aria-pressed", "true")
     assert phone.page.evaluate("document.documentElement.scrollWidth") <= 390
+
+
+def test_how_wrong_the_outlook_was_comes_after_the_page(demo: Server, phone: Screen):
+    """The table is fetched once the record stands, and fits a phone."""
+    code = next(batch["code"] for batch in demo.get("/api/batches")["batches"] if batch["roasted_g"])
+    phone.open(f"/batches/{code}")
+    expect(phone.page.locator("#outlook table tbody tr").first).to_be_visible()
+    expect(phone.by_id("outlook")).to_contain_text("live curve")
+    assert phone.page.evaluate("document.documentElement.scrollWidth") <= 390
