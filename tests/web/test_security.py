@@ -36,9 +36,10 @@ def addresses(bench: Bench, code: str) -> list[tuple[str, str]]:
     """Every route there is, with its method, its blanks filled in with what there is."""
     token = bench.services.summary(code).token
     blanks = {"machine_id": "drum-4", "code": code, "token": token, "key": "none", "version": "v", "name": "app.css"}
+    blanks |= {"table": "channels", "part_id": "bean_probe"}
     told = []
     for rule in bench.app.url_map.iter_rules():
-        path = re.sub(r"<(?:\w+:)?(\w+)>", lambda found: blanks[found[1]], rule.rule)
+        path = re.sub(r"<(?:[\w(),]+:)?(\w+)>", lambda found: blanks[found[1]], rule.rule)
         told += [(method, path) for method in sorted(rule.methods or ()) if method in {"GET", "POST"}]
     return told
 
