@@ -133,7 +133,9 @@ class Operator:
             self._turn_all(at_ms, self._job.coffee.schedule.start)
 
     def begin(self, at_ms: int, *, charge_after_s: float = 1.0) -> list[Json]:
-        """Open its batch; the charge follows. Entries to send."""
+        """Open its batch; the charge follows. Entries to send; none where someone else's beans are in the drum."""
+        if self._in_drum is not None:
+            return []
         ident = self._new_id()
         self._names = {ident}
         self.tapping = True

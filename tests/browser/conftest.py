@@ -1,6 +1,7 @@
 """What the browser tests share: a demo that runs, an empty server, a real Chromium, and the two screens."""
 
 from collections.abc import Callable, Iterator
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -38,16 +39,28 @@ def _serving(folder: Path, *words: str) -> Iterator[Server]:
     assert server.stop() == []
 
 
+def _roasting(folder: Path) -> Iterator[Server]:
+    """A demo whose operator has charged: one that charged later would take the page away from a test's own batch."""
+    for server in _serving(folder, "demo", "--speed", SPEED):
+        server.until(partial(_in_drum, server), "the operator has not charged")
+        yield server
+
+
+def _in_drum(server: Server) -> bool:
+    batch = server.get("/machines/drum-4/view")["batch"]
+    return batch is not None and batch["state"] == "roasting"
+
+
 @pytest.fixture(scope="session")
 def demo(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Server]:
     """The demo at speed, shared by the tests that make a batch of their own in it."""
-    yield from _serving(tmp_path_factory.mktemp("demo") / "data", "demo", "--speed", SPEED)
+    yield from _roasting(tmp_path_factory.mktemp("demo") / "data")
 
 
 @pytest.fixture
 def own_demo(tmp_path: Path) -> Iterator[Server]:
     """A demo of the test's own, just begun: its operator is roasting."""
-    yield from _serving(tmp_path / "data", "demo", "--speed", SPEED)
+    yield from _roasting(tmp_path / "data")
 
 
 @pytest.fixture

@@ -6,6 +6,7 @@ import socket
 import subprocess
 import sys
 import time
+from collections.abc import Callable
 from contextlib import suppress
 from pathlib import Path
 from typing import Any, Self
@@ -48,6 +49,13 @@ class Server:
         """What the server answers, as JSON."""
         with urlopen(self.url + path, timeout=10) as answer:
             return json.load(answer)
+
+    def until(self, holds: Callable[[], bool], otherwise: str) -> None:
+        """Wait until something holds, for as long as a start may take."""
+        until_s = time.monotonic() + UP_S
+        while not holds():
+            assert time.monotonic() < until_s, otherwise
+            time.sleep(0.1)
 
     def say(self, kind: str, batch: str | None = None, **body: object) -> str:
         """Add one entry to drum-4's journal through the API, as another device would; the code of its batch."""

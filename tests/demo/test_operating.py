@@ -197,6 +197,18 @@ def test_a_charge_of_another_ends_the_operators_batch_honestly(bench: Bench):
     assert bench.run(900) == []
 
 
+def test_whoever_charged_before_it_began_keeps_the_drum():
+    """It opens no batch of its own then: a page would show that one, and taps would go to it."""
+    drum = Drum(seed=1)
+    operator = Operator(drum, Job(ALDER, "Ines", 4000.0, seed=3), new_id=lambda: "never")
+    by = {"person": "Wren", "device": "phone"}
+    charge = {"id": "1", "batch": "26330-02Y", "at_ms": START_MS, "by": by, "kind": "moment"}
+    operator.hear([{**charge, "body": {"moment": "charge"}}], START_MS)
+    assert operator.begin(START_MS) == []
+    assert drum.roaster.loaded
+    assert operator.tick(START_MS + 5000) == []
+
+
 def test_a_doubled_charge_is_no_second_charge(bench: Bench):
     """Someone taps charge for the batch that is in the drum: the beans stay."""
     bench.run(200)
