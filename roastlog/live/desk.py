@@ -19,8 +19,9 @@ from roastlog.live.foresight import LOOK_BACK_S, NOTHING, Foresight
 from roastlog.live.history import History
 from roastlog.live.intake import Intake
 from roastlog.live.machine import LiveMachine, Turn
-from roastlog.live.recorder import SAVE_S, Link, LinkReader, Repeater
+from roastlog.live.recorder import Link, LinkReader
 from roastlog.live.view import batch_part, machine_part
+from roastlog.live.worker import Repeater
 from roastlog.store import batches as lists
 from roastlog.store import books
 from roastlog.store import journal as stored
@@ -29,6 +30,7 @@ from roastlog.store.store import Store
 
 log = logging.getLogger(__name__)
 RATES: Final = tuple(field.name for field in fields(Thresholds) if field.name.endswith("_c_per_min"))
+SAVE_S: Final = 0.5  # with the time that a commit takes on a busy computer, a reading is on the disk within a second
 UNSAVED: Final = "Readings cannot be written; they are kept in memory and written when the disk returns"
 FULL: Final = "The disk does not take readings. They are kept in memory and written when it does."
 SILENT: Final = "No reading has come for more than 5 s."
@@ -58,6 +60,7 @@ class _Place:
         self.coffee: str | None = None
         self.outlook: dict[str, Any] = NOTHING
         self.trouble = ""
+        self.seer: Repeater | None = None
 
 
 class Desk:
@@ -71,14 +74,12 @@ class Desk:
         self.intake = Intake(store, clock, self._machines, knobs=self._knobs, heard=self.refresh)
         self.history = History(store, lambda machine_id, *span: self.live(machine_id).rows_between(*span))
         self._saver = Repeater("saver", SAVE_S, self._save, UNSAVED)
-        self._seer = Repeater("seer", 1.0, self.foresee, UNSEEN)
 
     def start(self) -> None:
         """Set up the machines of the database, take up what was under way, and begin to read."""
         for sheet in books.machine_sheets(self._store.read):
             self.add(Machine.model_validate_json(sheet))
         self._saver.start()
-        self._seer.start()
 
     def add(self, machine: Machine) -> None:
         """Begin to read a machine; one with the same id is replaced, and goes on as it is if the disk fails."""
@@ -98,10 +99,12 @@ class Desk:
                 reader = LinkReader(live, instrument, poll_s, self._clock, changed=partial(self._tell_state, place))
                 place.readers.append(reader)
                 reader.start()
+            # A thread a machine: what fails for one, or takes its time, is no matter of another's.
+            place.seer = Repeater(f"seer of {machine.id}", 1.0, partial(self._foresee, place), UNSEEN)
+            place.seer.start()
 
     def close(self) -> None:
         """Stop reading, save what there is, and let all watchers go."""
-        self._seer.stop()
         with self._adding:
             for place in self._places.values():
                 self._leave(place)
@@ -144,16 +147,17 @@ class Desk:
 
     def foresee(self) -> None:
         """Make the outlook, heads-ups and suggestions of all machines anew, and tell those that are news."""
-        places = list(self._places.values())
-        for place in places:
-            self._note_trouble(place)
-        for place in places:
-            outlook = self._foreseen(place)
-            with place.lock:
-                if outlook != place.outlook:
-                    place.outlook = outlook
-                    place.view["outlook"] = outlook
-                    place.live.hub.tell("outlook", outlook)
+        for place in list(self._places.values()):
+            self._foresee(place)
+
+    def _foresee(self, place: _Place) -> None:
+        self._note_trouble(place)
+        outlook = self._foreseen(place)
+        with place.lock:
+            if outlook != place.outlook:
+                place.outlook = outlook
+                place.view["outlook"] = outlook
+                place.live.hub.tell("outlook", outlook)
 
     def _place(self, machine_id: str) -> _Place:
         place = self._places.get(machine_id)
@@ -163,8 +167,9 @@ class Desk:
         return place
 
     def _leave(self, place: _Place) -> None:
-        for reader in place.readers:
-            reader.stop()
+        for thread in (*place.readers, place.seer):
+            if thread is not None:
+                thread.stop()
         place.live.close()
         try:
             place.live.save()

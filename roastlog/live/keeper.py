@@ -1,7 +1,6 @@
 """What is done in the background for what is kept: packing quiet readings, backups at night, and a look at the disk."""
 
 import logging
-import threading
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
@@ -10,6 +9,7 @@ from typing import Final
 from roastlog.clock import Clock
 from roastlog.errors import StoreError
 from roastlog.live.desk import LONGEST_ROAST_MS
+from roastlog.live.worker import Worker
 from roastlog.store import batches as lists
 from roastlog.store.backups import BACKUPS, Backup, Contents, check, newest, take
 from roastlog.store.sealing import Slot, due, seal
@@ -32,28 +32,20 @@ class BackupState:
     failed: str = ""
 
 
-class Keeper:
-    """A thread at a low rate. Whatever fails in it is logged once and tried again; recording does not wait for it."""
+class Keeper(Worker):
+    """A thread at a low rate, which leaves off in the middle of a backup too.
+
+    Whatever fails in it is logged once and tried again; recording does not wait for it.
+    """
 
     def __init__(self, store: Store, clock: Clock) -> None:
+        super().__init__("keeper")
         self._store, self._clock = store, clock
         self._folder = store.path.parent / BACKUPS
-        self._stop = threading.Event()
         self._told: set[str] = set()
         self._unsealable: set[Slot] = set()
         self._not_before_ms = 0
         self._state = BackupState()
-        self._thread = threading.Thread(target=self._run, name="keeper", daemon=True)
-
-    def start(self) -> None:
-        """Begin."""
-        self._thread.start()
-
-    def stop(self) -> None:
-        """Leave off, in the middle of a backup too."""
-        self._stop.set()
-        if self._thread.is_alive():
-            self._thread.join(5)
 
     def state(self) -> BackupState:
         """How the backups are."""
@@ -81,7 +73,7 @@ class Keeper:
                 if self._store.failing is None:  # not the disk: it would fail again
                     self._unsealable.add(slot)
                 raise
-            if self._stop.wait(PAUSE_S):
+            if self.stopping.wait(PAUSE_S):
                 return
 
     def back_up(self) -> None:
@@ -92,7 +84,7 @@ class Keeper:
             return
         self._not_before_ms = now_ms + AGAIN_MS
         try:
-            made = take(self._store.path, self._folder, now_ms, stopping=self._stop.is_set)
+            made = take(self._store.path, self._folder, now_ms, stopping=self.stopping.is_set)
             self._state = BackupState(holds=check(made.path))
         except StoreError as error:
             self._state = replace(self._state, failed=str(error))
@@ -101,7 +93,7 @@ class Keeper:
 
     def _run(self) -> None:
         wait_s = FIRST_S
-        while not self._stop.wait(wait_s):
+        while not self.stopping.wait(wait_s):
             self._try("The clock cannot be set", self.set_clock)
             self._try("The disk does not take what is written", self._look_at_disk)
             self._try("Readings cannot be packed; they stay as they are", self.seal_quiet)
@@ -117,7 +109,7 @@ class Keeper:
         try:
             job()
         except Exception as error:
-            if self._stop.is_set():
+            if self.stopping.is_set():
                 return
             if failing not in self._told:
                 log.log(logging.ERROR, "%s: %s", failing, error, exc_info=not isinstance(error, StoreError))

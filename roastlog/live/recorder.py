@@ -1,4 +1,4 @@
-"""Reading instruments: a thread a link, each channel on its own schedule, and threads that do the rest time and again.
+"""Reading instruments: a thread a link, each channel on its own schedule.
 
 It runs with no page open. A link that is lost is tried again with growing pauses and delays no other; its loss is
 logged once, and so is its return.
@@ -6,18 +6,16 @@ logged once, and so is its return.
 
 import logging
 import random
-import threading
-import time
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import Final
 
 from roastlog.clock import Clock
 from roastlog.errors import InstrumentError
 from roastlog.instruments.base import Fault, Instrument, Reading
 from roastlog.live.machine import LiveMachine
+from roastlog.live.worker import Worker
 
-SAVE_S: Final = 0.5  # with the time that a commit takes on a busy computer, a reading is on the disk within a second
 FIRST_PAUSE_S: Final = 0.5
 LONGEST_PAUSE_S: Final = 10.0
 log = logging.getLogger(__name__)
@@ -33,7 +31,7 @@ class Link:
     since_ms: int
 
 
-class LinkReader:
+class LinkReader(Worker):
     """One link of one machine, read until told to stop."""
 
     def __init__(
@@ -45,13 +43,12 @@ class LinkReader:
         *,
         changed: Callable[[], None],
     ) -> None:
+        super().__init__(instrument.name)
         self._live, self._instrument, self._poll_s, self._clock = live, instrument, dict(poll_s), clock
         self._changed = changed
-        self._stop = threading.Event()
         self._faults: dict[str, str] = {}
         self._last: dict[str, Reading | Fault] = {}
         self.link = Link(instrument.name, "starting", "", clock.now_ms())
-        self._thread = threading.Thread(target=self._run, name=instrument.name, daemon=True)
 
     @property
     def instrument(self) -> Instrument:
@@ -62,19 +59,9 @@ class LinkReader:
         """What came last of each channel and control: a reading as it came over the wire, or why there is none."""
         return self._last
 
-    def start(self) -> None:
-        """Begin to read."""
-        self._thread.start()
-
-    def stop(self) -> None:
-        """Stop reading and let go of the port."""
-        self._stop.set()
-        if self._thread.is_alive():
-            self._thread.join(5)
-
     def _run(self) -> None:
         pause_s = FIRST_PAUSE_S
-        while not self._stop.is_set():
+        while not self.stopping.is_set():
             try:
                 self._instrument.open()
                 self._read_on()
@@ -90,12 +77,12 @@ class LinkReader:
             finally:
                 self._instrument.close()
             # Many links that were lost together shall not come back all at once.
-            self._stop.wait(pause_s * random.uniform(0.8, 1.2))  # noqa: S311 - no secret
+            self.stopping.wait(pause_s * random.uniform(0.8, 1.2))  # noqa: S311 - no secret
             pause_s = min(pause_s * 2, LONGEST_PAUSE_S)
 
     def _read_on(self) -> None:
         due_ms = dict.fromkeys(self._poll_s, self._clock.now_ms())
-        while not self._stop.is_set():
+        while not self.stopping.is_set():
             now_ms = self._clock.now_ms()
             ids = [ident for ident, at_ms in due_ms.items() if at_ms <= now_ms]
             if ids:
@@ -104,7 +91,7 @@ class LinkReader:
                     step_ms = round(self._poll_s[ident] * 1000)
                     # A poll that comes late is skipped, not made up for.
                     due_ms[ident] += step_ms * max(1, -(-(self._clock.now_ms() - due_ms[ident]) // step_ms))
-            self._clock.wait(self._stop, (min(due_ms.values()) - self._clock.now_ms()) / 1000)
+            self._clock.wait(self.stopping, (min(due_ms.values()) - self._clock.now_ms()) / 1000)
 
     def _hand_on(self, got: Sequence[Reading | Fault]) -> None:
         readings = [item for item in got if isinstance(item, Reading)]
@@ -130,49 +117,3 @@ class LinkReader:
             log.log(logging.WARNING if state == "lost" else logging.INFO, "%s: %s %s", self.link.name, state, reason)
         self.link = Link(self.link.name, state, reason, self._clock.now_ms())
         self._changed()
-
-
-class Repeater:
-    """Calls ``work`` again and again in a thread of its own, and a last time when it is stopped.
-
-    Parameters
-    ----------
-    name
-        Of the thread.
-    every_s
-        How often, the work's own time counted in. [s]
-    work
-        What to do; when it fails it is called again all the same.
-    trouble
-        What a failure means, for the log; said once until it works again.
-    """
-
-    def __init__(self, name: str, every_s: float, work: Callable[[], Any], trouble: str) -> None:
-        self._every_s, self._work, self._trouble = every_s, work, trouble
-        self._stop = threading.Event()
-        self._failing = False
-        self._thread = threading.Thread(target=self._run, name=name, daemon=True)
-
-    def start(self) -> None:
-        """Begin."""
-        self._thread.start()
-
-    def stop(self) -> None:
-        """Do it a last time and stop."""
-        self._stop.set()
-        if self._thread.is_alive():
-            self._thread.join(20)
-
-    def _run(self) -> None:
-        last, took_s = False, 0.0
-        while not last:
-            last = self._stop.wait(max(self._every_s / 4, self._every_s - took_s))
-            begun_s = time.monotonic()
-            try:
-                self._work()
-                self._failing = False
-            except Exception:
-                if not self._failing:
-                    log.exception(self._trouble)
-                self._failing = True
-            took_s = time.monotonic() - begun_s

@@ -134,7 +134,7 @@ def test_a_disk_that_takes_no_readings_is_told_to_the_watchers_and_so_is_its_ret
     """By one event each, and in the view of a page that is opened meanwhile; the readings are there afterwards."""
     store, desk = bench.services.store, bench.services.desk
     desk._saver.stop()
-    desk._seer.stop()
+    desk._place("drum-4").seer.stop()
     store.write(lambda db: db.conn.execute("PRAGMA busy_timeout = 20").fetchone())
     events = bench.services.hub("drum-4").watch()
     bench.push((0, "bean_probe", 100.0))
@@ -159,7 +159,7 @@ def test_a_disk_that_takes_no_readings_is_told_to_the_watchers_and_so_is_its_ret
 def test_a_roast_that_nobody_sends_readings_of_any_more_is_told(bench: Bench):
     """After five seconds without one, and no longer once one comes; before the charge silence is no trouble."""
     desk, code = bench.services.desk, bench.open()
-    desk._seer.stop()
+    desk._place("drum-4").seer.stop()
     bench.push((0, "bean_probe", 180.0))
     desk.foresee()
     bench.clock.turn_to(6)

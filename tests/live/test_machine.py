@@ -13,7 +13,7 @@ from roastlog.errors import StoreError
 from roastlog.instruments.base import Reading
 from roastlog.live.desk import UNSAVED
 from roastlog.live.machine import LONGEST_S, LiveMachine
-from roastlog.live.recorder import Repeater
+from roastlog.live.worker import Repeater
 from roastlog.services import Services
 from roastlog.store import readings as stored
 from tests.conftest import SHEET, START_MS, Bench

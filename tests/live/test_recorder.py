@@ -260,7 +260,7 @@ def test_a_poll_of_a_bad_channel_alone_loses_no_link(bench: Bench):
     reader._changed = lambda: seen.append(f"{reader.link.state} {reader.link.reason}")
     reader.start()
     until(lambda: seen)
-    reader._clock.wait(reader._stop, 0.3)
+    reader._clock.wait(reader.stopping, 0.3)
     assert seen == ["ok no bean_surface"]
     good = False
     until(lambda: len(seen) > 1)
