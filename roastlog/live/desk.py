@@ -16,7 +16,7 @@ from roastlog.instruments.machine import Machine
 from roastlog.journal.entries import Entry
 from roastlog.journal.fold import fold
 from roastlog.live.foresight import LOOK_BACK_S, NOTHING, Foresight
-from roastlog.live.history import History
+from roastlog.live.history import History, Rows
 from roastlog.live.intake import Intake
 from roastlog.live.machine import LiveMachine, Turn
 from roastlog.live.recorder import Link, LinkReader
@@ -25,6 +25,7 @@ from roastlog.live.worker import Repeater
 from roastlog.store import batches as lists
 from roastlog.store import books
 from roastlog.store import journal as stored
+from roastlog.store import readings as stored_readings
 from roastlog.store.batches import BatchSummary
 from roastlog.store.store import Store
 
@@ -72,7 +73,7 @@ class Desk:
         self._machines: dict[str, Machine] = {}
         self._adding = threading.Lock()
         self.intake = Intake(store, clock, self._machines, knobs=self._knobs, heard=self.refresh)
-        self.history = History(store, lambda machine_id, *span: self.live(machine_id).rows_between(*span))
+        self.history = History(store, self._rows_between)
         self._saver = Repeater("saver", SAVE_S, self._save, UNSAVED)
 
     def start(self) -> None:
@@ -247,6 +248,7 @@ class Desk:
                 coffee,
                 live.columns(),
                 thresholds=thresholds,
+                now_ms=self._clock.now_ms(),
                 temp_unit=settings.get("units_temp", "C"),
             )
         elif batch is not None and batch.state == "open" and "charge" not in batch.moments:
@@ -255,6 +257,12 @@ class Desk:
         else:
             advice = NOTHING
         return advice
+
+    def _rows_between(self, machine_id: str, start_ms: int, end_ms: int) -> Rows:
+        """Readings of a machine, of one too that was taken away."""
+        if machine_id in self._places:
+            return self.live(machine_id).rows_between(start_ms, end_ms)
+        return stored_readings.rows_between(self._store.read, machine_id, start_ms, end_ms)
 
     def _knobs(self, machine_id: str) -> dict[str, float]:
         return self._place(machine_id).live.knobs

@@ -52,6 +52,7 @@ class Foresight:
         columns: Mapping[str, Sequence[float | None]],
         *,
         thresholds: Thresholds,
+        now_ms: int,
         temp_unit: str = "C",
     ) -> dict[str, Any]:
         """The advice on a batch between charge and drop.
@@ -62,6 +63,8 @@ class Foresight:
             The curve so far as the live page has it: ``t_s``, the channels, the rates; None is a gap.
         thresholds
             From when on a fault is told.
+        now_ms
+            The time. [ms UTC]
         temp_unit
             ``C`` or ``F``: what the words are in. Numbers stay in °C.
 
@@ -75,7 +78,7 @@ class Foresight:
         if not sofar.time_s.size:
             return NOTHING
         with self._lock:
-            earlier, outlook = self._learn(batch, coffee)
+            earlier, outlook = self._learn(batch, coffee, now_ms)
         now_s = float(sofar.time_s[-1])
         ahead = outlook.ahead(sofar)
         faults = find_faults(sofar.time_s, sofar.temp_c, sofar.rate_c_per_min, sofar.moments_s, thresholds)
@@ -113,22 +116,30 @@ class Foresight:
         arrays = {name: np.array(columns[name], dtype=np.float64) for name in names if name in columns}
         return roast_of(batch, Curve(np.array(columns["t_s"], dtype=np.float64), arrays), self._bean, self._surface)
 
-    def _learn(self, batch: Batch, coffee: str | None) -> tuple[list[Roast], Outlook]:
+    def _learn(self, batch: Batch, coffee: str | None, now_ms: int) -> tuple[list[Roast], Outlook]:
         """The earlier batches and the outlook; anew when charge, coffee, guide or plan changed. The lock is held."""
         charge, plan = batch.moments.get("charge"), batch.facts.plan
         before_ms = None if charge is None else charge.at_ms
         key = (batch.code, before_ms, coffee, batch.facts.guide, plan)
         if self._learned is None or self._learned[0] != key:
-            earlier = self._history.earlier(self._machine, coffee, before_ms=before_ms)
-            guide = None if batch.facts.guide is None else self._history.roast(batch.facts.guide, self._machine)
-            outlook = Outlook(
-                earlier,
-                guide,
-                development_s=plan.development_s if plan else None,
-                development_ratio=plan.development_ratio if plan else None,
-            )
+            earlier, outlook = outlook_of(self._history, self._machine, batch, coffee, now_ms)
             self._learned = key, earlier, outlook
         return self._learned[1:]
+
+
+def outlook_of(
+    history: History, machine: Machine, batch: Batch, coffee: str | None, now_ms: int
+) -> tuple[list[Roast], Outlook]:
+    """What an outlook on a batch may learn from, the batches of its coffee charged before it, and the outlook."""
+    charge, guide, plan = batch.moments.get("charge"), batch.facts.guide, batch.facts.plan
+    earlier = history.earlier(machine, coffee, now_ms=now_ms, before_ms=None if charge is None else charge.at_ms)
+    outlook = Outlook(
+        earlier,
+        None if guide is None else history.roast(guide, machine, now_ms),
+        development_s=plan.development_s if plan else None,
+        development_ratio=plan.development_ratio if plan else None,
+    )
+    return earlier, outlook
 
 
 def _ahead(found: Ahead) -> dict[str, Any]:

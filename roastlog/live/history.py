@@ -4,6 +4,8 @@ import math
 import threading
 from collections import OrderedDict
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+from functools import cached_property
 from typing import Final
 
 import numpy as np
@@ -11,6 +13,7 @@ import numpy as np
 from roastlog.curve.rate import rate_of_rise
 from roastlog.curve.roast import Move, Roast
 from roastlog.curve.series import Curve, bin_seconds
+from roastlog.curve.smooth import SmoothCurve, smooth_curve
 from roastlog.instruments.machine import Machine
 from roastlog.journal.fold import Batch, fold
 from roastlog.live.machine import BEAN_ROLES, LONGEST_S
@@ -20,7 +23,8 @@ from roastlog.store import journal as stored
 from roastlog.store.store import Store
 
 MOST_EARLIER: Final = 20  # an older batch says less of this crop, and the outlook gains little from more
-KEPT: Final = 200  # roasts in memory, some 30 KB each
+KEPT: Final = 100  # batches in memory, some 60 KB each
+LAST_READINGS_MS: Final = 60_000  # until then the last readings of a batch may still be on their way
 
 Rows = Sequence[tuple[int, Mapping[str, float]]]
 
@@ -109,8 +113,56 @@ def roast_of(batch: Batch, curve: Curve, bean: str | None, surface: str | None =
     )
 
 
+@dataclass(frozen=True, eq=False)
+class Traced:
+    """A batch with its curve, and what is made of that, each once.
+
+    Attributes
+    ----------
+    batch, machine
+        What was said of it, and the machine as its sheet is now; None where that was taken away.
+    curve
+        As `curve_of` makes it.
+    """
+
+    batch: Batch
+    machine: Machine | None
+    curve: Curve
+    _smoothed: dict[str, SmoothCurve] = field(default_factory=dict)
+
+    @cached_property
+    def bean(self) -> str | None:
+        """The column that stands for the beans."""
+        return bean_column(self.machine, self.curve)
+
+    @cached_property
+    def roles(self) -> Mapping[str, str]:
+        """Roles of the bean channels that are on the curve."""
+        channels = self.machine.channels if self.machine is not None else ()
+        return {
+            channel.id: channel.role
+            for channel in channels
+            if channel.role in BEAN_ROLES and channel.id in self.curve.channels
+        }
+
+    @cached_property
+    def roast(self) -> Roast:
+        """It as the numbers see it, with its live rate."""
+        surface = next((name for name, role in self.roles.items() if role == "bean_surface"), None)
+        return roast_of(self.batch, self.curve, self.bean, surface)
+
+    def smooth(self, column: str | None) -> SmoothCurve | None:
+        """A column smoothed, once the batch is over; before that, and of no column, None."""
+        if "drop" not in self.batch.moments or column not in self.curve.channels:
+            return None
+        if column not in self._smoothed:
+            role = self.roles.get(column, "bean_probe")
+            self._smoothed[column] = smooth_curve(self.curve.time_s, self.curve.channels[column], role=role)
+        return self._smoothed[column]
+
+
 class History:
-    """The earlier batches of a coffee on a machine. What was read once is kept until something is said of it anew.
+    """Batches with their curves. One that is over is kept until something is said of it anew.
 
     Parameters
     ----------
@@ -123,10 +175,10 @@ class History:
     def __init__(self, store: Store, rows_between: Callable[[str, int, int], Rows]) -> None:
         self._store, self._rows_between = store, rows_between
         self._lock = threading.Lock()
-        self._kept: OrderedDict[str, tuple[object, Roast]] = OrderedDict()
+        self._kept: OrderedDict[str, tuple[object, Traced]] = OrderedDict()
 
     def earlier(
-        self, machine: Machine, coffee: str | None, *, before_ms: int | None = None, limit: int = MOST_EARLIER
+        self, machine: Machine, coffee: str | None, *, now_ms: int, before_ms: int | None = None
     ) -> list[Roast]:
         """The newest roasts of a coffee on a machine, oldest first; those charged before a time where one is given.
 
@@ -134,27 +186,36 @@ class History:
         """
         if coffee is None:
             return []
-        codes = lists.roasted(self._store.read, machine.id, coffee, before_ms=before_ms, limit=limit)
-        return [self.roast(code, machine) for code in reversed(codes)]
+        codes = lists.roasted(self._store.read, machine.id, coffee, before_ms=before_ms, limit=MOST_EARLIER)
+        return [self.roast(code, machine, now_ms) for code in reversed(codes)]
 
-    def roast(self, code: str, machine: Machine) -> Roast:
-        """One batch that a machine roasted; of one that it did not roast there are gaps and no curve."""
-        entries = stored.entries_of(self._store.read, code)
-        key = (len(entries), machine)
+    def roast(self, code: str, machine: Machine, now_ms: int) -> Roast:
+        """One batch that a machine roasted, as the numbers see it; without a curve where it did not roast it."""
+        batch = fold(stored.entries_of(self._store.read, code), code)
+        if batch.machine != machine.id:
+            return roast_of(batch, Curve(np.empty(0), {}), None)
+        return self.traced(batch, machine, now_ms).roast
+
+    def traced(self, batch: Batch, machine: Machine | None, now_ms: int) -> Traced:
+        """A batch with its curve, up to now where it is not over. [ms UTC]"""
+        key, code = (len(batch.lines), machine), batch.code or ""
         with self._lock:
             known = self._kept.get(code)
             if known is not None and known[0] == key:
                 self._kept.move_to_end(code)
                 return known[1]
-        batch = fold(entries, code)
-        span = span_ms(batch, 0)
-        here = span is not None and batch.machine == machine.id
-        rows = self._rows_between(machine.id, *span) if span and here else []
-        curve = curve_of(batch, rows, machine, 0)
-        surface = next((channel.id for channel in machine.channels if channel.role == "bean_surface"), None)
-        roast = roast_of(batch, curve, bean_column(machine, curve), surface)
+        span = span_ms(batch, now_ms)
+        rows = self._rows_between(batch.machine, *span) if span is not None and batch.machine is not None else ()
+        traced = Traced(batch, machine, curve_of(batch, rows, machine, now_ms))
+        drop = batch.moments.get("drop")
+        if drop is not None and now_ms - drop.at_ms > LAST_READINGS_MS:
+            with self._lock:
+                self._kept[code] = key, traced
+                while len(self._kept) > KEPT:
+                    self._kept.popitem(last=False)
+        return traced
+
+    def forget(self) -> None:
+        """Read all curves anew when they are next asked for: readings came in that are older than their time."""
         with self._lock:
-            self._kept[code] = key, roast
-            while len(self._kept) > KEPT:
-                self._kept.popitem(last=False)
-        return roast
+            self._kept.clear()

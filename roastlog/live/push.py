@@ -18,9 +18,10 @@ ABSURD_C: Final = 2000.0
 
 @dataclass(frozen=True)
 class Pushed:
-    """How many readings were taken, and which were not."""
+    """How many readings were taken, how many of them too late to be shown live, and which were not taken."""
 
     accepted: int
+    late: int
     refused: list[dict[str, Any]]
 
 
@@ -56,7 +57,7 @@ def take_push(live: LiveMachine, payload: object, clock: Clock) -> Pushed:
     live.back_dated(reading for reading in taken if reading.at_ms < live_ms)
     if fresh:
         live.take(fresh)
-    return Pushed(len(taken), refused)
+    return Pushed(len(taken), len(taken) - len(fresh), refused)
 
 
 def _reading(raw: object, live: LiveMachine, pushed: set[str], now_ms: int, ahead_ms: float) -> Reading | str:

@@ -3,12 +3,11 @@
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-import numpy as np
-
 from roastlog.curve.faults import Fault, find_faults
-from roastlog.curve.outlook import Miss, Outlook, misses
+from roastlog.curve.outlook import Miss, misses
 from roastlog.curve.phases import value_at
-from roastlog.live.history import bean_column
+from roastlog.curve.smooth import SmoothCurve
+from roastlog.live.foresight import outlook_of
 from roastlog.services.comparing import Comparisons
 from roastlog.services.records import MomentRow, Record
 
@@ -61,33 +60,24 @@ class Analyses(Comparisons):
         coffee on this machine that were charged before; raises MistypedCode, NotACode or NoSuchBatch.
         """
         record = self.record(text)
-        charge, plan = record.batch.moments.get("charge"), record.batch.facts.plan
-        if record.machine is None or charge is None or "drop" not in record.batch.moments:
+        machine, moments = record.machine, record.batch.moments
+        if machine is None or "charge" not in moments or "drop" not in moments:
             return Hindsight(record, "", ())
-        history, guide = self.desk.history, record.batch.facts.guide
-        outlook = Outlook(
-            history.earlier(record.machine, record.summary.coffee, before_ms=charge.at_ms),
-            None if guide is None else history.roast(guide, record.machine),
-            development_s=plan.development_s if plan else None,
-            development_ratio=plan.development_ratio if plan else None,
-        )
-        return Hindsight(record, outlook.says, misses(history.roast(record.summary.code, record.machine), outlook))
+        _, outlook = outlook_of(self.desk.history, machine, record.batch, record.summary.coffee, self.now_ms())
+        return Hindsight(record, outlook.says, misses(record.traced.roast, outlook))
 
     def analysis(self, record: Record) -> Analysis:
         """What the numbers say of a batch."""
-        bean = bean_column(record.machine, record.curve)
-        return Analysis(bool(record.smooth), _moments(record, bean), self._faults(record, bean))
-
-    def _faults(self, record: Record, bean: str | None) -> list[Fault]:
-        curve = record.curve
-        gaps = np.full(curve.time_s.shape, np.nan)
-        temps, rates = curve.channels.get(bean or "", gaps), curve.channels.get(f"rate_{bean}", gaps)
-        return find_faults(curve.time_s, temps, rates, record.batch.moments_s, self.settings().thresholds)
+        roast = record.traced.roast
+        faults = find_faults(
+            roast.time_s, roast.temp_c, roast.rate_c_per_min, roast.moments_s, self.settings().thresholds
+        )
+        smooth = record.traced.smooth(record.bean)
+        return Analysis(smooth is not None, _moments(record, smooth), faults)
 
 
-def _moments(record: Record, bean: str | None) -> list[MomentRow]:
+def _moments(record: Record, smooth: SmoothCurve | None) -> list[MomentRow]:
     """The moments with the smoothed rate and its error, where there is one."""
-    smooth = record.smooth.get(bean or "")
     if smooth is None:
         return record.measures.moments
     times = record.curve.time_s

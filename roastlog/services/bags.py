@@ -13,7 +13,6 @@ from roastlog.errors import NoSuchBatch
 from roastlog.journal.fold import Batch
 from roastlog.journal.words import purpose
 from roastlog.label.layout import Label
-from roastlog.live.history import bean_column
 from roastlog.plot.small import small_curve_svg
 from roastlog.services.books import Settings
 from roastlog.services.records import Record, Records
@@ -118,7 +117,7 @@ class Bags(Records):
         )
 
     def _small(self, record: Record) -> str:
-        bean = bean_column(record.machine, record.curve)
+        bean = record.bean
         if bean is None or not np.isfinite(record.curve.channels[bean]).any():
             return ""
         moments = {row.label: row.time_s for row in record.measures.moments if row.moment in _SMALL_MOMENTS}

@@ -8,11 +8,9 @@ from roastlog.curve.align import Alignment, shift_s
 from roastlog.curve.compare import Comparison, compare
 from roastlog.curve.pairing import Traits, traits
 from roastlog.curve.roast import Roast
-from roastlog.curve.smooth import smooth_curve
 from roastlog.curve.why import Usual, usual_spread
 from roastlog.errors import CodeError, CurveError, NoSuchBatch
 from roastlog.instruments.machine import Control
-from roastlog.live.history import bean_column, roast_of
 from roastlog.services.records import Record, Records
 from roastlog.store import batches as lists
 from roastlog.store.batches import BatchSummary
@@ -130,7 +128,7 @@ class Comparisons(Records):
         """What is usual between two batches of its coffee on its machine, those that are looked at left aside."""
         if record.machine is None:
             return Usual()
-        earlier = self.desk.history.earlier(record.machine, record.summary.coffee)
+        earlier = self.desk.history.earlier(record.machine, record.summary.coffee, now_ms=self.now_ms())
         return usual_spread([roast for roast in earlier if roast.name not in but])
 
     def guide_for(self, text: str) -> str | None:
@@ -175,9 +173,9 @@ class Comparisons(Records):
 
 
 def _compared(letter: str, record: Record) -> Compared:
-    roast = roast_of(record.batch, record.curve, bean_column(record.machine, record.curve))
-    if "drop" in record.batch.moments:  # it is over, so its rate need not lag; that of one under way stays the live one
-        roast = replace(roast, rate_c_per_min=smooth_curve(roast.time_s, roast.temp_c).rate_c_per_min)
+    roast, smooth = record.traced.roast, record.traced.smooth(record.bean)
+    if smooth is not None:  # it is over, so its rate need not lag; that of one under way stays the live one
+        roast = replace(roast, rate_c_per_min=smooth.rate_c_per_min)
     return Compared(letter, record, roast, traits(roast))
 
 

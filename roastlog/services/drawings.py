@@ -6,7 +6,6 @@ from typing import Any
 from roastlog.curve.series import Curve
 from roastlog.errors import CodeError, NoSuchBatch
 from roastlog.instruments.machine import Machine
-from roastlog.live.history import bean_column
 from roastlog.live.view import machine_part
 from roastlog.plot import overlays
 from roastlog.services.analysis import Analyses
@@ -36,7 +35,7 @@ class Drawings(Analyses):
             record = self.record(code)
         except (CodeError, NoSuchBatch):
             return {}
-        bean = bean_column(record.machine, record.curve)
+        bean = record.bean
         if bean is None:
             return {}
         return {"guide": {"t_s": record.curve.time_s, "temp_c": record.curve.channels[bean]}}
@@ -48,7 +47,7 @@ class Drawings(Analyses):
         record = self.record(text)
         parts = _drawn(record.machine, record.curve)
         moments = [(row.label, row.time_s) for row in record.measures.moments]
-        bean = bean_column(record.machine, record.curve)
+        bean = record.bean
         trier = [(line.body["stage"], record.batch.time_s(line.at_ms)) for line in record.batch.of("trier")]
         moves = [
             (line.body["control"], record.batch.time_s(line.at_ms), line.body["setting"])

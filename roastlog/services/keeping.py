@@ -69,10 +69,7 @@ class Keeping(Machines):
         age_s = None if state.newest is None else max(0.0, (self.now_ms() - state.newest.at_ms) / 1000)
         said = []
         if self.store.failing is not None:
-            why = str(self.store.failing).replace(
-                NOT_KEPT, "Readings are kept in memory until the disk takes them again."
-            )
-            said.append(why)
+            said.append(str(self.store.failing).replace(NOT_KEPT, WAITS))
         if state.failed:
             said.append(f"The last backup failed: {state.failed}")
         elif age_s is not None and age_s > OLD_S:

@@ -192,7 +192,10 @@ class Machines(Books):
 
     def accept_readings(self, machine_id: str, payload: object) -> Pushed:
         """Take in readings that were pushed; see `roastlog.live.push.take_push`."""
-        return take_push(self.desk.live(machine_id), payload, self.clock)
+        pushed = take_push(self.desk.live(machine_id), payload, self.clock)
+        if pushed.late:
+            self.desk.history.forget()
+        return pushed
 
     def entries_after(self, machine_id: str, seq: int) -> tuple[list[dict[str, Any]], int]:
         """What came in for a machine after ``seq``, and the number of the last of it."""

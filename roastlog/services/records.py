@@ -3,7 +3,6 @@
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -11,22 +10,19 @@ from numpy.typing import NDArray
 
 from roastlog.curve.phases import Phase, development, phases, value_at
 from roastlog.curve.series import Curve
-from roastlog.curve.smooth import SmoothCurve, smooth_curve
 from roastlog.curve.turning import TurningPoint, turning_point
 from roastlog.errors import NoSuchBatch
 from roastlog.instruments.machine import Machine
 from roastlog.journal.fold import Batch, Line, fold
 from roastlog.journal.telling import tell
 from roastlog.journal.words import MOMENT_LABELS
-from roastlog.live.history import Rows, bean_column, curve_of, span_ms
-from roastlog.live.machine import BEAN_ROLES
+from roastlog.live.history import Traced
 from roastlog.quality.loss import Band, Judgement, judge, usual_band
 from roastlog.services.books import Lot, lot_of
 from roastlog.services.machines import Machines
 from roastlog.store import batches as lists
 from roastlog.store import books
 from roastlog.store import journal as stored
-from roastlog.store import readings as stored_readings
 from roastlog.store.batches import BatchSummary, Page
 from roastlog.trace.codes import parse_code
 
@@ -83,23 +79,26 @@ class Record:
 
     batch: Batch
     summary: BatchSummary
-    machine: Machine | None
-    curve: Curve
+    traced: Traced
     measures: Measures
     lot: Lot | None
     log: list[LogLine]
     loss: Judgement | None
 
-    @cached_property
-    def smooth(self) -> Mapping[str, SmoothCurve]:
-        """Each bean channel smoothed, by its id, once the batch is over; before that there is none."""
-        if "drop" not in self.batch.moments or self.machine is None:
-            return {}
-        return {
-            channel.id: smooth_curve(self.curve.time_s, self.curve.channels[channel.id], role=channel.role)
-            for channel in self.machine.channels
-            if channel.role in BEAN_ROLES and channel.id in self.curve.channels
-        }
+    @property
+    def machine(self) -> Machine | None:
+        """The machine as its sheet is now; None where it was taken away."""
+        return self.traced.machine
+
+    @property
+    def curve(self) -> Curve:
+        """Temperatures and live rates from charge to drop, a row a second."""
+        return self.traced.curve
+
+    @property
+    def bean(self) -> str | None:
+        """The column that stands for the beans."""
+        return self.traced.bean
 
     @property
     def practice(self) -> bool:
@@ -108,10 +107,11 @@ class Record:
 
     @property
     def smooth_columns(self) -> dict[str, NDArray[np.float64]]:
-        """The same as columns: ``smooth_…`` for its temperature, ``smooth_rate_…`` for its rate. [°C], [°C/min]"""
+        """Each bean channel smoothed: ``smooth_…`` for its temperature, ``smooth_rate_…`` its rate. [°C], [°C/min]"""
         told = {}
-        for name, smooth in self.smooth.items():
-            told[f"smooth_{name}"], told[f"smooth_rate_{name}"] = smooth.temp_c, smooth.rate_c_per_min
+        for name in self.traced.roles:
+            if (smooth := self.traced.smooth(name)) is not None:
+                told[f"smooth_{name}"], told[f"smooth_rate_{name}"] = smooth.temp_c, smooth.rate_c_per_min
         return told
 
 
@@ -147,24 +147,14 @@ class Records(Machines):
         summary = self.summary(text)
         batch = fold(stored.entries_of(self.store.read, summary.code), summary.code)
         machine = next((machine for machine in self.machines() if machine.id == summary.machine), None)
-        curve = self.curve(batch, machine)
-        bean = bean_column(machine, curve)
+        traced = self.desk.history.traced(batch, machine, self.now_ms())
+        curve, bean = traced.curve, traced.bean
         measures = measure(batch, curve, bean, self.now_ms(), self.settings().area_base_c)
         loss = None
         if batch.roast_loss is not None and 0 <= batch.roast_loss < 1:
             loss = judge(batch.roast_loss, self.usual_loss(summary.coffee, but=summary.code))
         log = [_log_line(line, batch, machine, curve, bean) for line in batch.lines]
-        return Record(batch, summary, machine, curve, measures, self._lot_of(batch), log, loss)
-
-    def curve(self, batch: Batch, machine: Machine | None) -> Curve:
-        """The curve of a batch from charge to drop, a row a second: the channels, and a rate for each bean channel."""
-        span = None if batch.machine is None else span_ms(batch, self.now_ms())
-        rows: Rows = ()
-        if span is not None and machine is not None:
-            rows = self.desk.live(machine.id).rows_between(*span)
-        elif span is not None and batch.machine is not None:
-            rows = stored_readings.rows_between(self.store.read, batch.machine, *span)
-        return curve_of(batch, rows, machine, self.now_ms())
+        return Record(batch, summary, traced, measures, self._lot_of(batch), log, loss)
 
     def losses(self, coffee: str | None, but: str = "") -> list[float]:
         """Roast losses of the earlier batches of a coffee."""

@@ -5,7 +5,6 @@ import re
 import pytest
 
 from roastlog.curve.outlook import Outlook, misses
-from roastlog.live.history import bean_column, roast_of
 from roastlog.web.hindsight import hindsight_page
 from tests.conftest import START_MS, Bench
 
@@ -57,8 +56,9 @@ def test_the_table_is_what_the_outlook_would_have_said(bench: Bench, codes: list
     """Row by row the misses of an outlook made of the two batches before, bands told from what came."""
     record = bench.services.record(codes[2])
     machine = bench.services.machines()[0]
-    earlier = bench.services.desk.history.earlier(machine, "Alder washed", before_ms=START_MS + 3_000_000)
-    roast = roast_of(record.batch, record.curve, bean_column(machine, record.curve))
+    history, now_ms = bench.services.desk.history, bench.clock.now_ms()
+    earlier = history.earlier(machine, "Alder washed", now_ms=now_ms, before_ms=START_MS + 3_000_000)
+    roast = record.traced.roast
     assert [one.name for one in earlier] == codes[:2]
     expected = misses(roast, Outlook(earlier, development_s=78))
     told = bench.services.hindsight(codes[2])

@@ -6,7 +6,6 @@ import pytest
 
 from roastlog.curve.faults import DECLINING_RATE, USUAL, find_faults
 from roastlog.instruments.base import Reading
-from roastlog.live.history import bean_column
 from tests.conftest import Bench
 
 STALLED_S = 360, 440  # the bench's roast goes on at 11.2 °C/min; here it stands for 80 s
@@ -89,7 +88,7 @@ def test_a_record_finds_what_the_live_page_would_have_told(bench: Bench):
     """Its faults are those of the live rate, by the thresholds as they are set; other thresholds, other faults."""
     code = stalled(bench)
     record = bench.services.record(code)
-    bean = bean_column(record.machine, record.curve)
+    bean = record.bean
     channels = record.curve.channels
     live = find_faults(record.curve.time_s, channels[bean], channels[f"rate_{bean}"], record.batch.moments_s, USUAL)
     assert bench.services.analysis(record).faults == live
