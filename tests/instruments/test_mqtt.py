@@ -212,7 +212,8 @@ def test_a_broker_that_goes_and_comes_back(own_broker, linked):
 
 def test_a_stalled_broker_is_a_lost_link_and_closing_does_not_wait_for_it(own_broker, linked):
     """A broker that holds its connections and says nothing is noticed, and let go of at once."""
-    instrument = linked(own_broker, 1, probe={"topic": "drum-4/probe", "status": "drumside/status"})
+    # Twice the time that an answer may take: else the keep-alive ends the second try as early as the wait for it does.
+    instrument = linked(own_broker, 2, probe={"topic": "drum-4/probe", "status": "drumside/status"})
     own_broker.stall()
     until(instrument._session.over.is_set)
     with pytest.raises(InstrumentError, match="does not answer any more"):
