@@ -33,8 +33,12 @@ log = logging.getLogger(__name__)
 RATES: Final = tuple(field.name for field in fields(Thresholds) if field.name.endswith("_c_per_min"))
 SAVE_S: Final = 0.5  # with the time that a commit takes on a busy computer, a reading is on the disk within a second
 UNSAVED: Final = "Readings cannot be written; they are kept in memory and written when the disk returns"
-FULL: Final = "The disk does not take readings. They are kept in memory and written when it does."
-SILENT: Final = "No reading has come for more than 5 s."
+FULL: Final = (
+    "The disk does not take readings. They are kept in memory and written when it does; the page of today says why."
+)
+SILENT: Final = (
+    "No reading has come for more than 5 s. Is the sender on? Taps still count: they are kept with their times."
+)
 SILENT_MS: Final = 5_000  # in real time, however fast a demo's clock runs
 UNSEEN: Final = "No outlook can be made; readings and taps are kept all the same"
 LONGEST_ROAST_MS: Final = 2 * 3_600_000

@@ -17,7 +17,7 @@ export class Mirror {
     Object.assign(this, { state, numbers, echo });
     this.base = `/machines/${encodeURIComponent(state.view.machine.id)}`;
     this.connected = true;
-    this.links = state.view.links;
+    this.machine = state.view; // its links, and what else ails the recording
     this.chart = null;
     this.settled = new Set(); // ids that the server has, though no view has told of them yet
     this.curve = this.#curveKey();
@@ -33,8 +33,8 @@ export class Mirror {
       reading: (reading) => this.#reading(reading),
       entry: ({ entry, view }) => this.#see(view, [entry.id]),
       outlook: (outlook) => this.state.foresee(outlook),
-      state: ({ links }) => {
-        this.links = links;
+      state: (machine) => {
+        this.machine = machine;
         this.#strip();
       },
       lost: () => {
@@ -65,7 +65,7 @@ export class Mirror {
       const view = await fetched(`${this.base}/view`);
       this.connected = true;
       this.curve = null;
-      this.links = view.links;
+      this.machine = view;
       await this.#see(view, settled);
     } catch {
       setTimeout(() => this.refetch(), 2000); // the server is only half back
@@ -143,7 +143,7 @@ export class Mirror {
   }
 
   #strip() {
-    this.numbers.strip(this.links, this.connected);
+    this.numbers.strip(this.machine, this.connected);
   }
 
   #describe() {

@@ -70,15 +70,16 @@ export class Numbers {
   }
 
   /** Phase, or what is lost: a dead link and a dead stream are said in words. */
-  strip(links, connected) {
+  strip({ links, trouble = "" }, connected) {
     const lost = (links ?? []).find((link) => link.state === "lost");
-    const bad = !connected || Boolean(lost);
-    const trouble = connected ? lost && `▲ lost: ${lost.name}` : "▲ no server, looking for it";
-    say(this.parts.phase, trouble || this.state.phaseWord);
+    const bad = !connected || Boolean(lost || trouble);
+    const short = lost ? `▲ lost: ${lost.name}` : trouble && "▲ see below";
+    say(this.parts.phase, (connected ? short : "▲ no server, looking for it") || this.state.phaseWord);
     this.parts.phase.classList.toggle("bad", bad);
     $("trouble").hidden = !bad;
     const taps = "Taps still count: they are kept with their times. It is tried again by itself.";
     if (!connected) say($("trouble-said"), `The server is out of reach. Is this device in its network, and is it running? ${taps}`);
     else if (lost) say($("trouble-said"), `Readings stopped. ${lost.reason || "Is the instrument on?"} ${taps}`);
+    else if (trouble) say($("trouble-said"), trouble);
   }
 }

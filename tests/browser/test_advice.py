@@ -12,6 +12,7 @@ from playwright.sync_api import expect
 from werkzeug.serving import make_server
 
 from roastlog.instruments.base import Reading
+from roastlog.live.desk import FULL
 from tests.browser.conftest import MakeScreen
 from tests.browser.contrast import contrast, rgb
 from tests.browser.screen import PHONE, TABLET, Screen
@@ -292,3 +293,16 @@ def test_the_rate_says_whose_it_is(drum: Roasting, screen: MakeScreen):
     drum.feed(40, (probe + noise)[40:], bean_surface=(surface + noise)[40:])
     expect(live.by_id("rate-label")).to_have_text(re.compile(r"^Probe rate ± \d"))
     assert live.by_id("rate-label").evaluate("(label) => label.scrollWidth <= label.clientWidth")
+
+
+def test_what_ails_the_disk_is_said_where_the_roaster_looks(drum: Roasting, screen: MakeScreen):
+    """The strip points to the sentence, the sentence says what is kept; both go when the disk takes readings again."""
+    drum.roast()
+    live = screen(drum, PHONE)
+    ready(live)
+    drum.bench.services.hub("drum-4").tell("state", {"links": [], "trouble": FULL})
+    expect(live.by_id("phase")).to_have_text("▲ see below")
+    expect(live.by_id("trouble-said")).to_have_text(FULL)
+    drum.bench.services.hub("drum-4").tell("state", {"links": [], "trouble": ""})
+    expect(live.by_id("trouble-said")).to_be_hidden()
+    expect(live.by_id("phase")).to_have_text("browning")
