@@ -9,6 +9,7 @@ import pytest
 
 from roastlog.errors import StoreError
 from roastlog.instruments.base import Reading
+from roastlog.live.desk import FULL, SILENT
 from roastlog.live.machine import Turn
 from tests.conftest import SHEET, START_MS, Bench
 
