@@ -9,7 +9,7 @@ import traceback
 from collections.abc import Callable
 from pathlib import Path
 
-from tests.bench import archive, compare, memory, pages, rates, readings, start, taps
+from tests.bench import archive, compare, memory, outlook, pages, rates, readings, start, taps
 from tests.bench.drumside import serving, set_up
 from tests.bench.report import Figure, show, write
 from tests.bench.running import ROOT, bare_server
@@ -55,6 +55,7 @@ def _parts(folder: Path) -> dict[str, Callable[[], list[Figure]]]:
         "archive": archive.measure,
         "compare": compare.measure,
         "rates": rates.measure,
+        "outlook": outlook.measure,
     }
 
 

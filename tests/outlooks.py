@@ -1,0 +1,138 @@
+"""What an outlook is measured on: batches of held-out coffees, asked at known times before what truly came.
+
+A coffee is one bean on one machine by one hand; its first `HISTORY` batches are there to learn from, as a person tapped
+them, and the `SCORED` after them are foretold and scored against what the beans did. The numbers in `roastlog.curve`
+were fitted on seeds 1 to 80; nothing here may use those.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cache
+from statistics import NormalDist
+
+import numpy as np
+
+from roastlog.curve.outlook import Ahead, Outlook
+from roastlog.curve.rate import rate_of_rise
+from roastlog.curve.roast import Roast
+from tests.roasts import Known, batches, read
+
+HISTORY, SCORED = 20, 3
+USUAL_CRACK_C = 196.0  # where straight lines lead to as long as no batch of the coffee is known
+
+
+@dataclass(frozen=True, eq=False)
+class Coffee:
+    """Batches of one coffee: as told, and what they truly were."""
+
+    roasts: Sequence[Roast]
+    known: Sequence[Known]
+
+
+@dataclass(frozen=True)
+class Asked:
+    """One forecast beside what came, and beside what a straight line says. [s], [°C], [°C/min]"""
+
+    seed: int
+    batch: int
+    lead_s: float
+    ahead: Ahead
+    true_s: float
+    true_c: float
+    true_rate: float
+    straight_s: float
+
+    @property
+    def error_s(self) -> float:
+        """Too late (+) or too early (−). [s]"""
+        return self.ahead.time_s - self.true_s
+
+    @property
+    def straight_error_s(self) -> float:
+        """That of the straight line. [s]"""
+        return self.straight_s - self.true_s
+
+    @property
+    def inside(self) -> bool | None:
+        """Whether the band of the time holds what came; None without a band."""
+        low_s, high_s = self.ahead.low_s, self.ahead.high_s
+        return None if low_s is None or high_s is None else low_s <= self.true_s <= high_s
+
+
+def told(known: Known, seed: int, number: int) -> Roast:
+    """A batch as the probe read it (σ 0.25 °C, steps of 0.1 °C) and as a person tapped it."""
+    temp_c = read(known.probe_c, np.random.default_rng([31, seed, number]))
+    rate = rate_of_rise(known.time_s, temp_c)
+    return Roast(known.time_s, temp_c, rate, known.moments_s, known.moves, known.green_g, name=f"{seed}-{number}")
+
+
+@cache
+def coffee(seed: int, scored: int = SCORED) -> Coffee | None:
+    """All batches of a coffee; None where the hand of that seed cannot roast it."""
+    try:
+        known = batches(seed, HISTORY + scored)
+    except AssertionError:
+        return None
+    return Coffee([told(one, seed, number) for number, one in enumerate(known)], known)
+
+
+def ask(
+    seeds: Sequence[int], learnt: int, leads_s: Sequence[float], *, moment: str = "first_crack", scored: int = SCORED
+) -> list[Asked]:
+    """Forecasts of a moment after so many batches learnt, asked so long before it. [s]"""
+    found = []
+    for seed in seeds:
+        if (beans := coffee(seed, scored)) is None:
+            continue
+        outlook = Outlook(beans.roasts[HISTORY - learnt : HISTORY])
+        for number in range(HISTORY, HISTORY + scored):
+            roast, known = beans.roasts[number], beans.known[number]
+            true_s = known.true_s[moment]
+            last = beans.roasts[number - 1] if learnt else None
+            for lead_s in leads_s:
+                # A tap of yellow that came late by chance must not hide it: what comes is what the beans do.
+                sofar = roast.upto(true_s - lead_s)
+                ahead = {one.moment: one for one in outlook.ahead(sofar)}.get(moment)
+                if ahead is not None:
+                    then = (float(np.interp(true_s, known.time_s, c)) for c in (known.probe_c, known.rate_c_per_min))
+                    found.append(Asked(seed, number, lead_s, ahead, true_s, *then, straight(sofar, last)))
+    return found
+
+
+def straight(sofar: Roast, last: Roast | None) -> float:
+    """When a straight line by the rise of the last 30 s reaches the temperature of the last batch's first crack. [s]"""
+    crack_c = USUAL_CRACK_C if last is None else np.interp(last.moments_s["first_crack"], last.time_s, last.temp_c)
+    rise = (sofar.temp_c[-1] - sofar.temp_c[-31]) / 30
+    return float(sofar.time_s[-1] + (crack_c - sofar.temp_c[-1]) / max(rise, 1e-3))
+
+
+def mean_miss_s(asked: Sequence[Asked]) -> float:
+    """Mean absolute error. [s]"""
+    return float(np.mean([abs(one.error_s) for one in asked]))
+
+
+def mean_straight_miss_s(asked: Sequence[Asked]) -> float:
+    """That of the straight lines. [s]"""
+    return float(np.mean([abs(one.straight_error_s) for one in asked]))
+
+
+def coverage(asked: Sequence[Asked]) -> tuple[float, int]:
+    """Share of the bands that hold what came, and of how many roasts: bands of one roast are not independent."""
+    inside = [one.inside for one in asked if one.inside is not None]
+    return float(np.mean(inside)), len({(one.seed, one.batch) for one in asked if one.inside is not None})
+
+
+def crps_normal(z: float) -> float:
+    """Continuous ranked probability score of a standard normal forecast (Gneiting and Raftery 2007)."""
+    unit = NormalDist()
+    return z * (2 * unit.cdf(z) - 1) + 2 * unit.pdf(z) - 1 / np.sqrt(np.pi)
+
+
+def mean_crps_s(asked: Sequence[Asked]) -> float:
+    """Mean score of the times with a band, each taken for the normal that its 80 % band is of. [s]"""
+    scores = []
+    for one in asked:
+        if one.ahead.low_s is not None and one.ahead.high_s is not None:
+            sd_s = (one.ahead.high_s - one.ahead.low_s) / (2 * 1.2815515655446004)
+            scores.append(sd_s * crps_normal(one.error_s / sd_s))
+    return float(np.mean(scores))
