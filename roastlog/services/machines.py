@@ -165,16 +165,16 @@ class Machines(Books):
         busy = batch is not None and batch.state in {"open", "roasting", "cooling"}
         quiet_s = (self.now_ms() - (now["at_ms"] or 0)) / 1000
         state = batch.state if batch is not None and busy else "idle"
-        rates = now["rates"].get(bean, {})
+        heard = quiet_s < NEAR_S * 2 * self.clock.rate
         return MachineNow(
             id=machine_id,
             name=live.machine.name,
-            state=state if quiet_s < NEAR_S * 2 * self.clock.rate else "no readings",
+            state=state if heard else "no readings",
             batch_code=summary.code if summary and busy else None,
             batch_title=summary.title if summary and busy else None,
             time_s=now["time_s"] if state == "roasting" else None,
-            temp_c=now["values"].get(bean),
-            rate_c_per_min=rates.get("rate"),
+            temp_c=now["values"].get(bean) if heard else None,
+            rate_c_per_min=now["rates"].get(bean, {}).get("rate") if heard else None,
             practice=live.machine.practice,
         )
 

@@ -69,3 +69,13 @@ def test_a_record_is_drawn_in_the_unit_that_was_set(charged: Bench):
         figure = json.dumps(charged.client.get(f"/batches/{code}/figure.json").get_json(), ensure_ascii=False)
         assert f'"°{unit}"' in figure
         assert f"°{other}" not in figure
+
+
+def test_today_shows_no_number_of_a_machine_that_is_silent(bench: Bench):
+    """What it read last is no reading of now: neither the temperature nor the rate stands there."""
+    bench.roast(400)
+    assert "°/min" in bench.client.get("/").text
+    bench.clock.turn_to(500)
+    page = bench.client.get("/").text
+    assert "no readings" in page
+    assert "°/min" not in page
