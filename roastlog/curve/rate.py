@@ -44,6 +44,24 @@ OTHER_SETTLING = Settling(10.0, 10.0, past_turning_point=False)
 _NOT_YET = RateEstimate(math.nan, math.nan, "settling")
 
 
+class Followed(NamedTuple):
+    """A whole curve, followed as it came in.
+
+    Attributes
+    ----------
+    rate_c_per_min : ndarray, shape (n,)
+        The live rate; NaN while it is settling. [°C/min]
+    stretches : list of list of int
+        Rows that count; between two stretches nothing is said.
+    noise_c2 : float
+        Variance of the sensor's noise as it was known in the end. [°C²]
+    """
+
+    rate_c_per_min: NDArray[np.float64]
+    stretches: list[list[int]]
+    noise_c2: float
+
+
 class LiveRate:
     """Rate of rise of one channel, a reading at a time.
 
@@ -73,6 +91,8 @@ class LiveRate:
         self._settled = True
         self._lowest = (-math.inf, math.inf)
         self._last = _NOT_YET
+        self.counted = 0
+        """How many of the newest readings count by the last one: 0 when it was held back, more when a stretch began."""
 
     def charged(self, at_s: float) -> None:
         """Say when the beans fell, on the same time scale as the readings; what was read before is forgotten. [s]
@@ -102,11 +122,13 @@ class LiveRate:
             The rate, its standard error and whether it can be believed. [°C/min]
         """
         follower = self._follower
+        self.counted = 0
         if time_s - follower.newest_s < LEAST_STEP_S:
             return self._last
         if math.isfinite(temp_c):
             self._hear(time_s, temp_c)
-        if follower.take(time_s, temp_c):
+        self.counted = follower.take(time_s, temp_c)
+        if self.counted:
             self._note_lowest(time_s, temp_c)
             self._last = self._estimate(time_s)
         elif self._last.state == "settling" or time_s - follower.last_s > GAP_S:
@@ -114,6 +136,16 @@ class LiveRate:
         else:
             self._last = self._last._replace(state="held")
         return self._last
+
+    @property
+    def begins(self) -> bool:
+        """Whether a new stretch begins with the readings that just counted."""
+        return self.counted == self._follower.count
+
+    @property
+    def noise_c2(self) -> float:
+        """Variance of the sensor's noise as far as it is known. [°C²]"""
+        return self._follower.noise.variance_c2
 
     def _hear(self, time_s: float, temp_c: float) -> None:
         self._heard.append((time_s, temp_c))
@@ -172,15 +204,33 @@ def rate_of_rise(
     CurveError
         If the shapes differ, or time does not increase.
     """
+    return follow_curve(time_s, temp_c, role=role, charge_s=charge_s).rate_c_per_min
+
+
+def follow_curve(
+    time_s: ArrayLike, temp_c: ArrayLike, *, role: str = "bean_probe", charge_s: float | None = 0.0
+) -> Followed:
+    """What `rate_of_rise` gives, and with it which rows counted and how noisy they are; the same parameters."""
     times, temps = series(time_s, temp_c)
     live = LiveRate(role)
     first_after = times.size if charge_s is None else int(np.searchsorted(times, charge_s))
     rates = np.full(times.shape, np.nan)
-    for i, (t, c) in enumerate(zip(times.tolist(), temps.tolist(), strict=True)):
-        if i == first_after and charge_s is not None:
+    heard: list[int] = []
+    heard_s = -math.inf
+    stretches: list[list[int]] = []
+    for row, (at_s, value_c) in enumerate(zip(times.tolist(), temps.tolist(), strict=True)):
+        if row == first_after and charge_s is not None:
             live.charged(charge_s)
-        rates[i] = live.add(t, c).rate_c_per_min
-    return rates
+            heard_s = -math.inf
+        rates[row] = live.add(at_s, value_c).rate_c_per_min
+        if at_s - heard_s >= LEAST_STEP_S and math.isfinite(value_c):
+            heard.append(row)
+            heard_s = at_s
+        if live.counted:
+            if live.begins:
+                stretches.append([])
+            stretches[-1] += heard[-live.counted :]
+    return Followed(rates, stretches, live.noise_c2)
 
 
 def series(time_s: ArrayLike, temp_c: ArrayLike) -> tuple[NDArray[np.float64], NDArray[np.float64]]:

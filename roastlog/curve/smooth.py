@@ -6,8 +6,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from roastlog.curve.follow import LEAST_STEP_S, Follower
-from roastlog.curve.rate import LATEST_TURN_S, OTHER_SETTLING, SETTLING, Settling, series
+from roastlog.curve.rate import LATEST_TURN_S, OTHER_SETTLING, SETTLING, Followed, Settling, follow_curve, series
 from roastlog.curve.trend import OTHER_PUSHES, PUSHES, Passage, Pushes, Trend, passage
 
 Array = NDArray[np.float64]
@@ -34,7 +33,12 @@ class _Step(NamedTuple):
 
 
 def smooth_curve(
-    time_s: ArrayLike, temp_c: ArrayLike, *, role: str = "bean_probe", charge_s: float | None = 0.0
+    time_s: ArrayLike,
+    temp_c: ArrayLike,
+    *,
+    role: str = "bean_probe",
+    charge_s: float | None = 0.0,
+    followed: Followed | None = None,
 ) -> SmoothCurve:
     """Smooth temperature and rate of a curve that is over, and the standard error of that rate.
 
@@ -51,6 +55,8 @@ def smooth_curve(
         Role of the channel, which says how it is thrown about and when it has settled after charge.
     charge_s : float or None, default 0.0
         When the beans fell; None when they did not. [s]
+    followed : Followed, optional
+        What `follow_curve` gave for the same, where that is known.
 
     Returns
     -------
@@ -74,7 +80,7 @@ def smooth_curve(
     times, temps = series(time_s, temp_c)
     settling = SETTLING.get(role, OTHER_SETTLING)
     level, rate, error = (np.full(times.shape, np.nan) for _ in range(3))
-    stretches, noise_c2 = _sift(times, temps, role, charge_s)
+    _, stretches, noise_c2 = followed or follow_curve(times, temps, role=role, charge_s=charge_s)
     for rows in stretches:
         first, last = rows[0], rows[-1] + 1
         if len(rows) < 3 or times[last - 1] - times[first] < settling.span_s:
@@ -90,26 +96,6 @@ def smooth_curve(
         unsettled = _unsettled(times, rate, charge_s, settling)
         rate[unsettled] = error[unsettled] = np.nan
     return SmoothCurve(level, rate, error)
-
-
-def _sift(times: Array, temps: Array, role: str, charge_s: float | None) -> tuple[list[list[int]], float]:
-    """Rows that count, by stretches between which nothing is said, and the variance of their noise. [°C²]"""
-    follower = Follower(role)
-    charged = charge_s is None
-    stretches: list[list[int]] = []
-    heard: list[int] = []
-    for row, (at_s, value_c) in enumerate(zip(times.tolist(), temps.tolist(), strict=True)):
-        if not charged and charge_s is not None and at_s >= charge_s:
-            follower, charged = Follower(role, charge_s=charge_s), True
-        if at_s - follower.newest_s < LEAST_STEP_S or not math.isfinite(value_c):
-            continue
-        heard.append(row)
-        counts = follower.take(at_s, value_c)
-        if counts:
-            if counts == follower.count:
-                stretches.append([])
-            stretches[-1] += heard[-counts:]
-    return stretches, follower.noise.variance_c2
 
 
 def _unsettled(times: Array, rate: Array, charge_s: float, settling: Settling) -> NDArray[np.bool_]:

@@ -112,9 +112,10 @@ class Foresight:
         }
 
     def _roast(self, batch: Batch, columns: Mapping[str, Sequence[float | None]]) -> Roast:
-        names = {self._bean, f"rate_{self._bean}", *([self._surface] if self._surface else [])}
+        names = {"t_s", self._bean, f"rate_{self._bean}", *([self._surface] if self._surface else [])}
         arrays = {name: np.array(columns[name], dtype=np.float64) for name in names if name in columns}
-        return roast_of(batch, Curve(np.array(columns["t_s"], dtype=np.float64), arrays), self._bean, self._surface)
+        times, rate = arrays.pop("t_s"), arrays.pop(f"rate_{self._bean}", None)
+        return roast_of(batch, Curve(times, arrays), self._bean, self._surface, rate)
 
     def _learn(self, batch: Batch, coffee: str | None, now_ms: int) -> tuple[list[Roast], Outlook]:
         """The earlier batches and the outlook; anew when charge, coffee, guide or plan changed. The lock is held."""

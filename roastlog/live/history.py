@@ -9,8 +9,9 @@ from functools import cached_property
 from typing import Final
 
 import numpy as np
+from numpy.typing import NDArray
 
-from roastlog.curve.rate import rate_of_rise
+from roastlog.curve.rate import Followed, follow_curve
 from roastlog.curve.roast import Move, Roast
 from roastlog.curve.series import Curve, bin_seconds
 from roastlog.curve.smooth import SmoothCurve, smooth_curve
@@ -38,7 +39,7 @@ def span_ms(batch: Batch, now_ms: int) -> tuple[int, int] | None:
 
 
 def curve_of(batch: Batch, rows: Rows, machine: Machine | None, now_ms: int) -> Curve:
-    """The curve of a batch from charge to drop, a row a second: the channels, and a rate for each bean channel.
+    """The curve of a batch from charge to drop, a row a second.
 
     Parameters
     ----------
@@ -57,19 +58,13 @@ def curve_of(batch: Batch, rows: Rows, machine: Machine | None, now_ms: int) -> 
     # First the machine's channels as its sheet has them now, then those that it had when this was roasted.
     channels = machine.channels if machine is not None else ()
     names = list(dict.fromkeys([*(channel.id for channel in channels), *(name for _, has in rows for name in has)]))
-    roles = {channel.id: channel.role for channel in channels if channel.role in BEAN_ROLES}
     if not rows and "drop" not in batch.moments:
-        return Curve(np.empty(0), {name: np.empty(0) for name in (*names, *(f"rate_{name}" for name in roles))})
+        return Curve(np.empty(0), {name: np.empty(0) for name in names})
     end_s = _end_s(batch, now_ms)
     if "drop" not in batch.moments:  # what is still to come is no gap
         end_s = max(0, min(end_s, math.ceil((rows[-1][0] - charge.at_ms) / 1000)))
     columns = {name: [values.get(name, math.nan) for _, values in rows] for name in names}
-    curve = bin_seconds([at for at, _ in rows], columns, origin_ms=charge.at_ms, start_s=0, end_s=end_s)
-    rates = {
-        f"rate_{name}": rate_of_rise(curve.time_s, curve.channels[name], role=role, charge_s=0.0)
-        for name, role in roles.items()
-    }
-    return Curve(curve.time_s, {**curve.channels, **rates})
+    return bin_seconds([at for at, _ in rows], columns, origin_ms=charge.at_ms, start_s=0, end_s=end_s)
 
 
 def _end_s(batch: Batch, now_ms: int) -> int:
@@ -80,12 +75,11 @@ def _end_s(batch: Batch, now_ms: int) -> int:
 
 def bean_column(machine: Machine | None, curve: Curve) -> str | None:
     """The column that stands for the beans: the machine's, else one that the machine had once, by its usual name."""
-    there = [name for name in curve.channels if not name.startswith("rate_")]
     bean, named = None, set[str]()
     if machine is not None:
         bean, named = bean_channel(machine), {channel.id for channel in machine.channels}
-    once = sorted((name for name in there if name not in named), key=lambda name: name != "bean_probe")
-    known = [name for name in (bean, *once) if name in there]
+    once = sorted((name for name in curve.channels if name not in named), key=lambda name: name != "bean_probe")
+    known = [name for name in (bean, *once) if name in curve.channels]
     return next((name for name in known if np.isfinite(curve.channels[name]).any()), next(iter(known), None))
 
 
@@ -98,13 +92,19 @@ def moves_of(batch: Batch) -> list[Move]:
     ]
 
 
-def roast_of(batch: Batch, curve: Curve, bean: str | None, surface: str | None = None) -> Roast:
+def roast_of(
+    batch: Batch,
+    curve: Curve,
+    bean: str | None,
+    surface: str | None = None,
+    rate_c_per_min: NDArray[np.float64] | None = None,
+) -> Roast:
     """A batch as the numbers see it: the bean's curve with its live rate, the moments, the moves."""
     gaps = np.full(curve.time_s.shape, math.nan)
     return Roast(
         time_s=curve.time_s,
         temp_c=curve.channels.get(bean or "", gaps),
-        rate_c_per_min=curve.channels.get(f"rate_{bean}", gaps),
+        rate_c_per_min=gaps if rate_c_per_min is None else rate_c_per_min,
         moments_s=dict(batch.moments_s),
         moves=tuple(moves_of(batch)),
         green_g=batch.green_g,
@@ -128,6 +128,7 @@ class Traced:
     batch: Batch
     machine: Machine | None
     curve: Curve
+    _followed: dict[str, Followed] = field(default_factory=dict)
     _smoothed: dict[str, SmoothCurve] = field(default_factory=dict)
 
     @cached_property
@@ -149,16 +150,30 @@ class Traced:
     def roast(self) -> Roast:
         """It as the numbers see it, with its live rate."""
         surface = next((name for name, role in self.roles.items() if role == "bean_surface"), None)
-        return roast_of(self.batch, self.curve, self.bean, surface)
+        return roast_of(self.batch, self.curve, self.bean, surface, self.rate(self.bean))
+
+    def rate(self, column: str | None) -> NDArray[np.float64] | None:
+        """The live rate of a bean channel, as it was told then; of any other column None. [°C/min]"""
+        return None if column is None or column not in self.roles else self._follow(column).rate_c_per_min
 
     def smooth(self, column: str | None) -> SmoothCurve | None:
         """A column smoothed, once the batch is over; before that, and of no column, None."""
         if "drop" not in self.batch.moments or column not in self.curve.channels:
             return None
         if column not in self._smoothed:
-            role = self.roles.get(column, "bean_probe")
-            self._smoothed[column] = smooth_curve(self.curve.time_s, self.curve.channels[column], role=role)
+            followed, role = self._follow(column), self._role(column)
+            times, temps = self.curve.time_s, self.curve.channels[column]
+            self._smoothed[column] = smooth_curve(times, temps, role=role, followed=followed)
         return self._smoothed[column]
+
+    def _follow(self, column: str) -> Followed:
+        if column not in self._followed:
+            times, temps = self.curve.time_s, self.curve.channels[column]
+            self._followed[column] = follow_curve(times, temps, role=self._role(column))
+        return self._followed[column]
+
+    def _role(self, column: str) -> str:
+        return self.roles.get(column, "bean_probe")
 
 
 class History:

@@ -57,7 +57,7 @@ class Drawings(Analyses):
         return record_figure(
             parts["channels"],
             parts["controls"],
-            {"t_s": record.curve.time_s, **record.curve.channels},
+            {"t_s": record.curve.time_s, **record.curve.channels, **record.rate_columns},
             {
                 "marks": overlays.marks(moments),
                 "checks": overlays.checks(
@@ -80,8 +80,7 @@ class Drawings(Analyses):
 def _drawn(machine: Machine | None, curve: Curve) -> dict[str, Any]:
     if machine is not None:
         return machine_part(machine)
-    names = [name for name in curve.channels if not name.startswith("rate_")]
     return {
-        "channels": [{"id": name, "name": name, "role": name, "short": name} for name in names],
+        "channels": [{"id": name, "name": name, "role": name, "short": name} for name in curve.channels],
         "controls": [],
     }

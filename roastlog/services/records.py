@@ -92,7 +92,7 @@ class Record:
 
     @property
     def curve(self) -> Curve:
-        """Temperatures and live rates from charge to drop, a row a second."""
+        """What was read from charge to drop, a row a second."""
         return self.traced.curve
 
     @property
@@ -104,6 +104,12 @@ class Record:
     def practice(self) -> bool:
         """Whether nothing of it was real."""
         return self.machine is not None and self.machine.practice
+
+    @property
+    def rate_columns(self) -> dict[str, NDArray[np.float64]]:
+        """The live rate of each bean channel: ``rate_…``. [°C/min]"""
+        rates = {name: self.traced.rate(name) for name in self.traced.roles}
+        return {f"rate_{name}": rate for name, rate in rates.items() if rate is not None}
 
     @property
     def smooth_columns(self) -> dict[str, NDArray[np.float64]]:
@@ -149,7 +155,7 @@ class Records(Machines):
         machine = next((machine for machine in self.machines() if machine.id == summary.machine), None)
         traced = self.desk.history.traced(batch, machine, self.now_ms())
         curve, bean = traced.curve, traced.bean
-        measures = measure(batch, curve, bean, self.now_ms(), self.settings().area_base_c)
+        measures = measure(traced, self.now_ms(), self.settings().area_base_c)
         loss = None
         if batch.roast_loss is not None and 0 <= batch.roast_loss < 1:
             loss = judge(batch.roast_loss, self.usual_loss(summary.coffee, but=summary.code))
@@ -213,12 +219,13 @@ class Records(Machines):
         return None if found is None else lot_of(*found)
 
 
-def measure(batch: Batch, curve: Curve, bean: str | None, now_ms: int, area_base_c: float) -> Measures:
+def measure(traced: Traced, now_ms: int, area_base_c: float) -> Measures:
     """What is read off a batch's curve: turning point, moments with their values, phases, development.
 
     The areas of the phases count from ``area_base_c`` up. [°C]
     """
-    times = batch.moments_s
+    batch, curve, bean = traced.batch, traced.curve, traced.bean
+    times, rate = batch.moments_s, traced.rate(bean)
     temps = curve.channels[bean] if bean else np.full(curve.time_s.shape, np.nan)
     turn = turning_point(curve.time_s, temps)
     rows = [
@@ -228,7 +235,7 @@ def measure(batch: Batch, curve: Curve, bean: str | None, now_ms: int, area_base
             time_s=time_s,
             at_ms=batch.moments[name].at_ms,
             temp_c=value_of(curve, bean, time_s),
-            rate_c_per_min=value_of(curve, f"rate_{bean}", time_s),
+            rate_c_per_min=None if rate is None else value_at(curve.time_s, rate, time_s),
             by=batch.moments[name].by.person or batch.moments[name].by.device,
             flags=batch.moments[name].flags,
         )

@@ -106,7 +106,7 @@ def openapi() -> Response:
 def columns(record: Record) -> dict[str, list[float | None]]:
     """A record's curve as plain columns; once it is over, the smoothed ones after them."""
     told: dict[str, list[float | None]] = {"t_s": [int(time_s) for time_s in record.curve.time_s]}
-    for name, values in (record.curve.channels | record.smooth_columns).items():
+    for name, values in (record.curve.channels | record.rate_columns | record.smooth_columns).items():
         told[name] = [None if math.isnan(value) else round(value, 2) for value in values.tolist()]
     return told
 

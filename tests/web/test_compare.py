@@ -131,7 +131,7 @@ def test_rates_of_roasts_that_are_over_are_the_smoothed_ones(bench, codes):
         bench.push((second, "bean_probe", 95 + 0.2 * abs(second - 8100)))
     over, under_way = bench.services.compared([codes[0], code]).batches
     smoothed = smooth_curve(over.roast.time_s, over.roast.temp_c).rate_c_per_min
-    live = under_way.record.curve.channels["rate_bean_probe"]
+    live = under_way.record.traced.rate("bean_probe")
     assert np.isfinite(smoothed).sum() > 400
     assert np.array_equal(over.roast.rate_c_per_min, smoothed, equal_nan=True)
     assert np.isfinite(live).sum() > 60

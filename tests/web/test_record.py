@@ -90,7 +90,7 @@ def test_a_record_finds_what_the_live_page_would_have_told(bench: Bench):
     record = bench.services.record(code)
     bean = record.bean
     channels = record.curve.channels
-    live = find_faults(record.curve.time_s, channels[bean], channels[f"rate_{bean}"], record.batch.moments_s, USUAL)
+    live = find_faults(record.curve.time_s, channels[bean], record.traced.rate(bean), record.batch.moments_s, USUAL)
     assert bench.services.analysis(record).faults == live
     assert "stall" in {fault.kind for fault in live}
     bench.services.save_settings({"stall_c_per_min": 0.1, "crash_c_per_min": 30.0, "fast_crack_c_per_min": 60.0})
@@ -124,7 +124,7 @@ def test_a_batch_in_the_drum_has_its_live_rate_and_no_switch(bench: Bench):
 def test_the_live_columns_of_a_curve_stay_what_the_live_page_showed(bench: Bench, code: str):
     """``rate_…`` is not touched by smoothing; ``smooth_rate_…`` is another column, known where there are readings."""
     told = bench.client.get(f"/api/batches/{code}/curve").get_json()
-    shown = bench.services.record(code).curve.channels["rate_bean_probe"]
+    shown = bench.services.record(code).traced.rate("bean_probe")
     assert told["rate_bean_probe"][-1] == pytest.approx(shown[-1], abs=0.005)
     assert told["smooth_rate_bean_probe"][:20] == [None] * 20
     assert told["smooth_rate_bean_probe"][-1] == pytest.approx(11.2, abs=0.1)
