@@ -19,6 +19,7 @@ from roastlog.store.migrations import migrations
 from roastlog.store.trouble import is_damage, is_lost, offer, sentence
 
 BUSY_S = 5.0
+READ_CACHE_KB = 256  # of each reading connection: there is one a thread, and the system keeps the file's pages as well
 log = logging.getLogger(__name__)
 
 
@@ -186,5 +187,6 @@ class Readers:
             connection = cast("_ReadOnly", open_database(self._path, _ReadOnly).conn)
             connection.path = self._path
             connection.execute("PRAGMA query_only = ON")
+            connection.execute(f"PRAGMA cache_size = -{READ_CACHE_KB}")
             self._local.connection = connection
         return connection
