@@ -12,10 +12,16 @@ DrumsideError
 ├── NotFound
 │   ├── NoSuchBatch
 │   ├── NoSuchMachine
-│   └── NoSuchLot
+│   ├── NoSuchLot
+│   ├── NoSuchDevice
+│   └── Withdrawn       a bag code that holds no more
 ├── EntryRefused        an entry that cannot be kept, and why
 ├── ReadingsRefused     a push of readings that cannot be read at all
 ├── SettingError        a setting out of its range
+├── CertificateError    a certificate that cannot be used, or not be made
+├── LacksRole           a device that may not do that
+├── PairingRefused      a code or a link that lets nobody in
+│   └── TooManyTries    too many wrong codes; wait
 └── StoreError          the database cannot be read or written
 """
 
@@ -72,6 +78,14 @@ class NoSuchLot(NotFound):
     """Raised for a green lot that is not in the books."""
 
 
+class NoSuchDevice(NotFound):
+    """Raised for a device or a token that is not let in, or not any more."""
+
+
+class Withdrawn(NotFound):
+    """Raised for the code of a bag that the roastery has withdrawn."""
+
+
 class EntryRefused(DrumsideError):
     """Raised for an entry that cannot be kept; the message says why."""
 
@@ -82,6 +96,28 @@ class ReadingsRefused(DrumsideError):
 
 class SettingError(DrumsideError):
     """Raised for a setting whose value is out of range."""
+
+
+class LacksRole(DrumsideError):
+    """Raised for what a device's role does not cover; the message names the role."""
+
+
+class PairingRefused(DrumsideError):
+    """Raised for a code or a link that lets no device in, whatever the reason."""
+
+
+class TooManyTries(PairingRefused):
+    """Raised when too many codes were wrong of late."""
+
+    def __init__(self, wait_s: int) -> None:
+        super().__init__(
+            f"Too many wrong codes came in. Wait {-(-wait_s // 60)} min, or scan the QR in place of typing a code."
+        )
+        self.wait_s = wait_s
+
+
+class CertificateError(DrumsideError):
+    """Raised for a certificate or a key that cannot be used; the message says what to do."""
 
 
 class StoreError(DrumsideError):

@@ -1,0 +1,119 @@
+"""The name in the network, ``drumside.local``, by multicast DNS (RFC 6762) and service discovery (RFC 6763)."""
+
+import logging
+from collections.abc import Sequence
+from contextlib import suppress
+from pathlib import Path
+from typing import Final
+
+from zeroconf import (  # type: ignore[attr-defined]  # AddressResolver is not in its __all__
+    AddressResolver,
+    DNSQuestionType,
+    Error,
+    IPVersion,
+    ServiceInfo,
+    Zeroconf,
+)
+
+from roastlog.lan.addresses import IP
+
+NAME: Final = "drumside"
+PROBE_MS: Final = 1000  # answers come within a fifth of a second, and a question may be lost
+MOST: Final = 9
+log = logging.getLogger(__name__)
+
+
+class NotAnnounced(Exception):
+    """Raised when the network does not take part; everything but the name works without it."""
+
+
+def free_name(kept: Path, addresses: Sequence[IP]) -> str:
+    """The name of this server: the one it had, else the first that nobody else goes by; kept in a file.
+
+    A phone that installed the page knows it by that name, so it stays the same when another Drumside comes along.
+
+    Raises
+    ------
+    NotAnnounced
+        If nobody can be asked.
+    """
+    with suppress(OSError, UnicodeDecodeError):
+        had = kept.read_text(encoding="ascii").strip()
+        if had in _names():
+            return had
+    try:
+        with _wire(addresses) as wire:
+            name = next((name for name in _names() if not _another_has(wire, name, addresses)), None)
+    except (OSError, Error, RuntimeError) as error:
+        raise NotAnnounced(str(error)) from None
+    if name is None:
+        raise NotAnnounced(f"{NAME}.local to {NAME}-{MOST}.local are all taken")
+    kept.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
+    kept.write_text(name, encoding="ascii")
+    return name
+
+
+class Announcement:
+    """Says the name and the services in the network until it is withdrawn."""
+
+    def __init__(self, name: str, addresses: Sequence[IP], *, secure: int, plain: int | None) -> None:
+        self._name, self._addresses = name, list(addresses)
+        self._ports = {"_https._tcp.local.": secure} | ({} if plain is None else {"_http._tcp.local.": plain})
+        self._wire: Zeroconf | None = None
+
+    def start(self) -> None:
+        """Announce; raises NotAnnounced."""
+        try:
+            self._wire = _wire(self._addresses)
+            for kind, port in self._ports.items():
+                self._wire.register_service(self._service(kind, port), allow_name_change=True)
+        except (OSError, Error, RuntimeError) as error:
+            self.withdraw()
+            raise NotAnnounced(str(error)) from None
+
+    def withdraw(self) -> None:
+        """Take the name back: others forget it at once. Never raises."""
+        wire, self._wire = self._wire, None
+        if wire is not None:
+            try:
+                wire.close()  # says goodbye for each service
+            except Exception:  # at the end of a thread; the rest is still to be closed
+                log.exception("The name in the network could not be withdrawn")
+
+    def move(self, addresses: Sequence[IP]) -> None:
+        """Announce other addresses, where the computer has got some; raises NotAnnounced."""
+        self.withdraw()
+        self._addresses = list(addresses)
+        self.start()
+
+    def _service(self, kind: str, port: int) -> ServiceInfo:
+        return ServiceInfo(
+            kind,
+            f"Drumside ({self._name.removesuffix('.local')}).{kind}",
+            port=port,
+            server=f"{self._name}.",
+            addresses=[address.packed for address in self._addresses],
+            properties={"path": "/"},
+        )
+
+
+def _names() -> list[str]:
+    return [f"{NAME}.local", *(f"{NAME}-{number}.local" for number in range(2, MOST + 1))]
+
+
+def _wire(addresses: Sequence[IP]) -> Zeroconf:
+    if not addresses:
+        raise OSError("there is no network")
+    version = {4: IPVersion.V4Only, 6: IPVersion.V6Only}
+    kinds = {version[address.version] for address in addresses}
+    return Zeroconf(
+        interfaces=[str(address) for address in addresses], ip_version=kinds.pop() if len(kinds) == 1 else IPVersion.All
+    )
+
+
+def _another_has(wire: Zeroconf, name: str, own: Sequence[IP]) -> bool:
+    answer = AddressResolver(f"{name}.")
+    # The answer must go to all: one to us alone may go to another program of this computer that shares the port.
+    if not answer.request(wire, PROBE_MS, DNSQuestionType.QM):
+        return False
+    return not set(answer.ip_addresses_by_version(IPVersion.All)) <= set(own)
