@@ -36,7 +36,7 @@ def run_demo(folder: Path | None, host: str, port: int, speed: float) -> None:
     machine = _start_roaster(modbus_port, speed, port)
     try:
         serving = Serving(folder, host, port, speed)
-        tell_address(serving)
+        tell_address(serving, "own")
         serve(serving)
     finally:
         machine.terminate()

@@ -51,7 +51,14 @@ def _parser() -> argparse.ArgumentParser:
     token = commands.add_parser("token", help="print a new API token, once")
     _with_data(token)
     token.add_argument("--name", required=True, help="what it is for, such as the program that will use it")
+    _with_role(token)
     token.set_defaults(run=_token)
+
+    pair = commands.add_parser("pair", help="show a QR and a code that let one device in, beside a running server too")
+    _with_data(pair)
+    pair.add_argument("--name", help="what the device will be called; else it names itself")
+    _with_role(pair)
+    pair.set_defaults(run=_pair)
 
     backup = commands.add_parser("backup", help="copy the database, beside a running server too, and check the copy")
     _with_data(backup)
@@ -80,6 +87,10 @@ def _with_data(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--data", type=Path, default=DATA, help=f"data folder ({DATA})")
 
 
+def _with_role(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--role", default="operate", help="look, operate, decide or own (operate)")
+
+
 def _services(folder: Path) -> "Services":
     from roastlog.clock import Clock  # noqa: PLC0415 - `--help` answers at once
     from roastlog.services import Services  # noqa: PLC0415
@@ -103,7 +114,13 @@ def _demo(asked: argparse.Namespace) -> None:
 
 def _token(asked: argparse.Namespace) -> None:
     services = _services(asked.data)
-    print(services.new_token(asked.name))
+    print(services.new_token(asked.name, asked.role))
+    services.close()
+
+
+def _pair(asked: argparse.Namespace) -> None:
+    services = _services(asked.data)
+    _tell_invitation(services, asked.role, asked.name)
     services.close()
 
 
@@ -137,21 +154,31 @@ def _machine_export(asked: argparse.Namespace) -> None:
     services.close()
 
 
-def tell_address(serving: "Serving") -> None:
-    """Print where to go, as text and as a QR for phones."""
-    from roastlog.label.qr import terminal  # noqa: PLC0415
-    from roastlog.services import lan_address  # noqa: PLC0415
+def tell_address(serving: "Serving", role: str = "operate") -> None:
+    """Print where to go, and what lets a first phone in."""
+    from roastlog.services import lan_address  # noqa: PLC0415 - `--help` answers at once
 
-    services = _services(serving.folder)
-    key = services.house_key()
-    services.close()
     print(f"Drumside {__version__} on this computer:  http://localhost:{serving.port}/")
-    if serving.host not in {"127.0.0.1", "localhost", "::1"}:
-        host = lan_address() if serving.host in {"0.0.0.0", "::"} else serving.host
-        link = f"http://{host}:{serving.port}/join/{key}"
-        print(f"A phone in the same network:      {link}")
-        print(terminal(link, colour=sys.stdout.isatty()))
-        print("Whoever has this link can record and change batches here. Ctrl-C stops.")
-    else:
+    services = _services(serving.folder)
+    if serving.host in {"127.0.0.1", "localhost", "::1"}:
+        services.note_base("")
         print("Only this computer can open it; start with --host 0.0.0.0 to let phones in. Ctrl-C stops.")
+    else:
+        host = lan_address() if serving.host in {"0.0.0.0", "::"} else serving.host
+        services.note_base(f"http://{f'[{host}]' if ':' in host else host}:{serving.port}")
+        _tell_invitation(services, role)
+        print("Later on:  python app.py pair, or More, Devices on the page of an owner. Ctrl-C stops.")
+    services.close()
     sys.stdout.flush()
+
+
+def _tell_invitation(services: "Services", role: str, name: str | None = None) -> None:
+    from roastlog.label.qr import terminal  # noqa: PLC0415 - `--help` answers at once
+
+    made, base = services.invite(role, name=name), services.noted_base()
+    if base:
+        link = f"{base}/pair/{made.secret}"
+        print(f"A phone in the same network, to {made.role.word}:  {link}")
+        print(terminal(link, colour=sys.stdout.isatty()))
+    print(f"Or open {base or 'Drumside'}/pair on it and type  {made.code[:3]} {made.code[3:]}")
+    print(f"Either lets one device in, with the role {made.role.word}, for ten minutes.")

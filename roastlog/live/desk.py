@@ -17,7 +17,7 @@ from roastlog.journal.entries import Entry
 from roastlog.journal.fold import fold
 from roastlog.live.foresight import LOOK_BACK_S, NOTHING, Foresight
 from roastlog.live.history import History, Rows
-from roastlog.live.intake import Intake
+from roastlog.live.intake import Intake, Speaker
 from roastlog.live.machine import LiveMachine, Turn
 from roastlog.live.recorder import Link, LinkReader
 from roastlog.live.view import batch_part, machine_part
@@ -292,7 +292,7 @@ class Desk:
                 moved.append(_move(batch.code, place.live.machine.id, turn))
         if moved:
             try:
-                self.intake.accept(moved, device=place.live.machine.id)
+                self.intake.accept(moved, Speaker(place.live.machine.id))
             except StoreError:
                 place.live.note_again(turns)  # they are moves all the same when the disk returns
                 raise

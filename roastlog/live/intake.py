@@ -5,7 +5,7 @@ understood or cannot be true, with a sentence that says why.
 """
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any, Final
 from uuid import UUID, uuid5
 
@@ -37,6 +37,25 @@ class Result:
     notice: str | None = None
 
 
+@dataclass(frozen=True)
+class Speaker:
+    """Who speaks, by what the server itself knows of the device.
+
+    Attributes
+    ----------
+    device
+        Name of the device or program, whatever its entries say; None leaves theirs.
+    person
+        The one person that it speaks for; None lets it name anyone.
+    refuses
+        Kinds of entries that it may not say, nor take back, move or correct, each with the sentence that says so.
+    """
+
+    device: str | None = None
+    person: str | None = None
+    refuses: Mapping[str, str] = field(default_factory=dict)
+
+
 class Intake:
     """Takes entries from any thread.
 
@@ -56,15 +75,15 @@ class Intake:
         self._store, self._clock, self._machines = store, clock, machines
         self._knobs, self._heard = knobs, heard
 
-    def accept(self, raws: Sequence[object], *, device: str | None = None) -> list[Result]:
+    def accept(self, raws: Sequence[object], speaker: Speaker = Speaker()) -> list[Result]:
         """Keep entries in their order, each on its own: one that is refused spoils no other.
 
         Parameters
         ----------
         raws
             Entries as they came over the wire.
-        device
-            Name of the device that sent them, put in where the entry names none.
+        speaker
+            Who sent them; none in particular may say everything.
 
         Returns
         -------
@@ -72,8 +91,8 @@ class Intake:
             One for each entry, once they are all on the disk.
         """
         received_ms = self._clock.now_ms()
-        parsed = [_parse(raw, received_ms, device) for raw in raws]
-        results = self._store.write(lambda db: [self._settle(db, item) for item in parsed])
+        parsed = [_parse(raw, received_ms, speaker) for raw in raws]
+        results = self._store.write(lambda db: [self._settle(db, item, speaker) for item in parsed])
         # One that is known may not have been told: the first time ended between keeping and telling.
         touched = {
             item.machine
@@ -84,13 +103,14 @@ class Intake:
             self._heard(machine)
         return results
 
-    def _settle(self, db: Database, item: "Entry | Result") -> Result:
+    def _settle(self, db: Database, item: "Entry | Result", speaker: Speaker) -> Result:
         if isinstance(item, Result):
             return item
         known = stored.known_batch(db.conn, item.id)
         if known is not None:
             return Result(str(item.id), "known", batch=known)
         try:
+            _check_may_say(db, item, speaker)
             return self._open(db, item) if item.kind == "opened" else self._add(db, item)
         except (EntryRefused, CodeError) as error:
             return Result(str(item.id), "refused", reason=str(error))
@@ -173,16 +193,30 @@ def check_weight(roasted_g: float, removed_g: float | None, green_g: float | Non
         raise EntryRefused(f"{removed_g:,.0f} g sorted out is more than the {roasted_g:,.0f} g that came out.")
 
 
-def _parse(raw: object, received_ms: int, device: str | None) -> Entry | Result:
-    if isinstance(raw, dict) and device is not None:
-        by = raw.get("by") or {}
-        if isinstance(by, dict) and by.get("device") is None:
-            raw = {**raw, "by": {**by, "device": device}}
+def _parse(raw: object, received_ms: int, speaker: Speaker) -> Entry | Result:
     try:
-        return parse_entry(raw, received_ms=received_ms)
+        return parse_entry(_signed(raw, speaker), received_ms=received_ms)
     except EntryRefused as error:
         ident = raw.get("id") if isinstance(raw, dict) else None
         return Result(ident if isinstance(ident, str) else None, "refused", reason=str(error))
+
+
+def _signed(raw: object, speaker: Speaker) -> object:
+    """The entry with who said it as the server knows them; a device of one person speaks for nobody else."""
+    by = (raw.get("by") or {}) if isinstance(raw, dict) else None
+    if not isinstance(raw, dict) or not isinstance(by, dict):
+        return raw
+    if speaker.person is not None and by.get("person") not in (None, speaker.person):
+        raise EntryRefused(f"This device speaks for {speaker.person} alone. Whoever else says it uses another one.")
+    signed = {**by, "person": speaker.person or by.get("person"), "device": speaker.device or by.get("device")}
+    return {**raw, "by": {name: value for name, value in signed.items() if value is not None}}
+
+
+def _check_may_say(db: Database, entry: Entry, speaker: Speaker) -> None:
+    """Refuse what is not for the speaker to say, nor to take back, move or correct where another one said it."""
+    for kind in stored.kinds_about(db.conn, entry):
+        if kind in speaker.refuses:
+            raise EntryRefused(speaker.refuses[kind])
 
 
 def _code(db: Database, entry: Entry) -> str:

@@ -1,7 +1,7 @@
 """The one place that joins store, live path and pure folders. Routes and commands call this and nothing below it.
 
 A topic a module, each building on the one before: books → machines → records → bags, today, and
-comparing → analysis → drawings.
+comparing → analysis → drawings; beside them, on books alone, devices → pairing.
 """
 
 from pathlib import Path
@@ -12,9 +12,11 @@ from roastlog.services.analysis import Analysis, Hindsight
 from roastlog.services.bags import Address, Bag, Bags, lan_address
 from roastlog.services.books import Lot, Settings
 from roastlog.services.comparing import Compared, LeftOut, SideBySide
+from roastlog.services.devices import Device, Role
 from roastlog.services.drawings import Drawings
 from roastlog.services.keeping import Keeping, Kept, back_up, restore
 from roastlog.services.machines import MachineNow
+from roastlog.services.pairing import Invitation, Pairing
 from roastlog.services.records import LogLine, Measures, MomentRow, Record
 from roastlog.services.today import Today, TodayPage
 from roastlog.store.batches import BatchSummary, Page
@@ -26,7 +28,9 @@ __all__ = [
     "Bag",
     "BatchSummary",
     "Compared",
+    "Device",
     "Hindsight",
+    "Invitation",
     "Kept",
     "LeftOut",
     "LogLine",
@@ -38,6 +42,7 @@ __all__ = [
     "Person",
     "Record",
     "Result",
+    "Role",
     "Services",
     "Settings",
     "SideBySide",
@@ -48,7 +53,7 @@ __all__ = [
 ]
 
 
-class Services(Bags, Drawings, TodayPage, Keeping):
+class Services(Bags, Drawings, TodayPage, Keeping, Pairing):
     """One data folder at work.
 
     Parameters

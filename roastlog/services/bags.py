@@ -1,6 +1,7 @@
 """What leaves the house: labels, and the page that anyone sees who scans one."""
 
 import ipaddress
+import secrets
 import socket
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -9,7 +10,7 @@ from typing import Final
 
 import numpy as np
 
-from roastlog.errors import NoSuchBatch
+from roastlog.errors import NoSuchBatch, Withdrawn
 from roastlog.journal.fold import Batch
 from roastlog.journal.words import purpose
 from roastlog.label.layout import Label
@@ -17,6 +18,7 @@ from roastlog.plot.small import small_curve_svg
 from roastlog.services.books import Settings
 from roastlog.services.records import Record, Records
 from roastlog.store import batches as lists
+from roastlog.store.journal import TOKEN_BYTES
 
 
 @dataclass(frozen=True)
@@ -62,11 +64,20 @@ class Bags(Records):
         base = self.settings().url_base
         if base:
             return Address(f"{base}/r/{token}", f"Anyone who can open {base}.", set_base=True)
-        host = lan_address() if self.host in {"0.0.0.0", "::"} else self.host
-        url = f"http://{f'[{host}]' if ':' in host else host}:{self.port}/r/{token}"
-        if host in {"localhost", "127.0.0.1", "::1"}:
+        url = f"{self.own_base()}/r/{token}"
+        if self.listens_here_alone:
             return Address(url, "Only this computer: Drumside listens on it alone.", set_base=False)
         return Address(url, "Phones in the same network, as long as this computer keeps its address.", set_base=False)
+
+    @property
+    def listens_here_alone(self) -> bool:
+        """Whether no other device can reach this server."""
+        return self.host in {"localhost", "127.0.0.1", "::1"}
+
+    def own_base(self) -> str:
+        """Address of this server in its own network."""
+        host = lan_address() if self.host in {"0.0.0.0", "::"} else self.host
+        return f"http://{f'[{host}]' if ':' in host else host}:{self.port}"
 
     def label(self, text: str) -> Label:
         """What the label of a batch says."""
@@ -84,11 +95,18 @@ class Bags(Records):
         )
 
     def bag(self, token: str) -> Bag:
-        """What anyone sees who scans a bag; raises NoSuchBatch."""
+        """What anyone sees who scans a bag; raises NoSuchBatch or Withdrawn."""
+        if lists.withdrawn(self.store.read, token):
+            raise Withdrawn("The roastery has withdrawn this code. Ask where you bought the bag.")
         summary = lists.by_token(self.store.read, token)
         if summary is None or summary.state == "discarded":
             raise NoSuchBatch("This code leads to no bag that is known here. Ask the roastery that sold it.")
         return self._bag(self.record(summary.code), self.settings())
+
+    def withdraw_code(self, text: str) -> None:
+        """Give a batch another code for its bags; one that is printed already leads nowhere from now on."""
+        code, token = self.summary(text).code, secrets.token_urlsafe(TOKEN_BYTES)
+        self.store.write(lambda db: lists.withdraw(db, code, token, self.now_ms()))
 
     def _bag(self, record: Record, settings: Settings) -> Bag:
         batch, lot = record.batch, record.lot

@@ -1,8 +1,6 @@
-"""Green lots, people, settings and keys: what a roastery writes down once and looks up often."""
+"""Green lots, people and settings: what a roastery writes down once and looks up often."""
 
-import hashlib
 import math
-import secrets
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass, fields, replace
 from pathlib import Path
@@ -150,25 +148,6 @@ class Books:
         self.store.write(lambda db: books.keep_settings(db, asdict(settings)))
         return settings
 
-    def house_key(self) -> str:
-        """What a device shows once to be let in; made when first asked for."""
-        kept = books.settings(self.store.read).get("house_key")
-        if isinstance(kept, str):
-            return kept
-        key = secrets.token_urlsafe(16)
-        self.store.write(lambda db: books.keep_settings(db, {"house_key": key}))
-        return key
-
-    def new_token(self, name: str) -> str:
-        """An API token, told once; only its hash is kept."""
-        token = secrets.token_urlsafe(32)
-        self.store.write(lambda db: books.keep_token(db, name, _hash(token), self.now_ms()))
-        return token
-
-    def token_name(self, token: str) -> str | None:
-        """The name that a token was made under; None for one that is not known."""
-        return books.token_name(self.store.read, _hash(token))
-
 
 def lot_of(row: LotRow, taken_g: Sequence[float]) -> Lot:
     """A lot with what its batches left of it."""
@@ -181,7 +160,3 @@ def _is_base(url: str) -> bool:
         return parts.scheme in {"http", "https"} and bool(parts.hostname) and (parts.port or 1) > 0
     except ValueError:
         return False
-
-
-def _hash(token: str) -> str:
-    return hashlib.sha256(token.encode()).hexdigest()

@@ -14,7 +14,7 @@ from roastlog.instruments.trial import Trial, try_channel
 from roastlog.journal.entries import parse_entry
 from roastlog.live.desk import Desk
 from roastlog.live.hub import Hub
-from roastlog.live.intake import Result
+from roastlog.live.intake import Result, Speaker
 from roastlog.live.machine import NEAR_S
 from roastlog.live.push import Pushed, take_push
 from roastlog.live.view import bean_channel
@@ -186,9 +186,9 @@ class Machines(Books):
         """Where to watch a machine."""
         return self.desk.live(machine_id).hub
 
-    def accept_entries(self, raws: Sequence[object], device: str | None = None) -> list[Result]:
+    def accept_entries(self, raws: Sequence[object], speaker: Speaker = Speaker()) -> list[Result]:  # noqa: B008
         """Keep journal entries; see `roastlog.live.intake.Intake.accept`."""
-        return self.desk.intake.accept(raws, device=device)
+        return self.desk.intake.accept(raws, speaker)
 
     def accept_readings(self, machine_id: str, payload: object) -> Pushed:
         """Take in readings that were pushed; see `roastlog.live.push.take_push`."""

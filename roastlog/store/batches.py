@@ -4,6 +4,8 @@ import sqlite3
 from collections.abc import Sequence
 from dataclasses import dataclass, fields
 
+from sqlite_utils import Database
+
 
 @dataclass(frozen=True)
 class BatchSummary:
@@ -73,6 +75,17 @@ def by_token(connection: sqlite3.Connection, token: str) -> BatchSummary | None:
     """One batch by the token of its bag page."""
     found = _summaries(connection, "WHERE token = ?", (token,))
     return found[0] if found else None
+
+
+def withdrawn(connection: sqlite3.Connection, token: str) -> bool:
+    """Whether a token led to a bag page once and does so no more."""
+    return connection.execute("SELECT 1 FROM withdrawn WHERE token = ?", (token,)).fetchone() is not None
+
+
+def withdraw(db: Database, code: str, token: str, at_ms: int) -> None:
+    """Give a batch another token for its bag page; the one it had holds no more."""
+    db.conn.execute("INSERT INTO withdrawn (token, at_ms) SELECT token, ? FROM batches WHERE code = ?", (at_ms, code))
+    db.conn.execute("UPDATE batches SET token = ? WHERE code = ?", (token, code))
 
 
 def page_of(

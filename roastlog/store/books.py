@@ -1,4 +1,4 @@
-"""Machines, green lots, people, settings and API tokens.
+"""Machines, green lots, people and settings.
 
 A row is kept by INSERT OR REPLACE. The upsert of sqlite-utils asks the database once what it can; on one that is locked
 at that moment it falls back to an INSERT OR IGNORE, which drops rows with required columns without a word.
@@ -110,14 +110,3 @@ def keep_settings(db: Database, values: dict[str, Any]) -> None:
     db.table("settings").insert_all(
         [{"name": name, "value": json.dumps(value)} for name, value in values.items()], replace=True
     )
-
-
-def token_name(connection: sqlite3.Connection, token_hash: str) -> str | None:
-    """The name of the API token that has this hash."""
-    row = connection.execute("SELECT name FROM tokens WHERE hash = ?", (token_hash,)).fetchone()
-    return None if row is None else str(row[0])
-
-
-def keep_token(db: Database, name: str, token_hash: str, made_ms: int) -> None:
-    """Keep the hash of a new API token; the token itself is nowhere kept."""
-    db.table("tokens").insert({"name": name, "hash": token_hash, "made_ms": made_ms}, replace=True)

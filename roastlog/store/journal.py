@@ -63,6 +63,19 @@ def known_batch(connection: sqlite3.Connection, entry_id: UUID) -> str | None:
     return None if row is None else str(row["batch"])
 
 
+def kinds_about(connection: sqlite3.Connection, entry: Entry) -> list[str]:
+    """The kind of an entry, and of what it is about, down to what was said first."""
+    kinds, about, seen = [entry.kind], entry.body.get("entry"), {entry.id}
+    while about is not None and UUID(str(about)) not in seen:
+        seen.add(UUID(str(about)))
+        row = connection.execute("SELECT kind, body FROM journal WHERE id = ?", (UUID(str(about)).bytes,)).fetchone()
+        if row is None:
+            break
+        kinds.append(str(row["kind"]))
+        about = json.loads(row["body"]).get("entry")
+    return kinds
+
+
 def batch_named(connection: sqlite3.Connection, reference: str) -> str | None:
     """Code of the batch that is named by its code or by the id of the entry that opened it."""
     row = connection.execute(

@@ -121,3 +121,31 @@ def words(db: Database) -> None:
         LEFT JOIN words AS people ON people.id = said.person
         LEFT JOIN words AS devices ON devices.id = said.device
         LEFT JOIN words AS bodies ON bodies.id = said.body""")
+
+
+@migrations(name="0007_devices")
+def devices(db: Database) -> None:
+    """Who is let in: paired devices, the codes that let one in, a role for each program, and bag codes withdrawn.
+
+    A device that once came in by the key of the house stays, with the role ``operate``; the key itself is no more.
+    """
+    db.execute("""
+        CREATE TABLE devices (
+            id INTEGER PRIMARY KEY AUTOINCREMENT, name TEXT NOT NULL, person TEXT, role TEXT NOT NULL,
+            hash TEXT NOT NULL UNIQUE, made_ms INTEGER NOT NULL, seen_ms INTEGER NOT NULL
+        ) STRICT""")
+    db.execute("""
+        CREATE TABLE pairings (
+            id INTEGER PRIMARY KEY AUTOINCREMENT, link_hash TEXT NOT NULL UNIQUE, code_hash TEXT NOT NULL,
+            salt TEXT NOT NULL, role TEXT NOT NULL, name TEXT, person TEXT, ends_ms INTEGER NOT NULL
+        ) STRICT""")
+    joined = "name GLOB 'device " + "[0-9a-f]" * 8 + "'"
+    db.execute(f"""
+        INSERT INTO devices (name, role, hash, made_ms, seen_ms)
+        SELECT name, 'operate', hash, made_ms, made_ms FROM tokens WHERE {joined} ORDER BY made_ms""")  # noqa: S608
+    db.execute(f"DELETE FROM tokens WHERE {joined}")  # noqa: S608 - our own words
+    db.execute("ALTER TABLE tokens ADD COLUMN role TEXT NOT NULL DEFAULT 'operate'")
+    db.execute("ALTER TABLE tokens ADD COLUMN seen_ms INTEGER")
+    db.execute("CREATE UNIQUE INDEX tokens_by_hash ON tokens (hash)")
+    db.execute("DELETE FROM settings WHERE name = 'house_key'")
+    db.execute("CREATE TABLE withdrawn (token TEXT PRIMARY KEY, at_ms INTEGER NOT NULL) STRICT")

@@ -41,6 +41,10 @@ class Store:
         self._last = time.monotonic(), None
         return made
 
+    def write_soon(self, change: Callable[[Database], object]) -> None:
+        """Make a change when there is time; nobody waits, and nobody hears whether it was made."""
+        self._writer.submit(change)
+
     def trouble(self) -> StoreError | None:
         """Why nothing can be written at present; None when all is well.
 

@@ -10,6 +10,7 @@ from roastlog.errors import ReadingsRefused
 from roastlog.services import Record
 from roastlog.web import services
 from roastlog.web.openapi import description
+from roastlog.web.security import speaker
 
 bp = Blueprint("api", __name__)
 
@@ -43,7 +44,7 @@ def add_entries() -> Response:
     entries = payload.get("entries") if isinstance(payload, dict) else None
     if not isinstance(entries, list) or len(entries) > MOST_ENTRIES:
         raise ReadingsRefused(f'Send a JSON object {{"entries": […]}} with at most {MOST_ENTRIES} entries.')
-    results = services().accept_entries(entries)
+    results = services().accept_entries(entries, speaker())
     return jsonify(
         results=[{name: value for name, value in vars(result).items() if value is not None} for result in results]
     )

@@ -11,9 +11,11 @@ from roastlog.web import (
     byhand,
     check,
     compare,
+    devices,
     forms,
     labels,
     live,
+    pairing,
     parts,
     problems,
     records,
@@ -27,8 +29,8 @@ from roastlog.web import format as filters
 
 MOST_BYTES = 1_000_000
 TOPICS = (
-    *(api, assets, bag, bench, byhand, check, compare, labels),
-    *(live, parts, records, settings, setup, start, today),
+    *(api, assets, bag, bench, byhand, check, compare, devices, labels),
+    *(live, pairing, parts, records, settings, setup, start, today),
 )
 
 

@@ -10,7 +10,7 @@ from markupsafe import Markup
 from roastlog.services import Bag
 from roastlog.web import services
 from roastlog.web.format import mass, page_units
-from roastlog.web.security import may_enter
+from roastlog.web.security import caller
 
 bp = Blueprint("bag", __name__)
 
@@ -32,7 +32,8 @@ def bag(token: str) -> str:
     """The page of one bag."""
     found = services().bag(token)
     curve = Markup(found.curve_svg)  # noqa: S704 - our own drawing, its words escaped
-    page = BagPage(found, _date(found.roasted), _date(found.best_before), curve, _facts(found), may_enter())
+    paired = caller().role is not None
+    page = BagPage(found, _date(found.roasted), _date(found.best_before), curve, _facts(found), paired)
     return render_template("bag/page.html", page=page)
 
 

@@ -14,6 +14,7 @@ from roastlog.store.books import Person
 from roastlog.web import services
 from roastlog.web.format import mass, page_units
 from roastlog.web.forms import GRAMS, Form, entry, remember, who
+from roastlog.web.security import speaker
 
 bp = Blueprint("bench", __name__)
 
@@ -89,7 +90,8 @@ def keep_weight(code: str) -> ResponseReturnValue:
             )
             for kind, body in said
         ]
-        refused = [result.reason for result in services().accept_entries(entries, None) if result.status == "refused"]
+        results = services().accept_entries(entries, speaker())
+        refused = [result.reason for result in results if result.status == "refused"]
         if refused:
             form.errors["form"] = " ".join(reason for reason in refused if reason)
     if form.errors:

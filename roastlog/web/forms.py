@@ -13,6 +13,7 @@ from werkzeug.wrappers import Response
 
 from roastlog.journal.entries import MAX_BATCH_G
 from roastlog.units import G_PER_LB
+from roastlog.web.security import own_person
 
 GRAMS: Final = {"g": 1.0, "kg": 1000.0, "lb": G_PER_LB}
 WHO_COOKIE: Final = "who"
@@ -155,8 +156,8 @@ def entry(
 
 
 def who() -> str:
-    """Who used this device last; a cookie that only fills in a field."""
-    return request.cookies.get(WHO_COOKIE, "")
+    """The person of this device; where it is anyone's, who used it last, by a cookie that only fills in a field."""
+    return own_person() or request.cookies.get(WHO_COOKIE, "")
 
 
 def remember(response: Response, person: str | None) -> Response:

@@ -1,7 +1,7 @@
 """The live page of a machine: the page, its view as JSON, and the stream of what happens."""
 
 import threading
-from collections.abc import Generator
+from collections.abc import Callable, Generator
 from itertools import chain
 from typing import Any, Final
 
@@ -14,6 +14,7 @@ from roastlog.live.hub import Hub
 from roastlog.web import services
 from roastlog.web.format import page_units
 from roastlog.web.forms import who
+from roastlog.web.security import let_in_still
 
 bp = Blueprint("live", __name__)
 
@@ -49,17 +50,19 @@ def stream(machine_id: str) -> ResponseReturnValue:
     hub = services().hub(machine_id)
     if not _streams.acquire(blocking=False):
         return Response("Too many screens are watching. Close one, or wait.", 503, {"Retry-After": "5"})
-    events = _events(hub)
+    events = _events(hub, let_in_still())
     hello = next(events)  # begun, so that its end comes for certain, even where nobody reads on
     response = Response(chain([hello], events), mimetype="text/event-stream", headers={"X-Accel-Buffering": "no"})
     response.call_on_close(events.close)
     return response
 
 
-def _events(hub: Hub) -> Generator[str]:
+def _events(hub: Hub, let_in: Callable[[], bool]) -> Generator[str]:
     try:
         yield ": hello\n\n"
         for events in hub.watch():
+            if not let_in():
+                return
             yield (
                 "".join(f"event: {name}\nid: {ident}\ndata: {data}\n\n" for name, ident, data in events)
                 or ": still here\n\n"

@@ -6,6 +6,8 @@ from pydantic.json_schema import models_json_schema
 
 from roastlog import __version__
 from roastlog.journal.entries import BODIES, By, Plan
+from roastlog.web.roles import LEAST, LOOK, PUBLIC
+from roastlog.web.security import COOKIE, SECURE_COOKIE
 
 if TYPE_CHECKING:
     from pydantic import BaseModel
@@ -24,16 +26,19 @@ def description() -> dict[str, Any]:
             "title": "Drumside",
             "version": __version__,
             "description": "Times are UTC milliseconds, curve times seconds from charge, temperatures °C, masses g. "
-            "Drumside reads instruments and never sets a machine.",
+            "Drumside reads instruments and never sets a machine. The server's own computer needs no token; from "
+            "elsewhere each call asks for a role: look, operate, decide or own, each of which may do what those "
+            "before it may.",
             "license": {"name": "MIT", "identifier": "MIT"},
         },
         "servers": [{"url": "/"}],
-        "security": [{"token": []}, {"device": []}, {}],
+        "security": [{"token": []}, {"device": []}, {"deviceOverTls": []}, {}],
         "paths": _paths(),
         "components": {
             "securitySchemes": {
-                "token": {"type": "http", "scheme": "bearer"},
-                "device": {"type": "apiKey", "in": "cookie", "name": "drumside_device"},
+                "token": {"type": "http", "scheme": "bearer", "description": "of a program, with a role"},
+                "device": {"type": "apiKey", "in": "cookie", "name": COOKIE, "description": "of a paired device"},
+                "deviceOverTls": {"type": "apiKey", "in": "cookie", "name": SECURE_COOKIE},
             },
             "schemas": {**schemas["$defs"], **_shapes(bodies)},
         },
@@ -158,7 +163,13 @@ def _call(
         call["parameters"] = parameters
     if body is not None:
         call["requestBody"] = {"required": True, "content": _json(body)}
-    call["responses"] = answer | {str(status): _PROBLEM for status in problems}
+    least = LEAST["api." + "".join(f"_{letter.lower()}" if letter.isupper() else letter for letter in ident)]
+    if least is PUBLIC:
+        call["security"] = []
+    else:
+        call["description"] = f"Asks for the role {least.word}."
+        problems = (401, *((403,) if least > LOOK else ()), *problems)
+    call["responses"] = answer | {str(status): _PROBLEM for status in sorted(problems)}
     return call
 
 

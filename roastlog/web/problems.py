@@ -10,15 +10,21 @@ from werkzeug.exceptions import HTTPException
 
 from roastlog.errors import (
     DrumsideError,
+    LacksRole,
     MistypedCode,
     NoSuchBatch,
+    NoSuchDevice,
     NoSuchLot,
     NoSuchMachine,
     NotACode,
     NotFound,
     StoreError,
+    Withdrawn,
 )
-from roastlog.web.security import PUBLIC
+from roastlog.services import Role
+from roastlog.web.pairing import stranger_page
+from roastlog.web.roles import PUBLIC, least
+from roastlog.web.security import caller
 
 log = logging.getLogger(__name__)
 
@@ -41,7 +47,10 @@ STATUS: Final[dict[type[DrumsideError], tuple[int, str]]] = {
     NoSuchBatch: (404, "No batch carries that code"),
     NoSuchMachine: (404, "There is no such machine here"),
     NoSuchLot: (404, "There is no such lot in the books"),
+    NoSuchDevice: (404, "That one is not let in any more"),
+    Withdrawn: (410, "This code holds no more"),
     NotFound: (404, "That is not here"),
+    LacksRole: (403, "That is not for this device"),
     StoreError: (503, "Not just now"),
 }
 WORDS: Final[dict[int, tuple[str, str, str]]] = {
@@ -51,9 +60,9 @@ WORDS: Final[dict[int, tuple[str, str, str]]] = {
         "Go back, load the page afresh and send it again.",
     ),
     401: (
-        "This device is not known here",
-        "The page is for the roastery's own devices.",
-        "Open it on a device that joined, or scan the joining code that Drumside shows in its terminal.",
+        "This device is not let in",
+        "Drumside answers the roastery's own devices, and programs that carry a token.",
+        "Pair the device: open /pair on it and type the code that the owner gives, or scan the QR.",
     ),
     403: (
         "That came from another site",
@@ -116,6 +125,9 @@ def problem(error: DrumsideError) -> Problem:
     do, find, works = "Go back, correct it, and send it again.", False, Problem.works
     if isinstance(error, (MistypedCode, NotACode, NoSuchBatch)):
         do, find = "Read the code off the label again, or look for the coffee by its name.", True
+    elif isinstance(error, LacksRole):
+        works = "All else goes on as before; nothing was changed."
+        do = "Ask the owner: under More, Devices this device can be given another role."
     elif status == 404:
         do = "Start from Today."
     elif status == 503:
@@ -127,9 +139,10 @@ def problem(error: DrumsideError) -> Problem:
 
 
 def _words(error: DrumsideError) -> str:
-    """The message; strangers get its first line, for folders and commands come after it."""
+    """The message; all but the owner get its first line, for folders and commands come after it."""
     text = str(error)
-    return text.partition("\n")[0] if request.path.startswith(PUBLIC) else text
+    told_all = caller().role is Role.OWN and least(request.endpoint) is not PUBLIC
+    return text if told_all else text.partition("\n")[0]
 
 
 def http_problem(status: int) -> Problem:
@@ -156,4 +169,8 @@ def _fault(error: Exception) -> ResponseReturnValue:
 def _answer(page: Problem) -> ResponseReturnValue:
     if request.path.startswith("/api/") or request.path == "/healthz":
         return jsonify(error=page.what, title=page.title), page.status
+    if page.status == 401:
+        return stranger_page(), 401
+    if request.endpoint == "bag.bag":
+        return render_template("bag/gone.html", page=page), page.status
     return render_template("errors/problem.html", page=page), page.status

@@ -21,6 +21,7 @@ from roastlog.web import services
 from roastlog.web.format import HARD_SPACE, page_units
 from roastlog.web.forms import Form, entry, remember, who
 from roastlog.web.hindsight import hindsight_page
+from roastlog.web.security import speaker
 
 bp = Blueprint("records", __name__)
 
@@ -169,6 +170,13 @@ def decide(code: str) -> ResponseReturnValue:
     return _say(code, form, "released", body)
 
 
+@bp.post("/batches/<code>/withdraw")
+def withdraw(code: str) -> ResponseReturnValue:
+    """Give a batch another code for its bags; the printed one holds no more."""
+    services().withdraw_code(code)
+    return redirect(f"/batches/{code}/label", 303)
+
+
 def _say(code: str, form: Form, kind: str, body: Mapping[str, Any]) -> ResponseReturnValue:
     """Keep one entry about a batch and show its record again."""
     if form.errors:
@@ -177,7 +185,7 @@ def _say(code: str, form: Form, kind: str, body: Mapping[str, Any]) -> ResponseR
     made = entry(
         form, kind, body, machine=machine, at_ms=services().now_ms(), person=form.text("person") or who(), batch=code
     )
-    result = services().accept_entries([made], None)[0]
+    result = services().accept_entries([made], speaker())[0]
     if result.status == "refused":
         return _record_page(code, result.reason or "That was not kept.")
     return remember(redirect(f"/batches/{code}#journal", 303), form.text("person"))

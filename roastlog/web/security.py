@@ -1,20 +1,25 @@
-"""What a browser may do with our pages, and who may ask for them.
+"""Who asks, whether that is enough, and what a browser may do with the answer.
 
-This computer itself may do everything. Any other device needs the house key once (a link or its QR, shown in the
-terminal), which leaves a cookie; programs carry an API token. Anyone may see a bag page and `/healthz`.
+This computer itself is the owner. Any other device is paired once (`roastlog/web/pairing.py`), which leaves a cookie;
+programs carry a token. Which role may do what stands in `roastlog/web/roles.py` and nowhere else.
 """
 
 import ipaddress
-import secrets
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
 from typing import Final
 from urllib.parse import urlsplit
 
-from flask import Blueprint, Flask, Response, abort, redirect, request
-from flask.typing import ResponseReturnValue
+from flask import Flask, Response, abort, g, request
+from werkzeug.wrappers import Response as AnyResponse
 
+from roastlog.errors import LacksRole, StoreError
+from roastlog.live.intake import Speaker
+from roastlog.services import Device, Role
+from roastlog.services.devices import YEAR_S
 from roastlog.web import services
-
-bp = Blueprint("security", __name__)
+from roastlog.web.roles import PUBLIC, lacking, least, refused_to
 
 # Charts come as json_item, drawn by static/js/chart.js. Without this style-src Bokeh draws nothing (it adds <style>
 # elements), without this img-src it loses its icons. A line chart needs no 'unsafe-eval'.
@@ -28,32 +33,120 @@ POLICY: Final = {
     "form-action": ["'self'"],
     "frame-ancestors": ["'none'"],
 }
+# What a page of ours asks a phone for, and nothing else.
+PERMISSIONS: Final = {
+    "camera": "(self)",
+    "screen-wake-lock": "(self)",
+    "autoplay": "(self)",
+    "geolocation": "()",
+    "microphone": "()",
+    "payment": "()",
+    "usb": "()",
+}
 HEADERS: Final = {
     "Content-Security-Policy": "; ".join(f"{name} {' '.join(sources)}" for name, sources in POLICY.items()),
     "X-Content-Type-Options": "nosniff",
     "Referrer-Policy": "same-origin",
     "Cross-Origin-Opener-Policy": "same-origin",
+    "Cross-Origin-Resource-Policy": "same-origin",
+    "Permissions-Policy": ", ".join(f"{name}={who}" for name, who in PERMISSIONS.items()),
 }
-PUBLIC: Final = ("/r/", "/healthz", "/static/", "/vendor/", "/join/")
+# A year, and without subdomains: with a name of one's own they belong to others. On plain HTTP it would mean nothing.
+HSTS: Final = f"max-age={YEAR_S}"
 COOKIE: Final = "drumside_device"
-YEAR_S: Final = 365 * 86400
+SECURE_COOKIE: Final = "__Host-drumside_device"  # a browser takes it over TLS from this very host alone (RFC 6265bis)
+FORWARDED: Final = (
+    *("Forwarded", "Via", "X-Real-Ip", "X-Forwarded-For", "X-Forwarded-Host", "X-Forwarded-Proto"),
+    *("X-Forwarded-Port", "X-Forwarded-Server", "X-Forwarded-Prefix", "X-Client-Ip", "True-Client-Ip"),
+)
+PROXIED: Final = "werkzeug.proxy_fix.orig"  # what werkzeug's ProxyFix leaves behind where a proxy is trusted
+LOOK_AGAIN_S: Final = 2.0
+
+
+@dataclass(frozen=True)
+class Caller:
+    """Who asks: this computer, a device or a program that is let in, or a stranger, who has no role."""
+
+    role: Role | None
+    device: Device | None = None
+
+    @property
+    def speaker(self) -> Speaker:
+        """What the server knows of them, whatever their entries say."""
+        if self.device is None:
+            return Speaker()
+        return Speaker(self.device.name, self.device.person, refused_to(self.device.role))
+
+
+STRANGER: Final = Caller(None)
 
 
 def install(app: Flask) -> None:
     """Check each request, and send the headers with each answer."""
-    app.register_blueprint(bp)
     app.before_request(_check)
     app.after_request(_add_headers)
+    app.after_request(_renew)
+    app.context_processor(lambda: {"may": may, "caller": caller})
 
 
-@bp.get("/join/<key>")
-def join(key: str) -> ResponseReturnValue:
-    """Let a device in that has the house key."""
-    if not secrets.compare_digest(key.encode(), services().house_key().encode()):
-        abort(401)
-    response = redirect("/", 303)
-    token = services().new_token(f"device {secrets.token_hex(4)}")
-    response.set_cookie(COOKIE, token, max_age=YEAR_S, httponly=True, samesite="Strict", secure=request.is_secure)
+def caller() -> Caller:
+    """Who makes this request."""
+    if "caller" not in g:
+        g.caller = STRANGER  # and stays so where the database cannot be asked
+        g.caller = _caller()
+    found: Caller = g.caller
+    return found
+
+
+def may(word: str) -> bool:
+    """Whether whoever makes this request may do what that role may."""
+    role = caller().role
+    return role is not None and role >= Role.of(word)
+
+
+def speaker() -> Speaker:
+    """Who speaks by the entries of this request."""
+    return caller().speaker
+
+
+def own_person() -> str | None:
+    """The one person that this device speaks for; None where it is anyone's."""
+    device = caller().device
+    return None if device is None else device.person
+
+
+def let_in_still() -> Callable[[], bool]:
+    """A question for a stream that outlives its request: whether its device is let in, with the same role."""
+    role, (token, is_program), looked_s = caller().role, _token(), time.monotonic()
+    if caller().device is None:
+        return lambda: True
+    known = services().program_with if is_program else services().device_with
+
+    def ask() -> bool:
+        nonlocal looked_s
+        if time.monotonic() - looked_s < LOOK_AGAIN_S:
+            return True
+        looked_s = time.monotonic()
+        try:
+            device = known(token)
+        except StoreError:
+            return True  # a disk that fails cuts nobody off
+        return device is not None and device.role == role
+
+    return ask
+
+
+def let_in(response: AnyResponse, token: str) -> AnyResponse:
+    """Leave the cookie of a device that is let in."""
+    response.set_cookie(
+        _cookie_name(), token, max_age=YEAR_S, path="/", httponly=True, samesite="Strict", secure=request.is_secure
+    )
+    return response
+
+
+def forget(response: AnyResponse) -> AnyResponse:
+    """Take the cookie away."""
+    response.delete_cookie(_cookie_name(), path="/", httponly=True, samesite="Strict", secure=request.is_secure)
     return response
 
 
@@ -63,8 +156,14 @@ def _check() -> None:
         abort(421)
     if request.method not in {"GET", "HEAD", "OPTIONS"} and not same_origin():
         abort(403)
-    if not request.path.startswith(PUBLIC) and not may_enter():
+    asked = least(request.endpoint)
+    if asked is PUBLIC:
+        return
+    role = caller().role
+    if role is None:
         abort(401)
+    if role < asked:
+        raise LacksRole(lacking(asked, role))
 
 
 def known_host(host: str) -> bool:
@@ -90,22 +189,57 @@ def same_origin() -> bool:
     return origin is None or origin.partition("://")[2] == request.host
 
 
-def may_enter() -> bool:
-    """Whether the request comes from this computer, a device that joined, or a program with a token."""
+def from_this_computer() -> bool:
+    """Whether the request was made on this very computer.
+
+    One that came through a proxy was not, or nobody knows: a proxy on this computer makes everyone look like it.
+    Where a proxy is trusted (`--behind-proxy`) nobody is the owner by address.
+    """
+    if PROXIED in request.environ or any(name in request.headers for name in FORWARDED):
+        return False
     try:
-        if ipaddress.ip_address(request.remote_addr or "").is_loopback:
-            return True
+        return ipaddress.ip_address(request.remote_addr or "").is_loopback
     except ValueError:
-        pass
+        return False
+
+
+def _caller() -> Caller:
+    token, is_program = _token()
+    if token:
+        device = services().program_with(token) if is_program else services().device_with(token)
+        if device is not None:
+            g.renew = token if services().saw(device) and not is_program else None
+            return Caller(device.role, device)
+    return Caller(Role.OWN) if from_this_computer() else STRANGER
+
+
+def _token() -> tuple[str, bool]:
+    """What was brought along: a program's token, or a device's."""
     scheme, _, token = request.headers.get("Authorization", "").partition(" ")
-    if scheme.lower() != "bearer":
-        token = request.cookies.get(COOKIE, "")
-    return bool(token) and services().token_name(token) is not None
+    if scheme.lower() == "bearer":
+        return token, True
+    return request.cookies.get(_cookie_name(), ""), False
+
+
+def _cookie_name() -> str:
+    return SECURE_COOKIE if request.is_secure else COOKIE
+
+
+def _renew(response: Response) -> Response:
+    """A device that is used stays let in: its cookie lasts a year from now on again."""
+    token = g.get("renew")
+    if token and "Set-Cookie" not in response.headers:
+        let_in(response, token)
+    return response
 
 
 def _add_headers(response: Response) -> Response:
     for name, value in HEADERS.items():
         response.headers.setdefault(name, value)
+    if request.is_secure:
+        response.headers.setdefault("Strict-Transport-Security", HSTS)
+    if response.status_code == 401:
+        response.headers.setdefault("WWW-Authenticate", "Bearer")
     if "Cache-Control" not in response.headers:
         response.headers["Cache-Control"] = "no-store" if request.path.startswith("/api/") else "no-cache"
     return response

@@ -16,6 +16,7 @@ from roastlog.units import clock_text
 from roastlog.web import services
 from roastlog.web.format import number, page_units
 from roastlog.web.forms import GRAMS, Form, entry, remember, who
+from roastlog.web.security import speaker
 
 bp = Blueprint("start", __name__)
 
@@ -113,7 +114,7 @@ def amend_names(code: str) -> ResponseReturnValue:
 
 
 def _refused(made: dict[str, Any]) -> str | None:
-    result = services().accept_entries([made], None)[0]
+    result = services().accept_entries([made], speaker())[0]
     return (result.reason or "That was not kept.") if result.status == "refused" else None
 
 

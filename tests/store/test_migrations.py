@@ -11,7 +11,7 @@ from sqlite_utils import Database
 
 from roastlog.errors import StoreError
 from roastlog.journal.entries import By, Entry
-from roastlog.store import backups, books, journal, readings, sealing
+from roastlog.store import backups, books, devices, journal, readings, sealing
 from roastlog.store import batches as lists
 from roastlog.store.backups import BACKUPS, FILE_NAME, check, listed
 from roastlog.store.migrations import migrations
@@ -67,6 +67,19 @@ def said_of(at_ms: int) -> list[Entry]:
     ]
 
 
+def brought_up(was: Dump) -> Dump:
+    """What the rows of the version before packed readings must be now."""
+    tokens = [(*row, "operate", None) for row in was["tokens"] if row[0] != "device 0a1b2c3d"]
+    return was | {
+        "sealed": [],
+        "pairings": [],
+        "withdrawn": [],
+        "tokens": tokens,
+        "devices": [(1, "device 0a1b2c3d", None, "operate", "b" * 64, START_MS, START_MS)],
+        "settings": [row for row in was["settings"] if row[0] != "house_key"],
+    }
+
+
 @pytest.fixture
 def before_sealing(tmp_path: Path) -> Path:
     """A data folder as the version before packed readings left it: three batches, their readings, books."""
@@ -92,18 +105,20 @@ def before_sealing(tmp_path: Path) -> Path:
             books.keep_lot(db, books.LotRow("HU-7", "Alder washed", bought_g=20_000))
             books.keep_person(db, books.Person("Ines", "I."))
             books.keep_settings(db, {"business": "Quillwater Roasters"})
-            books.keep_token(db, "logger", "a" * 64, START_MS)
+            books.keep_settings(db, {"house_key": "once-for-all"})
+            for name, letter in (("logger", "a"), ("device 0a1b2c3d", "b"), ("device driver", "c")):
+                db.execute("INSERT INTO tokens VALUES (?, ?, ?)", (name, letter * 64, START_MS))
     return folder
 
 
 def test_everything_of_the_version_before_is_intact(before_sealing: Path, tmp_path: Path):
-    """On a copy of its folder: each row of each table is as it was, and a checked backup of it was made first."""
+    """On a copy of its folder: each row is as it was but those about who is let in; a checked backup was made first."""
     was = dump(before_sealing / FILE_NAME)
     assert [len(was[name]) for name in ("batches", "entries", "readings", "people")] == [3, 18, 1980, 1]
     folder = tmp_path / "copy"
     shutil.copytree(before_sealing, folder)
     Store(folder).close()
-    assert dump(folder / FILE_NAME) == was | {"sealed": []}
+    assert dump(folder / FILE_NAME) == brought_up(was)
     kept = listed(folder / BACKUPS)
     assert [backup.before for backup in kept] == ["0004_sealed"]
     assert dump(kept[0].path) == was
@@ -120,6 +135,19 @@ def test_readings_of_the_version_before_are_packed_and_read_the_same(before_seal
     assert readings.fresh_rows(store.read, *span) == []
     assert readings.rows_between(store.read, *span) == rows
     assert [batch.coffee for batch in lists.page_of(store.read).items] == ["é 2", "é 1", "é 0"]
+    store.close()
+
+
+def test_a_device_that_came_in_by_the_house_key_is_still_let_in(before_sealing: Path):
+    """It operates, as a device like any other, which can be cut off; a program's token stays one, and operates too."""
+    store = Store(before_sealing)
+    came = devices.device_by_hash(store.read, "b" * 64)
+    assert came is not None
+    assert (came.name, came.role) == ("device 0a1b2c3d", "operate")
+    assert [(token.name, token.role) for token in devices.tokens(store.read)] == [
+        ("device driver", "operate"),
+        ("logger", "operate"),
+    ]
     store.close()
 
 
@@ -151,7 +179,7 @@ def test_a_change_that_fails_leaves_all_as_it_was(before_sealing: Path, monkeypa
     assert check(listed(before_sealing / BACKUPS)[0].path).entries == 18
     monkeypatch.undo()
     Store(before_sealing).close()
-    assert dump(before_sealing / FILE_NAME) == was | {"sealed": []}
+    assert dump(before_sealing / FILE_NAME) == brought_up(was)
 
 
 def test_without_a_backup_nothing_is_changed(before_sealing: Path, monkeypatch: pytest.MonkeyPatch):
@@ -167,4 +195,5 @@ def test_shipped_changes_stand_in_their_order():
     """Names are never edited: databases know them by name. (From the code of version 0.1.0 and on.)"""
     assert NAMES[:3] == ["0001_journal", "0002_readings", "0003_books"]
     assert NAMES[3:6] == ["0004_sealed", "0005_lists", "0006_words"]
+    assert NAMES[6:7] == ["0007_devices"]
     assert sorted(NAMES) == NAMES

@@ -15,10 +15,11 @@ from roastlog.errors import StoreError
 from roastlog.journal.entries import By, Entry
 from roastlog.journal.fold import fold
 from roastlog.store import batches as lists
-from roastlog.store import books, journal, readings
+from roastlog.store import books, devices, journal, readings
 from roastlog.store.backups import FILE_NAME
 from roastlog.store.books import LotRow, Person
 from roastlog.store.database import migrate
+from roastlog.store.devices import TokenRow
 from roastlog.store.store import Database, Store
 from roastlog.trace.codes import parse_code
 
@@ -375,10 +376,15 @@ def test_a_folder_in_the_place_of_the_file_is_told(tmp_path: Path):
 
 
 def test_a_token_is_kept_as_its_hash_alone(store: Store):
-    """What the database holds lets nobody in."""
-    store.write(lambda db: books.keep_token(db, "logger", "a" * 64, NOON_MS))
-    assert books.token_name(store.read, "a" * 64) == "logger"
-    assert books.token_name(store.read, "b" * 64) is None
+    """It is found by that; one of the same name takes its place, and one that is revoked is gone."""
+    for letter in "ab":
+        row = TokenRow("logger", "look", NOON_MS, None)
+        store.write(lambda db, row=row, letter=letter: devices.keep_token(db, row, letter * 64))
+    assert devices.token_by_hash(store.read, "a" * 64) is None
+    assert devices.token_by_hash(store.read, "b" * 64) == TokenRow("logger", "look", NOON_MS, None)
+    assert store.write(lambda db: devices.revoke_token(db, "logger"))
+    assert not store.write(lambda db: devices.revoke_token(db, "logger"))
+    assert devices.tokens(store.read) == []
 
 
 def test_a_sheet_of_a_known_machine_replaces_it_in_its_place(store: Store):

@@ -1,7 +1,6 @@
 """Who may ask, from where, under which name; and what a browser is told it may do with our pages."""
 
 import gzip
-import re
 from uuid import uuid4
 
 import pytest
@@ -9,10 +8,10 @@ from flask.testing import FlaskClient
 from werkzeug.test import TestResponse
 
 from roastlog.web import assets, live
-from roastlog.web.security import COOKIE, POLICY, PUBLIC
+from roastlog.web.security import POLICY
 from tests.conftest import Bench
+from tests.web.walk import addresses, browser
 
-STRANGER = {"REMOTE_ADDR": "192.0.2.7"}  # a documentation address (RFC 5737): not this computer
 OTHER_SITE = [
     {"Sec-Fetch-Site": "cross-site"},
     {"Sec-Fetch-Site": "same-site"},
@@ -26,44 +25,14 @@ OTHER_SITE = [
 
 @pytest.fixture
 def stranger(bench: Bench) -> FlaskClient:
-    """A browser on another device, which has not joined."""
-    client = bench.app.test_client()
-    client.environ_base = {**client.environ_base, **STRANGER}
-    return client
-
-
-def addresses(bench: Bench, code: str) -> list[tuple[str, str]]:
-    """Every route there is, with its method, its blanks filled in with what there is."""
-    token = bench.services.summary(code).token
-    blanks = {"machine_id": "drum-4", "code": code, "token": token, "key": "none", "version": "v", "name": "app.css"}
-    blanks |= {"table": "channels", "part_id": "bean_probe"}
-    told = []
-    for rule in bench.app.url_map.iter_rules():
-        path = re.sub(r"<(?:[\w(),]+:)?(\w+)>", lambda found: blanks[found[1]], rule.rule)
-        told += [(method, path) for method in sorted(rule.methods or ()) if method in {"GET", "POST"}]
-    return told
+    """A browser on another device, which is not let in."""
+    return browser(bench)
 
 
 def in_words(answer: TestResponse) -> bool:
     """Whether an answer is a sentence, on a page or in JSON, and no stack."""
     text = answer.get_json()["error"] if answer.is_json else answer.text
     return "." in text and "Traceback" not in text and len(text) > 30
-
-
-def test_a_stranger_is_asked_to_join_everywhere_but_at_what_is_public(bench: Bench, stranger: FlaskClient):
-    """Every route of the app is tried; the public ones are those that security says, and no others."""
-    code = bench.roast(30)
-    open_to_all = set()
-    for method, path in addresses(bench, code):
-        answer = stranger.open(path, method=method)
-        if answer.status_code == 401 and not path.startswith("/join/"):
-            assert in_words(answer), path
-            assert code not in answer.text
-        else:
-            open_to_all.add(path)
-        answer.close()
-    assert open_to_all == {path for _, path in addresses(bench, code) if path.startswith(PUBLIC)}
-    assert {path.split("/")[1] for path in open_to_all} == {"r", "healthz", "static", "vendor", "join"}
 
 
 def test_nothing_of_a_stranger_is_kept(bench: Bench, stranger: FlaskClient):
@@ -79,32 +48,9 @@ def test_nothing_of_a_stranger_is_kept(bench: Bench, stranger: FlaskClient):
     assert bench.services.settings().business == ""
 
 
-def test_the_house_key_lets_a_device_in_for_good(bench: Bench, stranger: FlaskClient):
-    """One visit to the link leaves a cookie that scripts and other sites cannot use."""
-    answer = stranger.get(f"/join/{bench.services.house_key()}")
-    assert (answer.status_code, answer.location) == (303, "/")
-    cookie = answer.headers["Set-Cookie"]
-    assert cookie.startswith(f"{COOKIE}=")
-    assert "HttpOnly" in cookie
-    assert "SameSite=Strict" in cookie
-    assert stranger.get("/").status_code == 200
-    assert stranger.get("/api/batches").status_code == 200
-
-
-@pytest.mark.parametrize("key", ["wrong", "é", "%00", "a" * 2000, "..", "none"])
-def test_a_wrong_key_lets_nobody_in(stranger: FlaskClient, key: str):
-    """It is answered in words and leaves no cookie."""
-    answer = stranger.get(f"/join/{key}")
-    assert answer.status_code in {401, 404}
-    assert in_words(answer)
-    assert "Set-Cookie" not in answer.headers
-    assert stranger.get("/").status_code == 401
-
-
 def test_a_program_comes_in_with_its_token(bench: Bench, stranger: FlaskClient):
     """As `token --name` prints it; one that was made up, or put where it does not belong, does not count."""
     token = bench.services.new_token("logger")
-    assert bench.services.token_name(token) == "logger"
 
     def status(authorization: str) -> int:
         return stranger.get("/api/batches", headers={"Authorization": authorization}).status_code
@@ -199,7 +145,7 @@ def test_an_address_that_is_none_cannot_be_set(bench: Bench, base: str):
 def test_every_answer_says_what_a_browser_may_do(bench: Bench):
     """Scripts come from us alone, nothing is inline, no frame, no sniffing: on pages, errors, files and the API."""
     code = bench.roast(30)
-    for method, path in addresses(bench, code):
+    for method, path, _ in addresses(bench, code):
         answer = bench.client.open(path, method=method)
         policy = answer.headers["Content-Security-Policy"]
         scripts = next(part for part in policy.split("; ") if part.startswith("script-src"))
@@ -268,7 +214,7 @@ def test_files_are_the_same_with_and_without_gzip(bench: Bench):
 def test_head_is_answered_like_get_without_a_body(bench: Bench):
     """On every address that can be read."""
     code = bench.roast(30)
-    for method, path in addresses(bench, code):
+    for method, path, _ in addresses(bench, code):
         if method == "GET":
             head, full = bench.client.head(path), bench.client.get(path)
             assert head.status_code == full.status_code, path

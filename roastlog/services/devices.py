@@ -1,0 +1,158 @@
+"""Who is let in: paired devices and programs with a token, each with a role, and cut off at once."""
+
+import hashlib
+import secrets
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+from enum import IntEnum
+from pathlib import Path
+from typing import Final, Self
+
+from roastlog.clock import Clock
+from roastlog.errors import NoSuchDevice, SettingError
+from roastlog.services.books import Books
+from roastlog.store import devices as stored
+from roastlog.store.devices import DeviceRow, TokenRow
+
+YEAR_S: Final = 365 * 86_400
+UNSEEN_MS: Final = YEAR_S * 1000  # a device that was away for so long pairs anew
+SEEN_EVERY_MS: Final = 600_000
+LONGEST_NAME: Final = 40
+
+
+class Role(IntEnum):
+    """What a device may do; each may do what those before it may."""
+
+    LOOK = 1
+    OPERATE = 2
+    DECIDE = 3
+    OWN = 4
+
+    @property
+    def word(self) -> str:
+        """As it is said and kept."""
+        return self.name.lower()
+
+    @classmethod
+    def of(cls, word: str) -> Self:
+        """The role of that name; raises SettingError."""
+        found = next((role for role in cls if role.word == word), None)
+        if found is None:
+            raise SettingError(f"A role is one of {', '.join(role.word for role in cls)}, not “{word}”.")
+        return found
+
+
+@dataclass(frozen=True)
+class Device:
+    """A device that is let in. ``id`` is 0 for a program, which goes by its name."""
+
+    id: int
+    name: str
+    role: Role
+    person: str | None
+    made_ms: int
+    seen_ms: int | None
+
+    @classmethod
+    def of(cls, row: DeviceRow) -> Self:
+        """A device as it is kept."""
+        return cls(row.id, row.name, Role.of(row.role), row.person, row.made_ms, row.seen_ms)
+
+    @classmethod
+    def of_token(cls, row: TokenRow) -> Self:
+        """A program as it is kept."""
+        return cls(0, row.name, Role.of(row.role), None, row.made_ms, row.seen_ms)
+
+
+class Devices(Books):
+    """The devices and programs of one data folder.
+
+    Attributes
+    ----------
+    wall_ms
+        The computer's own time: a demo whose clock runs faster must not let its codes end sooner. [ms UTC]
+    """
+
+    wall_ms: Callable[[], int]
+
+    def __init__(self, folder: Path, clock: Clock) -> None:
+        super().__init__(folder, clock)
+        self.wall_ms = lambda: round(time.time() * 1000)
+        self._told_seen_ms: dict[tuple[int, str], int] = {}
+
+    def devices(self) -> list[Device]:
+        """All devices, the one seen last first."""
+        return [Device.of(row) for row in stored.devices(self.store.read)]
+
+    def device_with(self, token: str) -> Device | None:
+        """The device that carries a token; None where it is not known, cut off, or was away for a year."""
+        row = stored.device_by_hash(self.store.read, hashed(token))
+        return None if row is None or self.wall_ms() - row.seen_ms > UNSEEN_MS else Device.of(row)
+
+    def change_device(self, ident: int, *, name: str, role: str, person: str | None = None) -> None:
+        """Give a device another name, role or person; raises NoSuchDevice."""
+        name, role, person = checked_name(name), Role.of(role).word, self.person_named(person)
+        if any(device.name == name and device.id != ident for device in self.devices()):
+            raise SettingError(f"There is a device “{name}” already. Give this one another name.")
+        if not self.store.write(lambda db: stored.change_device(db, ident, name=name, person=person, role=role)):
+            raise NoSuchDevice("That device is not let in any more.")
+
+    def cut_off(self, ident: int) -> None:
+        """Let a device in no more, from now on; what it said stays. Raises NoSuchDevice."""
+        if not self.store.write(lambda db: stored.cut_off(db, ident)):
+            raise NoSuchDevice("That device is not let in any more.")
+
+    def programs(self) -> list[Device]:
+        """All programs that have a token."""
+        return [Device.of_token(row) for row in stored.tokens(self.store.read)]
+
+    def program_with(self, token: str) -> Device | None:
+        """The program that carries a token."""
+        row = stored.token_by_hash(self.store.read, hashed(token))
+        return None if row is None else Device.of_token(row)
+
+    def new_token(self, name: str, role: str = Role.OPERATE.word) -> str:
+        """A token for a program, told once; only its hash is kept. One of the same name holds no more."""
+        token = secrets.token_urlsafe(32)
+        row = TokenRow(checked_name(name), Role.of(role).word, self.wall_ms(), None)
+        self.store.write(lambda db: stored.keep_token(db, row, hashed(token)))
+        return token
+
+    def revoke_token(self, name: str) -> None:
+        """Let a program in no more; raises NoSuchDevice."""
+        if not self.store.write(lambda db: stored.revoke_token(db, name)):
+            raise NoSuchDevice("There is no token of that name any more.")
+
+    def saw(self, device: Device) -> bool:
+        """Note that a device or a program is here; whether that was worth writing down, which is rare."""
+        now_ms, key = self.wall_ms(), (device.id, device.name)
+        if now_ms - max(self._told_seen_ms.get(key, 0), device.seen_ms or 0) < SEEN_EVERY_MS:
+            return False
+        self._told_seen_ms[key] = now_ms
+        if device.id:
+            self.store.write_soon(lambda db: stored.saw_device(db, device.id, now_ms))
+        else:
+            self.store.write_soon(lambda db: stored.saw_token(db, device.name, now_ms))
+        return True
+
+    def person_named(self, name: str | None) -> str | None:
+        """A person out of the book, or none; raises SettingError."""
+        if not name:
+            return None
+        if name not in {person.name for person in self.people()}:
+            raise SettingError(f"There is no {name} among the people. Add them first, under Settings.")
+        return name
+
+
+def checked_name(name: str) -> str:
+    """A name that fits on a line; raises SettingError."""
+    name = " ".join(name.split())
+    if not name or len(name) > LONGEST_NAME or not name.isprintable():
+        raise SettingError(f"A device or a program needs a name of 1 to {LONGEST_NAME} characters.")
+    return name
+
+
+def hashed(token: str) -> str:
+    """What is kept of a token that is long and random."""
+    return hashlib.sha256(token.encode(errors="replace")).hexdigest()

@@ -1,0 +1,157 @@
+"""Letting a device in: a link and a six-digit code, for one device and ten minutes."""
+
+import hashlib
+import secrets
+import threading
+from collections import deque
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Final
+
+from roastlog.clock import Clock
+from roastlog.errors import PairingRefused, TooManyTries
+from roastlog.services.devices import Device, Devices, Role, checked_name, hashed
+from roastlog.store import books
+from roastlog.store import devices as stored
+from roastlog.store.devices import DeviceRow, PairingRow
+
+LASTS_MS: Final = 600_000
+MOST_OPEN: Final = 5
+DIGITS: Final = 6
+TRIES_AN_ADDRESS: Final = 5
+TRIES_OVER_ALL: Final = 20
+REFUSAL: Final = (
+    "This code or link lets nobody in: it is mistyped, or was used already, or its ten minutes are over. "
+    "Ask for a new one."
+)
+
+
+@dataclass(frozen=True)
+class Invitation:
+    """What lets one device in; told once. ``code`` is six digits, ``secret`` the end of a link."""
+
+    id: int
+    secret: str
+    code: str
+    role: Role
+    name: str | None
+    person: str | None
+    ends_ms: int
+
+
+class Tries:
+    """Wrong codes of the last ten minutes: a few an address, not many over all. It never grows beyond those."""
+
+    def __init__(self) -> None:
+        self._wrong: deque[tuple[int, str]] = deque()
+        self._lock = threading.Lock()
+
+    def take(self, address: str, now_ms: int) -> tuple[int, str]:
+        """Count a try as a wrong one until it proves right; raises TooManyTries."""
+        with self._lock:
+            while self._wrong and now_ms - self._wrong[0][0] >= LASTS_MS:
+                self._wrong.popleft()
+            own = [at_ms for at_ms, other in self._wrong if other == address]
+            first_ms = own[0] if len(own) >= TRIES_AN_ADDRESS else None
+            if len(self._wrong) >= TRIES_OVER_ALL:
+                first_ms = max(first_ms or 0, self._wrong[0][0])
+            if first_ms is not None:
+                raise TooManyTries(max(1, round((first_ms + LASTS_MS - now_ms) / 1000)))
+            self._wrong.append((now_ms, address))
+            return self._wrong[-1]
+
+    def give_back(self, taken: tuple[int, str]) -> None:
+        """That one was right."""
+        with self._lock:
+            self._wrong.remove(taken)
+
+
+class Pairing(Devices):
+    """Codes and links that let devices into one data folder."""
+
+    def __init__(self, folder: Path, clock: Clock) -> None:
+        super().__init__(folder, clock)
+        self._tries = Tries()
+
+    def invite(self, role: str, *, name: str | None = None, person: str | None = None) -> Invitation:
+        """Make a link and a code for one device; of both only hashes are kept."""
+        asked, name = Role.of(role), checked_name(name) if name else None
+        person, now_ms = self.person_named(person), self.wall_ms()
+        taken = self._open()
+        code = _digits()
+        while any(_fits(code, row) for row in taken):
+            code = _digits()
+        secret, salt, ends_ms = secrets.token_urlsafe(24), secrets.token_hex(16), now_ms + LASTS_MS
+        row = PairingRow(hashed(secret), _slowly_hashed(code, salt), salt, asked.word, name, person, ends_ms)
+        ident = self.store.write(lambda db: stored.keep_pairing(db, row, now_ms, most=MOST_OPEN))
+        return Invitation(ident, secret, code, asked, name, person, ends_ms)
+
+    def note_base(self, base: str) -> None:
+        """Note where the server is reached, for whoever makes an invitation beside it; empty where nobody can."""
+        self.store.write(lambda db: books.keep_settings(db, {"served_at": base}))
+
+    def noted_base(self) -> str:
+        """Where a phone reaches the server, as noted at its last start, else by the address on labels; or empty."""
+        return str(books.settings(self.store.read).get("served_at") or self.settings().url_base)
+
+    def open_until(self, ident: int) -> int:
+        """Until when an invitation lets a device in; 0 when it does so no more. [ms UTC]"""
+        return next((row.ends_ms for row in self._open() if row.id == ident), 0)
+
+    def invited(self, secret: str) -> bool:
+        """Whether a link still lets a device in."""
+        return any(row.link_hash == hashed(secret) for row in self._open())
+
+    def pair_by_link(self, secret: str, name: str) -> tuple[Device, str]:
+        """Let a device in by a link; the device and its token. Raises PairingRefused, whatever is wrong with it.
+
+        A link is too long to be guessed, so its tries are not counted.
+        """
+        name, link_hash = checked_name(name), hashed(secret)
+        return self._let_in(next((row for row in self._open() if row.link_hash == link_hash), None), name)
+
+    def pair_by_code(self, code: str, name: str, *, address: str) -> tuple[Device, str]:
+        """Let a device in by a code; the device and its token.
+
+        Raises
+        ------
+        PairingRefused
+            Whatever is wrong with it, always alike.
+        TooManyTries
+            When too many codes of this address, or of all, were wrong.
+        """
+        name = checked_name(name)  # first: whether a name fits must not depend on whether the code does
+        taken = self._tries.take(address, self.wall_ms())
+        digits = "".join(code.split()).replace("-", "")
+        is_code = len(digits) == DIGITS and digits.isascii() and digits.isdigit()
+        paired = self._let_in(next((row for row in self._open() if is_code and _fits(digits, row)), None), name)
+        self._tries.give_back(taken)
+        return paired
+
+    def _open(self) -> list[PairingRow]:
+        return list(stored.pairings(self.store.read, self.wall_ms()))
+
+    def _let_in(self, row: PairingRow | None, name: str) -> tuple[Device, str]:
+        if row is None:
+            raise PairingRefused(REFUSAL)
+        token, now_ms = secrets.token_urlsafe(32), self.wall_ms()
+        new = DeviceRow(0, row.name or name, row.person, row.role, now_ms, now_ms)
+        device = self.store.write(
+            lambda db: stored.add_device(db, new, hashed(token)) if stored.use_up(db, row.id, now_ms) else None
+        )
+        if device is None:  # another one was faster
+            raise PairingRefused(REFUSAL)
+        return Device.of(device), token
+
+
+def _digits() -> str:
+    return f"{secrets.randbelow(10**DIGITS):0{DIGITS}d}"
+
+
+def _fits(code: str, row: PairingRow) -> bool:
+    return secrets.compare_digest(_slowly_hashed(code, row.salt), row.code_hash)
+
+
+def _slowly_hashed(code: str, salt: str) -> str:
+    """A hash that takes long (RFC 7914): six digits are soon tried through by whoever has a copy of the database."""
+    return hashlib.scrypt(code.encode(), salt=salt.encode(), n=2**14, r=8, p=1).hex()

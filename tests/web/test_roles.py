@@ -1,0 +1,177 @@
+"""Who may do what: every route as every role and as a stranger, against the one table; entries by their kind."""
+
+from uuid import uuid4
+
+import pytest
+
+from roastlog.journal.entries import BODIES
+from roastlog.services import Role
+from roastlog.web.roles import DECIDE, LEAST, LOOK, MEANS, OPERATE, OWN, PUBLIC, SAYS
+from tests.checkout import ROOT
+from tests.conftest import Bench
+from tests.web.walk import addresses, browser
+
+TABLE = "LEAST in roastlog/web/roles.py"
+
+
+def test_every_route_has_its_line_in_the_table(bench: Bench):
+    """Whoever adds a route says who may use it; what is no route any more has no line."""
+    there = {rule.endpoint for rule in bench.app.url_map.iter_rules()}
+    missing = sorted(there - LEAST.keys())
+    assert not missing, f"say who may use {missing}: a line each in {TABLE}, with PUBLIC, LOOK, OPERATE, DECIDE or OWN"
+    assert not LEAST.keys() - there, f"no routes any more, so no lines in {TABLE}: {sorted(LEAST.keys() - there)}"
+
+
+@pytest.mark.parametrize("role", [None, *Role])
+def test_every_route_answers_every_role_as_the_table_says(bench: Bench, role: Role | None):
+    """A stranger gets 401, a role that is not enough 403 with the name of the one that is, all else goes through."""
+    code = bench.roast(30)
+    for method, path, endpoint in addresses(bench, code):
+        least = LEAST.get(endpoint, OWN)
+        client = browser(bench, role)  # each time anew: some routes cut off who asks
+        answer = client.open(path, method=method)
+        where = f"{method} {path} ({endpoint}: {TABLE} says {least!r}) as {role!r} answered {answer.status_code}"
+        if least is PUBLIC or (role is not None and role >= least):
+            assert answer.status_code not in {401, 403}, where
+        elif role is None:
+            assert answer.status_code == 401, where
+            assert code not in answer.text, where
+        else:
+            assert answer.status_code == 403, where
+            told = answer.get_json()["error"] if answer.is_json else answer.text
+            assert f"“{least.word}”" in told, where
+            assert f"“{role.word}”" in told, where
+        answer.close()
+
+
+def test_what_is_public_is_little(bench: Bench):
+    """Strangers are answered under these addresses alone; another one needs a reason, and a line here."""
+    code = bench.roast(30)
+    public = {path.split("/")[1] for _, path, endpoint in addresses(bench, code) if LEAST.get(endpoint, OWN) is PUBLIC}
+    known = {"r", "healthz", "static", "vendor", "pair"}
+    phone = {"sw.js", "manifest.webmanifest", "offline", "trust", "trust.crt", "this-device"}
+    assert known <= public <= known | phone, f"public besides: {sorted(public - known - phone)}"
+
+
+def test_a_route_without_a_line_is_for_the_owner_alone(bench: Bench, monkeypatch: pytest.MonkeyPatch):
+    """What was forgotten is refused, not open."""
+    monkeypatch.delitem(LEAST, "records.batches")  # type: ignore[arg-type] - a dict, told to others as one that stays
+    assert [browser(bench, role).get("/batches").status_code for role in (None, *Role)] == [401, 403, 403, 403, 200]
+
+
+def test_an_address_that_leads_nowhere_is_not_told_to_strangers(bench: Bench):
+    """They learn nothing of which addresses there are; whoever is let in is told that there is none."""
+    assert browser(bench).get("/nowhere").status_code == 401
+    assert browser(bench).put("/api/entries").status_code == 401
+    assert browser(bench, LOOK).get("/nowhere").status_code == 404
+
+
+def test_this_computer_alone_is_the_owner_from_the_start(bench: Bench):
+    """Without pairing: everything from here, nothing from elsewhere."""
+    assert bench.client.get("/devices").status_code == 200
+    assert browser(bench).get("/devices").status_code == 401
+
+
+@pytest.mark.parametrize(
+    "header",
+    ["Forwarded", "X-Forwarded-For", "X-Real-IP", "X-Forwarded-Host", "X-Forwarded-Proto", "Via"],
+)
+def test_what_came_through_a_proxy_is_not_this_computer(bench: Bench, header: str):
+    """A proxy on this computer makes everyone look like it; so nobody who came through one is the owner."""
+    assert bench.client.get("/", headers={header: "127.0.0.1"}).status_code == 401
+    assert bench.client.post("/people", data={"name": "x"}, headers={header: ""}).status_code == 401
+
+
+# Entries by their kind
+
+
+def status(results: list[dict[str, str]]) -> list[str]:
+    """What became of each."""
+    return [result["status"] for result in results]
+
+
+def test_every_kind_of_entry_has_its_role():
+    """Those that there are and no other; look says nothing, and only a release asks for more than to operate."""
+    assert SAYS.keys() == BODIES.keys()
+    assert set(SAYS.values()) == {OPERATE, DECIDE}
+    assert [kind for kind, role in SAYS.items() if role is not OPERATE] == ["released"]
+
+
+@pytest.mark.parametrize(("role", "became"), [(OPERATE, "refused"), (DECIDE, "stored"), (OWN, "stored")])
+def test_a_release_is_kept_of_those_who_decide(bench: Bench, role: Role, became: str):
+    """Through the API as through the form; one that is refused spoils none beside it, and names the role needed."""
+    code = bench.roast(30)
+    release, note = bench.entry("released", 40, batch=code, decision="hold"), bench.entry("note", batch=code, text="x")
+    results = browser(bench, role).post("/api/entries", json={"entries": [release, note]}).get_json()["results"]
+    assert status(results) == [became, "stored"]
+    assert became == "stored" or "“decide”" in results[0]["reason"]
+    assert (bench.services.summary(code).state == "held") == (became == "stored")
+
+
+@pytest.mark.parametrize("kind", ["undo", "amend", "shift"])
+def test_a_release_is_taken_back_or_corrected_by_those_who_decide(bench: Bench, kind: str):
+    """Whoever may not say it may not unsay it either, nor unsay the unsaying."""
+    code = bench.roast(30)
+    release = bench.entry("released", 40, batch=code, decision="hold")
+    bench.say(release)
+    said = {"undo": {}, "amend": {"body": {"decision": "release"}}, "shift": {"by_s": -5}}[kind]
+    about = bench.entry(kind, 50, batch=code, entry=release["id"], **said)
+    operate, decide = browser(bench, OPERATE), browser(bench, DECIDE)
+    assert status(operate.post("/api/entries", json={"entries": [about]}).get_json()["results"]) == ["refused"]
+    assert bench.services.summary(code).state == "held"
+    assert status(decide.post("/api/entries", json={"entries": [about]}).get_json()["results"]) == ["stored"]
+    again = bench.entry("undo", 60, batch=code, entry=about["id"])
+    assert status(operate.post("/api/entries", json={"entries": [again]}).get_json()["results"]) == ["refused"]
+
+
+def test_entries_about_each_other_come_to_an_end(bench: Bench):
+    """Two undos that name one another, and one that names nothing known, are looked at once each."""
+    code = bench.roast(30)
+    one, other = bench.entry("undo", 1, batch=code), bench.entry("undo", 2, batch=code)
+    one["body"], other["body"] = {"entry": other["id"]}, {"entry": one["id"]}
+    lost = bench.entry("undo", 3, batch=code, entry=str(uuid4()))
+    results = browser(bench, OPERATE).post("/api/entries", json={"entries": [one, other, lost]}).get_json()["results"]
+    assert status(results) == ["stored", "stored", "stored"]
+
+
+def test_the_server_says_which_device_it_was(bench: Bench):
+    """Whatever an entry says of its device, the journal has the name that the device is let in under."""
+    code = bench.open()
+    note = bench.entry("note", batch=code, text="x")
+    assert note["by"] == {"person": "Ines", "device": "phone"}
+    browser(bench, OPERATE, name="Bench tablet").post("/api/entries", json={"entries": [note]})
+    last = bench.services.record(code).log[-1]
+    assert (last.by, last.device) == ("Ines", "Bench tablet")
+
+
+def test_a_device_of_one_person_speaks_for_nobody_else(bench: Bench):
+    """Without a name it is theirs, with another one it is refused in words; a device of nobody's may name anyone."""
+    bench.services.add_person("Tomas")
+    code, tomas = bench.open(), browser(bench, OPERATE, person="Tomas")
+    nobody, ines = (bench.entry("note", batch=code, text=text) for text in ("x", "y"))
+    nobody["by"] = {}
+    results = tomas.post("/api/entries", json={"entries": [nobody, ines]}).get_json()["results"]
+    assert status(results) == ["stored", "refused"]
+    assert "Tomas alone" in results[1]["reason"]
+    assert bench.services.record(code).log[-1].by == "Tomas"
+    shared = browser(bench, OPERATE).post("/api/entries", json={"entries": [ines]}).get_json()["results"]
+    assert status(shared) == ["stored"]
+
+
+def test_a_form_of_another_ones_name_is_refused_too(bench: Bench):
+    """The forms go the same way as the API: nothing is kept under a name that is not the device's own."""
+    bench.services.add_person("Tomas")
+    bench.services.add_person("Ines")
+    code, tomas = bench.open(), browser(bench, OPERATE, person="Tomas")
+    answer = tomas.post(f"/batches/{code}/note", data={"text": "x", "person": "Ines"})
+    assert answer.status_code == 422
+    assert "Tomas alone" in answer.text
+    assert tomas.post(f"/batches/{code}/note", data={"text": "y"}).status_code == 303
+    assert [line.by for line in bench.services.record(code).log if line.kind == "note"] == ["Tomas"]
+
+
+def test_the_docs_tell_the_roles_as_the_code_has_them():
+    """docs/access.md has each role with what it means, in their order."""
+    text = (ROOT / "docs" / "access.md").read_text(encoding="utf-8")
+    told = [line for line in text.splitlines() if line.startswith("| `")]
+    assert [line.split(" | ")[:2] for line in told] == [[f"| `{role.word}`", means] for role, means in MEANS.items()]

@@ -1,0 +1,49 @@
+"""Every route that there is, and a browser for each kind of caller to walk them with."""
+
+import re
+import secrets
+from typing import NamedTuple
+
+from flask.testing import FlaskClient
+
+from roastlog.services import Role
+from roastlog.services.devices import hashed
+from roastlog.store import devices as stored
+from roastlog.store.devices import DeviceRow
+from roastlog.web.security import COOKIE
+from tests.conftest import Bench
+
+ELSEWHERE = "192.0.2.7"  # a documentation address (RFC 5737): not this computer
+
+
+class Address(NamedTuple):
+    """A route with its blanks filled in."""
+
+    method: str
+    path: str
+    endpoint: str
+
+
+def addresses(bench: Bench, code: str) -> list[Address]:
+    """Every route there is, once a method, its blanks filled in with what there is; a blank not known here is 1."""
+    blanks = {"machine_id": "drum-4", "code": code, "token": bench.services.summary(code).token, "secret": "none"}
+    blanks |= {"version": "v", "name": "app.css", "table": "channels", "part_id": "bean_probe"}
+    told = []
+    for rule in bench.app.url_map.iter_rules():
+        path = re.sub(r"<(?:[^:<>]+:)?(\w+)>", lambda found: blanks.get(found[1], "1"), rule.rule)
+        told += [
+            Address(method, path, rule.endpoint) for method in sorted((rule.methods or set()) - {"HEAD", "OPTIONS"})
+        ]
+    return told
+
+
+def browser(bench: Bench, role: Role | None = None, *, name: str = "", person: str | None = None) -> FlaskClient:
+    """A browser on another device, let in with a role, or a stranger's."""
+    client = bench.app.test_client()
+    client.environ_base = {**client.environ_base, "REMOTE_ADDR": ELSEWHERE}
+    if role is not None:
+        token, now_ms = secrets.token_urlsafe(8), bench.services.wall_ms()
+        row = DeviceRow(0, name or f"{role.word} phone", person, role.word, now_ms, now_ms)
+        bench.services.store.write(lambda db: stored.add_device(db, row, hashed(token)))
+        client.set_cookie(COOKIE, token)
+    return client
