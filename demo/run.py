@@ -15,7 +15,7 @@ from roastlog.clock import Clock
 from roastlog.commands import tell_address
 from roastlog.services import Services
 from roastlog.store.books import LotRow
-from roastlog.web.server import Serving, claim_port, serve
+from roastlog.web.server import Serving, claim_port, secured, serve
 
 from . import roaster, scenario
 from .week import PastBatch, batch_count, week
@@ -24,7 +24,7 @@ MODBUS_PORT: Final = 5020
 WAIT_S: Final = 5.0
 
 
-def run_demo(folder: Path | None, host: str, port: int, speed: float) -> None:
+def run_demo(folder: Path | None, host: str, port: int, speed: float, *, secure_port: int | None = None) -> None:
     """Fill the folder where it is empty, start the simulated roaster with its operator, and serve until interrupted."""
     claim_port(host, port)  # the demo's operator must not write into a Drumside that answers there already
     folder = folder or Path(tempfile.mkdtemp(prefix="drumside-demo-"))
@@ -35,7 +35,8 @@ def run_demo(folder: Path | None, host: str, port: int, speed: float) -> None:
     print(f"The demo's data is in {folder}")
     machine = _start_roaster(modbus_port, speed, port)
     try:
-        serving = Serving(folder, host, port, speed)
+        secure = None if secure_port is None else secured(folder, host, port, secure_port)
+        serving = Serving(folder, host, port, speed, secure)
         tell_address(serving, "own")
         serve(serving)
     finally:

@@ -9,14 +9,16 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from roastlog import __version__
-from roastlog.errors import DrumsideError, SheetError
+from roastlog.errors import DrumsideError, SettingError, SheetError
 
 if TYPE_CHECKING:
+    from roastlog.lan.secure import Secure
     from roastlog.services import Services
     from roastlog.web.server import Serving
 
 DATA: Final = Path("drumside-data")
 PORT: Final = 8080
+SECURE_PORT: Final = 8443
 
 
 def main(arguments: Sequence[str] | None = None) -> None:
@@ -37,14 +39,20 @@ def _parser() -> argparse.ArgumentParser:
 
     serve = commands.add_parser("serve", help="record, and serve the pages")
     _with_data(serve)
-    serve.add_argument("--host", default="127.0.0.1", help="address to listen on; 0.0.0.0 for phones in the network")
+    serve.add_argument("--host", help="address to listen on (127.0.0.1); 0.0.0.0, as with --lan, for the network")
     serve.add_argument("--port", type=int, default=PORT, help=f"port to listen on ({PORT})")
+    _with_lan(serve)
+    serve.add_argument("--cert", type=Path, metavar="FILE", help="with --lan: a certificate of your own, in PEM")
+    serve.add_argument("--key", type=Path, metavar="FILE", help="with --cert: its private key, in PEM")
+    words = "believe the forwarded headers of N reverse proxies in front (1)"
+    serve.add_argument("--behind-proxy", type=int, nargs="?", const=1, default=0, metavar="N", help=words)
     serve.set_defaults(run=_serve)
 
     demo = commands.add_parser("demo", help="an invented roastery with a simulated machine, in a fresh folder")
     demo.add_argument("--data", type=Path, help="keep the demo in this folder instead of a fresh one")
     demo.add_argument("--host", default="0.0.0.0", help="address to listen on; 127.0.0.1 for this computer alone")
     demo.add_argument("--port", type=int, default=PORT, help=f"port to listen on ({PORT})")
+    _with_lan(demo)
     demo.add_argument("--speed", type=float, default=1.0, help="how many times as fast the demo's clock runs (1)")
     demo.set_defaults(run=_demo)
 
@@ -87,6 +95,12 @@ def _with_data(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--data", type=Path, default=DATA, help=f"data folder ({DATA})")
 
 
+def _with_lan(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--lan", action="store_true", help="a secure page for the phones in this network")
+    words = f"with --lan: port of the secure page ({SECURE_PORT})"
+    parser.add_argument("--secure-port", type=int, default=SECURE_PORT, metavar="N", help=words)
+
+
 def _with_role(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--role", default="operate", help="look, operate, decide or own (operate)")
 
@@ -99,17 +113,39 @@ def _services(folder: Path) -> "Services":
 
 
 def _serve(asked: argparse.Namespace) -> None:
-    from roastlog.web.server import Serving, serve  # noqa: PLC0415 - `--help` answers at once
+    from roastlog.web.server import Serving, secured, serve  # noqa: PLC0415 - `--help` answers at once
 
-    serving = Serving(asked.data, asked.host, asked.port)
+    _check_lan(asked)
+    host, secure = asked.host or ("0.0.0.0" if asked.lan else "127.0.0.1"), None
+    if asked.lan:
+        secure = secured(asked.data, host, asked.port, asked.secure_port, certificate=asked.cert, key=asked.key)
+    serving = Serving(asked.data, host, asked.port, secure=secure, proxies=asked.behind_proxy)
     tell_address(serving)
     serve(serving)
+
+
+def _check_lan(asked: argparse.Namespace) -> None:
+    """Refuse options that do not go together; what somebody meant by them cannot be guessed."""
+    if (asked.cert is None) != (asked.key is None):
+        raise SettingError(
+            "--cert and --key belong together: the certificate in one file, its private key in the other."
+        )
+    if asked.cert is not None and not asked.lan:
+        raise SettingError("--cert and --key are for the secure page: add --lan.")
+    if asked.behind_proxy < 0:
+        raise SettingError("--behind-proxy takes the number of proxies in front, mostly 1.")
+    if asked.behind_proxy and asked.lan:
+        raise SettingError(
+            "--behind-proxy and --lan exclude each other: behind a proxy the page is made secure by the proxy."
+        )
 
 
 def _demo(asked: argparse.Namespace) -> None:
     # The demo's folder stands beside the package in a checkout, and inside it in a wheel.
     name = "roastlog.demo" if find_spec("roastlog.demo") else "demo"
-    import_module(f"{name}.run").run_demo(asked.data, asked.host, asked.port, asked.speed)
+    import_module(f"{name}.run").run_demo(
+        asked.data, asked.host, asked.port, asked.speed, secure_port=asked.secure_port if asked.lan else None
+    )
 
 
 def _token(asked: argparse.Namespace) -> None:
@@ -159,26 +195,46 @@ def tell_address(serving: "Serving", role: str = "operate") -> None:
     from roastlog.services import lan_address  # noqa: PLC0415 - `--help` answers at once
 
     print(f"Drumside {__version__} on this computer:  http://localhost:{serving.port}/")
-    services = _services(serving.folder)
-    if serving.host in {"127.0.0.1", "localhost", "::1"}:
+    services, host = _services(serving.folder), serving.host
+    if host in {"0.0.0.0", "::"}:
+        host = lan_address()
+    if serving.secure is not None:
+        services.note_base(_tell_secure(serving.secure, host))
+    elif host in {"127.0.0.1", "localhost", "::1"}:
         services.note_base("")
-        print("Only this computer can open it; start with --host 0.0.0.0 to let phones in. Ctrl-C stops.")
+        print("Only this computer can open it; start with --lan to let phones in.")
     else:
-        host = lan_address() if serving.host in {"0.0.0.0", "::"} else serving.host
         services.note_base(f"http://{f'[{host}]' if ':' in host else host}:{serving.port}")
+        print("Plain HTTP: phones can tap and see the curve, but not install the app, keep pages for a lost network,")
+        print("keep the screen awake or scan with the camera; and who listens in the network reads along. See --lan.")
+    if services.noted_base():
         _tell_invitation(services, role)
-        print("Later on:  python app.py pair, or More, Devices on the page of an owner. Ctrl-C stops.")
+        print("Later on:  python app.py pair, or More, Devices on the page of an owner.")
+    print("Ctrl-C stops.")
     services.close()
     sys.stdout.flush()
+
+
+def _tell_secure(secure: "Secure", host: str) -> str:
+    """Print what there is to know of the secure page; where a device begins that shall be let in."""
+    for sentence in secure.told:
+        print(sentence)
+    print(f"Secure, in the network:  {'  or  '.join(f'{base}/' for base in secure.bases)}")
+    if secure.authority is None:
+        return secure.bases[0]
+    print("A phone has to trust this computer once; the QR leads it there. Compare the number that it shows:")
+    half = len(secure.authority.fingerprint) // 2
+    print(f"  {secure.authority.fingerprint[:half].strip()}\n  {secure.authority.fingerprint[half:].strip()}")
+    return secure.trust_base(host)
 
 
 def _tell_invitation(services: "Services", role: str, name: str | None = None) -> None:
     from roastlog.label.qr import terminal  # noqa: PLC0415 - `--help` answers at once
 
-    made, base = services.invite(role, name=name), services.noted_base()
-    if base:
-        link = f"{base}/pair/{made.secret}"
+    made = services.invite(role, name=name)
+    if services.noted_base():
+        link = services.way_in(made.secret)
         print(f"A phone in the same network, to {made.role.word}:  {link}")
         print(terminal(link, colour=sys.stdout.isatty()))
-    print(f"Or open {base or 'Drumside'}/pair on it and type  {made.code[:3]} {made.code[3:]}")
+    print(f"Or open {services.way_in() or 'Drumside'} on it and type  {made.code[:3]} {made.code[3:]}")
     print(f"Either lets one device in, with the role {made.role.word}, for ten minutes.")

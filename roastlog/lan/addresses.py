@@ -53,9 +53,10 @@ def computer() -> str:
 
 
 def listening(host: str) -> list[IP]:
-    """The addresses at which a server that listens on ``host`` is reached."""
+    """The addresses at which others reach a server that listens on ``host``; loopback only where it is all there is."""
     if host in ANY:
-        return [address for address in all_addresses() if host == "::" or address.version == 4]
+        found = [address for address in all_addresses() if not address.is_loopback]
+        return [address for address in found if host == "::" or address.version == 4]
     try:
         return [ipaddress.ip_address(host)]
     except ValueError:

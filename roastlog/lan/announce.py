@@ -39,11 +39,11 @@ def free_name(kept: Path, addresses: Sequence[IP]) -> str:
     """
     with suppress(OSError, UnicodeDecodeError):
         had = kept.read_text(encoding="ascii").strip()
-        if had in _names():
+        if had in names():
             return had
     try:
         with _wire(addresses) as wire:
-            name = next((name for name in _names() if not _another_has(wire, name, addresses)), None)
+            name = next((name for name in names() if not _another_has(wire, name, addresses)), None)
     except (OSError, Error, RuntimeError) as error:
         raise NotAnnounced(str(error)) from None
     if name is None:
@@ -56,17 +56,17 @@ def free_name(kept: Path, addresses: Sequence[IP]) -> str:
 class Announcement:
     """Says the name and the services in the network until it is withdrawn."""
 
-    def __init__(self, name: str, addresses: Sequence[IP], *, secure: int, plain: int | None) -> None:
-        self._name, self._addresses = name, list(addresses)
-        self._ports = {"_https._tcp.local.": secure} | ({} if plain is None else {"_http._tcp.local.": plain})
+    def __init__(self, name: str, *, secure: int, plain: int) -> None:
+        self._name, self._ports = name, {"_https._tcp.local.": secure, "_http._tcp.local.": plain}
         self._wire: Zeroconf | None = None
 
-    def start(self) -> None:
-        """Announce; raises NotAnnounced."""
+    def at(self, addresses: Sequence[IP]) -> None:
+        """Announce at those addresses, and no more at those of before; raises NotAnnounced."""
+        self.withdraw()
         try:
-            self._wire = _wire(self._addresses)
+            self._wire = _wire(addresses)
             for kind, port in self._ports.items():
-                self._wire.register_service(self._service(kind, port), allow_name_change=True)
+                self._wire.register_service(self._service(kind, port, addresses), allow_name_change=True)
         except (OSError, Error, RuntimeError) as error:
             self.withdraw()
             raise NotAnnounced(str(error)) from None
@@ -80,24 +80,19 @@ class Announcement:
             except Exception:  # at the end of a thread; the rest is still to be closed
                 log.exception("The name in the network could not be withdrawn")
 
-    def move(self, addresses: Sequence[IP]) -> None:
-        """Announce other addresses, where the computer has got some; raises NotAnnounced."""
-        self.withdraw()
-        self._addresses = list(addresses)
-        self.start()
-
-    def _service(self, kind: str, port: int) -> ServiceInfo:
+    def _service(self, kind: str, port: int, addresses: Sequence[IP]) -> ServiceInfo:
         return ServiceInfo(
             kind,
             f"Drumside ({self._name.removesuffix('.local')}).{kind}",
             port=port,
             server=f"{self._name}.",
-            addresses=[address.packed for address in self._addresses],
+            addresses=[address.packed for address in addresses],
             properties={"path": "/"},
         )
 
 
-def _names() -> list[str]:
+def names() -> list[str]:
+    """The names that a Drumside goes by, the first one first."""
     return [f"{NAME}.local", *(f"{NAME}-{number}.local" for number in range(2, MOST + 1))]
 
 

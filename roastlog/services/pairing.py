@@ -94,6 +94,13 @@ class Pairing(Devices):
         """Where a phone reaches the server, as noted at its last start, else by the address on labels; or empty."""
         return str(books.settings(self.store.read).get("served_at") or self.settings().url_base)
 
+    def way_in(self, secret: str = "") -> str:
+        """Where a device goes to be let in: by a link that ends in a secret, or else to type a code."""
+        base = self.noted_base()
+        if not base or base.endswith("#"):  # through trusting the certificate (`--lan`)
+            return f"{base}{secret}" if secret else base.removesuffix("#")
+        return f"{base}/pair/{secret}" if secret else f"{base}/pair"
+
     def open_until(self, ident: int) -> int:
         """Until when an invitation lets a device in; 0 when it does so no more. [ms UTC]"""
         return next((row.ends_ms for row in self._open() if row.id == ident), 0)

@@ -23,14 +23,16 @@ from roastlog.web import (
     settings,
     setup,
     start,
+    this_device,
     today,
+    trust,
 )
 from roastlog.web import format as filters
 
 MOST_BYTES = 1_000_000
 TOPICS = (
     *(api, assets, bag, bench, byhand, check, compare, devices, labels),
-    *(live, pairing, parts, records, settings, setup, start, today),
+    *(live, pairing, parts, records, settings, setup, start, this_device, today, trust),
 )
 
 

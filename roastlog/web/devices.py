@@ -17,7 +17,7 @@ from roastlog.services.devices import LONGEST_NAME
 from roastlog.web import services
 from roastlog.web.forms import Form
 from roastlog.web.roles import MEANS
-from roastlog.web.security import caller, forget, from_this_computer
+from roastlog.web.security import caller, forget, from_this_computer, has_own_authority
 
 bp = Blueprint("devices", __name__)
 
@@ -89,8 +89,8 @@ def invite() -> ResponseReturnValue:
         )
     except SettingError as error:
         return _page(str(error)), 422
-    reach = reachable()
-    symbol = qr_symbol(f"{reach}/pair/{made.secret}")
+    reach, link = _way_in(made.secret)
+    symbol = qr_symbol(link)
     qr = Markup(svg(symbol, title="QR code that lets one device in"))  # noqa: S704 - our own drawing
     alone = services().listens_here_alone and from_this_computer()
     page = InvitationPage(made, MEANS[made.role], reach, qr, alone)
@@ -149,6 +149,14 @@ def revoke_token() -> ResponseReturnValue:
     """Let a program in no more."""
     services().revoke_token(request.form.get("name", ""))
     return redirect("/devices#programs", 303)
+
+
+def _way_in(secret: str) -> tuple[str, str]:
+    """Where another device types its code, and the link that its QR holds."""
+    if has_own_authority():  # it has to trust the certificate first
+        return services().way_in(), services().way_in(secret)
+    base = reachable()
+    return f"{base}/pair", f"{base}/pair/{secret}"
 
 
 def reachable() -> str:

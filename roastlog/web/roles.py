@@ -21,6 +21,10 @@ LEAST: Final[Mapping[str, Role | None]] = {
     "pairing.ask": PUBLIC,
     "pairing.link": PUBLIC,
     "pairing.pair": PUBLIC,
+    "this_device.reached": PUBLIC,
+    "trust.authority": PUBLIC,
+    "trust.page": PUBLIC,
+    "trust.profile": PUBLIC,
     # Look: read what there is.
     "api.batch": LOOK,
     "api.batches": LOOK,
@@ -49,6 +53,7 @@ LEAST: Final[Mapping[str, Role | None]] = {
     "settings.settings": LOOK,
     "setup.machine": LOOK,
     "setup.machines": LOOK,
+    "this_device.page": LOOK,
     "today.machine_now": LOOK,
     "today.today": LOOK,
     # Operate: what is done at the machine and on the bench. What an entry may say follows below.

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from typing import Final
 from urllib.parse import urlsplit
 
-from flask import Flask, Response, abort, g, request
+from flask import Flask, Response, abort, current_app, g, request
 from werkzeug.wrappers import Response as AnyResponse
 
 from roastlog.errors import LacksRole, StoreError
@@ -51,7 +51,8 @@ HEADERS: Final = {
     "Cross-Origin-Resource-Policy": "same-origin",
     "Permissions-Policy": ", ".join(f"{name}={who}" for name, who in PERMISSIONS.items()),
 }
-# A year, and without subdomains: with a name of one's own they belong to others. On plain HTTP it would mean nothing.
+# A year, and without subdomains: with a name of one's own they belong to others. On plain HTTP it would mean nothing,
+# and with an authority of our own it would lock out whoever must trust a new one: see docs/decisions.md.
 HSTS: Final = f"max-age={YEAR_S}"
 COOKIE: Final = "drumside_device"
 SECURE_COOKIE: Final = "__Host-drumside_device"  # a browser takes it over TLS from this very host alone (RFC 6265bis)
@@ -176,7 +177,8 @@ def known_host(host: str) -> bool:
     try:
         ipaddress.ip_address(host)
     except ValueError:
-        return host == urlsplit(services().settings().url_base).hostname
+        secure = current_app.extensions.get("secure")
+        return host == urlsplit(services().settings().url_base).hostname or (secure is not None and secure.covers(host))
     return True
 
 
@@ -233,10 +235,16 @@ def _renew(response: Response) -> Response:
     return response
 
 
+def has_own_authority() -> bool:
+    """Whether the certificate is of our own making (`--lan`)."""
+    secure = current_app.extensions.get("secure")
+    return secure is not None and secure.authority is not None
+
+
 def _add_headers(response: Response) -> Response:
     for name, value in HEADERS.items():
         response.headers.setdefault(name, value)
-    if request.is_secure:
+    if request.is_secure and not has_own_authority():
         response.headers.setdefault("Strict-Transport-Security", HSTS)
     if response.status_code == 401:
         response.headers.setdefault("WWW-Authenticate", "Bearer")

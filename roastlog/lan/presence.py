@@ -1,0 +1,96 @@
+"""While the server runs: its name in the network, and whether its certificate still fits."""
+
+import logging
+import threading
+from collections.abc import Callable, Sequence
+from datetime import UTC, datetime
+from typing import Final
+
+from roastlog.lan.addresses import IP
+from roastlog.lan.announce import Announcement, NotAnnounced
+from roastlog.lan.secure import Secure
+
+LOOK_EVERY_S: Final = 30.0
+log = logging.getLogger(__name__)
+
+
+class Presence:
+    """Announces the server, follows its addresses, and says what only a restart can mend.
+
+    Attributes
+    ----------
+    told : list of str
+        What was said so far; each sentence once, and to the log as well.
+    """
+
+    def __init__(
+        self,
+        secure: Secure,
+        addresses: Callable[[], Sequence[IP]],
+        *,
+        now: Callable[[], datetime] = lambda: datetime.now(UTC),
+        every_s: float = LOOK_EVERY_S,
+    ) -> None:
+        self.told: list[str] = []
+        self._secure, self._addresses, self._now, self._every_s = secure, addresses, now, every_s
+        self._stopped = threading.Event()
+        self._announcement: Announcement | None = None
+        self._known: list[IP] = []
+        self._thread = threading.Thread(target=self._run, name="lan-presence", daemon=True)
+
+    def start(self) -> None:
+        """Begin; the network is waited for in a thread."""
+        self._thread.start()
+
+    def stop(self) -> None:
+        """Withdraw the name and end."""
+        self._stopped.set()
+        self._thread.join()
+
+    def _run(self) -> None:
+        while not self._stopped.is_set():
+            self._look()
+            self._stopped.wait(self._every_s)
+        if self._announcement is not None:
+            self._announcement.withdraw()
+
+    def _look(self) -> None:
+        try:
+            found = list(self._addresses())
+            if found != self._known:
+                self._known = found
+                self._announce(found)
+                self._compare(found)
+        except OSError as error:
+            self._say(f"The addresses of this computer cannot be told ({error}); everything else works.")
+        if self._now() >= self._secure.renew_from:
+            self._say(
+                "The certificate grows old: restart Drumside when the drum is empty, and it is renewed."
+                if self._secure.authority
+                else "The certificate will soon be over: have it renewed, and restart Drumside when the drum is empty."
+            )
+
+    def _announce(self, found: list[IP]) -> None:
+        secure = self._secure
+        if secure.name is None:
+            return
+        if self._announcement is None:
+            self._announcement = Announcement(secure.name, secure=secure.port, plain=secure.plain_port)
+        try:
+            self._announcement.at(found)
+        except NotAnnounced as error:
+            self._say(f"{secure.name} is not announced in the network ({error}); everything else works, by address.")
+
+    def _compare(self, found: list[IP]) -> None:
+        missing = [str(address) for address in found if not self._secure.covers(str(address))]
+        if missing and self._secure.authority:
+            by_name = f"By the name {self._secure.name} all goes on as before. " if self._secure.name else ""
+            self._say(
+                f"This computer is now at {', '.join(missing)}, which its certificate does not name. {by_name}"
+                "Restart Drumside when the drum is empty, and the certificate is renewed."
+            )
+
+    def _say(self, sentence: str) -> None:
+        if sentence not in self.told:
+            self.told.append(sentence)
+            log.warning(sentence)

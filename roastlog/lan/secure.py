@@ -1,0 +1,160 @@
+"""What ``--lan`` makes ready before the server starts: a name, a certificate, and the links that lead there."""
+
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Final
+
+from cryptography import x509
+from cryptography.hazmat.primitives.serialization import Encoding
+
+from roastlog.lan import announce, certificates, own
+from roastlog.lan.addresses import IP, Place, is_private, listening
+from roastlog.lan.authority import LEFT, fingerprint
+
+FOLDER: Final = "lan"
+NAME_FILE: Final = "name"
+
+
+@dataclass(frozen=True)
+class Wish:
+    """What the command asked for. Without a certificate of one's own one is made."""
+
+    host: str
+    port: int
+    plain_port: int
+    certificate: Path | None = None
+    key: Path | None = None
+
+
+@dataclass(frozen=True)
+class Authority:
+    """The certificate authority as a phone gets it: public, all of it."""
+
+    der: bytes
+    title: str
+    fingerprint: str
+    serial: int
+    ends: datetime
+
+
+@dataclass(frozen=True)
+class Secure:
+    """A secure page, ready to be served.
+
+    Attributes
+    ----------
+    hosts
+        What can stand in a link for another device, best first.
+    name
+        The name to announce; None where nobody could be asked, or the certificate does not list it.
+    authority
+        None with a certificate of one's own: phones trust who made it already.
+    renew_from
+        When the certificate is old enough to be renewed.
+    told
+        Sentences for the terminal.
+    """
+
+    chain: Path
+    key: Path
+    port: int
+    plain_port: int
+    place: Place
+    hosts: tuple[str, ...]
+    name: str | None
+    authority: Authority | None
+    renew_from: datetime
+    told: tuple[str, ...] = ()
+
+    @property
+    def bases(self) -> tuple[str, ...]:
+        """Secure addresses for another device, best first."""
+        return tuple(self.base(host) for host in self.hosts)
+
+    def base(self, host: str) -> str:
+        """The secure address by that host."""
+        return f"https://{bracketed(host)}:{self.port}"
+
+    def trust_base(self, host: str) -> str:
+        """Where a device begins that has to trust the authority, by that host if the certificate lists it.
+
+        What lets it in is put behind the ``#``, which no browser sends: the way there is plain HTTP.
+        """
+        return f"http://{bracketed(host if host in self.hosts else self.hosts[-1])}:{self.plain_port}/trust#"
+
+    def covers(self, host: str) -> bool:
+        """Whether the certificate lists a host; a star stands for one part of a name (RFC 6125 6.4.3)."""
+        rest = host.partition(".")[2]
+        return host in {*self.place.names, *map(str, self.place.addresses)} or f"*.{rest}" in self.place.names
+
+
+def make(folder: Path, wish: Wish, now: datetime | None = None) -> Secure:
+    """Make it ready; raises CertificateError."""
+    now = now or datetime.now(UTC)
+    if wish.certificate is not None and wish.key is not None:
+        return _with_own(wish, wish.certificate, wish.key, now)
+    told: list[str] = []
+    found = listening(wish.host)
+    name = _name(folder, found, told)
+    place = Place.here(wish.host, name or f"{announce.NAME}.local")
+    kept = certificates.prepare(folder / FOLDER, place, now)
+    told += [
+        f"{address} is no address of a private network, so the certificate does not name it."
+        for address in found
+        if not is_private(address)
+    ]
+    hosts = (*filter(None, [name]), *map(str, place.network)) or ("localhost",)
+    return Secure(
+        chain=kept.chain,
+        key=kept.key,
+        port=wish.port,
+        plain_port=wish.plain_port,
+        place=place,
+        hosts=hosts,
+        name=name,
+        authority=_authority(kept.authority),
+        renew_from=kept.leaf.not_valid_after_utc - LEFT,
+        told=(*kept.told, *told),
+    )
+
+
+def bracketed(host: str) -> str:
+    """A host as it stands in a link."""
+    return f"[{host}]" if ":" in host else host
+
+
+def _name(folder: Path, addresses: list[IP], told: list[str]) -> str | None:
+    try:
+        return announce.free_name(folder / FOLDER / NAME_FILE, addresses)
+    except announce.NotAnnounced as error:
+        told.append(f"No name could be had in the network ({error}); everything else works, by address.")
+        return None
+
+
+def _with_own(wish: Wish, certificate: Path, key: Path, now: datetime) -> Secure:
+    listed = own.check(certificate, key, now)
+    name = next((name for name in listed.names if name in announce.names()), None)
+    return Secure(
+        chain=certificate,
+        key=key,
+        port=wish.port,
+        plain_port=wish.plain_port,
+        place=Place(listed.names, listed.addresses),
+        hosts=listed.hosts,
+        name=name,
+        authority=None,
+        renew_from=listed.ends - own.SOON,
+        told=listed.told,
+    )
+
+
+def _authority(certificate: x509.Certificate) -> Authority:
+    title = certificate.subject.get_attributes_for_oid(x509.NameOID.COMMON_NAME)[0].value
+    return Authority(
+        certificate.public_bytes(Encoding.DER),
+        str(title),
+        fingerprint(certificate),
+        certificate.serial_number,
+        certificate.not_valid_after_utc,
+    )
