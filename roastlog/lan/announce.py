@@ -21,6 +21,7 @@ NAME: Final = "drumside"
 PROBE_MS: Final = 1000  # answers come within a fifth of a second, and a question may be lost
 MOST: Final = 9
 log = logging.getLogger(__name__)
+logging.getLogger("zeroconf").setLevel(logging.CRITICAL)  # what fails is said by us, in one sentence
 
 
 class NotAnnounced(Exception):

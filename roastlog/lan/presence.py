@@ -9,6 +9,7 @@ from typing import Final
 from roastlog.lan.addresses import IP
 from roastlog.lan.announce import Announcement, NotAnnounced
 from roastlog.lan.secure import Secure
+from roastlog.languages import _
 
 LOOK_EVERY_S: Final = 30.0
 log = logging.getLogger(__name__)
@@ -62,12 +63,14 @@ class Presence:
                 self._announce(found)
                 self._compare(found)
         except OSError as error:
-            self._say(f"The addresses of this computer cannot be told ({error}); everything else works.")
+            self._say(_("The addresses of this computer cannot be told ({error}); everything else works.", error=error))
         if self._now() >= self._secure.renew_from:
             self._say(
-                "The certificate grows old: restart Drumside when the drum is empty, and it is renewed."
+                _("The certificate grows old: restart Drumside when the drum is empty, and it is renewed.")
                 if self._secure.authority
-                else "The certificate will soon be over: have it renewed, and restart Drumside when the drum is empty."
+                else _(
+                    "The certificate will soon be over: have it renewed, and restart Drumside when the drum is empty."
+                )
             )
 
     def _announce(self, found: list[IP]) -> None:
@@ -79,15 +82,27 @@ class Presence:
         try:
             self._announcement.at(found)
         except NotAnnounced as error:
-            self._say(f"{secure.name} is not announced in the network ({error}); everything else works, by address.")
+            self._say(
+                _(
+                    "{name} is not announced in the network ({error}); everything else works, by address.",
+                    name=secure.name,
+                    error=error,
+                )
+            )
 
     def _compare(self, found: list[IP]) -> None:
         missing = [str(address) for address in found if not self._secure.covers(str(address))]
         if missing and self._secure.authority:
-            by_name = f"By the name {self._secure.name} all goes on as before. " if self._secure.name else ""
+            by_name = (
+                _("By the name {name} all goes on as before.", name=self._secure.name) if self._secure.name else ""
+            )
             self._say(
-                f"This computer is now at {', '.join(missing)}, which its certificate does not name. {by_name}"
-                "Restart Drumside when the drum is empty, and the certificate is renewed."
+                _(
+                    "This computer is now at {missing}, which its certificate does not name. {by_name}Restart "
+                    "Drumside when the drum is empty, and the certificate is renewed.",
+                    missing=", ".join(missing),
+                    by_name=by_name,
+                )
             )
 
     def _say(self, sentence: str) -> None:

@@ -1,0 +1,154 @@
+"""The authority and its certificates, checked by the verifier of cryptography and by OpenSSL through Python's ssl."""
+
+import ipaddress
+import ssl
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import pytest
+from cryptography import x509
+from cryptography.hazmat.primitives.asymmetric import ec
+from cryptography.hazmat.primitives.serialization import Encoding, NoEncryption, PrivateFormat
+from cryptography.x509.oid import ExtendedKeyUsageOID
+from cryptography.x509.verification import PolicyBuilder, Store, VerificationError
+
+from roastlog.lan.addresses import Place
+from roastlog.lan.authority import LEFT, Pair, fingerprint, issue, lacking, new_authority, serves
+from tests.lan.hand import shake
+
+NOW = datetime.now(UTC).replace(microsecond=0)
+HOME = ipaddress.ip_address("127.0.7.20")
+PLACE = Place(("drumside.local", "roastery.lan", "localhost"), (HOME, ipaddress.ip_address("::1")))
+
+
+@pytest.fixture(scope="module")
+def authority() -> Pair:
+    """An authority made now."""
+    return new_authority(NOW)
+
+
+def verified(authority: Pair, leaf: Pair, subject: x509.DNSName | x509.IPAddress, at: datetime = NOW) -> None:
+    """Raise VerificationError unless the certificate holds for a subject at a time."""
+    policy = PolicyBuilder().store(Store([authority.certificate])).time(at)
+    policy.build_server_verifier(subject).verify(leaf.certificate, [])
+
+
+def written(folder: Path, authority: Pair, leaf: Pair) -> tuple[Path, Path, Path]:
+    """Chain, key and authority as files."""
+    chain, key, root = folder / "chain.pem", folder / "key.pem", folder / "root.pem"
+    root.write_bytes(authority.certificate.public_bytes(Encoding.PEM))
+    chain.write_bytes(leaf.certificate.public_bytes(Encoding.PEM) + root.read_bytes())
+    key.write_bytes(leaf.key.private_bytes(Encoding.PEM, PrivateFormat.PKCS8, NoEncryption()))
+    return chain, key, root
+
+
+def test_verifier_takes_every_name_and_address(authority):
+    """The verifier of cryptography (RFC 5280, with the rules of the CA/Browser Forum) accepts each of them."""
+    leaf = issue(authority, PLACE, NOW)
+    for name in PLACE.names:
+        verified(authority, leaf, x509.DNSName(name))
+    for address in PLACE.addresses:
+        verified(authority, leaf, x509.IPAddress(address))
+
+
+def test_verifier_refuses_other_names_and_times(authority):
+    """Another name, another address, the time before and the time after are refused."""
+    leaf = issue(authority, PLACE, NOW)
+    wrong = [(x509.DNSName("other.local"), NOW), (x509.IPAddress(ipaddress.ip_address("127.0.7.21")), NOW)]
+    wrong += [(x509.DNSName("localhost"), NOW + timedelta(days=398)), (x509.DNSName("localhost"), NOW - timedelta(2))]
+    for subject, at in wrong:
+        with pytest.raises(VerificationError):
+            verified(authority, leaf, subject, at)
+
+
+@pytest.mark.parametrize("stolen", ["example.com", "bank.example", "local.example", "203.0.113.8", "2001:db8::1"])
+def test_stolen_key_cannot_vouch_for_the_world(authority, tmp_path, stolen):
+    """A certificate for a public name or address, made with the authority's own key, is refused by both verifiers."""
+    try:
+        place, subject = (
+            Place(("x.local",), (ipaddress.ip_address(stolen),)),
+            x509.IPAddress(ipaddress.ip_address(stolen)),
+        )
+    except ValueError:
+        place, subject = Place((stolen,), ()), x509.DNSName(stolen)
+    leaf = issue(authority, place, NOW)
+    with pytest.raises(VerificationError):
+        verified(authority, leaf, subject)
+    with pytest.raises(ssl.SSLCertVerificationError, match="permitted subtree violation"):
+        shake(*written(tmp_path, authority, leaf), stolen)
+
+
+def test_openssl_takes_names_and_addresses_and_no_others(authority, tmp_path):
+    """Python's ssl, trusting this authority alone, shakes hands for each name and address and for no other."""
+    files = written(tmp_path, authority, issue(authority, PLACE, NOW))
+    for host in [*PLACE.names, *map(str, PLACE.addresses)]:
+        assert shake(*files, host) == "TLSv1.3"
+    for host in ("other.local", "127.0.7.21"):
+        with pytest.raises(ssl.SSLCertVerificationError, match="mismatch"):
+            shake(*files, host)
+
+
+def test_openssl_refuses_an_expired_certificate_and_another_authority(authority, tmp_path):
+    """What ended yesterday is refused, and so is what another authority made."""
+    old = issue(authority, PLACE, NOW - timedelta(days=397))
+    with pytest.raises(ssl.SSLCertVerificationError, match="expired"):
+        shake(*written(tmp_path, authority, old), "localhost")
+    chain, key, _ = written(tmp_path, authority, issue(authority, PLACE, NOW))
+    root = tmp_path / "other.pem"
+    root.write_bytes(new_authority(NOW).certificate.public_bytes(Encoding.PEM))
+    with pytest.raises(ssl.SSLCertVerificationError):
+        shake(chain, key, root, "localhost")
+
+
+def test_certificate_is_what_phones_ask_for(authority):
+    """P-256, server authentication, names, at most 397 days (what Apple asks, from memory)."""
+    leaf = issue(authority, PLACE, NOW).certificate
+    key = leaf.public_key()
+    assert isinstance(key, ec.EllipticCurvePublicKey)
+    assert key.curve.name == "secp256r1"
+    usage = leaf.extensions.get_extension_for_class(x509.ExtendedKeyUsage).value
+    assert list(usage) == [ExtendedKeyUsageOID.SERVER_AUTH]
+    assert leaf.not_valid_after_utc - leaf.not_valid_before_utc <= timedelta(days=397)
+    assert leaf.not_valid_before_utc < NOW - timedelta(hours=12), "a phone's clock may be behind"
+
+
+def test_authority_is_limited_and_says_so_critically(authority):
+    """The limits are critical (RFC 5280 4.2.1.10: must be), and the authority may make no further authorities."""
+    extensions = authority.certificate.extensions
+    limits = extensions.get_extension_for_class(x509.NameConstraints)
+    assert limits.critical
+    assert {one.value for one in limits.value.permitted_subtrees if isinstance(one, x509.DNSName)} == {
+        *("local", "lan", "home.arpa", "localhost")
+    }
+    basic = extensions.get_extension_for_class(x509.BasicConstraints).value
+    assert (basic.ca, basic.path_length) == (True, 0)
+
+
+def test_certificate_never_outlasts_its_authority(authority):
+    """In the authority's last year a certificate ends with it."""
+    late = authority.certificate.not_valid_after_utc - timedelta(days=30)
+    assert issue(authority, PLACE, late).certificate.not_valid_after_utc == authority.certificate.not_valid_after_utc
+
+
+def test_when_a_certificate_serves_no_more(authority):
+    """Until a third of its time is left, while it lists what is asked for, is ours, and its key is there."""
+    leaf = issue(authority, PLACE, NOW)
+    ends = leaf.certificate.not_valid_after_utc
+    fewer = Place(PLACE.names[:1], PLACE.addresses[:1])
+    more = Place(PLACE.names, (*PLACE.addresses, ipaddress.ip_address("127.0.0.9")))
+    assert serves(authority, leaf, PLACE, ends - LEFT - timedelta(minutes=1))
+    assert not serves(authority, leaf, PLACE, ends - LEFT)
+    assert not serves(authority, leaf, PLACE, NOW - timedelta(days=2)), "not valid yet"
+    assert serves(authority, leaf, fewer, NOW), "what it lists beside them does no harm"
+    assert not serves(authority, leaf, more, NOW)
+    assert lacking(leaf.certificate, more) == ["127.0.0.9"]
+    assert not serves(new_authority(NOW), leaf, PLACE, NOW)
+    assert not serves(authority, Pair(leaf.certificate, ec.generate_private_key(ec.SECP256R1())), PLACE, NOW)
+
+
+def test_fingerprint_is_sha256_of_the_file(authority):
+    """The number to compare is that which hashlib gives of the file that a phone gets."""
+    import hashlib
+
+    digest = hashlib.sha256(authority.certificate.public_bytes(Encoding.DER)).hexdigest()
+    assert fingerprint(authority.certificate).replace(" ", "").lower() == digest

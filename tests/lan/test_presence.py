@@ -1,0 +1,98 @@
+"""While the server runs: the name follows the addresses, and what only a restart mends is told, once."""
+
+import ipaddress
+import time
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import pytest
+from zeroconf import AddressResolver, DNSQuestionType, IPVersion, Zeroconf
+
+from roastlog.lan.presence import Presence
+from roastlog.lan.secure import Secure, Wish, make
+
+NOW = datetime(2027, 3, 1, 8, tzinfo=UTC)
+FIRST, SECOND = (
+    [ipaddress.ip_address("127.0.0.1")],
+    [ipaddress.ip_address("127.0.0.1"), ipaddress.ip_address("127.9.9.9")],
+)
+
+
+@pytest.fixture
+def secure(tmp_path: Path) -> Secure:
+    """A secure page on loopback, under a name of its own."""
+    (tmp_path / "lan").mkdir(mode=0o700)
+    (tmp_path / "lan" / "name").write_text("drumside-8.local", encoding="ascii")
+    return make(tmp_path, Wish("127.0.0.1", 8443, 8080), NOW)
+
+
+def until(holds) -> None:
+    """Wait for a thread."""
+    end_s = time.monotonic() + 30
+    while not holds():
+        assert time.monotonic() < end_s
+        time.sleep(0.02)
+
+
+def test_name_is_there_from_start_to_stop(secure):
+    """Another one on the wire finds it in between."""
+    presence = Presence(secure, lambda: FIRST, now=lambda: NOW, every_s=0.05)
+    wire = Zeroconf(interfaces=["127.0.0.1"], ip_version=IPVersion.V4Only)
+    presence.start()
+    try:
+        answer = AddressResolver("drumside-8.local.")
+        assert answer.request(wire, 10_000, DNSQuestionType.QM)
+        assert answer.parsed_addresses() == ["127.0.0.1"]
+    finally:
+        presence.stop()
+        wire.close()
+    assert presence.told == []
+
+
+def test_new_address_is_told_once(secure):
+    """An address that the certificate does not name: what goes on, and what to do."""
+    quiet, found = replace(secure, name=None), FIRST
+    presence = Presence(quiet, lambda: found, now=lambda: NOW, every_s=0.02)
+    presence.start()
+    found = SECOND
+    until(lambda: presence.told)
+    found = FIRST
+    time.sleep(0.1)
+    found = SECOND
+    time.sleep(0.1)
+    presence.stop()
+    assert len(presence.told) == 1
+    assert "127.9.9.9" in presence.told[0]
+    assert "Restart Drumside when the drum is empty" in presence.told[0]
+
+
+def test_old_certificate_is_told(secure):
+    """From the day on which a start would renew it."""
+    now = secure.renew_from - timedelta(minutes=1)
+    presence = Presence(replace(secure, name=None), lambda: FIRST, now=lambda: now, every_s=0.02)
+    presence.start()
+    time.sleep(0.2)
+    assert presence.told == []
+    now = secure.renew_from
+    until(lambda: presence.told)
+    presence.stop()
+    assert "grows old" in presence.told[0]
+
+
+def test_lost_network_is_told_and_ends_nothing(secure):
+    """Without an address the name cannot be announced; the thread goes on, and announces when one is there."""
+    found: list[ipaddress.IPv4Address | ipaddress.IPv6Address] = [ipaddress.ip_address("127.0.0.1")]
+    presence = Presence(secure, lambda: list(found), now=lambda: NOW, every_s=0.05)
+    presence.start()
+    until(lambda: presence._announcement is not None)
+    found.clear()
+    until(lambda: presence.told)
+    assert "no network" in presence.told[0]
+    assert "everything else works" in presence.told[0]
+    found.extend(FIRST)
+    wire = Zeroconf(interfaces=["127.0.0.1"], ip_version=IPVersion.V4Only)
+    answer = AddressResolver("drumside-8.local.")
+    assert answer.request(wire, 10_000, DNSQuestionType.QM)
+    wire.close()
+    presence.stop()
