@@ -13,6 +13,7 @@ from roastlog.web import (
     compare,
     devices,
     forms,
+    install,
     labels,
     live,
     pairing,
@@ -31,7 +32,7 @@ from roastlog.web import format as filters
 
 MOST_BYTES = 1_000_000
 TOPICS = (
-    *(api, assets, bag, bench, byhand, check, compare, devices, labels),
+    *(api, assets, bag, bench, byhand, check, compare, devices, install, labels),
     *(live, pairing, parts, records, settings, setup, start, this_device, today, trust),
 )
 

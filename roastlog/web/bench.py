@@ -62,7 +62,17 @@ class WeighPage:
     judgement: Judgement | None
     scale: LossScale | None
     cooling: bool
+    now_ms: int
     errors: Mapping[str, str] = field(default_factory=dict)
+
+
+@bp.get("/weigh")
+def choose_batch() -> ResponseReturnValue:
+    """Which batch is on the scale; where one alone waits for it there is nothing to choose."""
+    waiting = services().today().unweighed
+    if len(waiting) == 1:
+        return redirect(f"/batches/{waiting[0].code}/weigh", 303)
+    return render_template("bench/waiting.html", page=waiting)
 
 
 @bp.get("/batches/<code>/weigh")
@@ -123,7 +133,7 @@ def _weigh_out(form: Form, batch: BatchSummary) -> list[tuple[str, dict[str, Any
 
 
 def _weigh_page(code: str, values: Mapping[str, str], errors: Mapping[str, str] | None = None) -> str:
-    batch, unit = services().summary(code), _scale_unit()
+    batch, unit, now_ms = services().summary(code), _scale_unit(), services().now_ms()
     band = services().usual_loss(batch.coffee, but=batch.code)
     loss = batch.roast_loss
     page = WeighPage(
@@ -135,7 +145,8 @@ def _weigh_page(code: str, values: Mapping[str, str], errors: Mapping[str, str] 
         loss=loss,
         judgement=None if loss is None else judge(loss, band),
         scale=LossScale.of(band, loss) if band else None,
-        cooling=batch.dropped_ms is not None and services().now_ms() - batch.dropped_ms < COOLED_MS,
+        cooling=batch.dropped_ms is not None and now_ms - batch.dropped_ms < COOLED_MS,
+        now_ms=now_ms,
         errors=errors or {},
     )
     return render_template("bench/weigh.html", page=page)

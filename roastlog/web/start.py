@@ -21,6 +21,10 @@ from roastlog.web.security import speaker
 bp = Blueprint("start", __name__)
 
 INTENTS: Final = ("filter", "espresso", "both")
+OFFLINE: Final = {
+    "start": "Starting a batch here needs the server. Without it, charge on the live page opens one; name it later.",
+    "names": "Naming a batch needs the server.",
+}
 FIELDS: Final = ("lot", "coffee", "green_g", "intent", "plan", "guide")
 
 
@@ -39,6 +43,7 @@ class StartPage:
     errors: Mapping[str, str] = field(default_factory=dict)
     short_of: Lot | None = None
     mass_units: Sequence[str] = ("kg", "g")
+    offline: str = ""
 
 
 @dataclass(frozen=True)
@@ -206,6 +211,6 @@ def _page(
             guides.setdefault(batch.title, []).append(batch)
     page = StartPage(
         title, under, verb, back, services().lots(), guides, services().people(), values, errors or {}, short_of,
-        _mass_units(),
+        _mass_units(), OFFLINE["names" if verb == "Keep" else "start"],
     )  # fmt: skip
     return render_template("bench/start.html", page=page)

@@ -35,7 +35,7 @@ export class Advice {
   /** All that holds now, the newest heads-up first, then what is suggested for the moment that the pad waits for. */
   get all() {
     const { state } = this;
-    const { heads_up: headsUp = [], suggestions = [] } = (["open", "roasting"].includes(state.phase) && state.outlook) || {};
+    const { heads_up: headsUp = [], suggestions = [] } = (["open", "roasting"].includes(state.phase) && state.told && state.outlook) || {};
     const batch = state.batch;
     const warned = headsUp.map(({ kind, start_s: atS, text }) => ({ batch, word: "Heads-up", kind, atS, text, aboutRate: kind !== "probe" }));
     const suggested = suggestions

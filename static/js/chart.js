@@ -85,6 +85,16 @@ export class Chart {
     this.#flush();
   }
 
+  /** No batch that anything is known of. */
+  clear() {
+    for (const name of ["marks", "checks", "ribbon"]) {
+      if (!this[name]) continue;
+      this[`${name}Said`] = null;
+      this[name].data = Object.fromEntries(Object.keys(this[name].data).map((column) => [column, []]));
+    }
+    this.replace({ t_s: [] });
+  }
+
   /** How far the lines of the moments' words are apart: never so little that they run into each other. */
   get #tier() {
     return Math.max(TIER, (WORD.high - 1) / this.figure.panelPx);

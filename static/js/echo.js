@@ -44,6 +44,13 @@ export class Echo {
     this.#stay();
   }
 
+  /** What was said last before this page was opened, and waits here yet. */
+  recall({ id, text }) {
+    this.now = { id, text, latest: id, shiftedS: 0 };
+    say($("echo"), text);
+    this.state(id, "saved");
+  }
+
   /** The shown thing was a little ago; `by` is the shift's id, whose way to the server is now the one that counts. */
   moved({ id, by, text }) {
     if (this.now?.id !== id) this.show({ id, text });
@@ -108,19 +115,23 @@ export class Echo {
 }
 
 /** A notice or a refusal stays until it is dismissed. */
-export function notice({ id, text, refused = false, onDismiss = () => {} }) {
+export function notice({ id, text, refused = false, onDismiss = () => {}, onMend = null }) {
   const box = document.createElement("div");
   box.className = `notice ${refused ? "refused" : "flagged"}`;
   box.setAttribute("role", "alert");
   const words = document.createElement("span");
   words.textContent = text;
-  const button = document.createElement("button");
-  button.type = "button";
-  button.textContent = "Dismiss";
-  button.addEventListener("click", () => {
+  const button = (label, act) => {
+    const made = document.createElement("button");
+    made.type = "button";
+    made.textContent = label;
+    made.addEventListener("click", act);
+    return made;
+  };
+  const away = button(refused ? "Put away" : "Dismiss", () => {
     box.remove();
     onDismiss(id);
   });
-  box.append(words, button);
+  box.append(words, ...(onMend ? [button("Change", () => onMend(() => box.remove()))] : []), away);
   $("notices").append(box);
 }

@@ -4,31 +4,35 @@ import { bindAroma } from "./aroma.js";
 import { Chart } from "./chart.js";
 import { Clock } from "./clock.js";
 import { Controls } from "./controls.js";
-import { Echo, notice } from "./echo.js";
+import { Echo } from "./echo.js";
 import { bindFar } from "./far.js";
 import { bindForeseen } from "./foreseen.js";
 import { bindLog } from "./log.js";
+import { Mend } from "./mend.js";
 import { Mirror } from "./mirror.js";
-import { Numbers, say } from "./numbers.js";
+import { Numbers } from "./numbers.js";
+import { bindOffline } from "./offline.js";
 import { Outbox } from "./outbox.js";
 import { Pad } from "./pad.js";
 import { bindRemarks } from "./remarks.js";
+import { newest, remember } from "./remembered.js";
 import { Sheets } from "./sheets.js";
 import { State } from "./state.js";
 import { bindTrier } from "./trier.js";
 import { Voice } from "./voice.js";
+import { bindWaiting } from "./waiting.js";
 import { Wake } from "./wake.js";
 
 const TICK_MS = 250;
-const KINDS = { trier: "trier check", aroma: "aroma note", crack: "crack note", shift: "change of time", opened: "new batch" };
 const $ = (id) => document.getElementById(id);
 const block = (id) => JSON.parse($(id).textContent);
 
-const view = block("view");
+const made = block("view");
+const { view, heardMs } = newest(made);
 const channel = view.channels.find(({ role }) => role === "bean_probe") ?? view.channels[0];
-const state = new State(view, block("words"));
-const clock = (state.clock = new Clock(view.now_ms));
-const outbox = new Outbox();
+const clock = Clock.onPage(made.now_ms);
+const state = new State(view, block("words"), { clock, connected: !document.documentElement.dataset.keptMs, heardMs });
+const outbox = new Outbox(clock);
 const echo = new Echo();
 const numbers = new Numbers({ state, clock, channel });
 const voice = new Voice({ state, outbox, clock, echo, who: block("who") });
@@ -44,6 +48,9 @@ bindRemarks({ sheets, voice, state, clock, pad });
 bindLog({ sheets, state, voice });
 bindForeseen({ sheets, state, advice });
 bindFar($("far"));
+bindOffline({ state });
+remember(state);
+bindWaiting({ outbox, echo, state, voice, mirror, mend: new Mend({ sheets, state, outbox }) });
 
 $("undo").addEventListener("click", () => voice.undoLast());
 echo.onUndo = ({ id, text }) => voice.undo(id, text);
@@ -51,20 +58,6 @@ echo.onShift = (shown, byS) => {
   shown.shiftedS += byS;
   voice.shift(shown.id, byS, `${shown.text}, ${-shown.shiftedS} s earlier`);
 };
-
-outbox.addEventListener("waiting", ({ detail: { count, lasting } }) => {
-  echo.lasting = lasting;
-  say($("waiting"), `${count} waiting`);
-  $("waiting").classList.toggle("bad", count > 0);
-});
-outbox.addEventListener("state", ({ detail: { id, state: reached, result, entry } }) => {
-  echo.state(id, reached);
-  if (reached === "sent") mirror.settle(id);
-  if (reached === "refused") {
-    state.forget(id);
-    notice({ id, text: `The ${KINDS[entry.kind] ?? entry.kind} was not kept. ${result.reason} All else was; say it again if it still holds.`, refused: true, onDismiss: () => outbox.dismiss(id) });
-  } else if (result?.notice) notice({ id, text: result.notice });
-});
 
 const tick = () => {
   if (document.hidden) return;

@@ -1,5 +1,8 @@
-// What was said, newest first; each line can be taken back, and moved a little in time where that makes sense.
+// What was said, newest first; each line can be taken back, and moved a little in time where that makes sense. What waits
+// here for the server stands on top, and what was taken back stays until the server has heard of it.
 import { lineText } from "./echo.js";
+
+const TAPS = ["moment", "move", "trier", "aroma", "crack", "note"];
 
 function button(text, label, act) {
   const element = document.createElement("button");
@@ -10,12 +13,11 @@ function button(text, label, act) {
   return element;
 }
 
-function words(line) {
+function words({ text, under }) {
   const box = document.createElement("span");
-  box.append(lineText(line));
-  const under = [line.by, ...(line.flags ?? [])].filter(Boolean);
+  box.append(text);
   const small = document.createElement("small");
-  small.textContent = under.join(" · ");
+  small.textContent = under.filter(Boolean).join(" · ");
   box.append(small);
   return box;
 }
@@ -27,23 +29,30 @@ export function bindLog({ sheets, state, voice }) {
   const item = (line) => {
     const row = document.createElement("li");
     const undone = state.isUndone(line.entry);
-    const text = lineText(line);
     row.className = undone ? "undone" : "";
-    row.append(words(line));
+    row.append(words({ ...line, under: [...line.under, undone && "taken back here, not on the server yet"] }));
     if (undone) return row;
     if (line.shiftable) {
       for (const byS of [-5, 5]) {
         const by = `${byS < 0 ? "−" : "+"}5 s`;
-        row.append(button(by, `${text}: ${by}`, () => voice.shift(line.entry, byS, `${text}, ${by}`)));
+        row.append(button(by, `${line.text}: ${by}`, () => voice.shift(line.entry, byS, `${line.text}, ${by}`)));
       }
     }
     // Undoing the opening throws the whole batch away: not from here once beans are in it.
     if (line.kind === "opened" && state.moments.has("charge")) return row;
-    row.append(button("Undo", `Undo ${text}`, () => voice.undo(line.entry, text)));
+    row.append(button("Undo", `Undo ${line.text}`, () => voice.undo(line.entry, line.text)));
     return row;
   };
+  const told = () => [...(state.told?.log ?? [])]
+    .sort((one, other) => (other.time_s ?? -1) - (one.time_s ?? -1))
+    .map((line) => ({ ...line, text: lineText(line), under: [line.by, ...(line.flags ?? [])] }));
+  const waiting = (known) => [...state.pending.values()]
+    .filter(({ id, kind }) => TAPS.includes(kind) && !known.some(({ entry }) => entry === id))
+    .toSorted((one, other) => other.at_ms - one.at_ms)
+    .map(({ id, kind }) => ({ entry: id, kind, text: voice.textOf(id) ?? kind, under: ["◐ waits here"], shiftable: true }));
   const draw = () => {
-    const lines = [...(state.view.batch?.log ?? [])].sort((one, other) => (other.time_s ?? -1) - (one.time_s ?? -1));
+    const known = told();
+    const lines = [...waiting(known), ...known];
     list.replaceChildren(...lines.map(item));
     if (!lines.length) list.append("Nothing yet.");
   };

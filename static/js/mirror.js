@@ -1,4 +1,5 @@
 // Server to page: the stream's events, and the fetch of everything after a loss. The chart is one of those it keeps true.
+import { soon } from "./soon.js";
 import { follow } from "./stream.js";
 import { say } from "./numbers.js";
 import { coming } from "./outlook.js";
@@ -7,7 +8,7 @@ import { summary } from "./summary.js";
 const SUMMARY_MS = 30_000;
 
 const fetched = async (url) => {
-  const answer = await fetch(url, { cache: "no-store" });
+  const answer = await soon(url, { cache: "no-store" });
   if (!answer.ok) throw new Error(`${url} answered ${answer.status}`);
   return answer.json();
 };
@@ -16,15 +17,14 @@ export class Mirror {
   constructor({ state, numbers, echo }) {
     Object.assign(this, { state, numbers, echo });
     this.base = `/machines/${encodeURIComponent(state.view.machine.id)}`;
-    this.connected = true;
     this.machine = state.view; // its links, and what else ails the recording
     this.chart = null;
     this.settled = new Set(); // ids that the server has, though no view has told of them yet
     this.curve = this.#curveKey();
     state.addEventListener("change", () => this.#draw());
     state.addEventListener("outlook", () => this.#foretold(coming(state)));
-    setInterval(() => document.hidden || this.#describe(), SUMMARY_MS);
-    this.echo.told(state.view.batch?.log ?? []);
+    setInterval(() => document.hidden || this.#pass(), SUMMARY_MS);
+    this.#tell();
     this.#draw();
   }
 
@@ -38,11 +38,16 @@ export class Mirror {
         this.#strip();
       },
       lost: () => {
-        this.connected = false;
+        this.following = false;
+        this.state.hear(false);
         this.state.foresee({ ...this.state.outlook, heads_up: [], suggestions: [] }); // nobody takes them back now
         this.#strip();
       },
-      open: () => this.refetch(),
+      open: () => {
+        this.following = true;
+        document.dispatchEvent(new Event("serverback"));
+        this.refetch();
+      },
     });
   }
 
@@ -63,14 +68,20 @@ export class Mirror {
     const settled = [...this.settled];
     try {
       const view = await fetched(`${this.base}/view`);
-      this.connected = true;
+      this.state.hear(true);
       this.curve = null;
       this.machine = view;
       await this.#see(view, settled);
     } catch {
-      setTimeout(() => this.refetch(), 2000); // the server is only half back
+      this.#again();
     }
     this.#strip();
+  }
+
+  /** The server is only half back; where it is not back at all, the stream asks when it is. */
+  #again() {
+    clearTimeout(this.timer);
+    if (this.following) this.timer = setTimeout(() => this.refetch(), 2000);
   }
 
   #reading(reading) {
@@ -96,7 +107,7 @@ export class Mirror {
   async #see(view, ids) {
     ids.forEach((id) => this.settled.delete(id));
     this.state.see(view, ids);
-    this.echo.told(view.batch?.log ?? []);
+    this.#tell();
     if (this.#curveKey() === this.curve) return;
     this.curve = this.#curveKey();
     const { batch } = this.state.view;
@@ -111,8 +122,18 @@ export class Mirror {
       const columns = await fetched(`/api/batches/${encodeURIComponent(batch.code)}/curve`);
       if (asked === this.asked) this.chart.replace(columns);
     } catch {
-      setTimeout(() => this.refetch(), 2000);
+      this.#again();
     }
+  }
+
+  #tell() {
+    this.echo.told(this.state.told?.log ?? []);
+  }
+
+  /** With time what is shown grows old, where nobody tells of anything. */
+  #pass() {
+    if (this.state.connected) this.#describe();
+    else this.state.changed();
   }
 
   #draw() {
@@ -120,7 +141,11 @@ export class Mirror {
     this.#strip();
     this.#describe();
     if (chart) this.#afterPaint(() => {
-      if (state.view.batch) chart.overlay(state.view.batch.chart);
+      if (state.told) chart.overlay(state.told.chart);
+      else if (!state.connected && this.curve !== null) {
+        this.curve = null; // the curve of another batch says nothing of one that began without the server
+        chart.clear();
+      }
       chart.expect(coming(state));
     });
   }
@@ -143,7 +168,7 @@ export class Mirror {
   }
 
   #strip() {
-    this.numbers.strip(this.machine, this.connected);
+    this.numbers.strip(this.machine);
   }
 
   #describe() {

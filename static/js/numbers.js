@@ -1,4 +1,5 @@
 // The three numbers and the strip: plain text, touched only where it changes, grey when the last reading is old.
+import { span } from "./ago.js";
 import { stopwatch } from "./clock.js";
 import { degrees, rate as perMinute } from "./units.js";
 
@@ -63,22 +64,27 @@ export class Numbers {
   }
 
   #age(now) {
-    const age = this.at === null ? null : Math.max(0, (now - this.at) / this.clock.rate);
+    const { connected, heardMs } = this.state;
+    const at = this.at ?? (connected ? null : heardMs); // a page that was kept: as old as what it shows
+    const age = at === null ? null : Math.max(0, (now - at) / this.clock.rate);
     const old = age === null || age > OLD_MS;
     if (this.old !== old) this.parts.three.classList.toggle("old", (this.old = old));
-    say(this.parts.age, age === null ? "no reading" : age < 1000 ? "<1 s" : age < 120_000 ? `${Math.floor(age / 1000)} s old` : `${Math.floor(age / 60_000)} min old`);
+    say(this.parts.age, age === null ? "no reading" : age < 1000 ? "<1 s" : `${span(age)} old`);
   }
 
   /** Phase, or what is lost: a dead link and a dead stream are said in words. */
-  strip({ links, trouble = "" }, connected) {
+  strip({ links, trouble = "" }) {
+    const { connected, heardMs, batch } = this.state;
     const lost = (links ?? []).find((link) => link.state === "lost");
     const bad = !connected || Boolean(lost || trouble);
     const short = lost ? `▲ lost: ${lost.name}` : trouble && "▲ see below";
-    say(this.parts.phase, (connected ? short : "▲ no server, looking for it") || this.state.phaseWord);
+    say(this.parts.phase, (connected ? short : "▲ no server") || this.state.phaseWord);
     this.parts.phase.classList.toggle("bad", bad);
     $("trouble").hidden = !bad;
+    const old = span((this.clock.now() - heardMs) / this.clock.rate);
+    const next = batch === null ? " A tap begins a new batch." : "";
     const taps = "Taps still count: they are kept with their times. It is tried again by itself.";
-    if (!connected) say($("trouble-said"), `The server is out of reach. Is this device in its network, and is it running? ${taps}`);
+    if (!connected) say($("trouble-said"), `The server is out of reach; what stands here is ${old} old.${next} ${taps}`);
     else if (lost) say($("trouble-said"), `Readings stopped. ${lost.reason || "Is the instrument on?"} ${taps}`);
     else if (trouble) say($("trouble-said"), trouble);
   }

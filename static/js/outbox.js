@@ -1,8 +1,12 @@
-// Taps are saved before they are sent, and go only when the server has named them. Each may be sent any number of times.
-import { openShelf } from "./shelf.js";
+// Taps are saved before they are sent, and go only when the server has named them. Each may be sent any number of times,
+// from any page and from the worker.
+import { Clock } from "./clock.js";
+import { Shelf } from "./shelf.js";
+import { soon } from "./soon.js";
 
 const BACKOFF_MS = [500, 1000, 2000, 4000, 7000, 10_000];
 const AT_ONCE = 40;
+const NOT_LET_IN = [401, 403];
 
 /** A UUID made where the finger is; on plain http the browser has no randomUUID. */
 export function newId() {
@@ -14,48 +18,91 @@ export function newId() {
   return hex.replace(/^(.{8})(.{4})(.{4})(.{4})/, "$1-$2-$3-$4-");
 }
 
-/** Events: `state` {id, state: pressed|saved|sent|refused, result?, entry}, `waiting` {count}, `trouble` {reason}. */
+/**
+ * Events: `found` {entries} that an earlier page left, `state` {id, state: pressed|saved|sent|refused, result?, entry},
+ * `waiting` {count, refused, lasting}, `trouble` {reason, letIn}.
+ */
 export class Outbox extends EventTarget {
-  #shelf = openShelf();
+  #shelf = new Shelf();
+  #known = new Map(); // what waits, as far as this page has told of it
   #failures = 0;
   #flushing = null;
   #timer = 0;
-  #order = Date.now();
+
+  constructor(clock = new Clock(Date.now())) {
+    super();
+    this.clock = clock;
+  }
 
   #tell(type, detail) {
     this.dispatchEvent(new CustomEvent(type, { detail }));
   }
 
-  async #count() {
-    const items = await (await this.#shelf).all();
-    this.#tell("waiting", { count: items.filter((item) => !item.refused).length, lasting: (await this.#shelf).lasting });
-    return items;
+  /** What waits now, and what the server refused. What another page or the worker has settled meanwhile is told here. */
+  async #look() {
+    const items = await this.#shelf.all();
+    const waiting = items.filter((item) => !item.refused);
+    const refused = new Map(items.filter((item) => item.refused).map((item) => [item.id, item]));
+    const still = new Set(waiting.map(({ id }) => id));
+    for (const [id, item] of this.#known) {
+      if (still.has(id)) continue;
+      this.#known.delete(id);
+      if (refused.has(id)) this.#refused(refused.get(id));
+      else this.#tell("state", { ...item, state: "sent" });
+    }
+    this.#tell("waiting", { count: waiting.length, refused: refused.size, lasting: this.#shelf.lasting });
+    return { waiting, refused: [...refused.values()] };
   }
 
-  /** Send what an earlier page left, and again whenever the network may be back. */
+  #refused(item) {
+    this.#tell("state", { ...item, state: "refused", result: { reason: item.refused } });
+  }
+
+  /** Take up what an earlier page left, and send again whenever the network may be back. */
   async start() {
     addEventListener("online", () => this.flush());
     document.addEventListener("visibilitychange", () => document.hidden || this.flush());
-    for (const item of await this.#count()) {
-      if (item.refused) this.#tell("state", { ...item, state: "refused", result: { reason: item.refused } });
-    }
+    document.addEventListener("serverback", () => this.flush());
+    const { waiting, refused } = await this.#look();
+    waiting.forEach((item) => this.#known.set(item.id, item));
+    if (waiting.length) this.#tell("found", { entries: waiting.map(({ entry }) => entry) });
+    refused.forEach((item) => this.#refused(item));
     return this.flush();
   }
 
   async add(entries) {
+    const { stamp } = this.clock;
     for (const entry of entries) this.#tell("state", { id: entry.id, entry, state: "pressed" });
-    const shelf = await this.#shelf;
-    await shelf.put(entries.map((entry) => ({ id: entry.id, order: (this.#order += 1), entry })));
-    for (const entry of entries) this.#tell("state", { id: entry.id, entry, state: "saved" });
-    await this.#count();
+    const items = entries.map((entry) => ({ id: entry.id, entry, stamp }));
+    await this.#shelf.append(items);
+    for (const item of items) {
+      this.#known.set(item.id, item);
+      this.#tell("state", { ...item, state: "saved" });
+    }
+    navigator.serviceWorker?.controller?.postMessage({ taps: true });
+    await this.#look();
     await this.flush();
   }
 
-  async dismiss(id) {
-    await (await this.#shelf).remove([id]);
+  dismiss(id) {
+    return this.#shelf.exchange([], [id]);
   }
 
-  /** One flush at a time; what is added meanwhile goes with the next round of the same one. */
+  /** A refused entry, mended, takes the place of the old one; what was about the batch that it opens goes with it. */
+  async mend(id, entry) {
+    const items = await this.#shelf.all();
+    const old = items.find((item) => item.id === id);
+    if (!old) return;
+    const about = items.filter((item) => item.refused && item.entry.batch === id);
+    const again = about.map(({ refused, ...item }) => ({ ...item, entry: { ...item.entry, batch: entry.id } }));
+    const mended = { id: entry.id, order: old.order, entry };
+    for (const item of [mended, ...again]) this.#known.set(item.id, item);
+    await this.#shelf.exchange([mended, ...again], [id]);
+    this.#tell("found", { entries: [mended, ...again].map((item) => item.entry) });
+    await this.flush();
+  }
+
+  /** One flush at a time; what is added meanwhile goes with the next round of the same one. Whether nothing waits now. */
   flush() {
     clearTimeout(this.#timer);
     this.#flushing ??= this.#drain().finally(() => {
@@ -66,41 +113,55 @@ export class Outbox extends EventTarget {
 
   async #drain() {
     for (;;) {
-      const waiting = (await this.#count()).filter((item) => !item.refused).slice(0, AT_ONCE);
-      if (!waiting.length) return;
+      const { waiting } = await this.#look();
+      if (!waiting.length) return true;
       try {
-        await this.#settle(waiting, await this.#post(waiting));
+        const sending = await this.#timed(waiting.slice(0, AT_ONCE));
+        await this.#settle(sending, await this.#post(sending));
         this.#failures = 0;
       } catch (error) {
         this.#failures += 1;
-        this.#tell("trouble", { reason: error.message });
+        this.#tell("trouble", { reason: error.message, letIn: !NOT_LET_IN.includes(error.cause) });
         this.#timer = setTimeout(() => this.flush(), BACKOFF_MS[Math.min(this.#failures, BACKOFF_MS.length) - 1]);
-        return;
+        return false;
       }
     }
   }
 
+  /** Times that were read off a clock which was not sure are put right, once it is. */
+  async #timed(items) {
+    const doubtful = items.filter((item) => item.stamp);
+    if (!doubtful.length) return items;
+    if (!this.clock.sure && !(await this.clock.sync())) throw new Error("the server's clock does not answer");
+    const timed = items.map(({ stamp, ...item }) => {
+      if (!stamp) return item;
+      return { ...item, entry: { ...item.entry, at_ms: Math.round(item.entry.at_ms + this.clock.error(stamp)) } };
+    });
+    await this.#shelf.exchange(timed);
+    return timed;
+  }
+
   async #post(waiting) {
-    const answer = await fetch("/api/entries", {
+    const answer = await soon("/api/entries", {
       method: "POST",
       headers: { "Content-Type": "application/json" },
       body: JSON.stringify({ entries: waiting.map((item) => item.entry) }),
     });
-    if (!answer.ok) throw new Error(`the server answered ${answer.status}`);
+    if (!answer.ok) throw new Error(`the server answered ${answer.status}`, { cause: answer.status });
     return (await answer.json()).results;
   }
 
   async #settle(waiting, results) {
-    const shelf = await this.#shelf;
     const named = new Map(results.map((result) => [result.id, result]));
     const known = waiting.filter((item) => named.has(item.id));
     if (!known.length) throw new Error("the server named none of the taps");
-    const refused = known.filter((item) => named.get(item.id).status === "refused");
-    await shelf.remove(known.filter((item) => !refused.includes(item)).map((item) => item.id));
-    await shelf.put(refused.map((item) => ({ ...item, refused: named.get(item.id).reason || "no reason given" })));
+    const isRefused = ({ id }) => named.get(id).status === "refused";
+    const refused = known.filter(isRefused).map((item) => ({ ...item, refused: named.get(item.id).reason || "No reason was given." }));
+    known.forEach(({ id }) => this.#known.delete(id));
+    await this.#shelf.exchange(refused, known.filter((item) => !isRefused(item)).map(({ id }) => id));
     for (const item of known) {
       const result = named.get(item.id);
-      this.#tell("state", { ...item, state: result.status === "refused" ? "refused" : "sent", result });
+      this.#tell("state", { ...item, state: isRefused(item) ? "refused" : "sent", result });
     }
   }
 }

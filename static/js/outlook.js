@@ -8,7 +8,7 @@ const BASES = { curve: "by this curve alone", batches: "by earlier batches of th
 
 /** When the drop is planned, in seconds from charge; null where the plan does not say. */
 function plannedDrop(state) {
-  const plan = state.view.batch?.plan ?? {};
+  const plan = state.told?.plan ?? {};
   const crackMs = state.atMs("first_crack");
   const crackS = crackMs === null ? null : state.since(crackMs);
   if (crackS === null) return plan.drop_at_s ?? null;
@@ -21,7 +21,7 @@ export function coming(state) {
   if (state.phase !== "roasting") return [];
   const order = state.words.expected;
   const from = order.indexOf(state.expected);
-  const found = (state.outlook?.ahead ?? []).filter(({ moment }) => order.indexOf(moment) >= from);
+  const found = ((state.told && state.outlook?.ahead) || []).filter(({ moment }) => order.indexOf(moment) >= from);
   const dropS = plannedDrop(state);
   if (dropS !== null) {
     const drop = found.find(({ moment }) => moment === "drop") ?? { moment: "drop", label: state.words.moments.drop };

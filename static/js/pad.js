@@ -47,7 +47,7 @@ export class Pad {
   }
 
   draw() {
-    const { phase, view, underWay } = this.state;
+    const { phase, told } = this.state;
     if (this.shown !== this.next) this.turned = this.state.own ? null : { from: this.shown, at: performance.now() };
     this.shown = this.next;
     const cooling = phase === "cooling";
@@ -55,19 +55,17 @@ export class Pad {
     $("after").hidden = !cooling;
     this.#offer();
     if (cooling) {
-      // A batch that was opened here a breath ago has no code yet; its weigh page comes with it.
-      const code = underWay && underWay !== view.batch?.code ? null : view.batch?.code;
-      $("weigh").hidden = !code;
-      if (code) $("weigh").href = `/batches/${encodeURIComponent(code)}/weigh`;
+      $("weigh").hidden = !told; // one that the server does not know yet has no code; its weigh page comes with it
+      if (told) $("weigh").href = `/batches/${encodeURIComponent(told.code)}/weigh`;
     } else say($("pad-next"), this.state.words.moments[this.next]);
     this.tick();
   }
 
   /** Beside the log: a way to start a batch, or the one that was started and waits for its charge. */
   #offer() {
-    const { phase, nextBatch, view } = this.state;
+    const { phase, nextBatch, view, told } = this.state;
     const busy = phase === "open" || phase === "roasting";
-    const waits = busy && nextBatch && nextBatch.code !== view.batch?.code;
+    const waits = busy && nextBatch && nextBatch.code !== told?.code;
     $("start").hidden = busy && !waits;
     say($("start"), waits ? `Next: ${nextBatch.title || nextBatch.code}` : "Start a batch");
     $("start").href = waits ? `/batches/${encodeURIComponent(nextBatch.code)}/names` : `/machines/${encodeURIComponent(view.machine.id)}/start`;
@@ -96,7 +94,7 @@ export class Pad {
       const next = state.nextBatch;
       return next ? `${hint}: ${next.title || next.code}` : `${hint}; this opens a batch`;
     }
-    if (this.next === "charge" && state.view.batch?.title) return `${hint}: ${state.view.batch.title}`;
+    if (this.next === "charge" && state.told?.title) return `${hint}: ${state.told.title}`;
     return hint;
   }
 }

@@ -1,67 +1,83 @@
-// Where taps lie until the server has them: IndexedDB, or this page's memory where a browser allows no storage.
+// Where taps lie until the server has them: IndexedDB, or this page's memory for what the browser would not store.
 const NAME = "drumside";
 const STORE = "outbox";
+const OPEN_MS = 4000; // some browsers neither open a database nor say no
 
-const done = (request) =>
-  new Promise((resolve, reject) => {
-    request.onsuccess = () => resolve(request.result);
-    request.onerror = () => reject(request.error);
-  });
-
-class Shelf {
-  constructor(database) {
-    this.database = database;
-    this.lasting = true;
-  }
-
-  #write(work) {
-    return new Promise((resolve, reject) => {
-      const change = this.database.transaction(STORE, "readwrite", { durability: "strict" });
-      work(change.objectStore(STORE));
-      change.oncomplete = resolve;
-      change.onerror = change.onabort = () => reject(change.error);
-    });
-  }
-
-  all() {
-    return done(this.database.transaction(STORE).objectStore(STORE).index("order").getAll());
-  }
-
-  put(items) {
-    return this.#write((store) => items.forEach((item) => store.put(item)));
-  }
-
-  remove(ids) {
-    return this.#write((store) => ids.forEach((id) => store.delete(id)));
-  }
-}
-
-class Memory {
-  constructor() {
-    this.items = new Map();
-    this.lasting = false;
-  }
-
-  async all() {
-    return [...this.items.values()].sort((one, other) => one.order - other.order);
-  }
-
-  async put(items) {
-    items.forEach((item) => this.items.set(item.id, item));
-  }
-
-  async remove(ids) {
-    ids.forEach((id) => this.items.delete(id));
-  }
-}
-
-/** Items are {id, order, entry, refused?}. */
-export async function openShelf() {
-  try {
+function open() {
+  return new Promise((resolve, reject) => {
     const request = indexedDB.open(NAME, 1);
     request.onupgradeneeded = () => request.result.createObjectStore(STORE, { keyPath: "id" }).createIndex("order", "order");
-    return new Shelf(await done(request));
-  } catch {
-    return new Memory();
+    request.onerror = () => reject(request.error);
+    request.onsuccess = () => {
+      request.result.onversionchange = () => request.result.close(); // a newer version elsewhere must not wait for us
+      resolve(request.result);
+    };
+    setTimeout(() => reject(new Error("the database does not open")), OPEN_MS);
+  });
+}
+
+/** Items are {id, order, entry, stamp?, refused?}; `order` is given here, and goes on across pages and tabs. */
+export class Shelf {
+  #opened = null;
+  #held = new Map(); // what could not be stored
+
+  /** Whether all that lies here would outlast the page. */
+  get lasting() {
+    return !this.#held.size;
+  }
+
+  /** A phone closes the database of a page that it put aside: then it is opened anew, once. */
+  async #change(mode, work) {
+    for (let again = true; ; again = false) {
+      try {
+        const database = await (this.#opened ??= open());
+        return await new Promise((resolve, reject) => {
+          const change = database.transaction(STORE, mode, { durability: "strict" });
+          const asked = work(change.objectStore(STORE));
+          change.oncomplete = () => resolve(asked?.result);
+          change.onerror = change.onabort = () => reject(change.error);
+        });
+      } catch (error) {
+        this.#opened = null;
+        if (!again) throw error;
+      }
+    }
+  }
+
+  /** All items in their order, those that are held in the page after the others. */
+  async all() {
+    const stored = await this.#change("readonly", (store) => store.index("order").getAll()).catch(() => []);
+    return [...stored, ...this.#held.values()];
+  }
+
+  /** Put items after all others. */
+  async append(items) {
+    const all = [...this.#held.values(), ...items];
+    try {
+      await this.#change("readwrite", (store) => {
+        store.index("order").openCursor(null, "prev").onsuccess = ({ target }) => {
+          const last = target.result?.value.order ?? 0;
+          all.forEach((item, index) => store.put({ ...item, order: last + 1 + index }));
+        };
+      });
+      this.#held.clear();
+    } catch (error) {
+      console.warn("Taps are held in this page only:", error);
+      items.forEach((item) => this.#held.set(item.id, item));
+    }
+  }
+
+  /** Exchange items that lie here already for what became of them, each in its place, and take some away, in one step. */
+  async exchange(items, gone = []) {
+    gone.forEach((id) => this.#held.delete(id));
+    const stored = items.filter((item) => !this.#held.has(item.id) || !this.#held.set(item.id, item));
+    try {
+      await this.#change("readwrite", (store) => {
+        gone.forEach((id) => store.delete(id));
+        stored.forEach((item) => store.put(item));
+      });
+    } catch (error) {
+      if (this.lasting) throw error; // else the page's memory is all there is
+    }
   }
 }

@@ -3,7 +3,7 @@ import { Clock, stopwatch } from "./clock.js";
 
 const shown = [...document.querySelectorAll("[data-since-ms]")];
 if (shown.length) {
-  const clock = new Clock(Date.now());
+  const clock = Clock.onPage();
   await clock.sync();
   const draw = () => {
     for (const element of shown) element.textContent = stopwatch(Math.max(0, (clock.now() - element.dataset.sinceMs) / 1000));

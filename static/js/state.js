@@ -1,14 +1,16 @@
 // What the page knows: the server's view, and what was said here and is not in it yet. Everything drawn is asked of this.
 const LIVE_STATES = ["open", "roasting"];
 const COOLED_MS = 3_600_000; // an hour after the drop nothing cools any more: the pad waits for a charge again
+const STALE_MS = 1_800_000; // so long after the last word of a batch, nobody here knows whether it is still in the drum
 
 export class State extends EventTarget {
-  constructor(view, words) {
+  /** `connected`: whether the view is the server's of this moment; a page that was kept shows one of long ago. */
+  constructor(view, words, { clock, connected, heardMs }) {
     super();
-    this.view = view;
-    this.words = words;
+    // `heardMs`: the server's time until which the view is known to be right, while not connected.
+    Object.assign(this, { view, words, clock, connected, heardMs });
     this.pending = new Map();
-    this.fresh = false; // the person wants to charge the next batch while the last one cools
+    this.left = null; // the batch that the person has turned away from, to charge the next one while it cools
     this.outlook = view.outlook ?? null; // the server's advice, newest; it comes each second, so it is no `change`
     this.read = {}; // controls that the machine itself tells
     this.own = false; // whether what changes just now was said here
@@ -19,13 +21,22 @@ export class State extends EventTarget {
     this.dispatchEvent(new Event("change"));
   }
 
+  /** The server answers, or does so no more. */
+  hear(connected) {
+    if (this.connected || connected) this.heardMs = this.clock.now();
+    const news = this.connected !== connected;
+    this.connected = connected;
+    if (news) this.dispatchEvent(new Event("seen"));
+  }
+
   /** A newer view; `settled` are ids that it surely has in it. */
   see(view, settled = []) {
     if (view.seq < this.view.seq) return;
     settled.forEach((id) => this.pending.delete(id));
-    if (view.batch?.code !== this.view.batch?.code) this.fresh = false;
     this.view = view;
     this.outlook = view.outlook ?? null;
+    if (this.connected) this.heardMs = this.clock.now();
+    this.dispatchEvent(new Event("seen"));
     this.changed();
   }
 
@@ -39,6 +50,12 @@ export class State extends EventTarget {
     this.own = true; // whoever says something sees what it turns
     this.changed();
     this.own = false;
+  }
+
+  /** What an earlier page left in the outbox: it was said before all that was said on this one. */
+  restore(entries) {
+    this.pending = new Map([...entries.map((entry) => [entry.id, entry]), ...this.pending]);
+    this.changed();
   }
 
   forget(id) {
@@ -57,28 +74,52 @@ export class State extends EventTarget {
     return this.#of("shift").reduce((sum, entry) => sum + (entry.body.entry === id ? entry.body.by_s * 1000 : 0), 0);
   }
 
-  /** A batch that was opened or charged here and that the server's view is not at yet: its code, or its opening entry. */
+  /** Whether two names, a code or the id of the entry that opened it, are of one batch. */
+  #same(one, other) {
+    const { batch } = this.view;
+    const code = (name) => (batch && name === batch.opened_entry ? batch.code : name);
+    return code(one) === code(other);
+  }
+
+  /** The batch that was opened or charged here last and that the server's view is not at yet. */
   get #begun() {
-    const opened = this.#of("opened").at(-1);
-    if (opened) return opened.id;
-    const charge = this.#of("moment").findLast((entry) => entry.body.moment === "charge");
-    return charge && charge.batch !== this.view.batch?.code ? charge.batch : null;
+    let begun = null;
+    for (const entry of this.pending.values()) {
+      const name = entry.kind === "opened" ? entry.id : entry.body.moment === "charge" ? entry.batch : null;
+      if (name !== null && !this.#takenBack(entry.id)) begun = this.#same(name, this.view.batch?.code ?? null) ? null : name;
+    }
+    return begun;
   }
 
-  /** The batch that is under way: its code, or the id of the entry that opens it; null when none is. */
-  get underWay() {
-    const batch = this.view.batch;
-    return this.#begun ?? (batch && !this.fresh && LIVE_STATES.includes(batch.state) ? batch.code : null);
-  }
-
-  /** The batch that a charge begins when none is under way: one that waits, else a new one. */
-  get nextBatch() {
-    return this.view.waiting[0] ?? null;
+  /** Whether this page has no word of a batch, its own or the server's, that is young enough to go by. */
+  #isStale(name) {
+    if (this.connected) return false;
+    const said = [...this.pending.values()].filter((entry) => this.#same(entry.batch ?? entry.id, name)).map((entry) => entry.at_ms);
+    return this.clock.now() - Math.max(this.heardMs, ...said) > STALE_MS;
   }
 
   /** What a tap is about: the batch under way, else the one that was last (a trier check after the drop is late, not lost). */
   get batch() {
-    return this.underWay ?? (this.fresh ? null : this.view.batch?.code) ?? null;
+    const name = this.#begun ?? this.view.batch?.code ?? null;
+    return name === null || this.#same(name, this.left) || this.#isStale(name) ? null : name;
+  }
+
+  /** The server's word of that batch; null while it has none. */
+  get told() {
+    const { batch } = this;
+    return batch !== null && this.#same(batch, this.view.batch?.code) ? this.view.batch : null;
+  }
+
+  /** The batch that is under way: its code, or the id of the entry that opens it; null when none is. */
+  get underWay() {
+    return LIVE_STATES.includes(this.phase) ? this.batch : null;
+  }
+
+  /** The batch that a charge begins when none is under way: one that waits, else a new one. */
+  get nextBatch() {
+    const charged = this.#of("moment").filter((entry) => entry.body.moment === "charge");
+    const waits = this.view.waiting.find(({ code }) => !charged.some((entry) => this.#same(entry.batch, code)));
+    return (waits && !this.#isStale(waits.code) && waits) || null;
   }
 
   /** Moments that count, with the server's time of each. */
@@ -88,16 +129,15 @@ export class State extends EventTarget {
   }
 
   #fold() {
-    const begun = this.#begun;
     const known = new Map();
-    const batch = begun || this.fresh ? null : this.view.batch;
+    const { batch: name, told: batch } = this;
     for (const { moment, entry, time_s: timeS } of batch?.moments ?? []) {
       if (moment === "turning_point" || this.#takenBack(entry)) continue;
       const timed = batch.charged_at_ms !== null && timeS !== null;
       known.set(moment, { entry, atMs: timed ? batch.charged_at_ms + timeS * 1000 + this.#shiftMs(entry) : null });
     }
     for (const entry of this.#of("moment")) {
-      if ((begun && entry.batch !== begun) || known.has(entry.body.moment)) continue;
+      if (!this.#same(entry.batch, name) || known.has(entry.body.moment)) continue;
       known.set(entry.body.moment, { entry: entry.id, atMs: entry.at_ms + this.#shiftMs(entry.id) });
     }
     return known;
@@ -122,20 +162,21 @@ export class State extends EventTarget {
 
   /** idle, open, roasting or cooling, as it stands with what was just tapped. */
   get phase() {
-    const dropped = this.moments.has("drop");
-    if (this.underWay) return dropped ? "cooling" : this.moments.has("charge") ? "roasting" : "open";
-    const cold = this.clock && this.clock.now() - this.atMs("drop") > COOLED_MS;
-    return dropped && !cold && this.view.batch?.state === "cooling" ? "cooling" : "idle";
+    if (this.batch === null) return "idle";
+    const state = this.told?.state ?? "roasting";
+    if (!LIVE_STATES.includes(state) && state !== "cooling") return "idle";
+    if (!this.moments.has("drop")) return this.moments.has("charge") ? "roasting" : "open";
+    return this.clock.now() - this.atMs("drop") > COOLED_MS ? "idle" : "cooling";
   }
 
   get phaseWord() {
     const said = { idle: "idle", open: "before charge", cooling: "cooling" };
-    return said[this.phase] ?? this.view.batch?.phase ?? "roasting";
+    return said[this.phase] ?? this.told?.phase ?? "roasting";
   }
 
   /** The next batch is charged while the last one cools. */
   turnToNext() {
-    this.fresh = true;
+    this.left = this.batch;
     this.changed();
   }
 
@@ -145,7 +186,7 @@ export class State extends EventTarget {
   }
 
   get stage() {
-    return this.#of("trier").at(-1)?.body.stage ?? this.view.batch?.stage ?? null;
+    return this.#of("trier").findLast((entry) => this.#same(entry.batch, this.batch))?.body.stage ?? this.told?.stage ?? null;
   }
 
   isUndone(id) {

@@ -10,10 +10,9 @@ const expected = (due) => {
 };
 
 export function summary(state, { temp: nowC, channelShort, rateC, rateOf }) {
-  const { batch } = state.view;
   const now = nowC === null ? [] : [`${channelShort} at ${temp(nowC)}`];
   if (rateC !== null) now.push(`${rateOf} rate ${rate(rateC)} degrees a minute`);
-  const moments = (batch?.moments ?? []).map(({ label, time_s: timeS, temp_c: tempC }) => {
+  const moments = (state.told?.moments ?? []).map(({ label, time_s: timeS, temp_c: tempC }) => {
     const time = timeS === null ? "" : ` at ${stopwatch(timeS)}`;
     return `${label}${time}${tempC === null ? "" : `, ${temp(tempC)}`}`;
   });

@@ -34,9 +34,9 @@ export class Voice {
     const entry = this.#entry(kind, body, batch, atMs);
     entries.push(entry);
     if (!ABOUT_OTHERS.includes(kind)) this.#keep(entry.id, text);
+    this.outbox.add(entries); // first: whatever goes wrong with the drawing, it is kept
     this.state.say(entries);
     this.echo.show({ id: entry.id, text, shiftable });
-    this.outbox.add(entries);
     return entry.id;
   }
 
@@ -47,24 +47,30 @@ export class Voice {
     } catch { /* kept for this page only */ }
   }
 
+  /** What was said here, as it was echoed. */
+  textOf(id) {
+    return this.own.find((said) => said.id === id)?.text;
+  }
+
   undo(id, text) {
     this.say("undo", { entry: id }, { text: `Undone: ${text}`, batch: this.#batchOf(id), shiftable: false });
   }
 
   shift(id, byS, text) {
     const shift = this.#entry("shift", { entry: id, by_s: byS }, this.#batchOf(id), this.clock.now());
+    this.outbox.add([shift]);
     this.state.say([shift]);
     this.echo.moved({ id, by: shift.id, text });
-    this.outbox.add([shift]);
   }
 
   #batchOf(id) {
-    return this.state.pending.get(id)?.batch ?? this.state.view.batch?.code ?? this.state.batch;
+    const said = this.state.pending.get(id);
+    return said ? (said.batch ?? said.id) : (this.state.view.batch?.code ?? this.state.batch);
   }
 
   /** Undo the newest thing that was said on this device and still stands. */
   undoLast() {
-    const log = new Map((this.state.view.batch?.log ?? []).map((line) => [line.entry, lineText(line)]));
+    const log = new Map((this.state.told?.log ?? []).map((line) => [line.entry, lineText(line)]));
     const last = this.own.findLast(({ id }) => (this.state.pending.has(id) || log.has(id)) && !this.state.isUndone(id));
     if (last) this.undo(last.id, log.get(last.id) ?? last.text);
     else this.echo.remark("Nothing said on this device is left to undo");

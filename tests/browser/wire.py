@@ -25,6 +25,7 @@ class Wire:
         self._ends: set[socket.socket] = set()
         self._lock = threading.Lock()
         self._whole = True
+        self._deaf = False
         self.url = f"http://127.0.0.1:{self._listening.getsockname()[1]}"
         threading.Thread(target=self._accept, daemon=True).start()
 
@@ -37,10 +38,20 @@ class Wire:
             with suppress(OSError):
                 end.shutdown(socket.SHUT_RDWR)
 
-    def mend(self) -> None:
-        """Let connections through again."""
+    def deafen(self) -> None:
+        """Carry what is asked to the server, and nothing that it answers back: what is connected breaks off then."""
         with self._lock:
-            self._whole = True
+            self._deaf = True
+
+    def aim(self, url: str) -> None:
+        """Lead to another server from now on."""
+        there = urlsplit(url)
+        self._there = (there.hostname or "", there.port or 80)
+
+    def mend(self) -> None:
+        """Let connections through again, both ways."""
+        with self._lock:
+            self._whole, self._deaf = True, False
 
     def close(self) -> None:
         """Let go of the port."""
@@ -59,14 +70,18 @@ class Wire:
                 if not self._whole:
                     here.close()
                     continue
-                there = socket.create_connection(self._there)
+                try:
+                    there = socket.create_connection(self._there)
+                except OSError:  # the server is down
+                    here.close()
+                    continue
                 self._ends |= {here, there}
-            for one, other in ((here, there), (there, here)):
-                threading.Thread(target=self._carry, args=(one, other), daemon=True).start()
+            for one, other, back in ((here, there, False), (there, here, True)):
+                threading.Thread(target=self._carry, args=(one, other, back), daemon=True).start()
 
-    def _carry(self, one: socket.socket, other: socket.socket) -> None:
+    def _carry(self, one: socket.socket, other: socket.socket, back: bool) -> None:
         with suppress(OSError):
-            while data := one.recv(65536):
+            while (data := one.recv(65536)) and not (back and self._deaf):
                 other.sendall(data)
         for end in (one, other):
             with suppress(OSError):

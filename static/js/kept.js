@@ -1,0 +1,22 @@
+// Has the worker keep pages for when there is no network. Where there is none (plain HTTP in the LAN, an old browser)
+// everything else works as it does with one.
+const workers = navigator.serviceWorker;
+
+/** Have pages kept that will be needed when the network has gone. */
+export async function keep(paths) {
+  (await workers?.ready)?.active.postMessage({ keep: paths });
+}
+
+async function register() {
+  if (!workers) return;
+  const had = Boolean(workers.controller);
+  const registration = await workers.register("/sw.js", { type: "module", updateViaCache: "none" });
+  const look = () => document.hidden || registration.update().catch(() => {});
+  document.addEventListener("visibilitychange", look);
+  document.addEventListener("serverback", look); // it may have been started anew, as a newer one
+  // A newer worker changes nothing on a page that is open: the page that is loaded next is the newer one.
+  workers.addEventListener("controllerchange", () => had && document.dispatchEvent(new Event("newer")));
+  if (!had) await keep([location.pathname]); // later ones pass through it
+}
+
+register().catch((error) => console.warn("Pages are not kept on this device:", error.message));

@@ -1,0 +1,43 @@
+// A page that was kept says so until the server is back; what is typed into a form stays in it while none can take it.
+import { ago } from "./ago.js";
+import { soon } from "./soon.js";
+
+const LOOK_MS = 4000;
+const { keptMs } = document.documentElement.dataset;
+const says = document.createElement("p");
+says.id = "no-server";
+says.className = "notice flagged";
+says.setAttribute("role", "status");
+says.append(document.createElement("span"));
+
+function say(...words) {
+  says.firstChild.replaceChildren(...words);
+  if (!says.isConnected) document.getElementById("main").prepend(says);
+}
+
+function again() {
+  const link = document.createElement("a");
+  link.href = "";
+  link.textContent = "Load it again";
+  return link;
+}
+
+/** Nothing is loaded under a hand that types. */
+async function look() {
+  if (document.hidden || !(await soon("/healthz", { cache: "no-store" }).then(({ ok }) => ok, () => false))) return;
+  clearInterval(looking);
+  say(`The server is back; this page is as it was ${ago(keptMs)} ago. `, again());
+}
+
+let looking = 0;
+if (keptMs) {
+  const needs = document.querySelector("[data-offline]")?.dataset.offline ?? "";
+  if (!document.getElementById("kept-pages")) say(`The server did not answer: this page is as it was ${ago(keptMs)} ago. ${needs}`);
+  looking = setInterval(look, LOOK_MS);
+}
+document.addEventListener("submit", (event) => {
+  if (navigator.onLine || event.defaultPrevented || event.target.method !== "post") return;
+  event.preventDefault();
+  say("This device has no network, and that needs the server. Nothing was sent; what you typed stays here.");
+  says.scrollIntoView({ block: "center" });
+});

@@ -1,0 +1,42 @@
+// What waits on this device for the server, and what came of it: in the strip, in the echo, and as notices that stay.
+import { notice } from "./echo.js";
+import { say } from "./numbers.js";
+
+const KINDS = { trier: "trier check", aroma: "aroma note", crack: "crack note", shift: "change of time", opened: "new batch", weighed: "weight", released: "release" };
+const shown = new Set();
+
+function refused({ id, entry, result }, { mend, outbox }) {
+  if (shown.has(id)) return; // several pages may tell of it
+  shown.add(id);
+  const text = `The ${KINDS[entry.kind] ?? entry.kind} was not kept. ${result.reason} All else was. Change it, or put it away.`;
+  notice({ id, text, refused: true, onDismiss: () => outbox.dismiss(id), onMend: (onSent) => mend.open({ entry, reason: result.reason, onSent }) });
+}
+
+export function bindWaiting({ outbox, echo, state, voice, mirror, mend }) {
+  const strip = document.getElementById("waiting");
+  outbox.addEventListener("waiting", ({ detail: { count, lasting } }) => {
+    echo.lasting = lasting;
+    say(strip, `${count} waiting`);
+    strip.classList.toggle("bad", count > 0);
+  });
+  outbox.addEventListener("found", ({ detail: { entries } }) => {
+    const ours = entries.filter(({ machine }) => machine === state.view.machine.id);
+    state.restore(ours);
+    const last = ours.findLast(({ id }) => voice.textOf(id));
+    if (last) echo.recall({ id: last.id, text: voice.textOf(last.id) });
+  });
+  outbox.addEventListener("state", ({ detail }) => {
+    const { id, state: reached, result } = detail;
+    echo.state(id, reached);
+    if (reached === "sent") mirror.settle(id);
+    if (reached === "refused") {
+      state.forget(id);
+      refused(detail, { mend, outbox });
+    } else if (result?.notice) notice({ id, text: result.notice });
+  });
+  outbox.addEventListener("trouble", ({ detail: { letIn } }) => {
+    if (letIn || shown.has("door")) return;
+    shown.add("door");
+    notice({ id: "door", text: "This device is not let in here any more, or may not tap. What was tapped waits here; let it in again and it is sent.", onDismiss: () => shown.delete("door") });
+  });
+}

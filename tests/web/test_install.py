@@ -1,0 +1,100 @@
+"""What makes an app of the pages: manifest, worker and offline page, against what browsers ask of them."""
+
+import json
+import re
+import struct
+from typing import Any
+from urllib.parse import urlsplit
+
+import pytest
+
+from roastlog.web.install import kept_files
+from tests.conftest import Bench
+
+PNG = b"\x89PNG\r\n\x1a\n"  # W3C PNG, 5.2; width and height are the first fields of IHDR, 11.2.1
+
+
+@pytest.fixture
+def manifest(bench: Bench) -> dict[str, Any]:
+    """The manifest as a browser reads it."""
+    answer = bench.client.get("/manifest.webmanifest")
+    assert answer.mimetype == "application/manifest+json"  # W3C Application Manifest, media type registration
+    said: dict[str, Any] = json.loads(answer.data)
+    return said
+
+
+def test_manifest_has_what_an_install_needs(manifest: dict[str, Any]):
+    """Name, id, start and scope, own window, colours; icons of 192 and 512 px, plain and maskable ones apart."""
+    # What Chromium asks for before it offers to install, from memory: name, icons of 192 and 512, start_url, display.
+    assert manifest["name"] == "Drumside"
+    assert manifest["id"] == manifest["start_url"] == manifest["scope"] == "/"
+    assert manifest["display"] == "standalone"
+    assert all(re.fullmatch(r"#[0-9a-f]{6}", manifest[name]) for name in ("theme_color", "background_color"))
+    icons = {(icon["purpose"], icon["sizes"]) for icon in manifest["icons"]}
+    assert icons == {(purpose, size) for purpose in ("any", "maskable") for size in ("192x192", "512x512")}
+    assert {shot["form_factor"] for shot in manifest["screenshots"]} == {"narrow", "wide"}
+
+
+def test_pictures_are_as_large_as_the_manifest_says(bench: Bench, manifest: dict[str, Any]):
+    """Each icon and screenshot is a PNG of its size, and may be kept for good."""
+    shortcuts = [icon for shortcut in manifest["shortcuts"] for icon in shortcut["icons"]]
+    for picture in [*manifest["icons"], *manifest["screenshots"], *shortcuts]:
+        answer = bench.client.get(picture["src"])
+        assert answer.mimetype == picture["type"] == "image/png"
+        assert answer.data.startswith(PNG)
+        width, height = struct.unpack(">II", answer.data[16:24])
+        assert f"{width}x{height}" == picture["sizes"]
+        assert "immutable" in answer.headers["Cache-Control"]
+
+
+def test_shortcuts_lead_to_pages(bench: Bench, manifest: dict[str, Any]):
+    """Each shortcut opens a page within the scope."""
+    for shortcut in manifest["shortcuts"]:
+        assert bench.client.get(shortcut["url"], follow_redirects=True).status_code == 200
+
+
+def test_weigh_shortcut_leads_to_the_batch_on_the_scale(bench: Bench):
+    """With one batch dropped it is that one's weigh-out; with none or with more the page says which there are."""
+    assert "Every batch is weighed" in bench.client.get("/weigh").text
+    codes = []
+    for start_s in (0.0, 2000.0):
+        codes.append(bench.open(start_s))
+        bench.say(bench.entry("moment", start_s, batch=codes[-1], moment="charge"))
+        bench.say(bench.entry("moment", start_s + 600, batch=codes[-1], moment="drop"))
+        if start_s == 0.0:
+            answer = bench.client.get("/weigh")
+            assert (answer.status_code, urlsplit(answer.location).path) == (303, f"/batches/{codes[0]}/weigh")
+    page = bench.client.get("/weigh").text
+    assert all(f'href="/batches/{code}/weigh"' in page for code in codes)
+
+
+def test_worker_is_asked_for_each_time(bench: Bench):
+    """The worker stands at the root, is no older than its server, and names the version of its files."""
+    answer = bench.client.get("/sw.js")
+    assert answer.mimetype == "text/javascript"
+    assert answer.headers["Cache-Control"] == "no-cache"
+    assert "/js/worker.js" in answer.text
+
+
+def test_every_file_that_is_kept_is_there(bench: Bench):
+    """All modules, sheets and libraries that the kept pages are made of are among the kept files, and can be got."""
+    files = kept_files()
+    for page in ("/machines/drum-4", "/machines/drum-4/start", "/", "/offline"):
+        text = bench.client.get(page).text
+        used = set(re.findall(r'(?:src|href)="(/(?:static|vendor)/[^"]+\.(?:js|css))"', text))
+        assert used
+        assert used <= set(files)
+    for file in files:
+        answer = bench.client.get(file)
+        assert answer.status_code == 200
+        assert "immutable" in answer.headers["Cache-Control"]
+
+
+def test_a_stranger_gets_the_shell_and_nothing_else(bench: Bench):
+    """Manifest, worker and offline page are open to anyone and hold nothing of the roastery."""
+    stranger = {"REMOTE_ADDR": "192.0.2.7"}
+    bench.open()
+    for path in ("/manifest.webmanifest", "/sw.js", "/offline"):
+        answer = bench.client.get(path, environ_overrides=stranger)
+        assert answer.status_code == 200
+        assert "drum-4" not in answer.text
