@@ -12,6 +12,7 @@ from roastlog.lan.secure import Secure
 from roastlog.languages import _
 
 LOOK_EVERY_S: Final = 30.0
+CUT_SHORT_S: Final = 0.5
 log = logging.getLogger(__name__)
 
 
@@ -44,9 +45,12 @@ class Presence:
         self._thread.start()
 
     def stop(self) -> None:
-        """Withdraw the name and end."""
+        """Withdraw the name and end; an announcement that is still being made, which takes seconds, is cut short."""
         self._stopped.set()
-        self._thread.join()
+        self._thread.join(CUT_SHORT_S)
+        if self._announcement is not None and self._thread.is_alive():
+            self._announcement.withdraw()
+            self._thread.join(CUT_SHORT_S)
 
     def _run(self) -> None:
         while not self._stopped.is_set():
@@ -82,6 +86,8 @@ class Presence:
         try:
             self._announcement.at(found)
         except NotAnnounced as error:
+            if self._stopped.is_set():
+                return
             self._say(
                 _(
                     "{name} is not announced in the network ({error}); everything else works, by address.",

@@ -185,7 +185,7 @@ def _granian(serving: Serving) -> None:
         app, services = _open(serving)
         ends = [services.close]
         if serving.secure is not None:
-            ends.insert(0, _open_door(serving, app, serving.secure))
+            ends.append(_open_door(serving, app, serving.secure))
         _close_when_told(serving.run_file, ends, parent)
         return app
 
