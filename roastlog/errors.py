@@ -25,9 +25,15 @@ DrumsideError
 └── StoreError          the database cannot be read or written
 """
 
+from roastlog.languages import _, again
+
 
 class DrumsideError(Exception):
-    """Base of all errors below."""
+    """Base of all errors below. Whoever hands one on says it in the language of whoever is answered then."""
+
+    def __str__(self) -> str:
+        """The message."""
+        return str(again(self.args[0])) if self.args else ""
 
 
 class CurveError(DrumsideError):
@@ -111,7 +117,10 @@ class TooManyTries(PairingRefused):
 
     def __init__(self, wait_s: int) -> None:
         super().__init__(
-            f"Too many wrong codes came in. Wait {-(-wait_s // 60)} min, or scan the QR in place of typing a code."
+            _(
+                "Too many wrong codes came in. Wait {minutes} min, or scan the QR in place of typing a code.",
+                minutes=-(-wait_s // 60),
+            )
         )
         self.wait_s = wait_s
 

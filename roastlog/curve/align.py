@@ -9,7 +9,8 @@ from numpy.typing import ArrayLike, NDArray
 
 from roastlog.curve.roast import Roast
 from roastlog.errors import CurveError
-from roastlog.journal.words import MOMENT_LABELS
+from roastlog.journal.words import MOMENT_WORDS
+from roastlog.languages import _
 
 Alignment = Literal["charge", "yellow", "first_crack", "temperature"]
 ALIGNMENTS: Final[tuple[Alignment, ...]] = get_args(Alignment)
@@ -76,8 +77,13 @@ def shift_s(batch: Roast, guide: Roast, align: Alignment) -> float:
         return 0.0
     for roast in (batch, guide):
         if align not in roast.moments_s:
-            label = MOMENT_LABELS[align].lower()
-            raise CurveError(f"{roast.name or 'One of the two'} has no {label} marked, so it cannot be aligned there.")
+            raise CurveError(
+                _(
+                    "{name} has no {moment} marked, so it cannot be aligned there.",
+                    name=roast.name or _("One of the two"),
+                    moment=MOMENT_WORDS[align],
+                )
+            )
     return batch.moments_s[align] - guide.moments_s[align]
 
 

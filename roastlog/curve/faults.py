@@ -13,6 +13,7 @@ from numpy.typing import ArrayLike, NDArray
 from roastlog.curve.probe import ProbeLimits, ProbeSign, probe_troubles, trusted
 from roastlog.curve.trailing import episodes, noise_so_far, trailing_slope, trailing_trend
 from roastlog.errors import CurveError
+from roastlog.languages import N_, decimal, said
 from roastlog.units import clock_text, rate_f_from_c
 
 MEAN_S = 30.0
@@ -36,34 +37,46 @@ TREND_S = 90.0, 60.0
 UNMARKED_S = 120.0
 """So long before first crack a curve is looked at where yellow was not marked. [s]"""
 
-DECLINING_RATE = (
+DECLINING_RATE = N_(
     "A rate of rise that declines steadily is a good beginning for an unfamiliar coffee, not a rule: the cup decides."
 )
 """What a page says beside rates and their faults."""
 
 TITLES: dict[str, str] = {
-    "crash": "Rate crash",
-    "rebound": "Rate rebound",
-    "stall": "Stall",
-    "fast_crack": "Fast at first crack",
-    "probe": "Probe in doubt",
+    "crash": N_("Rate crash"),
+    "rebound": N_("Rate rebound"),
+    "stall": N_("Stall"),
+    "fast_crack": N_("Fast at first crack"),
+    "probe": N_("Probe in doubt"),
 }
 """What a fault is called on a page, by its kind."""
 
 _SENTENCES: dict[str, str] = {
-    "crash": "Between {start} and {end} the rate of rise fell as far as {size} below its own trend; "
-    "the heat may be worth a look.",
-    "rebound": "After its low at {start} the rate of rise went up again by {size}; "
-    "beans past first crack may need less heat than they get.",
-    "stall": "Between {start} and {end} the rate of rise was down to {size}; a longer stay like this may taste flat.",
-    "fast_crack": "At first crack, {start}, the rate of rise was {size}. Beans give heat of their own from here on, "
-    "and the roast may run ahead; what is safe then stands in the machine's manual.",
-    "range": "Between {start} and {end} the bean probe read what beans cannot be: a broken wire, a loose plug or a "
-    "wrong scale may be behind it. The rate cannot be relied on.",
-    "missing": "Between {start} and {end} the bean probe gave no reading; what happened meanwhile is not known.",
-    "stuck": "Between {start} and {end} the bean probe read the same to the last digit, as it hardly does in moving "
-    "beans. The rate cannot be relied on.",
-    "jump": "At {start} the bean probe jumped as beans cannot; a loose plug or a static shock may be behind it.",
+    "crash": N_(
+        "Between {start} and {end} the rate of rise fell as far as {size} below its own trend; "
+        "the heat may be worth a look."
+    ),
+    "rebound": N_(
+        "After its low at {start} the rate of rise went up again by {size}; "
+        "beans past first crack may need less heat than they get."
+    ),
+    "stall": N_(
+        "Between {start} and {end} the rate of rise was down to {size}; a longer stay like this may taste flat."
+    ),
+    "fast_crack": N_(
+        "At first crack, {start}, the rate of rise was {size}. Beans give heat of their own from here on, "
+        "and the roast may run ahead; what is safe then stands in the machine's manual."
+    ),
+    "range": N_(
+        "Between {start} and {end} the bean probe read what beans cannot be: a broken wire, a loose plug or a "
+        "wrong scale may be behind it. The rate cannot be relied on."
+    ),
+    "missing": N_("Between {start} and {end} the bean probe gave no reading; what happened meanwhile is not known."),
+    "stuck": N_(
+        "Between {start} and {end} the bean probe read the same to the last digit, as it hardly does in moving "
+        "beans. The rate cannot be relied on."
+    ),
+    "jump": N_("At {start} the bean probe jumped as beans cannot; a loose plug or a static shock may be behind it."),
 }
 
 Kind = Literal["crash", "rebound", "stall", "fast_crack", "probe"]
@@ -249,7 +262,10 @@ def tell_fault(fault: Fault, unit: str = "C") -> str:
         C or F: the unit of the sizes.
     """
     size = fault.size_c_per_min if unit == "C" else rate_f_from_c(fault.size_c_per_min)
-    shown = f"{round(size, 1) + 0.0:.1f}".replace("-", "−")  # the sum makes a plain zero of a negative one
-    return _SENTENCES[fault.sign or fault.kind].format(
-        start=clock_text(fault.start_s), end=clock_text(fault.end_s), size=f"{shown}\N{NO-BREAK SPACE}°{unit}/min"
+    shown = decimal(f"{round(size, 1) + 0.0:.1f}".replace("-", "−"))  # the sum makes a plain zero of a negative one
+    return said(
+        _SENTENCES[fault.sign or fault.kind],
+        start=clock_text(fault.start_s),
+        end=clock_text(fault.end_s),
+        size=f"{shown}\N{NO-BREAK SPACE}°{unit}/min",
     )

@@ -24,6 +24,7 @@ from roastlog.curve.phases import planned_drop_s
 from roastlog.curve.roast import Roast
 from roastlog.curve.signs import BELIEF, MOMENTS, Guess, Meeting, Sign, guess, meet, rate_spread, sign_of
 from roastlog.curve.witness import Now, now_of, past_of, seen_at
+from roastlog.languages import _, ngettext
 
 Basis = Literal["curve", "batches", "plan"]
 
@@ -122,10 +123,20 @@ class Outlook:
         """What it rests on, in a sentence."""
         count = self._signs["first_crack"].batches
         if not self._batches:
-            return "From the live curve alone: no earlier batch of this coffee on this machine to learn from."
-        which = "one earlier batch" if len(self._batches) == 1 else f"{len(self._batches)} earlier batches"
-        lacking = "" if count else ", none of them with a first crack"
-        return f"From the live curve and {which} of this coffee on this machine{lacking}."
+            return _("From the live curve alone: no earlier batch of this coffee on this machine to learn from.")
+        if count:
+            return ngettext(
+                "From the live curve and one earlier batch of this coffee on this machine.",
+                "From the live curve and {n} earlier batches of this coffee on this machine.",
+                len(self._batches),
+            )
+        return ngettext(
+            "From the live curve and one earlier batch of this coffee on this machine, "
+            "none of them with a first crack.",
+            "From the live curve and {n} earlier batches of this coffee on this machine, "
+            "none of them with a first crack.",
+            len(self._batches),
+        )
 
     def ahead(self, sofar: Roast) -> list[Ahead]:
         """The moments that are still to come, in their order; "now" is the last row.

@@ -15,6 +15,8 @@ from roastlog.curve.phases import value_at
 from roastlog.curve.roast import Roast
 from roastlog.curve.series import Column, finite_pair
 from roastlog.curve.turning import without_spikes
+from roastlog.journal.words import MOMENT_WORDS
+from roastlog.languages import N_, said
 from roastlog.units import f_from_c
 
 FALL_C, FALL_S = 20.0, 10.0
@@ -31,7 +33,6 @@ _LAG_S = 25.0  # a usual probe's lag in beans; over these few seconds one half a
 _GAP_S = 6.0
 
 Place = Literal["ahead", "there", "past"]
-_CALLED = {"yellow": "yellow", "first_crack": "first crack"}
 
 
 def charge_seen(time_s: ArrayLike, temp_c: ArrayLike) -> float | None:
@@ -147,6 +148,14 @@ def _middle(values: Column) -> tuple[float, float]:
     return middle, math.sqrt(math.pi / 2) * distance * math.sqrt(1 + math.pi / 2 / n)
 
 
+_SENTENCES: dict[str, str] = {
+    "alone": N_("The last {batches} batches were marked {moment} at {usual}."),
+    "ahead": N_("The last {batches} batches were marked {moment} at {usual}; the probe is not there yet."),
+    "there": N_("The last {batches} batches were marked {moment} at {usual}; the probe is there now."),
+    "past": N_("The last {batches} batches were marked {moment} at {usual}; the probe is past that."),
+}
+
+
 def tell_likely(found: Likely, temp_c: float | None = None, unit: str = "C") -> str:
     """A sentence: at what temperature the moment was marked before, in how many batches, and where the probe is now.
 
@@ -162,11 +171,10 @@ def tell_likely(found: Likely, temp_c: float | None = None, unit: str = "C") -> 
     scale = 1.0 if unit == "C" else 1.8
     usual = found.temp_c if unit == "C" else f_from_c(found.temp_c)
     spread = max(1, round(found.temp_spread_c * scale))  # the probe itself is no better than a degree
-    said = (
-        f"The last {found.batches} batches were marked {_CALLED[found.moment]} at {usual:.0f} ± {spread}"
-        f"\N{NO-BREAK SPACE}°{unit}"
+    where = "alone" if temp_c is None else found.place(temp_c)
+    return said(
+        _SENTENCES[where],
+        batches=found.batches,
+        moment=MOMENT_WORDS[found.moment],
+        usual=f"{usual:.0f} ± {spread}\N{NO-BREAK SPACE}°{unit}",
     )
-    if temp_c is None:
-        return f"{said}."
-    there = {"ahead": "the probe is not there yet", "there": "the probe is there now", "past": "the probe is past that"}
-    return f"{said}; {there[found.place(temp_c)]}."

@@ -3,17 +3,23 @@
 import errno
 import socket
 
+from roastlog.languages import _
+
 
 def unreached(host: str, port: int, timeout_s: float, error: Exception) -> str:
     """What an error of a connection means to the person at the machine."""
     where = f"{host}:{port}"
     if isinstance(error, ConnectionRefusedError):
-        return f"{where} refused the connection. Is it on, and is the port right?"
+        return _("{where} refused the connection. Is it on, and is the port right?", where=where)
     if isinstance(error, TimeoutError):
-        return f"{where} did not answer within {timeout_s:g} s. Is it on, and on this network?"
+        return _(
+            "{where} did not answer within {timeout:g} s. Is it on, and on this network?",
+            where=where,
+            timeout=timeout_s,
+        )
     if isinstance(error, socket.gaierror | UnicodeError):
-        return f"No host is called {host}. Is the name right?"
+        return _("No host is called {host}. Is the name right?", host=host)
     if isinstance(error, OSError) and error.errno in {errno.EHOSTUNREACH, errno.ENETUNREACH}:
-        return f"There is no route to {where}. Is it on the same network?"
+        return _("There is no route to {where}. Is it on the same network?", where=where)
     reason = (error.strerror if isinstance(error, OSError) else None) or str(error)
-    return f"{where} cannot be reached: {reason}."
+    return _("{where} cannot be reached: {reason}.", where=where, reason=reason)

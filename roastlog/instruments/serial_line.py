@@ -17,6 +17,7 @@ from roastlog.instruments.decode import Lines, column_number, group_number, line
 from roastlog.instruments.inbox import Inbox
 from roastlog.instruments.points import SerialPoint
 from roastlog.instruments.serial_port import open_port
+from roastlog.languages import _
 
 _LISTEN_S = 0.2  # how long one look at the port waits, and so how soon it is let go of
 
@@ -35,9 +36,9 @@ class SerialInstrument:
     def __init__(self, points: Mapping[str, SerialPoint], clock: Clock) -> None:
         lines = {point.line for point in points.values()}
         if len(lines) != 1:
-            raise ValueError("A serial link has one port.")
+            raise ValueError(_("A serial link has one port."))
         self._line = lines.pop()
-        self.name = f"serial {self._line.device}"
+        self.name = _("serial {device}", device=self._line.device)
         self._readers = {name: _reader(point) for name, point in points.items()}
         self._has_pattern = {name: point.pattern is not None for name, point in points.items()}
         self._inbox = Inbox(self.name, {name: point.silent_s for name, point in points.items()}, clock)
@@ -64,10 +65,10 @@ class SerialInstrument:
     def read(self, ids: Collection[str]) -> list[Reading | Fault]:
         """All that came since the last call."""
         if self._port is None:
-            raise InstrumentError(f"The link to {self._line.device} is not open.")
+            raise InstrumentError(_("The link to {device} is not open.", device=self._line.device))
         got = self._inbox.take(ids)
         if self._lost and not any(isinstance(item, Reading) for item in got):
-            raise InstrumentError(f"{self._line.device} is gone. Is the cable plugged in?")
+            raise InstrumentError(_("{device} is gone. Is the cable plugged in?", device=self._line.device))
         return got
 
     def close(self) -> None:

@@ -7,6 +7,7 @@ import serial
 
 from roastlog.errors import InstrumentError
 from roastlog.instruments.points import Parity, SerialLine
+from roastlog.languages import N_, _
 
 _PARITIES: Mapping[Parity, str] = {
     "none": serial.PARITY_NONE,
@@ -14,16 +15,16 @@ _PARITIES: Mapping[Parity, str] = {
     "odd": serial.PARITY_ODD,
 }
 _REASONS: Mapping[int, str] = {
-    errno.ENOENT: "is not there. Is the cable plugged in?",
-    errno.ENODEV: "is not there. Is the cable plugged in?",
-    errno.ENXIO: "is not there. Is the cable plugged in?",
-    errno.EIO: "does not work. Is the cable plugged in?",
-    errno.EACCES: "may not be opened. Add the user that Drumside runs as to the group of that port.",
-    errno.EPERM: "may not be opened. Add the user that Drumside runs as to the group of that port.",
-    errno.EBUSY: "is in use by another program or another machine's sheet.",
-    errno.EWOULDBLOCK: "is in use by another program or another machine's sheet.",
-    errno.ENOTTY: "is no serial port.",
-    errno.EISDIR: "is no serial port.",
+    errno.ENOENT: N_("is not there. Is the cable plugged in?"),
+    errno.ENODEV: N_("is not there. Is the cable plugged in?"),
+    errno.ENXIO: N_("is not there. Is the cable plugged in?"),
+    errno.EIO: N_("does not work. Is the cable plugged in?"),
+    errno.EACCES: N_("may not be opened. Add the user that Drumside runs as to the group of that port."),
+    errno.EPERM: N_("may not be opened. Add the user that Drumside runs as to the group of that port."),
+    errno.EBUSY: N_("is in use by another program or another machine's sheet."),
+    errno.EWOULDBLOCK: N_("is in use by another program or another machine's sheet."),
+    errno.ENOTTY: N_("is no serial port."),
+    errno.EISDIR: N_("is no serial port."),
 }
 
 
@@ -49,7 +50,7 @@ def open_port(line: SerialLine, timeout_s: float) -> serial.Serial:
     except serial.SerialException as error:
         # What is no serial port is told by pyserial without a number.
         number = error.errno or (errno.ENOTTY if "configure" in str(error) else 0)
-        reason = _REASONS.get(number, f"cannot be opened: {error}.")
+        reason = _(_REASONS[number]) if number in _REASONS else _("cannot be opened: {error}.", error=error)
     except (OSError, ValueError) as error:
-        reason = f"cannot be set as the sheet says: {error}."
+        reason = _("cannot be set as the sheet says: {error}.", error=error)
     raise InstrumentError(f"{line.device} {reason}")

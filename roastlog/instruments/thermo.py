@@ -8,6 +8,7 @@ import math
 from typing import Final, Literal, get_args
 
 from roastlog.errors import InstrumentError
+from roastlog.languages import _
 
 ThermocoupleType = Literal["K", "J", "T", "N", "E"]
 THERMOCOUPLES: Final[tuple[ThermocoupleType, ...]] = get_args(ThermocoupleType)
@@ -35,7 +36,13 @@ def emf_mv(kind: ThermocoupleType, temp_c: float) -> float:
     except RangeError:
         low_c, high_c = get(kind).range
         raise InstrumentError(
-            f"A thermocouple of type {kind} is defined from {low_c:g} to {high_c:g} °C, not at {temp_c:g} °C."
+            _(
+                "A thermocouple of type {kind} is defined from {low:g} to {high:g} °C, not at {temp:g} °C.",
+                kind=kind,
+                low=low_c,
+                high=high_c,
+                temp=temp_c,
+            )
         ) from None
 
 
@@ -67,8 +74,14 @@ def thermocouple_c(kind: ThermocoupleType, measured_mv: float, junction_c: float
     except RangeError:
         low_mv, high_mv = get(kind).invertible_emf_range
         raise InstrumentError(
-            f"{measured_mv:.6g} mV is not of a type {kind} thermocouple, which gives {low_mv:.2f} to {high_mv:.2f} mV."
-            " Is it broken, or is the scale wrong?"
+            _(
+                "{measured_mv:.6g} mV is not of a type {kind} thermocouple, which gives {low_mv:.2f} to "
+                "{high_mv:.2f} mV. Is it broken, or is the scale wrong?",
+                measured_mv=measured_mv,
+                kind=kind,
+                low_mv=low_mv,
+                high_mv=high_mv,
+            )
         ) from None
 
 
@@ -96,12 +109,18 @@ def platinum_c(measured_ohm: float, nominal_ohm: float = 100.0) -> float:
     low_ohm, high_ohm = platinum_ohm(_COLDEST_C, nominal_ohm), platinum_ohm(_HOTTEST_C, nominal_ohm)
     if not low_ohm <= measured_ohm <= high_ohm:
         raise InstrumentError(
-            f"{measured_ohm:.6g} ohm is not of a Pt{nominal_ohm:g}, which has {low_ohm:.1f} to {high_ohm:.1f} ohm."
-            " Is it broken, or is the scale wrong?"
+            _(
+                "{measured_ohm:.6g} ohm is not of a Pt{nominal_ohm:g}, which has {low_ohm:.1f} to {high_ohm:.1f} "
+                "ohm. Is it broken, or is the scale wrong?",
+                measured_ohm=measured_ohm,
+                nominal_ohm=nominal_ohm,
+                low_ohm=low_ohm,
+                high_ohm=high_ohm,
+            )
         )
     temp_c = (-_A + math.sqrt(_A * _A - 4 * _B * (1 - measured_ohm / nominal_ohm))) / (2 * _B)
     # Below 0 °C the equation is of the fourth degree; Newton gets there from the second.
-    for _ in range(8 if temp_c < 0 else 0):
+    for _step in range(8 if temp_c < 0 else 0):
         slope = nominal_ohm * (_A + 2 * _B * temp_c + _C * (4 * temp_c**3 - 300 * temp_c**2))
         temp_c -= (platinum_ohm(temp_c, nominal_ohm) - measured_ohm) / slope
     return temp_c

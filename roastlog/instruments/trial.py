@@ -11,6 +11,7 @@ from roastlog.errors import InstrumentError
 from roastlog.instruments.base import Fault, Reading
 from roastlog.instruments.build import Link, build_instruments
 from roastlog.instruments.machine import Channel, Control, Machine
+from roastlog.languages import _
 
 _LOOK_S = 0.1
 
@@ -47,23 +48,27 @@ def try_channel(machine: Machine, name: str, clock: Clock | None = None, *, wait
     parts: list[Channel | Control] = [*machine.channels, *machine.controls]
     part = next((part for part in parts if part.id == name), None)
     if part is None:
-        return Trial("", None, f"There is no channel {name} on {machine.name}.")
+        return Trial("", None, _("There is no channel {name} on {name2}.", name=name, name2=machine.name))
     alone = _alone(machine, part)
     links = build_instruments(alone, clock or Clock())
     if not links:
-        return Trial("", None, f"{part.name} is not read by us: {_not_read(part)}")
+        return Trial("", None, _("{name} is not read by us: {part}", name=part.name, part=_not_read(part)))
     with ExitStack() as stack:
-        for instrument, _ in links:
+        for instrument, _every_s in links:
             stack.callback(instrument.close)
         try:
-            for instrument, _ in links:
+            for instrument, _every_s in links:
                 instrument.open()
             speaks = any(channel.mqtt or channel.serial for channel in alone.channels)  # by itself, when it likes
             answer = _answer(links, name, wait_s if speaks else 0.0)
         except InstrumentError as error:
             return Trial("", None, str(error))
     if answer is None:
-        return Trial("", None, f"The connection is good, but nothing came for {name} within {wait_s:g} s.")
+        return Trial(
+            "",
+            None,
+            _("The connection is good, but nothing came for {name} within {wait:g} s.", name=name, wait=wait_s),
+        )
     if isinstance(answer, Fault):
         return Trial(answer.raw, None, answer.reason)
     offset_c = part.offset_c if isinstance(part, Channel) else 0.0
@@ -100,5 +105,5 @@ def _answer(links: Sequence[Link], name: str, wait_s: float) -> Reading | Fault 
 
 def _not_read(part: Channel | Control) -> str:
     if isinstance(part, Control):
-        return "it has no register."
-    return "a person types it in." if part.hand is not None else "its readings are sent to the API."
+        return _("it has no register.")
+    return _("a person types it in.") if part.hand is not None else _("its readings are sent to the API.")

@@ -9,6 +9,7 @@ import math
 from typing import Final
 
 from roastlog.errors import InstrumentError
+from roastlog.languages import _
 
 # The standard atmosphere at sea level and its troposphere.
 SEA_LEVEL_KPA: Final = 101.325
@@ -52,7 +53,14 @@ def air_pressure_kpa(altitude_m: float) -> float:
         If no roastery is at that altitude.
     """
     if not LOWEST_M <= altitude_m <= HIGHEST_M:
-        raise InstrumentError(f"An altitude is {LOWEST_M:g} to {HIGHEST_M:g} m here, not {altitude_m:g} m.")
+        raise InstrumentError(
+            _(
+                "An altitude is {lowest_m:g} to {highest_m:g} m here, not {altitude:g} m.",
+                lowest_m=LOWEST_M,
+                highest_m=HIGHEST_M,
+                altitude=altitude_m,
+            )
+        )
     return float(SEA_LEVEL_KPA * (1.0 - _LAPSE_K_PER_M * altitude_m / _SEA_LEVEL_K) ** _POWER)
 
 
@@ -71,7 +79,12 @@ def boiling_point_c(pressure_kpa: float) -> float:
     """
     if not LOWEST_KPA <= pressure_kpa <= HIGHEST_KPA:
         raise InstrumentError(
-            f"The air has {LOWEST_KPA * 10:g} to {HIGHEST_KPA * 10:g} hPa where people work, not {pressure_kpa * 10:g}."
+            _(
+                "The air has {lowest_kpa:g} to {highest_kpa:g} hPa where people work, not {pressure:g}.",
+                lowest_kpa=LOWEST_KPA * 10,
+                highest_kpa=HIGHEST_KPA * 10,
+                pressure=pressure_kpa * 10,
+            )
         )
     n1, n2, n3, n4, n5, n6, n7, n8, n9, n10 = _N
     beta = (pressure_kpa / 1000.0) ** 0.25

@@ -5,14 +5,15 @@ from typing import Final
 
 from roastlog.instruments.machine import Channel, Control, Role
 from roastlog.instruments.points import ModbusPoint, MqttPoint, Sensor, SerialPoint
+from roastlog.languages import N_, _, decimal
 
 ROLES: Final[Mapping[Role, str]] = {
-    "bean_probe": "bean probe, in the beans",
-    "bean_surface": "bean surface, by infrared",
-    "inlet_air": "inlet air",
-    "exhaust_air": "exhaust air",
-    "drum": "drum",
-    "room": "room, or the box of the instrument",
+    "bean_probe": N_("bean probe, in the beans"),
+    "bean_surface": N_("bean surface, by infrared"),
+    "inlet_air": N_("inlet air"),
+    "exhaust_air": N_("exhaust air"),
+    "drum": N_("drum"),
+    "room": N_("room, or the box of the instrument"),
 }
 
 
@@ -21,45 +22,62 @@ def source_words(part: Channel | Control) -> str:
     if part.modbus is not None:
         words = _modbus(part.modbus)
     elif isinstance(part, Control):
-        return "not read; people say what they set"
+        return _("not read; people say what they set")
     elif part.mqtt is not None:
         words = _mqtt(part.mqtt)
     elif part.serial is not None:
         words = _serial(part.serial)
     else:
         return {
-            "http": "sent to the API over HTTP",
-            "hand": "read by a person and typed in",
-            "simulated": "simulated, for practice",
+            "http": _("sent to the API over HTTP"),
+            "hand": _("read by a person and typed in"),
+            "simulated": _("simulated, for practice"),
         }[part.source]
     sensor = part.sensor if isinstance(part, Channel) else None
     return words if sensor is None else f"{words}; {_sensor(sensor)}"
 
 
 def _modbus(point: ModbusPoint) -> str:
-    wire = f"Modbus on {point.device}, {point.baud} baud" if point.device else f"Modbus at {point.host}:{point.port}"
-    kind = f" as {point.type}" if point.type else ""
-    return f"{wire}, unit {point.unit}, {point.table} {point.address}{kind}{_scaled(point)}, each {point.poll_s:g} s"
+    wire = (
+        _("Modbus on {device}, {baud} baud", device=point.device, baud=point.baud)
+        if point.device
+        else _("Modbus at {host}:{port}", host=point.host, port=point.port)
+    )
+    return ", ".join(
+        [
+            wire,
+            _("unit {unit}", unit=point.unit),
+            f"{point.table} {point.address}"
+            + (f" {_('as {type}', type=point.type)}" if point.type else "")
+            + _scaled(point),
+            _("each {poll_s:g} s", poll_s=point.poll_s),
+        ]
+    )
 
 
 def _mqtt(point: MqttPoint) -> str:
-    tls = " with TLS" if point.tls else ""
+    broker = _("MQTT at {host}:{port}", host=point.host, port=point.port)
+    tls = f" {_('with TLS')}" if point.tls else ""
     place = f", {point.value}" if point.value else ""
-    return f"MQTT at {point.host}:{point.port}{tls}, topic {point.topic}{place}{_scaled(point)}"
+    return f"{broker}{tls}, {_('topic {topic}', topic=point.topic)}{place}{_scaled(point)}"
 
 
 def _serial(point: SerialPoint) -> str:
-    form = f"pattern, group {point.group}" if point.pattern else f"column {point.column} of {point.columns}"
-    return f"lines on {point.device}, {point.baud} baud, {form}{_scaled(point)}"
+    form = (
+        _("pattern, group {group}", group=point.group)
+        if point.pattern
+        else _("column {column} of {columns}", column=point.column, columns=point.columns)
+    )
+    return f"{_('lines on {device}, {baud} baud', device=point.device, baud=point.baud)}, {form}{_scaled(point)}"
 
 
 def _scaled(point: ModbusPoint | MqttPoint | SerialPoint) -> str:
-    scale = "" if point.scale == 1 else f" × {point.scale:g}"
-    return scale if point.offset == 0 else f"{scale} {'+' if point.offset > 0 else '−'} {abs(point.offset):g}"
+    scale = "" if point.scale == 1 else decimal(f" × {point.scale:g}")
+    return scale if point.offset == 0 else decimal(f"{scale} {'+' if point.offset > 0 else '−'} {abs(point.offset):g}")
 
 
 def _sensor(sensor: Sensor) -> str:
     if sensor.platinum:
-        return f"{sensor.type} in ohm"
-    junction = sensor.cold_junction or f"{sensor.cold_junction_c:g} °C"
-    return f"type {sensor.type} in mV, cold junction {junction}"
+        return _("{type} in ohm", type=sensor.type)
+    junction = sensor.cold_junction or decimal(f"{sensor.cold_junction_c:g} °C")
+    return _("type {type} in mV, cold junction {junction}", type=sensor.type, junction=junction)

@@ -8,24 +8,25 @@ from pydantic import ValidationError
 
 from roastlog.journal.entries import Plan
 from roastlog.journal.fold import Batch, Line
-from roastlog.journal.words import MOMENT_LABELS, STAGE_LABELS, purpose
+from roastlog.journal.words import MOMENT_LABELS, STAGE_LABELS, called, purpose
+from roastlog.languages import N_, _, decimal
 from roastlog.units import clock_text
 
-_DECISIONS: Final = {"release": "Released", "hold": "Held back", "reject": "Rejected"}
+_DECISIONS: Final = {"release": N_("Released"), "hold": N_("Held back"), "reject": N_("Rejected")}
 _FACTS: Final = {
-    "lot": "lot",
-    "coffee": "coffee",
-    "green_g": "green weight",
-    "intent": "for",
-    "plan": "plan",
-    "guide": "guide",
+    "lot": N_("lot"),
+    "coffee": N_("coffee"),
+    "green_g": N_("green weight"),
+    "intent": N_("for"),
+    "plan": N_("plan"),
+    "guide": N_("guide"),
 }
 FLAG_WORDS: Final = {
-    "late": "came in after the release",
-    "doubled": "marked before",
-    "out_of_order": "out of order",
-    "amend_unfit": "has a correction that does not fit",
-    "about_nothing": "about an entry that is not here",
+    "late": N_("came in after the release"),
+    "doubled": N_("marked before"),
+    "out_of_order": N_("out of order"),
+    "amend_unfit": N_("has a correction that does not fit"),
+    "about_nothing": N_("about an entry that is not here"),
 }
 
 
@@ -43,39 +44,46 @@ def tell(line: Line, batch: Batch, controls: Mapping[str, str]) -> str:
     """
     if line.kind == "move":
         control = line.body["control"]
-        return f"{controls.get(control, control)} to {plain(line.body['setting'])}"
+        return _("{control} to {setting}", control=controls.get(control, control), setting=plain(line.body["setting"]))
     if line.kind in _TELLERS:
         return _TELLERS[line.kind](line.body)
     return _about(line, batch, controls)
 
 
 def _weighed(body: Mapping[str, Any]) -> str:
-    removed = f" · {body['removed_g']:,.0f} g sorted out" if body.get("removed_g") else ""
-    return f"Weighed {body['roasted_g']:,.0f} g{removed}".replace(",", "\u202f")
+    weighed = _("Weighed {mass}", mass=_grams(body["roasted_g"]))
+    if not body.get("removed_g"):
+        return weighed
+    return f"{weighed} · {_('{mass} sorted out', mass=_grams(body['removed_g']))}"
+
+
+def _grams(mass_g: float) -> str:
+    return f"{mass_g:,.0f} g".replace(",", "\u202f")
 
 
 def _about(line: Line, batch: Batch, controls: Mapping[str, str]) -> str:
     target = UUID(str(line.body["entry"]))
     about = next((other for other in batch.lines if other.id == target and other.id != line.id), None)
     if about is None:
-        what = "an entry that is not here"
+        what = _("an entry that is not here")
     elif about.kind in {"undo", "shift", "amend"}:
-        what = {"undo": "an undo", "shift": "a shift", "amend": "a correction"}[about.kind]
+        what = {"undo": _("an undo"), "shift": _("a shift"), "amend": _("a correction")}[about.kind]
     else:
         what = f"“{tell(about, batch, controls)}”"
     if line.kind == "undo":
-        return f"Took back {what}"
+        return _("Took back {what}", what=what)
     if line.kind == "shift":
-        return f"Moved {what} by {line.body['by_s']:+g} s".replace("-", "−")
+        by_s = decimal(f"{line.body['by_s']:+g}").replace("-", "−")
+        return _("Moved {what} by {by_s} s", what=what, by_s=by_s)
     changed = ", ".join(change_text(name, value) for name, value in line.body["body"].items())
-    return f"Corrected {what}: {changed}"
+    return _("Corrected {what}: {changed}", what=what, changed=changed)
 
 
 def change_text(name: str, value: Any) -> str:  # noqa: ANN401 - whatever a body holds
     """One corrected field in words."""
-    label = _FACTS.get(name, name.replace("_", " "))
+    label = _(_FACTS[name]) if name in _FACTS else name.replace("_", " ")
     said = _plan(value) if name == "plan" else plain(value)
-    return f"{label} {said}" if said else f"no {label}"
+    return f"{label} {said}" if said else _("no {label}", label=label)
 
 
 def _plan(value: Any) -> str:  # noqa: ANN401 - a correction that came before its entry was not held against it
@@ -90,7 +98,7 @@ def facts(body: Mapping[str, Any]) -> list[str]:
     """What was said about a batch when it was opened, in words."""
     said = [str(body[name]) for name in ("coffee", "lot") if name in body]
     if "green_g" in body:
-        said.append(f"{body['green_g'] / 1000:.2f} kg green")
+        said.append(_("{mass:.2f} kg green", mass=body["green_g"] / 1000))
     if "intent" in body:
         said.append(purpose(str(body["intent"])))
     return said + plan_text(body.get("plan", {}))
@@ -99,9 +107,9 @@ def facts(body: Mapping[str, Any]) -> list[str]:
 def plan_text(plan: Mapping[str, Any]) -> list[str]:
     """The planned development in words; nothing without a plan."""
     if plan.get("development_s") is not None:
-        return [f"development {clock_text(plan['development_s'])}"]
+        return [_("development {time}", time=clock_text(plan["development_s"]))]
     if plan.get("development_ratio") is not None:
-        return [f"development {plan['development_ratio']:.0%}"]
+        return [_("development {share:.0%}", share=plan["development_ratio"])]
     return []
 
 
@@ -109,17 +117,23 @@ def plain(value: object) -> str:
     """A number as one says it: 4.0 is “4”, 3.5 is “3.5”; several words with commas; nothing for None."""
     if isinstance(value, list | tuple):
         return ", ".join(map(plain, value))
-    return f"{value:g}" if isinstance(value, float) else "" if value is None else str(value)
+    return decimal(f"{value:g}") if isinstance(value, float) else "" if value is None else str(value)
 
 
 _TELLERS: Final[dict[str, Callable[[Mapping[str, Any]], str]]] = {
-    "opened": lambda body: " · ".join(["Batch opened", *facts(body)]),
-    "moment": lambda body: MOMENT_LABELS[body["moment"]],
-    "trier": lambda body: ", ".join([f"Trier: {STAGE_LABELS[body['stage']]}", *body.get("words", [])]),
-    "aroma": lambda body: "Aroma: " + ", ".join(body["words"]),
-    "crack": lambda body: f"Crack sounds {body['vigour']}",
+    "opened": lambda body: " · ".join([_("Batch opened"), *facts(body)]),
+    "moment": lambda body: _(MOMENT_LABELS[body["moment"]]),
+    "trier": lambda body: ", ".join(
+        [_("Trier: {stage}", stage=STAGE_LABELS[body["stage"]]), *map(called, body.get("words", []))]
+    ),
+    "aroma": lambda body: _("Aroma: {words}", words=", ".join(map(called, body["words"]))),
+    "crack": lambda body: _("Crack sounds {vigour}", vigour=called(body["vigour"])),
     "note": lambda body: str(body["text"]),
     "weighed": _weighed,
-    "colour": lambda body: f"Colour {plain(body['value'])} on {body['scale']}, {body['sample']}",
-    "released": lambda body: ": ".join([_DECISIONS[body["decision"]], *([body["reason"]] if "reason" in body else [])]),
+    "colour": lambda body: _(
+        "Colour {value} on {scale}, {sample}", value=plain(body["value"]), scale=body["scale"], sample=body["sample"]
+    ),
+    "released": lambda body: ": ".join(
+        [_(_DECISIONS[body["decision"]]), *([body["reason"]] if "reason" in body else [])]
+    ),
 }

@@ -2,6 +2,8 @@
 
 from typing import Final, Literal, get_args
 
+from roastlog.languages import N_, _
+
 MomentName = Literal["charge", "yellow", "first_crack", "first_crack_fading", "second_crack", "drop"]
 Stage = Literal["green", "pale", "yellow", "tan", "light_brown", "brown"]
 Vigour = Literal["sparse", "steady", "violent"]
@@ -11,15 +13,52 @@ MOMENTS: Final[tuple[MomentName, ...]] = get_args(MomentName)
 STAGES: Final[tuple[Stage, ...]] = get_args(Stage)
 
 MOMENT_LABELS: Final[dict[str, str]] = {
-    "charge": "Charge",
-    "turning_point": "Turning point",
-    "yellow": "Yellow",
-    "first_crack": "First crack",
-    "first_crack_fading": "First crack fading",
-    "second_crack": "Second crack",
-    "drop": "Drop",
+    "charge": N_("Charge"),
+    "turning_point": N_("Turning point"),
+    "yellow": N_("Yellow"),
+    "first_crack": N_("First crack"),
+    "first_crack_fading": N_("First crack fading"),
+    "second_crack": N_("Second crack"),
+    "drop": N_("Drop"),
 }
-STAGE_LABELS: Final[dict[str, str]] = {stage: stage.replace("_", " ") for stage in STAGES}
+MOMENT_WORDS: Final[dict[str, str]] = {
+    "charge": N_("charge"),
+    "turning_point": N_("turning point"),
+    "yellow": N_("yellow"),
+    "first_crack": N_("first crack"),
+    "first_crack_fading": N_("first crack fading"),
+    "second_crack": N_("second crack"),
+    "drop": N_("drop"),
+}
+"""The same in the midst of a sentence: another language may keep its capitals there."""
+
+STAGE_LABELS: Final[dict[str, str]] = {
+    "green": N_("green"),
+    "pale": N_("pale"),
+    "yellow": N_("yellow"),
+    "tan": N_("tan"),
+    "light_brown": N_("light brown"),
+    "brown": N_("brown"),
+}
+VIGOUR_WORDS: Final[dict[str, str]] = {"sparse": N_("sparse"), "steady": N_("steady"), "violent": N_("violent")}
+PHASE_WORDS: Final[dict[str, str]] = {
+    "before charge": N_("before charge"),
+    "drying": N_("drying"),
+    "browning": N_("browning"),
+    "development": N_("development"),
+}
+STATE_WORDS: Final[dict[str, str]] = {
+    "idle": N_("idle"),
+    "open": N_("open"),
+    "roasting": N_("roasting"),
+    "cooling": N_("cooling"),
+    "weighed": N_("weighed"),
+    "released": N_("released"),
+    "held": N_("held"),
+    "rejected": N_("rejected"),
+    "discarded": N_("discarded"),
+}
+INTENT_WORDS: Final[dict[str, str]] = {"filter": N_("filter"), "espresso": N_("espresso"), "both": N_("both")}
 
 # The moments that the pad waits for, in their order. The others are there for whom they concern.
 EXPECTED: Final[tuple[MomentName, ...]] = ("charge", "yellow", "first_crack", "drop")
@@ -33,26 +72,43 @@ AROMA_BY_STAGE: Final[dict[str, tuple[str, ...]]] = {
     "light_brown": ("toast", "malt", "nut", "caramel", "vinegar"),
     "brown": ("caramel", "fruit", "flower", "cocoa", "smoke"),
 }
-AROMA_WORDS: Final[tuple[str, ...]] = (
-    "grass",
-    "hay",
-    "straw",
-    "bread",
-    "biscuit",
-    "toast",
-    "malt",
-    "nut",
-    "caramel",
-    "cocoa",
-    "fruit",
-    "flower",
-    "honey",
-    "vinegar",
-    "paper",
-    "smoke",
-)
+AROMA_LABELS: Final[dict[str, str]] = {
+    "grass": N_("grass"),
+    "hay": N_("hay"),
+    "straw": N_("straw"),
+    "bread": N_("bread"),
+    "biscuit": N_("biscuit"),
+    "toast": N_("toast"),
+    "malt": N_("malt"),
+    "nut": N_("nut"),
+    "caramel": N_("caramel"),
+    "cocoa": N_("cocoa"),
+    "fruit": N_("fruit"),
+    "flower": N_("flower"),
+    "honey": N_("honey"),
+    "vinegar": N_("vinegar"),
+    "paper": N_("paper"),
+    "smoke": N_("smoke"),
+    "damp wood": N_("damp wood"),
+    "pea": N_("pea"),
+    "rice": N_("rice"),
+    "warm grain": N_("warm grain"),
+    "popped corn": N_("popped corn"),
+}
+"""What is stored is the English word; it is shown by the page's language. Words of a person stay as they are."""
+
+AROMA_WORDS: Final[tuple[str, ...]] = tuple(AROMA_LABELS)[:16]
+
+_CALLED: Final[dict[str, str]] = PHASE_WORDS | STATE_WORDS | INTENT_WORDS | AROMA_LABELS | VIGOUR_WORDS
+
+
+def called(word: str) -> str:
+    """A word that Drumside stores, as the page's language has it; any other word as it is."""
+    return _(_CALLED[word]) if word in _CALLED else word
 
 
 def purpose(intent: str | None) -> str:
     """What a batch is for, as one says it to a stranger: “for both” would leave open what both are."""
-    return f"for {'filter and espresso' if intent == 'both' else intent}" if intent else ""
+    if not intent:
+        return ""
+    return _("for filter and espresso") if intent == "both" else _("for {intent}", intent=called(intent))

@@ -8,6 +8,7 @@ from types import MappingProxyType
 from roastlog.errors import LabelError
 from roastlog.label.fonts import ASCENT_EM, LINE_EM, face, tidy, wrap
 from roastlog.label.qr import QUIET, QrSymbol, qr_symbol
+from roastlog.languages import N_, _
 
 MM_PER_INCH = 25.4
 SMALLEST_TEXT_MM = 2.5  # type size whose small x is 1.2 mm high in this typeface
@@ -59,11 +60,17 @@ class LabelSize:
 
 def _roll(width_mm: float, height_mm: float) -> LabelSize:
     name = f"{width_mm:g}x{height_mm:g}"
-    return LabelSize(name, f"Roll, {width_mm:g} × {height_mm:g} mm", width_mm, height_mm, (width_mm, height_mm))
+    return LabelSize(
+        name,
+        _("Roll, {width_mm:g} × {height_mm:g} mm", width_mm=width_mm, height_mm=height_mm),
+        width_mm,
+        height_mm,
+        (width_mm, height_mm),
+    )
 
 
 _SHEET = LabelSize(
-    "a4-70x37", "A4 sheet, 24 labels of 70 × 37 mm", 70, 37, (210, 297),
+    "a4-70x37", N_("A4 sheet, 24 labels of 70 × 37 mm"), 70, 37, (210, 297),
     columns=3, rows=8, first_mm=(0.0, 0.5), pitch_mm=(70.0, 37.0), edge_mm=(4.0, 3.0), dpi=600,
 )  # fmt: skip
 
@@ -77,7 +84,9 @@ def label_size(name: str) -> LabelSize:
     try:
         return SIZES[name]
     except KeyError:
-        raise LabelError(f"There is no label size {name!r}. Sizes: {', '.join(SIZES)}.") from None
+        raise LabelError(
+            _("There is no label size {name}. Sizes: {sizes}.", name=repr(name), sizes=", ".join(SIZES))
+        ) from None
 
 
 @dataclass(frozen=True)
@@ -153,9 +162,9 @@ def layout(label: Label, size: LabelSize, dpi: int | None = None) -> Layout:
     """
     dpi = size.dpi if dpi is None else dpi
     if not 150 <= dpi <= 2400:
-        raise LabelError(f"A printer has 150 to 2400 dots per inch, not {dpi}.")
+        raise LabelError(_("A printer has 150 to 2400 dots per inch, not {dpi}.", dpi=dpi))
     if not tidy(label.code):
-        raise LabelError("A label needs the batch's code.")
+        raise LabelError(_("A label needs the batch's code."))
     small_mm = SMALLEST_TEXT_MM * min(
         1.7, max(1.0, min(size.width_mm / 50, (size.height_mm - 2 * size.edge_mm[1]) / 28))
     )
@@ -172,8 +181,13 @@ def _place_symbol(label: Label, size: LabelSize, dpi: int, small_mm: float) -> L
     dots = floor(room_mm / dot_mm / across + 1e-9)
     if dots < ceil(SMALLEST_MODULE_IN * dpi - 1e-9):
         raise LabelError(
-            f"The address of {len(label.url)} characters makes too fine a QR code for a label of {size.width_mm:g} × "
-            f"{size.height_mm:g} mm. Take a larger label or a shorter address."
+            _(
+                "The address of {url} characters makes too fine a QR code for a label of {width_mm:g} × "
+                "{height_mm:g} mm. Take a larger label or a shorter address.",
+                url=len(label.url),
+                width_mm=size.width_mm,
+                height_mm=size.height_mm,
+            )
         )
     side_mm = dots * dot_mm * across
     left = floor((size.width_mm - size.edge_mm[0] - side_mm) / dot_mm) * dot_mm
@@ -190,7 +204,7 @@ def _centred(part: str, text: str, left: float, room_mm: float, size_mm: float) 
     if line.width_mm > room_mm:
         line = replace(line, size_mm=size_mm * room_mm / line.width_mm)
     if line.size_mm < SMALLEST_TEXT_MM * 0.8:
-        raise LabelError(f"The code {text!r} is too long to stand under the QR code of this label.")
+        raise LabelError(_("The code {text} is too long to stand under the QR code of this label.", text=repr(text)))
     return replace(line, x_mm=left + (room_mm - line.width_mm) / 2)
 
 
@@ -250,7 +264,7 @@ def _place_words(label: Label, placed: Layout, small_mm: float) -> Layout:
         column.fill("business", business, 1)
     elif business:
         column.shortened.append("business")
-    below, _ = wrap(subtitle, width / small_mm, 2, bold=False)
+    below, _whole = wrap(subtitle, width / small_mm, 2, bold=False)
     _name(tidy(label.coffee), column, spare_mm=len(below) * LINE_EM * small_mm)
     column.fill("subtitle", subtitle, 2)
     column.fill("note", tidy(label.note or ""), 3)
@@ -266,15 +280,18 @@ def _facts(label: Label, column: _Column) -> float | None:
     """Weight and dates at the foot, a rule above them. Returns the rule's height, None without any fact."""
     said = {
         "net_weight": tidy(label.net_weight or ""),
-        "best_before": f"Best before {tidy(label.best_before)}" if label.best_before else "",
-        "roasted_on": f"Roasted {tidy(label.roasted_on)}" if label.roasted_on else "",
+        "best_before": _("Best before {best_before}", best_before=tidy(label.best_before)) if label.best_before else "",
+        "roasted_on": _("Roasted {roasted_on}", roasted_on=tidy(label.roasted_on)) if label.roasted_on else "",
     }
     for part, text in said.items():
         bold = part == "net_weight"
-        lines, _ = wrap(text, column.width_mm / column.small_mm, 99, bold=bold)
+        lines, _whole = wrap(text, column.width_mm / column.small_mm, 99, bold=bold)
         if len(lines) > 2 or len(lines) > column.rows(column.small_mm):
             raise LabelError(
-                f"Dates and weight do not fit on this label ({text!r}). Take a larger label or shorter words."
+                _(
+                    "Dates and weight do not fit on this label ({text}). Take a larger label or shorter words.",
+                    text=repr(text),
+                )
             )
         column.add_below(part, lines, bold=bold)
     if not any(said.values()):
@@ -299,8 +316,8 @@ def _name(text: str, column: _Column, *, spare_mm: float) -> None:
         size_mm *= 0.94
     rows = min(4, column.rows(smallest))
     if not rows:
-        raise LabelError("No room is left for the coffee's name. Take a larger label.")
-    lines, _ = wrap(text, column.width_mm / smallest, rows, bold=True)
+        raise LabelError(_("No room is left for the coffee's name. Take a larger label."))
+    lines, _whole = wrap(text, column.width_mm / smallest, rows, bold=True)
     if lines[-1].endswith("…"):
         column.shortened.append("coffee")
     column.add("coffee", lines, smallest, bold=True)

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from roastlog.errors import LabelError
 from roastlog.label.fonts import face, tidy
 from roastlog.label.layout import MM_PER_INCH, Label, LabelSize, Layout, layout
+from roastlog.languages import _
 
 if TYPE_CHECKING:
     from fpdf import FPDF
@@ -54,7 +55,7 @@ def label_pdf(label: Label, size: LabelSize, *, dpi: int | None = None, copies: 
     pages = list(_pages(size, copies, skip))
     pdf = FPDF(unit="mm", format=_page_mm(size, placed.dpi))
     pdf.set_auto_page_break(auto=False)
-    pdf.set_title(f"Label {placed.lines[0].text}")
+    pdf.set_title(_("Label {code}", code=placed.lines[0].text))
     for bold in (False, True):
         pdf.add_font("label", "B" if bold else "", face(bold=bold).file)
     for corners in pages:
@@ -75,9 +76,10 @@ def label_pages(label: Label, size: LabelSize, *, dpi: int | None = None, copies
     placed = layout(label, size, dpi)
     drawing = _svg_label(placed)
     width, height = size.page_mm
+    title = escape(_("Label {code}", code=placed.lines[0].text))
     return [
         f'<svg xmlns="http://www.w3.org/2000/svg" class="label-page" width="{width:g}mm" height="{height:g}mm" '
-        f'viewBox="0 0 {width:g} {height:g}" role="img"><title>{escape(f"Label {placed.lines[0].text}")}</title>'
+        f'viewBox="0 0 {width:g} {height:g}" role="img"><title>{title}</title>'
         + "".join(f'<g transform="translate({_n(x)} {_n(y)})">{drawing}</g>' for x, y in corners)
         + "</svg>"
         for corners in _pages(size, copies, skip)
@@ -87,9 +89,17 @@ def label_pages(label: Label, size: LabelSize, *, dpi: int | None = None, copies
 def _pages(size: LabelSize, copies: int, skip: int) -> Iterator[list[Corner]]:
     """Corners of the labels of each page."""
     if not 1 <= copies <= MOST_COPIES:
-        raise LabelError(f"Print 1 to {MOST_COPIES} labels at a time, not {copies}.")
+        raise LabelError(
+            _("Print 1 to {most_copies} labels at a time, not {copies}.", most_copies=MOST_COPIES, copies=copies)
+        )
     if not 0 <= skip < size.per_page:
-        raise LabelError(f"A page of this size has {size.per_page} places; {skip} cannot be left free.")
+        raise LabelError(
+            _(
+                "A page of this size has {per_page} places; {skip} cannot be left free.",
+                per_page=size.per_page,
+                skip=skip,
+            )
+        )
     places = range(skip, skip + copies)
     for first in range(0, places.stop, size.per_page):
         yield [size.corner_mm(place - first) for place in places if first <= place < first + size.per_page]

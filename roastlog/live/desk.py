@@ -15,6 +15,7 @@ from roastlog.instruments.build import build_instruments
 from roastlog.instruments.machine import Machine
 from roastlog.journal.entries import Entry
 from roastlog.journal.fold import fold
+from roastlog.languages import N_, _
 from roastlog.live.foresight import LOOK_BACK_S, NOTHING, Foresight
 from roastlog.live.history import History, Rows
 from roastlog.live.intake import Intake, Speaker
@@ -33,10 +34,10 @@ log = logging.getLogger(__name__)
 RATES: Final = tuple(field.name for field in fields(Thresholds) if field.name.endswith("_c_per_min"))
 SAVE_S: Final = 0.5  # with the time that a commit takes on a busy computer, a reading is on the disk within a second
 UNSAVED: Final = "Readings cannot be written; they are kept in memory and written when the disk returns"
-FULL: Final = (
+FULL: Final = N_(
     "The disk does not take readings. They are kept in memory and written when it does; the page of today says why."
 )
-SILENT: Final = (
+SILENT: Final = N_(
     "No reading has come for more than 5 s. Is the sender on? Taps still count: they are kept with their times."
 )
 SILENT_MS: Final = 5_000  # in real time, however fast a demo's clock runs
@@ -167,8 +168,10 @@ class Desk:
     def _place(self, machine_id: str) -> _Place:
         place = self._places.get(machine_id)
         if place is None:
-            there = ", ".join(self._places) or "none yet"
-            raise NoSuchMachine(f"There is no machine “{machine_id}” here; there is {there}.")
+            there = ", ".join(self._places) or _("none yet")
+            raise NoSuchMachine(
+                _("There is no machine “{machine_id}” here; there is {there}.", machine_id=machine_id, there=there)
+            )
         return place
 
     def _leave(self, place: _Place) -> None:

@@ -18,6 +18,7 @@ from roastlog.curve.suggest import charge_seen, likely, tell_likely
 from roastlog.instruments.machine import Machine
 from roastlog.journal.fold import Batch
 from roastlog.journal.words import MOMENT_LABELS
+from roastlog.languages import _
 from roastlog.live.history import History, Rows, roast_of
 from roastlog.live.view import bean_channel
 
@@ -105,7 +106,7 @@ class Foresight:
         if seen_s is None:
             return NOTHING
         at_ms = origin_ms + round(1000 * seen_s)
-        text = "The probe fell as it does at a charge."
+        text = _("The probe fell as it does at a charge.")
         return {
             **NOTHING,
             "suggestions": [{"moment": "charge", "label": MOMENT_LABELS["charge"], "at_ms": at_ms, "text": text}],

@@ -12,6 +12,8 @@ from collections.abc import Iterator, Mapping
 from itertools import takewhile
 from typing import Any, Final, NamedTuple, TypeVar
 
+from roastlog.languages import again, current
+
 T = TypeVar("T")
 EVERY_S: Final = 0.25
 IDLE_S: Final = 5.0  # a keep-alive this often also frees the thread of a client that has gone
@@ -26,6 +28,22 @@ class Event(NamedTuple):
     data: str
 
 
+class _Told:
+    """Something that each watcher must hear: written once for all who watch in one language."""
+
+    def __init__(self, name: str, ident: int, payload: Mapping[str, Any]) -> None:
+        self._name, self._id, self._payload = name, ident, payload
+        self._written: dict[str, str] = {}
+
+    def event(self) -> Event:
+        """It in the language of whoever watches."""
+        data = self._written.get(current())
+        if data is None:
+            data = json.dumps(again(self._payload), ensure_ascii=False, separators=(",", ":"))
+            self._written[current()] = data
+        return Event(self._name, self._id, data)
+
+
 class Hub:
     """The watchers of one machine."""
 
@@ -38,7 +56,7 @@ class Hub:
         self._rows: deque[tuple[int, dict[str, float | None]]] = deque(maxlen=900)
         self._row_no = 0
         self._written: dict[int, str] = {}
-        self._others: deque[tuple[int, Event]] = deque(maxlen=100)
+        self._others: deque[tuple[int, _Told]] = deque(maxlen=100)
         self._other_no = 0
         self._seq = 0
 
@@ -60,11 +78,10 @@ class Hub:
 
     def tell(self, name: str, payload: Mapping[str, Any], *, seq: int | None = None) -> None:
         """Tell something that each watcher must hear: an entry, an outlook, a change of state."""
-        data = json.dumps(payload, ensure_ascii=False, separators=(",", ":"))
         with self._changed:
             self._seq = max(self._seq, seq or 0)
             self._other_no += 1
-            self._others.append((self._other_no, Event(name, self._seq, data)))
+            self._others.append((self._other_no, _Told(name, self._seq, payload)))
             self._changed.notify_all()
 
     def forget_rows(self) -> None:
@@ -117,7 +134,7 @@ class Hub:
             if self._closed or self._other_no > other_no or (fresh and due_s <= 0) or now_s >= until_s:
                 break
             self._changed.wait(min(due_s if fresh else IDLE_S, until_s - now_s))
-        events = _since(self._others, other_no)
+        events = [told.event() for told in _since(self._others, other_no)]
         if fresh and due_s <= 0 and self._reading is not None:
             events.append(Event("reading", self._seq, self._reading_since(row_no)))
             reading_no, row_no = self._reading_no, self._row_no

@@ -15,6 +15,7 @@ from roastlog.instruments.machine import Machine
 from roastlog.journal.entries import ON_ENTRIES, Entry, amended, parse_entry
 from roastlog.journal.fold import Batch, Line, fold
 from roastlog.journal.words import MOMENT_LABELS
+from roastlog.languages import _
 from roastlog.store import books
 from roastlog.store import journal as stored
 from roastlog.store.store import Database, Store
@@ -130,7 +131,14 @@ class Intake:
         code = _code(db, entry)
         machine = stored.machine_of(db.conn, code)
         if machine != entry.machine:
-            raise EntryRefused(f"Batch {code} was roasted on {machine}, not on {entry.machine}.")
+            raise EntryRefused(
+                _(
+                    "Batch {code} was roasted on {machine}, not on {named}.",
+                    code=code,
+                    machine=machine,
+                    named=entry.machine,
+                )
+            )
         if entry.kind == "move":
             _check_move(self._machine(entry.machine), entry.body)
         elif entry.kind in {"weighed", "amend"}:
@@ -142,26 +150,33 @@ class Intake:
 
     def _machine(self, ident: str) -> Machine:
         if ident not in self._machines:
-            there = ", ".join(self._machines) or "none yet"
-            raise EntryRefused(f"There is no machine “{ident}” here; there is {there}.")
+            there = ", ".join(self._machines) or _("none yet")
+            raise EntryRefused(_("There is no machine “{ident}” here; there is {there}.", ident=ident, there=there))
         return self._machines[ident]
 
     def _notice(self, line: Line, batch: Batch) -> str | None:
         if line.at_ms > self._clock.now_ms() + AHEAD_MS:
-            return "The time of this entry lies ahead: look at the clock of the device. It is kept as it came."
+            return _("The time of this entry lies ahead: look at the clock of the device. It is kept as it came.")
         if "late" in line.flags:
-            return "This batch was closed already. The entry is kept and marked late."
+            return _("This batch was closed already. The entry is kept and marked late.")
         if "about_nothing" in line.flags:
-            return "What this is about has not come in. It is kept and counts as soon as it does."
+            return _("What this is about has not come in. It is kept and counts as soon as it does.")
         if line.kind != "moment":
             return None
         label = MOMENT_LABELS[line.body["moment"]]
         if "doubled" in line.flags:
             by_s = (line.at_ms - batch.moments[line.body["moment"]].at_ms) / 1000
-            return f"{label} was marked {by_s:.1f} s before; the earlier one counts. Undo it to count this one."
+            return _(
+                "{label} was marked {by:.1f} s before; the earlier one counts. Undo it to count this one.",
+                label=label,
+                by=by_s,
+            )
         others = [other for other in batch.moments.values() if "out_of_order" in other.flags]
         if others:
-            return f"{label} is out of order with the other moments. It is kept as it is; undo or shift what is wrong."
+            return _(
+                "{label} is out of order with the other moments. It is kept as it is; undo or shift what is wrong.",
+                label=label,
+            )
         return None
 
 
@@ -186,11 +201,21 @@ def check_weight(roasted_g: float, removed_g: float | None, green_g: float | Non
     """Refuse a roasted weight that cannot be true."""
     if green_g is not None and roasted_g > green_g:
         raise EntryRefused(
-            f"{roasted_g:,.0f} g roasted is more than the {green_g:,.0f} g of green. "
-            "Look at the scale's tare, or correct the green weight first."
+            _(
+                "{roasted:,.0f} g roasted is more than the {green:,.0f} g of green. Look at the scale's tare, or "
+                "correct the green weight first.",
+                roasted=roasted_g,
+                green=green_g,
+            )
         )
     if removed_g is not None and removed_g > roasted_g:
-        raise EntryRefused(f"{removed_g:,.0f} g sorted out is more than the {roasted_g:,.0f} g that came out.")
+        raise EntryRefused(
+            _(
+                "{removed:,.0f} g sorted out is more than the {roasted:,.0f} g that came out.",
+                removed=removed_g,
+                roasted=roasted_g,
+            )
+        )
 
 
 def _parse(raw: object, received_ms: int, speaker: Speaker) -> Entry | Result:
@@ -207,7 +232,9 @@ def _signed(raw: object, speaker: Speaker) -> object:
     if not isinstance(raw, dict) or not isinstance(by, dict):
         return raw
     if speaker.person is not None and by.get("person") not in (None, speaker.person):
-        raise EntryRefused(f"This device speaks for {speaker.person} alone. Whoever else says it uses another one.")
+        raise EntryRefused(
+            _("This device speaks for {person} alone. Whoever else says it uses another one.", person=speaker.person)
+        )
     signed = {**by, "person": speaker.person or by.get("person"), "device": speaker.device or by.get("device")}
     return {**raw, "by": {name: value for name, value in signed.items() if value is not None}}
 
@@ -229,7 +256,9 @@ def _code(db: Database, entry: Entry) -> str:
     except CodeError as error:
         raise EntryRefused(str(error)) from None
     if stored.batch_named(db.conn, code) is None:
-        raise EntryRefused(f"No batch carries the code {code}. Look it up on the label, or in the records.")
+        raise EntryRefused(
+            _("No batch carries the code {code}. Look it up on the label, or in the records.", code=code)
+        )
     return code
 
 
@@ -237,10 +266,24 @@ def _check_move(machine: Machine, body: Mapping[str, Any]) -> None:
     control = next((control for control in machine.controls if control.id == body["control"]), None)
     if control is None:
         there = ", ".join(control.id for control in machine.controls) or "none"
-        raise EntryRefused(f"{machine.name} has no control “{body['control']}”; there is {there}.")
+        raise EntryRefused(
+            _(
+                "{name} has no control “{control}”; there is {there}.",
+                name=machine.name,
+                control=body["control"],
+                there=there,
+            )
+        )
     if not control.low <= body["setting"] <= control.high:
         raise EntryRefused(
-            f"{control.name} goes from {control.low:g} to {control.high:g} {control.unit}, not {body['setting']:g}."
+            _(
+                "{name} goes from {low:g} to {high:g} {unit}, not {setting:g}.",
+                name=control.name,
+                low=control.low,
+                high=control.high,
+                unit=control.unit,
+                setting=body["setting"],
+            )
         )
 
 
@@ -253,7 +296,7 @@ def _check_with(entry: Entry, batch: Batch) -> None:
     if about is None:
         return
     if about.kind in ON_ENTRIES:
-        raise EntryRefused("An undo, a shift or a correction cannot be corrected; undo it and say it anew.")
+        raise EntryRefused(_("An undo, a shift or a correction cannot be corrected; undo it and say it anew."))
     body = amended(about.kind, about.body, entry.body["body"])
     if about.kind == "weighed":
         check_weight(body["roasted_g"], body.get("removed_g"), batch.green_g)
@@ -267,12 +310,19 @@ def _lot_notice(db: Database, entry: Entry, practice: Sequence[str]) -> str | No
         return None
     found = books.lot(db.conn, code, without=practice)
     if found is None:
-        return f"Lot {code} is not in the books. The batch is open all the same; correct the lot when there is time."
+        return _(
+            "Lot {code} is not in the books. The batch is open all the same; correct the lot when there is time.",
+            code=code,
+        )
     lot, taken_g = found
     left = LotBalance.of(lot.bought_g, taken_g)
     if green_g is not None and left.shortfall_g(green_g) > 0:
-        return (
-            f"By the books {lot.coffee} ({code}) has {max(left.left_g, 0) / 1000:.1f} kg left, and this batch takes "
-            f"{green_g / 1000:.1f} kg. The batch is open all the same; correct the lot or the weight."
+        return _(
+            "By the books {coffee} ({code}) has {left:.1f} kg left, and this batch takes {green:.1f} kg. The "
+            "batch is open all the same; correct the lot or the weight.",
+            coffee=lot.coffee,
+            code=code,
+            left=max(left.left_g, 0) / 1000,
+            green=green_g / 1000,
         )
     return None

@@ -12,6 +12,7 @@ from roastlog.errors import StoreError
 from roastlog.instruments.base import Reading
 from roastlog.instruments.machine import Machine
 from roastlog.journal.fold import Batch
+from roastlog.languages import _
 from roastlog.live.hub import Hub
 from roastlog.store import readings as stored
 from roastlog.store.store import Store
@@ -209,7 +210,9 @@ class LiveMachine:
     def _keep(self, reading: Reading) -> float:
         """Put a reading with those to be saved; its value with the channel's offset. The lock is held."""
         if self._closed:
-            raise StoreError(f"{self.machine.name} is not being recorded just now. Send its readings again.")
+            raise StoreError(
+                _("{name} is not being recorded just now. Send its readings again.", name=self.machine.name)
+            )
         value = round(reading.value + self._offsets_c[reading.channel], 4)
         self._unsaved.setdefault(reading.at_ms, {})[reading.channel] = value
         if len(self._unsaved) > KEPT_UNSAVED:

@@ -7,6 +7,7 @@ from typing import Any, Final
 from roastlog.clock import Clock
 from roastlog.errors import ReadingsRefused
 from roastlog.instruments.base import Reading
+from roastlog.languages import _
 from roastlog.live.machine import LiveMachine
 
 MOST: Final = 5000
@@ -38,9 +39,11 @@ def take_push(live: LiveMachine, payload: object, clock: Clock) -> Pushed:
     """
     readings = payload.get("readings") if isinstance(payload, dict) else None
     if not isinstance(readings, list):
-        raise ReadingsRefused('Send a JSON object {"readings": [{"channel": …, "value": …}]}.')
+        raise ReadingsRefused(_('Send a JSON object {"readings": [{"channel": …, "value": …}]}.'))
     if len(readings) > MOST:
-        raise ReadingsRefused(f"Send at most {MOST} readings at once; these are {len(readings)}.")
+        raise ReadingsRefused(
+            _("Send at most {most} readings at once; these are {readings}.", most=MOST, readings=len(readings))
+        )
     pushed = {channel.id for channel in live.machine.channels if channel.source in {"http", "hand"}}
     now_ms = clock.now_ms()
     ahead_ms, live_ms = now_ms + AHEAD_MS * clock.rate, now_ms - LIVE_MS * clock.rate
@@ -62,21 +65,33 @@ def take_push(live: LiveMachine, payload: object, clock: Clock) -> Pushed:
 
 def _reading(raw: object, live: LiveMachine, pushed: set[str], now_ms: int, ahead_ms: float) -> Reading | str:
     if not isinstance(raw, dict) or not set(raw) <= {"at_ms", "channel", "value"}:
-        return "A reading is an object with channel, value and, where it is known, at_ms; nothing else."
+        return _("A reading is an object with channel, value and, where it is known, at_ms; nothing else.")
     channel, value, at_ms = raw.get("channel"), raw.get("value"), raw.get("at_ms", now_ms)
     there = [known.id for known in live.machine.channels]
     if channel not in there:
-        return f"There is no channel “{channel}” on {live.machine.name}; there is {', '.join(there)}."
+        return _(
+            "There is no channel “{channel}” on {name}; there is {there}.",
+            channel=channel,
+            name=live.machine.name,
+            there=", ".join(there),
+        )
     if channel not in pushed:
-        return f"Channel {channel} is read from an instrument of its own and takes no pushed readings."
+        return _(
+            "Channel {channel} is read from an instrument of its own and takes no pushed readings.", channel=channel
+        )
     if isinstance(value, bool) or not isinstance(value, int | float):
-        return f"The value of {channel} is not a number."
+        return _("The value of {channel} is not a number.", channel=channel)
     if abs(value) > ABSURD_C or not math.isfinite(value):  # in this order: a huge whole number is no float
-        return f"{value} is not a temperature that a roaster has (±{ABSURD_C:.0f} °C)."
+        return _(
+            "{value} is not a temperature that a roaster has (±{absurd_c:.0f} °C).", value=value, absurd_c=ABSURD_C
+        )
     if isinstance(at_ms, bool) or not isinstance(at_ms, int):
-        return "at_ms is a whole number of milliseconds since 1970, UTC."
+        return _("at_ms is a whole number of milliseconds since 1970, UTC.")
     if at_ms > ahead_ms:
-        return f"at_ms lies {(at_ms - now_ms) / 1000:.0f} s ahead of the server's clock; ask /api/clock for the time."
+        return _(
+            "at_ms lies {now:.0f} s ahead of the server's clock; ask /api/clock for the time.",
+            now=(at_ms - now_ms) / 1000,
+        )
     if at_ms < now_ms - BEHIND_MS:
-        return "at_ms lies more than a day back."
+        return _("at_ms lies more than a day back.")
     return Reading(at_ms, channel, float(value))

@@ -7,6 +7,7 @@ from statistics import median
 from typing import Literal
 
 from roastlog.errors import SettingError
+from roastlog.languages import _
 
 FEWEST = 5  # earlier batches; fewer say nothing about what is usual
 NARROWEST = 0.003  # half a band, as a share: scales and green moisture differ by this much [choice of ours]
@@ -45,12 +46,16 @@ def roast_loss(green_g: float, roasted_g: float) -> float:
         If a mass is not above zero, or more came out than went in.
     """
     if not (isfinite(green_g) and green_g > 0):
-        raise SettingError("The green weight must be above zero.")
+        raise SettingError(_("The green weight must be above zero."))
     if not (isfinite(roasted_g) and roasted_g > 0):
-        raise SettingError("The roasted weight must be above zero: a loss of 100 % or more cannot be.")
+        raise SettingError(_("The roasted weight must be above zero: a loss of 100 % or more cannot be."))
     if roasted_g > green_g:
         raise SettingError(
-            f"{roasted_g:.0f} g roasted is more than the {green_g:.0f} g of green that went in. Check both weights."
+            _(
+                "{roasted:.0f} g roasted is more than the {green:.0f} g of green that went in. Check both weights.",
+                roasted=roasted_g,
+                green=green_g,
+            )
         )
     return 1.0 - roasted_g / green_g
 
@@ -69,7 +74,7 @@ def organic_loss(green_g: float, roasted_g: float, green_moisture: float, roaste
     roast_loss(green_g, roasted_g)  # refuses the masses that cannot be
     for name, moisture in (("green", green_moisture), ("roasted", roasted_moisture)):
         if not 0 <= moisture < 1:
-            raise SettingError(f"The {name} moisture must be a share from 0 to below 1.")
+            raise SettingError(_("The {name} moisture must be a share from 0 to below 1.", name=name))
     return 1.0 - roasted_g * (1.0 - roasted_moisture) / (green_g * (1.0 - green_moisture))
 
 
@@ -101,20 +106,36 @@ def usual_band(losses: Sequence[float]) -> Band | None:
 
 def judge(loss: float, band: Band | None) -> Judgement:
     """Whether a loss is usual for its coffee, said in a sentence. A hint to look, not a verdict on the batch."""
-    shown = f"{100 * loss:.1f} % loss"
+    shown = _("{loss:.1f} % loss", loss=100 * loss)
     if band is None:
-        return Judgement("unknown", f"{shown}. There are fewer than {FEWEST} earlier batches to hold it against.")
-    usual = f"{100 * band.low:.1f} to {100 * band.high:.1f} % over {band.batches} batches"
+        return Judgement(
+            "unknown",
+            _("{shown}. There are fewer than {fewest} earlier batches to hold it against.", shown=shown, fewest=FEWEST),
+        )
+    usual = _(
+        "{low:.1f} to {high:.1f} % over {batches} batches",
+        low=100 * band.low,
+        high=100 * band.high,
+        batches=band.batches,
+    )
     if loss < band.low:
         return Judgement(
             "low",
-            f"{shown} is less than usual for this coffee ({usual}). Check both weights; if they are right, "
-            "the roast was lighter or the green drier than before.",
+            _(
+                "{shown} is less than usual for this coffee ({usual}). Check both weights; if they are right, "
+                "the roast was lighter or the green drier than before.",
+                shown=shown,
+                usual=usual,
+            ),
         )
     if loss > band.high:
         return Judgement(
             "high",
-            f"{shown} is more than usual for this coffee ({usual}). Check both weights, and for beans left in the "
-            "drum or the cooler; if all is right, the roast was darker or the green wetter than before.",
+            _(
+                "{shown} is more than usual for this coffee ({usual}). Check both weights, and for beans left in "
+                "the drum or the cooler; if all is right, the roast was darker or the green wetter than before.",
+                shown=shown,
+                usual=usual,
+            ),
         )
-    return Judgement("usual", f"{shown}, usual for this coffee ({usual}).")
+    return Judgement("usual", _("{shown}, usual for this coffee ({usual}).", shown=shown, usual=usual))

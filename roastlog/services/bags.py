@@ -14,6 +14,7 @@ from roastlog.errors import NoSuchBatch, Withdrawn
 from roastlog.journal.fold import Batch
 from roastlog.journal.words import purpose
 from roastlog.label.layout import Label
+from roastlog.languages import _
 from roastlog.plot.small import small_curve_svg
 from roastlog.services.books import Settings
 from roastlog.services.records import Record, Records
@@ -63,11 +64,13 @@ class Bags(Records):
         token = self.summary(text).token
         base = self.settings().url_base
         if base:
-            return Address(f"{base}/r/{token}", f"Anyone who can open {base}.", set_base=True)
+            return Address(f"{base}/r/{token}", _("Anyone who can open {base}.", base=base), set_base=True)
         url = f"{self.own_base()}/r/{token}"
         if self.listens_here_alone:
-            return Address(url, "Only this computer: Drumside listens on it alone.", set_base=False)
-        return Address(url, "Phones in the same network, as long as this computer keeps its address.", set_base=False)
+            return Address(url, _("Only this computer: Drumside listens on it alone."), set_base=False)
+        return Address(
+            url, _("Phones in the same network, as long as this computer keeps its address."), set_base=False
+        )
 
     @property
     def listens_here_alone(self) -> bool:
@@ -97,10 +100,10 @@ class Bags(Records):
     def bag(self, token: str) -> Bag:
         """What anyone sees who scans a bag; raises NoSuchBatch or Withdrawn."""
         if lists.withdrawn(self.store.read, token):
-            raise Withdrawn("The roastery has withdrawn this code. Ask where you bought the bag.")
+            raise Withdrawn(_("The roastery has withdrawn this code. Ask where you bought the bag."))
         summary = lists.by_token(self.store.read, token)
         if summary is None or summary.state == "discarded":
-            raise NoSuchBatch("This code leads to no bag that is known here. Ask the roastery that sold it.")
+            raise NoSuchBatch(_("This code leads to no bag that is known here. Ask the roastery that sold it."))
         return self._bag(self.record(summary.code), self.settings())
 
     def withdraw_code(self, text: str) -> None:
@@ -115,10 +118,19 @@ class Bags(Records):
         best_before = None
         if roasted is not None and settings.best_before_days:
             best_before = roasted + timedelta(days=settings.best_before_days)
-        facts, coffee = {}, record.summary.coffee or "Coffee without a name yet"
+        facts, coffee = {}, record.summary.coffee or _("Coffee without a name yet")
         if lot:
-            facts = {"origin": lot.origin, "process": lot.process, "grown at": lot.altitude, "picked": lot.harvest}
-        weights = {"green": batch.green_g, "roasted": batch.roasted_g} if settings.bag_shows_weights else {}
+            facts = {
+                _("origin"): lot.origin,
+                _("process"): lot.process,
+                _("grown at"): lot.altitude,
+                _("picked"): lot.harvest,
+            }
+        weights = (
+            {_("green weight"): batch.green_g, _("roasted weight"): batch.roasted_g}
+            if settings.bag_shows_weights
+            else {}
+        )
         return Bag(
             code=record.summary.code,
             coffee=f"{PRACTICE}: {coffee}" if record.practice else coffee,
@@ -139,7 +151,7 @@ class Bags(Records):
         if bean is None or not np.isfinite(record.curve.channels[bean]).any():
             return ""
         moments = {row.label: row.time_s for row in record.measures.moments if row.moment in _SMALL_MOMENTS}
-        return small_curve_svg(record.curve.time_s, record.curve.channels[bean], moments, label="How it was roasted")
+        return small_curve_svg(record.curve.time_s, record.curve.channels[bean], moments, label=_("How it was roasted"))
 
     def _roasted_by(self, batch: Batch) -> str | None:
         shown = {person.name: person.shown for person in self.people()}

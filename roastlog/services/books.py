@@ -13,6 +13,7 @@ from roastlog.curve.phases import AREA_BASE_C
 from roastlog.curve.probe import ProbeLimits
 from roastlog.errors import NoSuchLot, SettingError
 from roastlog.instruments.machine import Machine
+from roastlog.languages import _
 from roastlog.services.curve_settings import CURVE_SETTINGS
 from roastlog.store import books
 from roastlog.store.books import LotRow, Person
@@ -102,15 +103,15 @@ class Books:
         """One lot; raises NoSuchLot."""
         found = books.lot(self.store.read, code, without=self.practice())
         if found is None:
-            raise NoSuchLot(f"There is no lot {code} in the books.")
+            raise NoSuchLot(_("There is no lot {code} in the books.", code=code))
         return lot_of(*found)
 
     def add_lot(self, row: LotRow) -> Lot:
         """Put a lot into the books, or change what they say of it."""
         if not row.code or not row.coffee:
-            raise SettingError("A lot needs a code and the name of its coffee.")
+            raise SettingError(_("A lot needs a code and the name of its coffee."))
         if not (math.isfinite(row.bought_g) and row.bought_g >= 0):
-            raise SettingError("The weight bought must be 0 or more.")
+            raise SettingError(_("The weight bought must be 0 or more."))
         self.store.write(lambda db: books.keep_lot(db, row))
         return self.lot(row.code)
 
@@ -121,7 +122,7 @@ class Books:
     def add_person(self, name: str, shown: str = "") -> None:
         """Add someone who roasts; ``shown`` is what a bag may say."""
         if not name.strip():
-            raise SettingError("A person needs a name.")
+            raise SettingError(_("A person needs a name."))
         person = Person(name.strip(), shown.strip() or name.split(maxsplit=1)[0])
         self.store.write(lambda db: books.keep_person(db, person))
 
@@ -135,12 +136,12 @@ class Books:
         settings = replace(self.settings(), **changes)
         if settings.url_base and not _is_base(settings.url_base):
             raise SettingError(
-                "The address for labels must begin with https:// or http://, and a host's name must follow."
+                _("The address for labels must begin with https:// or http://, and a host's name must follow.")
             )
         if not 0 <= settings.best_before_days <= 3650:
-            raise SettingError("Best before must be 0 (none) to 3650 days after roasting.")
+            raise SettingError(_("Best before must be 0 (none) to 3650 days after roasting."))
         if settings.units_temp not in {"C", "F"} or settings.units_mass not in {"kg", "lb"}:
-            raise SettingError("Units are C or F, and kg or lb.")
+            raise SettingError(_("Units are C or F, and kg or lb."))
         for name, item in CURVE_SETTINGS.items():
             if not item.low <= getattr(settings, name) <= item.high:
                 raise SettingError(item.refusal(settings.units_temp))

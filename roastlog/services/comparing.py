@@ -11,13 +11,14 @@ from roastlog.curve.roast import Roast
 from roastlog.curve.why import Usual, usual_spread
 from roastlog.errors import CodeError, CurveError, NoSuchBatch
 from roastlog.instruments.machine import Control
+from roastlog.languages import N_, _
 from roastlog.services.records import Record, Records
 from roastlog.store import batches as lists
 from roastlog.store.batches import BatchSummary
 
 MOST: Final = 6  # more lines than that no eye tells apart
 LETTERS: Final = "ABCDEF"
-_READ_AGAIN: Final = "Read the code off the label again, or choose the batch from the list."
+_READ_AGAIN: Final = N_("Read the code off the label again, or choose the batch from the list.")
 _OFFERED: Final = 24  # a screen or two; the search finds the others
 
 
@@ -115,11 +116,13 @@ class Comparisons(Records):
                 left_out.append(LeftOut(text, str(error), _READ_AGAIN))
                 continue
             if not record.curve.time_s.size:
-                reason = "It has no curve: no charge was marked, or nothing was read since."
-                left_out.append(LeftOut(text, reason, "Compare it once it is roasting."))
+                reason = _("It has no curve: no charge was marked, or nothing was read since.")
+                left_out.append(LeftOut(text, reason, _("Compare it once it is roasting.")))
             elif len(records) == MOST and record.summary.code not in records:
-                reason = f"More than {MOST} curves on each other no eye tells apart, and this one is over that."
-                left_out.append(LeftOut(text, reason, "Take one of the others away, then add it."))
+                reason = _(
+                    "More than {most} curves on each other no eye tells apart, and this one is over that.", most=MOST
+                )
+                left_out.append(LeftOut(text, reason, _("Take one of the others away, then add it.")))
             else:
                 records[record.summary.code] = record
         return list(records.values()), left_out
@@ -184,5 +187,5 @@ def _held(batch: Compared, guide: Compared, align: Alignment, usual: Usual) -> C
     try:
         shift_s(batch.roast, guide.roast, align)
     except CurveError as error:
-        laid, align = f"{error} It is laid at charge.", "charge"
+        laid, align = _("{error} It is laid at charge.", error=error), "charge"
     return replace(batch, against=compare(batch.roast, guide.roast, align=align, usual=usual), laid=laid)

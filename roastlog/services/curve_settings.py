@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final, Literal
 
+from roastlog.languages import N_, _
 from roastlog.units import c_from_f, f_from_c
 
 Kind = Literal["temp", "rate", "difference", "time"]
@@ -42,40 +43,54 @@ class CurveSetting:
     def refusal(self, temp_unit: str) -> str:
         """A sentence for a value outside the limits."""
         low, high = (f"{self.shown(limit, temp_unit):g}".replace("-", "−") for limit in (self.low, self.high))
-        return f"{self.label}: between {low} and {high} {self.unit(temp_unit)}."
+        return _(
+            "{label}: between {low} and {high} {temp_unit}.",
+            label=self.label,
+            low=low,
+            high=high,
+            temp_unit=self.unit(temp_unit),
+        )
 
 
 AREA: Final[Mapping[str, CurveSetting]] = {
     "area_base_c": CurveSetting(
-        "Area under the curve from",
+        N_("Area under the curve from"),
         "temp",
         0.0,
         250.0,
-        "A record gives the area between the bean probe and this temperature, a rough measure of heat over time.",
+        N_("A record gives the area between the bean probe and this temperature, a rough measure of heat over time."),
     ),
 }
 
 FAULTS: Final[Mapping[str, CurveSetting]] = {
     "crash_c_per_min": CurveSetting(
-        "Rate crash", "rate", 0.5, 30.0, "The rate lies so far below its own trend, after yellow."
+        N_("Rate crash"), "rate", 0.5, 30.0, N_("The rate lies so far below its own trend, after yellow.")
     ),
     "rebound_c_per_min": CurveSetting(
-        "Rate rebound", "rate", 0.5, 30.0, "The rate is so far above its own low, after first crack."
+        N_("Rate rebound"), "rate", 0.5, 30.0, N_("The rate is so far above its own low, after first crack.")
     ),
-    "stall_c_per_min": CurveSetting("Stall", "rate", 0.1, 10.0, "The rate is less than this over 40 s, after yellow."),
+    "stall_c_per_min": CurveSetting(
+        N_("Stall"), "rate", 0.1, 10.0, N_("The rate is less than this over 40 s, after yellow.")
+    ),
     "fast_crack_c_per_min": CurveSetting(
-        "Fast at first crack", "rate", 1.0, 60.0, "The rate at first crack is at least this."
+        N_("Fast at first crack"), "rate", 1.0, 60.0, N_("The rate at first crack is at least this.")
     ),
 }
 
 PROBE: Final[Mapping[str, CurveSetting]] = {
-    "probe_jump_c": CurveSetting("Jump", "difference", 1.0, 100.0, "From one reading to the next, as beans cannot."),
-    "probe_low_c": CurveSetting("Lowest reading", "temp", -100.0, 50.0, "Less is a short circuit or a wrong scale."),
-    "probe_high_c": CurveSetting("Highest reading", "temp", 200.0, 1500.0, "More is a broken wire or a wrong scale."),
-    "probe_stuck_s": CurveSetting(
-        "Stands still for", "time", 5.0, 600.0, "The same to the last digit; a coarse sensor gets longer."
+    "probe_jump_c": CurveSetting(
+        N_("Jump"), "difference", 1.0, 100.0, N_("From one reading to the next, as beans cannot.")
     ),
-    "probe_missing_s": CurveSetting("Silent for", "time", 3.0, 600.0, "No reading for so long."),
+    "probe_low_c": CurveSetting(
+        N_("Lowest reading"), "temp", -100.0, 50.0, N_("Less is a short circuit or a wrong scale.")
+    ),
+    "probe_high_c": CurveSetting(
+        N_("Highest reading"), "temp", 200.0, 1500.0, N_("More is a broken wire or a wrong scale.")
+    ),
+    "probe_stuck_s": CurveSetting(
+        N_("Stands still for"), "time", 5.0, 600.0, N_("The same to the last digit; a coarse sensor gets longer.")
+    ),
+    "probe_missing_s": CurveSetting(N_("Silent for"), "time", 3.0, 600.0, N_("No reading for so long.")),
 }
 
 CURVE_SETTINGS: Final[Mapping[str, CurveSetting]] = {**AREA, **FAULTS, **PROBE}

@@ -11,6 +11,7 @@ from typing import Final, Self
 
 from roastlog.clock import Clock
 from roastlog.errors import NoSuchDevice, SettingError
+from roastlog.languages import N_, _
 from roastlog.services.books import Books
 from roastlog.store import devices as stored
 from roastlog.store.devices import DeviceRow, TokenRow
@@ -31,16 +32,31 @@ class Role(IntEnum):
 
     @property
     def word(self) -> str:
-        """As it is said and kept."""
+        """As it is kept, and as programs say it."""
         return self.name.lower()
+
+    @property
+    def called(self) -> str:
+        """As people say it."""
+        return _(ROLE_WORDS[self])
 
     @classmethod
     def of(cls, word: str) -> Self:
         """The role of that name; raises SettingError."""
         found = next((role for role in cls if role.word == word), None)
         if found is None:
-            raise SettingError(f"A role is one of {', '.join(role.word for role in cls)}, not “{word}”.")
+            raise SettingError(
+                _("A role is one of {roles}, not “{word}”.", roles=", ".join(role.word for role in cls), word=word)
+            )
         return found
+
+
+ROLE_WORDS: Final = {
+    Role.LOOK: N_("look"),
+    Role.OPERATE: N_("operate"),
+    Role.DECIDE: N_("decide"),
+    Role.OWN: N_("own"),
+}
 
 
 @dataclass(frozen=True)
@@ -94,14 +110,14 @@ class Devices(Books):
         """Give a device another name, role or person; raises NoSuchDevice."""
         name, role, person = checked_name(name), Role.of(role).word, self.person_named(person)
         if any(device.name == name and device.id != ident for device in self.devices()):
-            raise SettingError(f"There is a device “{name}” already. Give this one another name.")
+            raise SettingError(_("There is a device “{name}” already. Give this one another name.", name=name))
         if not self.store.write(lambda db: stored.change_device(db, ident, name=name, person=person, role=role)):
-            raise NoSuchDevice("That device is not let in any more.")
+            raise NoSuchDevice(_("That device is not let in any more."))
 
     def cut_off(self, ident: int) -> None:
         """Let a device in no more, from now on; what it said stays. Raises NoSuchDevice."""
         if not self.store.write(lambda db: stored.cut_off(db, ident)):
-            raise NoSuchDevice("That device is not let in any more.")
+            raise NoSuchDevice(_("That device is not let in any more."))
 
     def programs(self) -> list[Device]:
         """All programs that have a token."""
@@ -122,7 +138,7 @@ class Devices(Books):
     def revoke_token(self, name: str) -> None:
         """Let a program in no more; raises NoSuchDevice."""
         if not self.store.write(lambda db: stored.revoke_token(db, name)):
-            raise NoSuchDevice("There is no token of that name any more.")
+            raise NoSuchDevice(_("There is no token of that name any more."))
 
     def saw(self, device: Device) -> bool:
         """Note that a device or a program is here; whether that was worth writing down, which is rare."""
@@ -141,7 +157,7 @@ class Devices(Books):
         if not name:
             return None
         if name not in {person.name for person in self.people()}:
-            raise SettingError(f"There is no {name} among the people. Add them first, under Settings.")
+            raise SettingError(_("There is no {name} among the people. Add them first, under Settings.", name=name))
         return name
 
 
@@ -149,7 +165,9 @@ def checked_name(name: str) -> str:
     """A name that fits on a line; raises SettingError."""
     name = " ".join(name.split())
     if not name or len(name) > LONGEST_NAME or not name.isprintable():
-        raise SettingError(f"A device or a program needs a name of 1 to {LONGEST_NAME} characters.")
+        raise SettingError(
+            _("A device or a program needs a name of 1 to {longest_name} characters.", longest_name=LONGEST_NAME)
+        )
     return name
 
 

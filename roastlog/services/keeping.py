@@ -6,13 +6,14 @@ from typing import Final
 
 from roastlog.clock import Clock
 from roastlog.errors import StoreError
+from roastlog.languages import N_, _
 from roastlog.live.keeper import Keeper
 from roastlog.services.machines import Machines
 from roastlog.store import backups
 from roastlog.store.backups import BACKUPS, FILE_NAME
 from roastlog.store.writer import NOT_KEPT
 
-WAITS: Final = "Readings are kept in memory until the disk takes them again."
+WAITS: Final = N_("Readings are kept in memory until the disk takes them again.")
 OLD_S: Final = 48 * 3600.0  # the one of last night is at most a day old; older than two, one was missed
 
 
@@ -38,12 +39,16 @@ class Kept:
     def tick(self) -> str:
         """The age of the newest good backup, in words."""
         if self.age_s is None:
-            return "No backup yet; the first is made soon after the start."
+            return _("No backup yet; the first is made soon after the start.")
         hours = self.age_s / 3600
         age = (
-            f"{self.age_s / 60:.0f} min" if hours < 1 else f"{hours:.0f} h" if hours < 48 else f"{hours / 24:.0f} days"
+            f"{self.age_s / 60:.0f} min"
+            if hours < 1
+            else f"{hours:.0f} h"
+            if hours < 48
+            else _("{days:.0f} days", days=hours / 24)
         )
-        return f"{'✓' if self.well else '▲'} Backed up {age} ago"
+        return f"{'✓' if self.well else '▲'} {_('Backed up {age} ago', age=age)}"
 
 
 class Keeping(Machines):
@@ -71,13 +76,16 @@ class Keeping(Machines):
         if self.store.failing is not None:
             said.append(str(self.store.failing).replace(NOT_KEPT, WAITS))
         if state.failed:
-            said.append(f"The last backup failed: {state.failed}")
+            said.append(_("The last backup failed: {failed}", failed=state.failed))
         elif age_s is not None and age_s > OLD_S:
-            said.append(f"The newest backup is {age_s / 86_400:.0f} days old.")
+            said.append(_("The newest backup is {age:.0f} days old.", age=age_s / 86400))
         if state.holds is not None and state.holds.damaged:
             said.append(
-                f"{state.holds.damaged} half hours of packed readings are damaged and show as gaps; "
-                "an older backup may have them whole."
+                _(
+                    "{damaged} half hours of packed readings are damaged and show as gaps; an older backup may have "
+                    "them whole.",
+                    damaged=state.holds.damaged,
+                )
             )
         return Kept(age_s, not said, " ".join(said))
 
@@ -86,15 +94,19 @@ def back_up(folder: Path, to: Path | None, clock: Clock) -> str:
     """Back up a data folder, beside a running server too, into its backups or to a file; what was made, in words."""
     source = folder / FILE_NAME
     if not source.is_file():
-        raise StoreError(f"There is no database in {folder}; name the data folder with --data.")
+        raise StoreError(_("There is no database in {folder}; name the data folder with --data.", folder=folder))
     path = to
     if path is None:
         path = backups.take(source, folder / BACKUPS, clock.now_ms()).path
     else:
         backups.copy(source, path)
-    return f"{path}: {backups.check(path)}. It was opened, checked and counted."
+    return _("{path}: {path2}. It was opened, checked and counted.", path=path, path2=backups.check(path))
 
 
 def restore(backup: Path, folder: Path) -> str:
     """Bring a backup back into a new data folder; what there is now, in words."""
-    return f"{folder}: {backups.restore(backup, folder)}. It was opened, checked and counted."
+    return _(
+        "{folder}: {folder2}. It was opened, checked and counted.",
+        folder=folder,
+        folder2=backups.restore(backup, folder),
+    )

@@ -12,6 +12,7 @@ from roastlog.instruments.machine import Channel, Machine, practice_machine
 from roastlog.instruments.sheet import parse_sheet, sheet_text
 from roastlog.instruments.trial import Trial, try_channel
 from roastlog.journal.entries import parse_entry
+from roastlog.languages import N_, _, said
 from roastlog.live.desk import Desk
 from roastlog.live.hub import Hub
 from roastlog.live.intake import Result, Speaker
@@ -90,8 +91,14 @@ class Machines(Books):
         for machine in kept:
             if machine.id == machine_id:
                 return sheet_text(machine)
-        there = ", ".join(machine.id for machine in kept) or "none yet"
-        raise NoSuchMachine(f"There is no machine “{machine_id}” in this folder; there is {there}.")
+        there = ", ".join(machine.id for machine in kept) or _("none yet")
+        raise NoSuchMachine(
+            _(
+                "There is no machine “{machine_id}” in this folder; there is {there}.",
+                machine_id=machine_id,
+                there=there,
+            )
+        )
 
     def change_machine(self, machine: Machine) -> None:
         """Give a machine another sheet, and read it by that from now on."""
@@ -152,8 +159,18 @@ class Machines(Books):
         """Refuse to make roasted coffee of practice, or practice of roasted coffee."""
         if known.practice != machine.practice and lists.page_of(self.store.read, machine=known.id).total:
             raise SheetError(
-                f"{known.name} has batches, and {'they are practice' if known.practice else 'they are real'}; that"
-                " cannot change. Set up another machine with an id of its own."
+                said(
+                    N_(
+                        "{name} has batches, and they are practice; that cannot change. "
+                        "Set up another machine with an id of its own."
+                    )
+                    if known.practice
+                    else N_(
+                        "{name} has batches, and they are real; that cannot change. "
+                        "Set up another machine with an id of its own."
+                    ),
+                    name=known.name,
+                )
             )
 
     def machine_now(self, machine_id: str) -> MachineNow:
@@ -169,7 +186,7 @@ class Machines(Books):
         return MachineNow(
             id=machine_id,
             name=live.machine.name,
-            state=state if heard else "no readings",
+            state=state if heard else _("no readings"),
             batch_code=summary.code if summary and busy else None,
             batch_title=summary.title if summary and busy else None,
             time_s=now["time_s"] if state == "roasting" else None,

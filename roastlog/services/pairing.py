@@ -10,6 +10,7 @@ from typing import Final
 
 from roastlog.clock import Clock
 from roastlog.errors import PairingRefused, TooManyTries
+from roastlog.languages import N_
 from roastlog.services.devices import Device, Devices, Role, checked_name, hashed
 from roastlog.store import books
 from roastlog.store import devices as stored
@@ -20,9 +21,9 @@ MOST_OPEN: Final = 5
 DIGITS: Final = 6
 TRIES_AN_ADDRESS: Final = 5
 TRIES_OVER_ALL: Final = 20
-REFUSAL: Final = (
-    "This code or link lets nobody in: it is mistyped, or was used already, or its ten minutes are over. "
-    "Ask for a new one."
+REFUSAL: Final = N_(
+    "This code or link lets nobody in: it is mistyped, or was used already, or its ten minutes are "
+    "over. Ask for a new one."
 )
 
 

@@ -16,6 +16,7 @@ from roastlog.instruments.machine import Machine
 from roastlog.journal.fold import Batch, Line, fold
 from roastlog.journal.telling import tell
 from roastlog.journal.words import MOMENT_LABELS
+from roastlog.languages import _
 from roastlog.live.history import Traced
 from roastlog.quality.loss import Band, Judgement, judge, usual_band
 from roastlog.services.books import Lot, lot_of
@@ -145,7 +146,7 @@ class Records(Machines):
         code = parse_code(text).code
         found = lists.summary(self.store.read, code)
         if found is None:
-            raise NoSuchBatch(f"The code {code} is well formed, but no batch here carries it.")
+            raise NoSuchBatch(_("The code {code} is well formed, but no batch here carries it.", code=code))
         return found
 
     def record(self, text: str) -> Record:

@@ -7,16 +7,17 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Final
 
+from roastlog.languages import N_, _
 from roastlog.store.backups import BACKUPS, newest
 
 _WORDS: Final = {
-    sqlite3.SQLITE_FULL: "Free some space on its disk.",
-    sqlite3.SQLITE_READONLY: "Let Drumside write into its data folder again.",
-    sqlite3.SQLITE_PERM: "Let Drumside write into its data folder again.",
-    sqlite3.SQLITE_CANTOPEN: "Look whether the data folder is still there, and whether Drumside may write into it.",
-    sqlite3.SQLITE_BUSY: "Close the other program that holds it.",
-    sqlite3.SQLITE_LOCKED: "Close the other program that holds it.",
-    sqlite3.SQLITE_IOERR: "Look after its disk: it gives errors, or was taken away.",
+    sqlite3.SQLITE_FULL: N_("Free some space on its disk."),
+    sqlite3.SQLITE_READONLY: N_("Let Drumside write into its data folder again."),
+    sqlite3.SQLITE_PERM: N_("Let Drumside write into its data folder again."),
+    sqlite3.SQLITE_CANTOPEN: N_("Look whether the data folder is still there, and whether Drumside may write into it."),
+    sqlite3.SQLITE_BUSY: N_("Close the other program that holds it."),
+    sqlite3.SQLITE_LOCKED: N_("Close the other program that holds it."),
+    sqlite3.SQLITE_IOERR: N_("Look after its disk: it gives errors, or was taken away."),
 }
 _DAMAGE: Final = {sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB}
 _LOST: Final = _DAMAGE | {sqlite3.SQLITE_IOERR, sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_READONLY}
@@ -38,9 +39,9 @@ def sentence(reason: str, error: BaseException, path: Path, *, then: str = "") -
     Anyone may read the first line. Folders and commands, which are for those inside, come after it.
     """
     words = [_WORDS[code] for code in _codes(error) if code in _WORDS][:1]
-    inside = f"The database is {path}." if words else ""
+    inside = _("The database is {path}.", path=path) if words else ""
     if is_damage(error):
-        words, inside = ["The file is damaged."], offer(path.parent)
+        words, inside = [_("The file is damaged.")], offer(path.parent)
     return f"{' '.join(filter(None, [reason, *words, then]))}\n{inside}".strip()
 
 
@@ -48,11 +49,15 @@ def offer(folder: Path) -> str:
     """The newest good backup of a data folder, and the command that brings it back."""
     backup = newest(folder / BACKUPS)
     if backup is None:
-        return f"There is no backup of it in {folder / BACKUPS}."
+        return _("There is no backup of it in {backups}.", backups=folder / BACKUPS)
     program = ["python", "app.py"] if Path(sys.argv[0]).name == "app.py" else ["drumside"]
     new = next(name for n in range(1, 10_000) if not (name := Path(f"{folder}-restored-{n}")).exists())
     command = shlex.join([*program, "restore", str(backup.path), "--data", str(new)])
-    return f"The newest good backup is of {backup.when}. This brings it back, into a new folder: {command}"
+    return _(
+        "The newest good backup is of {when}. This brings it back, into a new folder: {command}",
+        when=backup.when,
+        command=command,
+    )
 
 
 def _codes(error: BaseException) -> Iterator[int]:

@@ -12,12 +12,13 @@ from typing import Any, Final, TypeVar
 from sqlite_utils import Database
 
 from roastlog.errors import StoreError
+from roastlog.languages import N_, _
 from roastlog.store.database import open_database
 from roastlog.store.trouble import is_lost, sentence
 
 T = TypeVar("T")
 WAIT_S: Final = 20.0
-NOT_KEPT: Final = "Nothing of this was kept; send it again."
+NOT_KEPT: Final = N_("Nothing of this was kept; send it again.")
 log = logging.getLogger(__name__)
 
 
@@ -39,7 +40,9 @@ class Writer:
         future: Future[T] = Future()
         with self._door:  # nothing may be queued behind the word that ends the thread: it would never be answered
             if self._closed:
-                future.set_exception(StoreError("The server is shutting down; the change was not made. Send it again."))
+                future.set_exception(
+                    StoreError(_("The server is shutting down; the change was not made. Send it again."))
+                )
             else:
                 self._changes.put((change, future))
         return future
@@ -50,7 +53,7 @@ class Writer:
             return self.submit(change).result(WAIT_S)
         except TimeoutError:
             raise StoreError(
-                "The disk did not answer in time; the change may not have been made. Send it again."
+                _("The disk did not answer in time; the change may not have been made. Send it again.")
             ) from None
 
     def close(self) -> None:
@@ -76,7 +79,7 @@ class Writer:
                 with db.atomic():
                     result = change(db)
             except sqlite3.Error as error:
-                reason = f"The database cannot be written ({error})."
+                reason = _("The database cannot be written ({error}).", error=error)
                 future.set_exception(StoreError(sentence(reason, error, self._path, then=NOT_KEPT)))
                 if db is not None and is_lost(error):  # the next change tries a new connection: the disk may be back
                     db.close()

@@ -10,13 +10,14 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 
 from roastlog.errors import MistypedCode, NotACode
+from roastlog.languages import N_, _
 
 ALPHABET = "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ"
 _FORM = re.compile(
     r"L?(?P<digits>(?P<year>\d\d)(?P<day>\d{3})(?P<number>\d\d|[1-9]\d{2,3}))(?P<check>[0-9A-Z])", re.ASCII
 )
 _BETWEEN = re.compile(r"[\s\u2010-\u2015\u2212-]+")  # spaces and whatever a phone makes of a hyphen
-_LOOK = "Codes look like 26330-04M: year, day of the year, number of the day, and one last check character."
+_LOOK = N_("Codes look like 26330-04M: year, day of the year, number of the day, and one last check character.")
 
 
 @dataclass(frozen=True)
@@ -46,7 +47,9 @@ def check_character(text: str) -> str:
     for character in text:
         value = ALPHABET.find(character)
         if value < 0:
-            raise NotACode(f"A code holds digits and capital letters only, not {character!r}.")
+            raise NotACode(
+                _("A code holds digits and capital letters only, not {character}.", character=repr(character))
+            )
         running = ((running + value) % 36 or 36) * 2 % 37
     return ALPHABET[(1 - running) % 36]
 
@@ -60,7 +63,7 @@ def batch_code(day: date, number: int) -> str:
         If the number is not within 1 to 9999.
     """
     if not 1 <= number <= 9999:
-        raise NotACode(f"A day's batches are numbered from 1 to 9999, not {number}.")
+        raise NotACode(_("A day's batches are numbered from 1 to 9999, not {x}.", x=number))
     digits = f"{day:%y%j}{number:02d}"
     return f"{digits[:5]}-{digits[5:]}{check_character(digits)}"
 
@@ -80,11 +83,13 @@ def parse_code(text: str) -> BatchCode:
     """
     match = _FORM.fullmatch(_BETWEEN.sub("", text).upper())
     if match is None:
-        raise NotACode(f"That is not a batch code. {_LOOK}")
+        raise NotACode(_("That is not a batch code. {look}", look=_LOOK))
     if check_character(match["digits"]) != match["check"]:
         raise MistypedCode(
-            "One character of that code is wrong: its last character does not fit the others. "
-            "Read it from the bag once more; 0 and O, 1 and I look alike."
+            _(
+                "One character of that code is wrong: its last character does not fit the others. Read it from "
+                "the bag once more; 0 and O, 1 and I look alike."
+            )
         )
     parsed = BatchCode(
         code=f"{match['year']}{match['day']}-{match['number']}{match['check']}",
@@ -93,5 +98,7 @@ def parse_code(text: str) -> BatchCode:
         number=int(match["number"]),
     )
     if parsed.number == 0 or parsed.day_of_year == 0 or parsed.day.year != 2000 + parsed.year2:
-        raise NotACode(f"No batch can have that code: there is no such day in the year, or no such number. {_LOOK}")
+        raise NotACode(
+            _("No batch can have that code: there is no such day in the year, or no such number. {look}", look=_LOOK)
+        )
     return parsed

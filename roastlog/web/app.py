@@ -15,6 +15,7 @@ from roastlog.web import (
     forms,
     install,
     labels,
+    language,
     live,
     pairing,
     parts,
@@ -33,7 +34,7 @@ from roastlog.web import format as filters
 MOST_BYTES = 1_000_000
 TOPICS = (
     *(api, assets, bag, bench, byhand, check, compare, devices, install, labels),
-    *(live, pairing, parts, records, settings, setup, start, this_device, today, trust),
+    *(language, live, pairing, parts, records, settings, setup, start, this_device, today, trust),
 )
 
 
@@ -41,11 +42,11 @@ def create_app(services: Services) -> Flask:
     """An app over services that are running."""
     app = Flask("roastlog", static_folder=None, template_folder=str(assets.folder("templates")))
     app.config["MAX_CONTENT_LENGTH"] = MOST_BYTES
-    app.json.sort_keys = False  # type: ignore[attr-defined]
     app.jinja_env.policies["json.dumps_kwargs"] = {}  # Jinja sorts by itself, and Bokeh's references are by order
     app.extensions["services"] = services
     for module in TOPICS:
         app.register_blueprint(module.bp)
+    language.install(app)
     assets.install(app)
     filters.install(app)
     problems.install(app)

@@ -7,9 +7,10 @@ from datetime import datetime
 from flask import Blueprint, render_template
 from markupsafe import Markup
 
+from roastlog.languages import _
 from roastlog.services import Bag
 from roastlog.web import services
-from roastlog.web.format import mass, page_units
+from roastlog.web.format import day_of, mass, page_units
 from roastlog.web.security import caller
 
 bp = Blueprint("bag", __name__)
@@ -38,13 +39,13 @@ def bag(token: str) -> str:
 
 
 def _date(when: datetime | None) -> str:
-    return "" if when is None else f"{when.day} {when:%B %Y}"
+    return "" if when is None else day_of(when)
 
 
 def _facts(found: Bag) -> list[tuple[str, str]]:
     """What is known of the coffee and may be shown, word and value."""
     facts = list(found.origin.items())
-    facts += [(f"{name} weight", mass(mass_g, page_units())) for name, mass_g in found.weights.items()]
+    facts += [(name, mass(mass_g, page_units())) for name, mass_g in found.weights.items()]
     if found.roasted_by:
-        facts.append(("roasted by", found.roasted_by))
+        facts.append((_("roasted by"), found.roasted_by))
     return facts

@@ -9,6 +9,7 @@ from flask.typing import ResponseReturnValue
 
 from roastlog.errors import NotFound
 from roastlog.instruments.machine import Channel, Machine
+from roastlog.languages import _
 from roastlog.units import c_from_f
 from roastlog.web import services
 from roastlog.web.format import page_units
@@ -56,7 +57,7 @@ def keep(machine_id: str) -> ResponseReturnValue:
     machine, form = services().machine(machine_id), Form(request.form)
     channel, typed = form.values.get("channel", ""), form.number("value")
     if typed is None:
-        form.errors.setdefault("value", "Type what the thermometer shows.")
+        form.errors.setdefault("value", _("Type what the thermometer shows."))
     else:
         value_c = typed if page_units().temp == "C" else round(c_from_f(typed), 2)
         at_ms = form.values.get("at_ms", "")
@@ -74,7 +75,7 @@ def keep(machine_id: str) -> ResponseReturnValue:
 def _page(machine: Machine, chosen: str, form: Form | None = None) -> str:
     channels = [channel for channel in machine.channels if channel.hand is not None]
     if not channels:
-        raise NotFound(f"No channel of {machine.name} is read by hand. Its set-up page can make one so.")
+        raise NotFound(_("No channel of {name} is read by hand. Its set-up page can make one so.", name=machine.name))
     names = {channel.id: channel.name for channel in channels}
     now_ms = services().now_ms()
     kept = [

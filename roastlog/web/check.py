@@ -13,6 +13,7 @@ from roastlog.errors import InstrumentError, NotFound
 from roastlog.instruments.machine import Channel, Machine
 from roastlog.instruments.points import Checked
 from roastlog.instruments.water import air_pressure_kpa, boiling_point_c
+from roastlog.languages import N_, _
 from roastlog.units import c_from_f, f_from_c
 from roastlog.web import services
 from roastlog.web.format import number, page_units
@@ -25,10 +26,10 @@ RESTS_C: Final = 0.5  # what still moves by more within ten seconds is not yet a
 FAR_C: Final = 5.0
 MOST_C: Final = 100.0
 REFERENCES: Final = {
-    "ice": "ice water",
-    "altitude": "boiling water, by altitude",
-    "pressure": "boiling water, by air pressure",
-    "thermometer": "a thermometer that you trust",
+    "ice": N_("ice water"),
+    "altitude": N_("boiling water, by altitude"),
+    "pressure": N_("boiling water, by air pressure"),
+    "thermometer": N_("a thermometer that you trust"),
 }
 
 
@@ -111,7 +112,12 @@ def compare(machine_id: str, part_id: str) -> ResponseReturnValue:
     if found is None or found.impossible or form.values.get("then") != "keep":
         return _page(machine, channel, form, found), 422 if form.errors else 200
     on = datetime.fromtimestamp(services().now_ms() / 1000, UTC).astimezone().date()
-    words = f"{found.against}, {number(found.reference_c, 1)} °C; it read {number(found.read_c, 1)} °C"
+    words = _(
+        "{against}, {reference} °C; it read {read} °C",
+        against=found.against,
+        reference=number(found.reference_c, 1),
+        read=number(found.read_c, 1),
+    )
     kept = channel.model_copy(update={"offset_c": found.offset_c, "checked": Checked(on=on, against=words)})
     channels = tuple(kept if other.id == kept.id else other for other in machine.channels)
     services().change_machine(machine.model_copy(update={"channels": channels}))
@@ -122,7 +128,7 @@ def _channel(machine_id: str, part_id: str) -> tuple[Machine, Channel]:
     machine = services().machine(machine_id)
     channel = part_of(machine, "channels", part_id)
     if not isinstance(channel, Channel):
-        raise NotFound(f"{machine.name} has no such channel.")
+        raise NotFound(_("{name} has no such channel.", name=machine.name))
     return machine, channel
 
 
@@ -135,7 +141,7 @@ def _comparison(form: Form, rest: Rest) -> Comparison | None:
     read_c = rest.mean_c if not form.values.get("read") else _temp_c(form, "read")
     reference_c = _reference_c(form)
     if read_c is None and "read" not in form.errors:
-        form.errors["read"] = "Nothing came in the last 10 s. See to its connection, or type what the probe shows."
+        form.errors["read"] = _("Nothing came in the last 10 s. See to its connection, or type what the probe shows.")
     if form.errors or read_c is None or reference_c is None:
         return None
     return Comparison(round(read_c, 2), round(reference_c, 2), REFERENCES[form.values["reference"]])
@@ -146,11 +152,11 @@ def _reference_c(form: Form) -> float | None:
     if reference == "ice":
         return 0.0
     if reference not in REFERENCES:
-        form.errors["reference"] = "Choose what the probe is in."
+        form.errors["reference"] = _("Choose what the probe is in.")
         return None
     typed = _temp_c(form, reference) if reference == "thermometer" else form.number(reference)
     if typed is None:
-        form.errors.setdefault(reference, "This is needed to know what it should read.")
+        form.errors.setdefault(reference, _("This is needed to know what it should read."))
         return None
     try:
         if reference == "altitude":
@@ -165,7 +171,7 @@ def _temp_c(form: Form, name: str) -> float | None:
     typed = form.number(name)
     temp_c = typed if typed is None or page_units().temp == "C" else c_from_f(typed)
     if temp_c is not None and not -50 <= temp_c <= 500:
-        form.errors[name] = "That is no temperature at which a probe is checked."
+        form.errors[name] = _("That is no temperature at which a probe is checked.")
         return None
     return temp_c
 

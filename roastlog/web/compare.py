@@ -11,6 +11,7 @@ from flask.typing import ResponseReturnValue
 from roastlog.curve.align import ALIGNMENTS, Alignment
 from roastlog.curve.reasons import tell_reason
 from roastlog.instruments.machine import Control
+from roastlog.languages import N_, _
 from roastlog.plot.overlays import LINES
 from roastlog.services import BatchSummary, Compared, SideBySide
 from roastlog.web import services
@@ -20,10 +21,10 @@ from roastlog.web.sidebyside import Part, moves, parts
 bp = Blueprint("compare", __name__)
 
 ALIGNED: Final[Mapping[Alignment, str]] = {
-    "charge": "At charge",
-    "yellow": "At yellow",
-    "first_crack": "At first crack",
-    "temperature": "At equal temperature",
+    "charge": N_("At charge"),
+    "yellow": N_("At yellow"),
+    "first_crack": N_("At first crack"),
+    "temperature": N_("At equal temperature"),
 }
 _MOST_TYPED: Final = 24
 
@@ -191,6 +192,16 @@ def _why(batch: Compared, controls: Sequence[Control], units: Units) -> Why:
 
 def _basis(batches: int) -> str:
     if batches < 2:
-        return "Judged by Drumside’s own assumptions of what is usual: there are too few other batches of this coffee."
-    few = ", and by Drumside’s own assumptions, since these are few" if batches < 12 else ""
-    return f"Judged by how much {batches} other batches of this coffee on this machine differ from each other{few}."
+        return _(
+            "Judged by Drumside’s own assumptions of what is usual: there are too few other batches of this coffee."
+        )
+    if batches >= 12:
+        return _(
+            "Judged by how much {batches} other batches of this coffee on this machine differ from each other.",
+            batches=batches,
+        )
+    return _(
+        "Judged by how much {batches} other batches of this coffee on this machine differ from each other, "
+        "and by Drumside’s own assumptions, since these are few.",
+        batches=batches,
+    )

@@ -12,6 +12,7 @@ from markupsafe import Markup
 
 from roastlog.errors import SettingError
 from roastlog.label.qr import qr_symbol, svg
+from roastlog.languages import _
 from roastlog.services import Device, Invitation, Person
 from roastlog.services.devices import LONGEST_NAME
 from roastlog.web import services
@@ -91,7 +92,7 @@ def invite() -> ResponseReturnValue:
         return _page(str(error)), 422
     reach, link = _way_in(made.secret)
     symbol = qr_symbol(link)
-    qr = Markup(svg(symbol, title="QR code that lets one device in"))  # noqa: S704 - our own drawing
+    qr = Markup(svg(symbol, title=_("QR code that lets one device in")))  # noqa: S704 - our own drawing
     alone = services().listens_here_alone and from_this_computer()
     page = InvitationPage(made, MEANS[made.role], reach, qr, alone)
     return Response(render_template("devices/invitation.html", page=page), headers=NOT_KEPT)

@@ -10,7 +10,8 @@ from typing import Final
 
 from flask import Flask, g
 
-from roastlog.journal.words import purpose
+from roastlog.journal.words import called, purpose
+from roastlog.languages import SOURCE, current, decimal
 from roastlog.units import clock_text, f_from_c, lb_from_g, rate_f_from_c
 from roastlog.web import services
 
@@ -31,7 +32,7 @@ def number(value: float, decimals: int = 0) -> str:
     """A plain number with thin spaces between thousands and a true minus: 3432.0 is ``3 432``."""
     value = round(value, decimals) + 0.0  # the sum makes a plain zero of a negative one
     text = f"{value:,.{decimals}f}".replace(",", THIN_SPACE)
-    return text.replace("-", "−")
+    return decimal(text.replace("-", "−"))
 
 
 def temp(temp_c: float | None, units: Units) -> str:
@@ -113,12 +114,27 @@ def local(at_ms: int) -> datetime:
 
 def day(at_ms: int | None) -> str:
     """A date in full: ``25 November 2026``."""
-    return NOTHING if at_ms is None else f"{local(at_ms).day} {local(at_ms):%B %Y}"
+    return NOTHING if at_ms is None else day_of(local(at_ms))
+
+
+def day_of(when: datetime) -> str:
+    """The same of a time that is local already."""
+    return f"{when.day} {when:%B %Y}" if current() == SOURCE else _by_locale("yMMMMd", when)
 
 
 def short_day(at_ms: int | None) -> str:
     """A date at a glance: ``Wed 25 Nov``."""
-    return NOTHING if at_ms is None else f"{local(at_ms):%a} {local(at_ms).day} {local(at_ms):%b}"
+    if at_ms is None:
+        return NOTHING
+    when = local(at_ms)
+    return f"{when:%a} {when.day} {when:%b}" if current() == SOURCE else _by_locale("MMMEd", when)
+
+
+def _by_locale(skeleton: str, when: datetime) -> str:
+    """A date as the language has it (CLDR, by Babel); English stands in the code, as all of it does."""
+    from babel.dates import format_skeleton  # noqa: PLC0415 - English pages do without
+
+    return format_skeleton(skeleton, when, locale=current().replace("-", "_"))
 
 
 def hour(at_ms: int | None) -> str:
@@ -149,7 +165,7 @@ def install(app: Flask) -> None:
     """Give the app's templates these filters."""
     for with_units in (temp, degrees, rate, rate_number, rate_error, area_number, mass, kilos):
         app.add_template_filter(_in_units(with_units), with_units.__name__)
-    for plain in (number, clock, time_error, share, day, short_day, hour, hour_s, moment, purpose):
+    for plain in (number, clock, time_error, share, day, short_day, hour, hour_s, moment, purpose, called):
         app.add_template_filter(plain, plain.__name__)
 
 

@@ -12,6 +12,7 @@ from flask import Flask, abort, request
 from werkzeug.wrappers import Response
 
 from roastlog.journal.entries import MAX_BATCH_G
+from roastlog.languages import _
 from roastlog.units import G_PER_LB
 from roastlog.web.security import own_person
 
@@ -54,7 +55,9 @@ class Form:
         """Free words; None when nothing was typed."""
         text = self.values.get(name, "")
         if len(text) > longest:
-            self.errors[name] = f"That is {len(text)} characters; there is room for {longest}."
+            self.errors[name] = _(
+                "That is {text} characters; there is room for {longest}.", text=len(text), longest=longest
+            )
             return None
         return text or None
 
@@ -63,7 +66,7 @@ class Form:
         found = self._number(name)
         if found is None or not found[1]:
             return None if found is None else found[0]
-        self.errors[name] = f"“{self.values[name]}” is not a number."
+        self.errors[name] = _("“{name}” is not a number.", name=self.values[name])
         return None
 
     def mass_g(self, name: str, unit: str) -> float | None:
@@ -73,11 +76,13 @@ class Form:
             return None
         value, typed = found[0], (found[1] or unit).lower()
         if typed not in GRAMS:
-            self.errors[name] = f"“{found[1]}” is not a unit of mass here; use kg, g or lb."
+            self.errors[name] = _("“{found}” is not a unit of mass here; use kg, g or lb.", found=found[1])
             return None
         if value * GRAMS[typed] > MAX_BATCH_G:
-            self.errors[name] = (
-                f"{self.values[name]} {'' if found[1] else typed} is more than a roaster holds. Check the unit."
+            self.errors[name] = _(
+                "{name} {typed} is more than a roaster holds. Check the unit.",
+                name=self.values[name],
+                typed="" if found[1] else typed,
             )
             return None
         return value * GRAMS[typed]
@@ -91,7 +96,7 @@ class Form:
         if found is None:
             return None
         if found[1] not in {"", "s"}:
-            self.errors[name] = f"“{text}” is not a time; type 1:20 or 80."
+            self.errors[name] = _("“{text}” is not a time; type 1:20 or 80.", text=text)
             return None
         return found[0]
 
@@ -101,7 +106,7 @@ class Form:
         if found is None:
             return None
         if found[1] not in {"", "%"} or not 0 < found[0] < 100:
-            self.errors[name] = f"“{self.values[name]}” is not a share; type a number between 0 and 100."
+            self.errors[name] = _("“{name}” is not a share; type a number between 0 and 100.", name=self.values[name])
             return None
         return found[0] / 100
 
@@ -119,11 +124,11 @@ class Form:
             return None
         found = _NUMBER.fullmatch(re.sub(r"(?<=\d) (?=\d{3}\b)", "", text))
         if found is None:
-            self.errors[name] = f"“{text}” is not a number."
+            self.errors[name] = _("“{text}” is not a number.", text=text)
             return None
         value = float(found[1].replace(",", "."))
         if not math.isfinite(value):
-            self.errors[name] = "That number is too large."
+            self.errors[name] = _("That number is too large.")
             return None
         return value, found[2]
 

@@ -8,6 +8,7 @@ import numpy as np
 
 from roastlog.curve.outlook import BAND, Miss
 from roastlog.journal.words import MOMENT_LABELS
+from roastlog.languages import _
 from roastlog.services import Hindsight
 from roastlog.web.format import HARD_SPACE, number
 
@@ -59,7 +60,7 @@ def hindsight_page(told: Hindsight) -> HindsightPage:
 def _cell(miss: Miss, came_s: float) -> Cell:
     band = ""
     if miss.low_s is not None and miss.high_s is not None:
-        band = f"{_by(miss.low_s - came_s)} to {_by(miss.high_s - came_s)}"
+        band = _("{low} to {high}", low=_by(miss.low_s - came_s), high=_by(miss.high_s - came_s))
     return Cell(_by(miss.error_s), band, miss.inside)
 
 
@@ -72,5 +73,13 @@ def _by(time_s: float) -> str:
 def _sum(label: str, found: Sequence[Miss]) -> str:
     off_s = float(np.mean([abs(miss.error_s) for miss in found]))
     banded = [miss.inside for miss in found if miss.inside is not None]
-    bands = f"; {sum(banded)} of {len(banded)} bands held it" if banded else "; no band could be told honestly"
-    return f"{label}: off by {number(off_s)}{HARD_SPACE}s on average{bands}."
+    off = f"{number(off_s)}{HARD_SPACE}s"
+    if not banded:
+        return _("{moment}: off by {off} on average; no band could be told honestly.", moment=label, off=off)
+    return _(
+        "{moment}: off by {off} on average; {held} of {bands} bands held it.",
+        moment=label,
+        off=off,
+        held=sum(banded),
+        bands=len(banded),
+    )

@@ -11,16 +11,17 @@ from markupsafe import Markup
 from roastlog.errors import LabelError
 from roastlog.label.layout import SIZES, Label, LabelSize, label_size, layout
 from roastlog.label.sheets import label_pages, label_pdf, missing_characters
+from roastlog.languages import N_, _
 from roastlog.services import Address
 from roastlog.web import services
 
 bp = Blueprint("labels", __name__)
 
 PARTS: Final = {
-    "business": "the business",
-    "coffee": "the coffee's name",
-    "subtitle": "what it is for",
-    "note": "the cup words",
+    "business": N_("the business"),
+    "coffee": N_("the coffee's name"),
+    "subtitle": N_("what it is for"),
+    "note": N_("the cup words"),
 }
 
 
@@ -83,7 +84,7 @@ def _asked(name: str, otherwise: str) -> str:
 def _count(name: str, otherwise: int) -> int:
     text = _asked(name, str(otherwise))
     if not text.isascii() or not text.isdigit() or len(text) > 6:
-        raise LabelError(f"“{text}” is not a number of labels.")
+        raise LabelError(_("“{text}” is not a number of labels.", text=text))
     return int(text)
 
 

@@ -8,8 +8,18 @@ from typing import Any, Final
 from flask import Blueprint, Response, jsonify, render_template
 from flask.typing import ResponseReturnValue
 
+from roastlog import languages
 from roastlog.curve.faults import DECLINING_RATE
-from roastlog.journal.words import AROMA_BY_STAGE, AROMA_WORDS, EXPECTED, MOMENT_LABELS, STAGE_LABELS
+from roastlog.journal.words import (
+    AROMA_BY_STAGE,
+    AROMA_LABELS,
+    AROMA_WORDS,
+    EXPECTED,
+    MOMENT_LABELS,
+    MOMENT_WORDS,
+    STAGE_LABELS,
+)
+from roastlog.languages import _
 from roastlog.live.hub import Hub
 from roastlog.web import services
 from roastlog.web.format import page_units
@@ -22,10 +32,15 @@ MOST_STREAMS: Final = 48  # of 64 threads: each stream holds one, and pages must
 _streams = threading.BoundedSemaphore(MOST_STREAMS)
 WORDS: Final[dict[str, Any]] = {
     "moments": MOMENT_LABELS,
+    "moments_within": MOMENT_WORDS,
     "declining_rate": DECLINING_RATE,
     "expected": list(EXPECTED),
     "stages": STAGE_LABELS,
-    "aroma": {"all": list(AROMA_WORDS), "by_stage": {stage: list(words) for stage, words in AROMA_BY_STAGE.items()}},
+    "aroma": {
+        "all": list(AROMA_WORDS),
+        "called": AROMA_LABELS,
+        "by_stage": {stage: list(words) for stage, words in AROMA_BY_STAGE.items()},
+    },
 }
 
 
@@ -49,15 +64,16 @@ def stream(machine_id: str) -> ResponseReturnValue:
     """Server-sent events: reading, entry, outlook, state."""
     hub = services().hub(machine_id)
     if not _streams.acquire(blocking=False):
-        return Response("Too many screens are watching. Close one, or wait.", 503, {"Retry-After": "5"})
-    events = _events(hub, let_in_still())
+        return Response(_("Too many screens are watching. Close one, or wait."), 503, {"Retry-After": "5"})
+    events = _events(hub, let_in_still(), languages.current())
     hello = next(events)  # begun, so that its end comes for certain, even where nobody reads on
     response = Response(chain([hello], events), mimetype="text/event-stream", headers={"X-Accel-Buffering": "no"})
     response.call_on_close(events.close)
     return response
 
 
-def _events(hub: Hub, let_in: Callable[[], bool]) -> Generator[str]:
+def _events(hub: Hub, let_in: Callable[[], bool], language: str) -> Generator[str]:
+    languages.use(language)  # this goes on after the request, in whichever thread
     try:
         yield ": hello\n\n"
         for events in hub.watch():

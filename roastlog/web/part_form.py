@@ -14,6 +14,7 @@ from roastlog.instruments.machine import Channel, Control, Machine
 from roastlog.instruments.points import ModbusPoint, MqttPoint, Part, Sensor, SerialPoint
 from roastlog.instruments.sheet import mistakes
 from roastlog.instruments.words import ROLES
+from roastlog.languages import N_, _
 
 Values = Mapping[str, str]
 
@@ -31,33 +32,36 @@ class Kind:
 _REGISTER: Final = ("unit", "table", "address", "type", "word_order", "scale", "offset", "poll_s")
 _LINE: Final = ("device", "baud", "parity", "stop")
 _MODBUS: Final = {
-    "modbus-tcp": Kind("Modbus over the network", "modbus", ModbusPoint, ("host", "port", *_REGISTER)),
-    "modbus-rtu": Kind("Modbus on a serial line (RTU)", "modbus", ModbusPoint, (*_LINE, *_REGISTER)),
+    "modbus-tcp": Kind(N_("Modbus over the network"), "modbus", ModbusPoint, ("host", "port", *_REGISTER)),
+    "modbus-rtu": Kind(N_("Modbus on a serial line (RTU)"), "modbus", ModbusPoint, (*_LINE, *_REGISTER)),
 }
 _COLUMNS: Final = ("separator", "column", "columns")
 _FORMS: Final = (*_COLUMNS, "pattern", "group", "scale", "offset", "silent_s")
 CHANNEL_KINDS: Final[Mapping[str, Kind]] = {
     **_MODBUS,
     "mqtt": Kind("MQTT", "mqtt", MqttPoint, tuple(MqttPoint.model_fields)),
-    "serial": Kind("Lines over a serial port", "serial", SerialPoint, (*_LINE, "bits", *_FORMS)),
-    "http": Kind("Sent to the API over HTTP", "http"),
-    "hand": Kind("By hand: a person reads a thermometer", "hand"),
-    "simulated": Kind("Simulated, for practice", "simulated"),
+    "serial": Kind(N_("Lines over a serial port"), "serial", SerialPoint, (*_LINE, "bits", *_FORMS)),
+    "http": Kind(N_("Sent to the API over HTTP"), "http"),
+    "hand": Kind(N_("By hand: a person reads a thermometer"), "hand"),
+    "simulated": Kind(N_("Simulated, for practice"), "simulated"),
 }
-CONTROL_KINDS: Final[Mapping[str, Kind]] = {"": Kind("Not read: people say what they set"), **_MODBUS}
+CONTROL_KINDS: Final[Mapping[str, Kind]] = {"": Kind(N_("Not read: people say what they set")), **_MODBUS}
 OWN: Final = {"channels": ("name", "short", "role", "offset_c"), "controls": ("name", "unit", "low", "high", "step")}
 MODELS: Final[Mapping[str, type[Part]]] = {"channels": Channel, "controls": Control}
 LABELS: Final = {
-    "id": "Id", "name": "Name", "short": "Short name", "role": "What it measures", "offset_c": "Offset in °C",
-    "low": "Smallest setting", "high": "Largest setting", "step": "Step", "host": "Address", "port": "Port",
-    "device": "Serial port", "baud": "Baud", "parity": "Parity", "stop": "Stop bits", "bits": "Data bits",
-    "unit": "Unit", "table": "Table", "address": "Register", "type": "Type", "word_order": "Word order",
-    "scale": "Multiplied by", "offset": "Added after scaling", "poll_s": "Read every (s)", "version": "MQTT version",
-    "tls": "TLS", "ca_file": "Own authority (file)", "user": "User", "password": "Password", "topic": "Topic",
-    "status": "Topic for our own status", "value": "Place in JSON", "silent_s": "Silence is a fault after (s)",
-    "separator": "Separator", "column": "Column", "columns": "Columns in a line", "pattern": "Pattern",
-    "group": "Group in the pattern", "cold_junction": "Cold junction: channel",
-    "cold_junction_c": "Cold junction: fixed °C", "sensor": "Signal", "channels": "Channels", "controls": "Controls",
+    "id": N_("Id"), "name": N_("Name"), "short": N_("Short name"), "role": N_("What it measures"),
+    "offset_c": N_("Offset in °C"), "low": N_("Smallest setting"), "high": N_("Largest setting"), "step": N_("Step"),
+    "host": N_("Address"), "port": N_("Port"), "device": N_("Serial port"), "baud": N_("Baud"),
+    "parity": N_("Parity"), "stop": N_("Stop bits"), "bits": N_("Data bits"), "unit": N_("Unit"),
+    "table": N_("Table"), "address": N_("Register"), "type": N_("Type"), "word_order": N_("Word order"),
+    "scale": N_("Multiplied by"), "offset": N_("Added after scaling"), "poll_s": N_("Read every (s)"),
+    "version": N_("MQTT version"), "tls": "TLS", "ca_file": N_("Own authority (file)"), "user": N_("User"),
+    "password": N_("Password"), "topic": N_("Topic"), "status": N_("Topic for our own status"),
+    "value": N_("Place in JSON"), "silent_s": N_("Silence is a fault after (s)"), "separator": N_("Separator"),
+    "column": N_("Column"), "columns": N_("Columns in a line"), "pattern": N_("Pattern"),
+    "group": N_("Group in the pattern"), "cold_junction": N_("Cold junction: channel"),
+    "cold_junction_c": N_("Cold junction: fixed °C"), "sensor": N_("Signal"), "channels": N_("Channels"),
+    "controls": N_("Controls"),
 }  # fmt: skip
 
 
@@ -103,7 +107,7 @@ def own_fields(table: str, values: Values, errors: Values, *, new: bool) -> list
     made = [_field(MODELS[table], "", name, values, errors) for name in names]
     if new:
         made[1] = FormField(
-            "id", "Id", "Empty: made of the name. It cannot be changed later.", made[1].value, made[1].error
+            "id", _("Id"), _("Empty: made of the name. It cannot be changed later."), made[1].value, made[1].error
         )
     return made
 
@@ -116,7 +120,7 @@ def source_fields(kind: Kind, values: Values, errors: Values) -> list[FormField]
 def sensor_fields(values: Values, errors: Values) -> list[FormField]:
     """The fields of an instrument that gives mV or ohm."""
     signal, *junction = [_field(Sensor, "sensor.", name, values, errors) for name in Sensor.model_fields]
-    return [replace(signal, choices={"": "°C, as it comes"} | dict(signal.choices or {})), *junction]
+    return [replace(signal, choices={"": _("°C, as it comes")} | dict(signal.choices or {})), *junction]
 
 
 def machine_with(
@@ -208,18 +212,18 @@ def _field(model: type[Part], prefix: str, name: str, values: Values, errors: Va
     look = "check" if bool in takes else "number" if {int, float} & takes else "text"
     hint = "" if choices else in_form(model.says(name))
     if name == "password":
-        look, hint = "secret", "Empty: the one that is known for this user at this broker is kept."
+        look, hint = "secret", _("Empty: the one that is known for this user at this broker is kept.")
     return FormField(full, LABELS[name], hint, value, errors.get(full, ""), choices, look)  # type: ignore[arg-type]
 
 
 def _left_out(default: object) -> str:
-    return "none" if default is None else str(default)
+    return _("none") if default is None else str(default)
 
 
 def in_form(text: str) -> str:
     """A sheet's sentence for a form: no quotes around what is typed, and fields by their labels."""
     text = re.sub(r",? in quotes", "", text).replace("when left out", "when empty")
-    return re.sub(r"`(\w+)`", lambda found: f"“{LABELS.get(found[1], found[1])}”", text)
+    return re.sub(r"`(\w+)`", lambda found: f"“{_(LABELS[found[1]]) if found[1] in LABELS else found[1]}”", text)
 
 
 def _errors(error: ValidationError, table: str, place: int, values: Values) -> dict[str, str]:

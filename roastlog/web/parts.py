@@ -11,6 +11,7 @@ from pydantic import ValidationError
 from roastlog.errors import NotFound
 from roastlog.instruments.machine import Channel, Control, Machine
 from roastlog.instruments.trial import Trial
+from roastlog.languages import _
 from roastlog.web import services
 from roastlog.web.part_form import (
     FormField,
@@ -91,7 +92,7 @@ def remove(machine_id: str, table: str, part_id: str) -> ResponseReturnValue:
     try:
         services().change_machine(Machine.model_validate(data).with_passwords_of(machine))
     except ValidationError:
-        why = "It cannot be taken away: a machine needs one channel, and a cold junction its thermocouples."
+        why = _("It cannot be taken away: a machine needs one channel, and a cold junction its thermocouples.")
         return _page(machine, table, part, typed_of(part), {"form": why}), 422
     return redirect(f"/machines/{machine_id}/setup", 303)
 
@@ -101,7 +102,9 @@ def part_of(machine: Machine, table: str, part_id: str) -> Channel | Control:
     parts: Sequence[Channel | Control] = machine.channels if table == "channels" else machine.controls
     found = next((part for part in parts if part.id == part_id), None)
     if found is None:
-        raise NotFound(f"{machine.name} has no such {table.removesuffix('s')}: {part_id[:40]}.")
+        raise NotFound(
+            _("{name} has no such {s}: {part_id}.", name=machine.name, s=table.removesuffix("s"), part_id=part_id[:40])
+        )
     return found
 
 

@@ -21,6 +21,7 @@ from roastlog.errors import (
     StoreError,
     Withdrawn,
 )
+from roastlog.languages import N_, _
 from roastlog.services import Role
 from roastlog.web.pairing import stranger_page
 from roastlog.web.roles import PUBLIC, least
@@ -36,78 +37,78 @@ class Problem:
     status: int
     title: str
     what: str
-    works: str = "Recording goes on; nothing that was said before is lost."
-    do: str = "Go back and try again."
+    works: str = N_("Recording goes on; nothing that was said before is lost.")
+    do: str = N_("Go back and try again.")
     find: bool = False
 
 
 STATUS: Final[dict[type[DrumsideError], tuple[int, str]]] = {
-    MistypedCode: (404, "That code is mistyped"),
-    NotACode: (404, "That is not a batch code"),
-    NoSuchBatch: (404, "No batch carries that code"),
-    NoSuchMachine: (404, "There is no such machine here"),
-    NoSuchLot: (404, "There is no such lot in the books"),
-    NoSuchDevice: (404, "That one is not let in any more"),
-    Withdrawn: (410, "This code holds no more"),
-    NotFound: (404, "That is not here"),
-    LacksRole: (403, "That is not for this device"),
-    StoreError: (503, "Not just now"),
+    MistypedCode: (404, N_("That code is mistyped")),
+    NotACode: (404, N_("That is not a batch code")),
+    NoSuchBatch: (404, N_("No batch carries that code")),
+    NoSuchMachine: (404, N_("There is no such machine here")),
+    NoSuchLot: (404, N_("There is no such lot in the books")),
+    NoSuchDevice: (404, N_("That one is not let in any more")),
+    Withdrawn: (410, N_("This code holds no more")),
+    NotFound: (404, N_("That is not here")),
+    LacksRole: (403, N_("That is not for this device")),
+    StoreError: (503, N_("Not just now")),
 }
 WORDS: Final[dict[int, tuple[str, str, str]]] = {
     400: (
-        "That could not be read",
-        "What your device sent is not in a form that this page knows.",
-        "Go back, load the page afresh and send it again.",
+        N_("That could not be read"),
+        N_("What your device sent is not in a form that this page knows."),
+        N_("Go back, load the page afresh and send it again."),
     ),
     401: (
-        "This device is not let in",
-        "Drumside answers the roastery's own devices, and programs that carry a token.",
-        "Pair the device: open /pair on it and type the code that the owner gives, or scan the QR.",
+        N_("This device is not let in"),
+        N_("Drumside answers the roastery's own devices, and programs that carry a token."),
+        N_("Pair the device: open /pair on it and type the code that the owner gives, or scan the QR."),
     ),
     403: (
-        "That came from another site",
-        "Drumside takes forms only from its own pages.",
-        "Open the page here and send it from there.",
+        N_("That came from another site"),
+        N_("Drumside takes forms only from its own pages."),
+        N_("Open the page here and send it from there."),
     ),
     404: (
-        "There is no page here",
-        "The address is mistyped, or what it led to has moved.",
-        "Start from Today, or look for the batch by its code.",
+        N_("There is no page here"),
+        N_("The address is mistyped, or what it led to has moved."),
+        N_("Start from Today, or look for the batch by its code."),
     ),
     405: (
-        "That cannot be done here",
-        "The address is right, but it takes nothing of this kind.",
-        "Go back to the page that you came from.",
+        N_("That cannot be done here"),
+        N_("The address is right, but it takes nothing of this kind."),
+        N_("Go back to the page that you came from."),
     ),
     413: (
-        "That is too much at once",
-        "Drumside takes at most 1 MB at a time, and this was more. Nothing of it was kept.",
-        "Send it in smaller parts.",
+        N_("That is too much at once"),
+        N_("Drumside takes at most 1 MB at a time, and this was more. Nothing of it was kept."),
+        N_("Send it in smaller parts."),
     ),
     415: (
-        "That is not a kind of content this takes",
-        "Pages take forms, and the API takes JSON.",
-        "Send JSON with “Content-Type: application/json”, or use the page.",
+        N_("That is not a kind of content this takes"),
+        N_("Pages take forms, and the API takes JSON."),
+        N_("Send JSON with “Content-Type: application/json”, or use the page."),
     ),
     421: (
-        "That is not a name of this server",
-        "The address begins with a name that Drumside does not go by.",
-        "Use the address that Drumside printed when it started, or set that name in the settings.",
+        N_("That is not a name of this server"),
+        N_("The address begins with a name that Drumside does not go by."),
+        N_("Use the address that Drumside printed when it started, or set that name in the settings."),
     ),
     422: (
-        "Something in there does not fit",
-        "A field is missing, or its value cannot be.",
-        "Go back, correct it, and send it again.",
+        N_("Something in there does not fit"),
+        N_("A field is missing, or its value cannot be."),
+        N_("Go back, correct it, and send it again."),
     ),
     500: (
-        "Something broke on our side",
-        "Drumside met a fault of its own while it made this page. It has been written to the log.",
-        "Try again. If it comes back, look into the log of the server and report what it says.",
+        N_("Something broke on our side"),
+        N_("Drumside met a fault of its own while it made this page. It has been written to the log."),
+        N_("Try again. If it comes back, look into the log of the server and report what it says."),
     ),
     503: (
-        "Not just now",
-        "Drumside cannot read or write its record at the moment.",
-        "Keep notes on paper, and look whether the disk is full or the data folder is gone.",
+        N_("Not just now"),
+        N_("Drumside cannot read or write its record at the moment."),
+        N_("Keep notes on paper, and look whether the disk is full or the data folder is gone."),
     ),
 }
 
@@ -121,17 +122,19 @@ def install(app: Flask) -> None:
 
 def problem(error: DrumsideError) -> Problem:
     """The page for a named error. Its message is a sentence already."""
-    status, title = next((STATUS[kind] for kind in type(error).__mro__ if kind in STATUS), (422, "That cannot be done"))
-    do, find, works = "Go back, correct it, and send it again.", False, Problem.works
+    status, title = next(
+        (STATUS[kind] for kind in type(error).__mro__ if kind in STATUS), (422, _("That cannot be done"))
+    )
+    do, find, works = _("Go back, correct it, and send it again."), False, Problem.works
     if isinstance(error, (MistypedCode, NotACode, NoSuchBatch)):
-        do, find = "Read the code off the label again, or look for the coffee by its name.", True
+        do, find = _("Read the code off the label again, or look for the coffee by its name."), True
     elif isinstance(error, LacksRole):
-        works = "All else goes on as before; nothing was changed."
-        do = "Ask the owner: under More, Devices this device can be given another role."
+        works = _("All else goes on as before; nothing was changed.")
+        do = _("Ask the owner: under More, Devices this device can be given another role.")
     elif status == 404:
-        do = "Start from Today."
+        do = _("Start from Today.")
     elif status == 503:
-        works = (
+        works = _(
             "Instruments are read on; readings that cannot be written yet are kept in memory until the disk takes them."
         )
         do = WORDS[503][2]

@@ -13,6 +13,7 @@ from roastlog.curve.faults import DECLINING_RATE, TITLES, Fault, tell_fault
 from roastlog.curve.phases import phase_at
 from roastlog.errors import CodeError, NoSuchBatch
 from roastlog.journal.telling import FLAG_WORDS
+from roastlog.languages import N_, _
 from roastlog.live.view import SHIFTABLE
 from roastlog.services import Analysis, LogLine, Record
 from roastlog.services.curve_settings import CURVE_SETTINGS
@@ -25,12 +26,12 @@ from roastlog.web.security import speaker
 
 bp = Blueprint("records", __name__)
 
-DECISIONS: Final = {"release": "Release", "hold": "Hold", "reject": "Reject"}
+DECISIONS: Final = {"release": N_("Release"), "hold": N_("Hold"), "reject": N_("Reject")}
 SHIFTS_S: Final = (-15, -10, -5, 5, 10)
 CURVES: Final = {  # what the switch over the curve says, and what is then written under it
-    "smooth": ("Smoothed", "Bean temperatures and rates as smoothed after the drop."),
-    "live": ("Live", "Bean temperatures and rates as the live page showed them."),
-    "both": ("Both", "Lines: smoothed after the drop. Fine dots: as the live page showed it."),
+    "smooth": (N_("Smoothed"), N_("Bean temperatures and rates as smoothed after the drop.")),
+    "live": (N_("Live"), N_("Bean temperatures and rates as the live page showed them.")),
+    "both": (N_("Both"), N_("Lines: smoothed after the drop. Fine dots: as the live page showed it.")),
 }
 
 
@@ -187,7 +188,7 @@ def _say(code: str, form: Form, kind: str, body: Mapping[str, Any]) -> ResponseR
     )
     result = services().accept_entries([made], speaker())[0]
     if result.status == "refused":
-        return _record_page(code, result.reason or "That was not kept.")
+        return _record_page(code, result.reason or _("That was not kept."))
     return remember(redirect(f"/batches/{code}#journal", 303), form.text("person"))
 
 
@@ -209,7 +210,7 @@ def _record_page(code: str, error: str = "") -> ResponseReturnValue:
 
 def _groups(told: Record) -> list[Group]:
     """What was done and seen, under its words; empty ones are left out."""
-    titles = {"move": "Moves", "trier": "Trier checks", "crack": "First crack", "note": "Notes"}
+    titles = {"move": _("Moves"), "trier": _("Trier checks"), "crack": _("First crack"), "note": _("Notes")}
     groups = [
         Group(title, [line for line in told.log if line.kind == kind and not line.undone])
         for kind, title in titles.items()
@@ -222,6 +223,6 @@ def _aroma(told: Record) -> dict[str, list[LogLine]]:
     phases: dict[str, list[LogLine]] = {}
     for line in told.log:
         if line.kind == "aroma" and not line.undone:
-            at = "before charge" if line.time_s is None else phase_at(told.batch.moments_s, line.time_s)
+            at = _("before charge") if line.time_s is None else phase_at(told.batch.moments_s, line.time_s)
             phases.setdefault(at, []).append(line)
     return phases

@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from typing import Final
 
 from roastlog.journal.entries import BODIES
+from roastlog.languages import N_, _
 from roastlog.services import Role
 
 PUBLIC: Final = None  # anyone, let in or not
@@ -18,10 +19,10 @@ LEAST: Final[Mapping[str, Role | None]] = {
     "assets.static": PUBLIC,
     "assets.vendor_script": PUBLIC,
     "bag.bag": PUBLIC,
-    "pairing.ask": PUBLIC,
     "install.manifest": PUBLIC,
     "install.offline": PUBLIC,
     "install.worker": PUBLIC,
+    "pairing.ask": PUBLIC,
     "pairing.link": PUBLIC,
     "pairing.pair": PUBLIC,
     "this_device.reached": PUBLIC,
@@ -42,6 +43,7 @@ LEAST: Final[Mapping[str, Role | None]] = {
     "devices.leave": LOOK,
     "labels.label": LOOK,
     "labels.label_file": LOOK,
+    "language.choose": LOOK,
     "live.page": LOOK,
     "live.stream": LOOK,
     "live.view": LOOK,
@@ -63,8 +65,8 @@ LEAST: Final[Mapping[str, Role | None]] = {
     "api.add_entries": OPERATE,
     "api.push_readings": OPERATE,
     "bench.keep_weight": OPERATE,
-    "bench.weigh": OPERATE,
     "bench.choose_batch": OPERATE,
+    "bench.weigh": OPERATE,
     "byhand.keep": OPERATE,
     "byhand.keypad": OPERATE,
     "records.note": OPERATE,
@@ -108,10 +110,10 @@ LEAST: Final[Mapping[str, Role | None]] = {
 SAYS: Final[Mapping[str, Role]] = dict.fromkeys(BODIES, OPERATE) | {"released": DECIDE}
 
 MEANS: Final[Mapping[Role, str]] = {
-    LOOK: "sees everything, changes nothing",
-    OPERATE: "roasts: taps, starts, weighs, notes, labels",
-    DECIDE: "also releases and holds, keeps green lots, withdraws bag codes",
-    OWN: "everything: machines, settings, people, devices",
+    LOOK: N_("sees everything, changes nothing"),
+    OPERATE: N_("roasts: taps, starts, weighs, notes, labels"),
+    DECIDE: N_("also releases and holds, keeps green lots, withdraws bag codes"),
+    OWN: N_("everything: machines, settings, people, devices"),
 }
 
 
@@ -127,4 +129,6 @@ def refused_to(role: Role) -> dict[str, str]:
 
 def lacking(asked: Role, role: Role) -> str:
     """That a role is not enough, in a sentence."""
-    return f"This needs the role “{asked.word}”, and this device has the role “{role.word}”."
+    return _(
+        "This needs the role “{asked}”, and this device has the role “{has}”.", asked=asked.called, has=role.called
+    )

@@ -9,6 +9,7 @@ from flask.typing import ResponseReturnValue
 
 from roastlog.errors import SettingError
 from roastlog.instruments.machine import Machine
+from roastlog.languages import N_, _, decimal
 from roastlog.services import Lot, Settings
 from roastlog.services.curve_settings import AREA, CURVE_SETTINGS, FAULTS, PROBE, CurveSetting
 from roastlog.store.books import LotRow, Person
@@ -20,21 +21,21 @@ bp = Blueprint("settings", __name__)
 
 TEXTS: Final = ("business", "url_base", "units_temp", "units_mass")
 SWITCHES: Final = {
-    "bag_shows_weights": "Weights: green and roasted, and the loss",
-    "bag_shows_people": "Who roasted it, by the name that they chose for bags",
+    "bag_shows_weights": N_("Weights: green and roasted, and the loss"),
+    "bag_shows_people": N_("Who roasted it, by the name that they chose for bags"),
 }
 CURVE: Final[Mapping[str, Mapping[str, CurveSetting]]] = {
     "": AREA,
-    "From when on a fault of the curve is told": FAULTS,
-    "From when on the bean probe is in doubt": PROBE,
+    N_("From when on a fault of the curve is told"): FAULTS,
+    N_("From when on the bean probe is in doubt"): PROBE,
 }
 LOT_FACTS: Final = {
-    "origin": "Where it was grown",
-    "process": "Process",
-    "altitude": "Altitude",
-    "harvest": "Harvest",
-    "arrived": "Arrived",
-    "cup": "What the cup should taste of",
+    "origin": N_("Where it was grown"),
+    "process": N_("Process"),
+    "altitude": N_("Altitude"),
+    "harvest": N_("Harvest"),
+    "arrived": N_("Arrived"),
+    "cup": N_("What the cup should taste of"),
 }
 
 
@@ -97,7 +98,7 @@ def _shown() -> dict[str, Any]:
     """The settings as the page has them: those of the curve in its own unit."""
     kept = asdict(services().settings())
     unit = kept["units_temp"]
-    return kept | {name: f"{item.shown(kept[name], unit):g}" for name, item in CURVE_SETTINGS.items()}
+    return kept | {name: decimal(f"{item.shown(kept[name], unit):g}") for name, item in CURVE_SETTINGS.items()}
 
 
 def _typed(form: Form) -> dict[str, Any]:
@@ -127,7 +128,7 @@ def add_person() -> ResponseReturnValue:
     form = Form(request.form)
     name, shown = form.text("name"), form.text("shown")
     if name is None or form.errors:
-        error = next(iter(form.errors.values()), "A person needs a name.")
+        error = next(iter(form.errors.values()), _("A person needs a name."))
         return _settings_page(_shown(), error=error), 422
     services().add_person(name, shown or name.split()[0])
     return redirect("/settings#people", 303)
@@ -154,11 +155,11 @@ def _lot(form: Form) -> LotRow:
     """The lot that the form stands for; what is wrong with it is in ``form.errors``."""
     code, coffee, bought_g = form.text("code"), form.text("coffee"), form.mass_g("bought", page_units().mass)
     if code is None:
-        form.errors.setdefault("code", "A lot needs a code of its own.")
+        form.errors.setdefault("code", _("A lot needs a code of its own."))
     if coffee is None:
-        form.errors.setdefault("coffee", "Name the coffee.")
+        form.errors.setdefault("coffee", _("Name the coffee."))
     if bought_g is None or bought_g <= 0:
-        form.errors.setdefault("bought", "How much was bought? Type the weight.")
+        form.errors.setdefault("bought", _("How much was bought? Type the weight."))
     facts = {name: form.text(name) for name in LOT_FACTS}
     return replace(LotRow(code or "", coffee or "", bought_g=bought_g or 0.0), **facts)  # type: ignore[arg-type]
 

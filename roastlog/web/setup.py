@@ -13,6 +13,7 @@ from roastlog.instruments.base import Fault, Reading
 from roastlog.instruments.machine import Channel, Control, Machine
 from roastlog.instruments.sheet import mistakes
 from roastlog.instruments.words import source_words
+from roastlog.languages import _
 from roastlog.web import services
 from roastlog.web.forms import Form
 from roastlog.web.part_form import id_of, in_form
@@ -117,11 +118,11 @@ def rename(machine_id: str) -> ResponseReturnValue:
 @bp.post("/machines/new")
 def begin() -> ResponseReturnValue:
     """Add a machine from its name and charges; its bean probe is read by hand until it is said how."""
-    probe = {"id": "bean_probe", "name": "Bean probe", "role": "bean_probe", "hand": {}}
+    probe = {"id": "bean_probe", "name": _("Bean probe"), "role": "bean_probe", "hand": {}}
     ident = id_of(request.form.get("name", ""))
     made, form = _described({"id": ident, "channels": [probe]})
     if made is not None and any(known.id == made.id for known in services().machines()):
-        form.errors["name"] = f"There is a machine “{made.id}” already; give this one another name."
+        form.errors["name"] = _("There is a machine “{id}” already; give this one another name.", id=made.id)
     if made is None or form.errors:
         return _page(AddMachine(values=form.values, errors=form.errors)), 422
     services().change_machine(made)
@@ -187,5 +188,7 @@ def _uploaded() -> str:
     try:
         text: str = file.read().decode("utf-8-sig")
     except UnicodeDecodeError:
-        raise SheetError(f"{file.filename} is not a text file in UTF-8. A sheet is plain text, in TOML.") from None
+        raise SheetError(
+            _("{filename} is not a text file in UTF-8. A sheet is plain text, in TOML.", filename=file.filename)
+        ) from None
     return text

@@ -4,7 +4,8 @@ from collections.abc import Callable, Iterable, Sequence
 from typing import NamedTuple
 
 from roastlog.curve.pairing import Change, MovePair
-from roastlog.journal.words import MOMENT_LABELS
+from roastlog.journal.words import MOMENT_LABELS, called
+from roastlog.languages import N_, _, decimal
 from roastlog.services import Compared, SideBySide
 from roastlog.units import lb_from_g, rate_f_from_c
 from roastlog.web.format import HARD_SPACE, NOTHING, Units, clock, mass, number, rate, share, temp
@@ -14,7 +15,7 @@ PHASES = ("drying", "browning", "development")
 
 Value = Callable[[Compared], float | None]
 Written = Callable[[float | None], str]
-NONE = "none"
+NONE = N_("none")
 
 
 class Cell(NamedTuple):
@@ -67,31 +68,35 @@ def by_seconds(by_s: float) -> str:
 
 def by_points(by_share: float) -> str:
     """A difference of shares, in points of per cent."""
-    return signed(100 * by_share, 1, "points")
+    return signed(100 * by_share, 1, _("points"))
 
 
 def parts(beside: SideBySide, units: Units) -> list[Part]:
     """All that is told of the batches, part by part; what none of them has is left out."""
     written = _Written(beside.batches, units)
     told = [
-        Part("Charge", [written.mass("Green weight", lambda batch: batch.traits.green_g)]),
-        Part("When, from charge", [written.time(MOMENT_LABELS[name], _moment(name, "time_s")) for name in MOMENTS[1:]]),
-        Part("Bean temperature", [written.temp(MOMENT_LABELS[name], _moment(name, "temp_c")) for name in MOMENTS]),
+        Part(_("Charge"), [written.mass(_("Green weight"), lambda batch: batch.traits.green_g)]),
         Part(
-            "Rate of rise", [written.rate(MOMENT_LABELS[name], _moment(name, "rate_c_per_min")) for name in MOMENTS[2:]]
+            _("When, from charge"), [written.time(MOMENT_LABELS[name], _moment(name, "time_s")) for name in MOMENTS[1:]]
+        ),
+        Part(_("Bean temperature"), [written.temp(MOMENT_LABELS[name], _moment(name, "temp_c")) for name in MOMENTS]),
+        Part(
+            _("Rate of rise"),
+            [written.rate(MOMENT_LABELS[name], _moment(name, "rate_c_per_min")) for name in MOMENTS[2:]],
         ),
         Part(
-            "How long each phase took", [written.time(name.capitalize(), _phase(name, "duration_s")) for name in PHASES]
+            _("How long each phase took"),
+            [written.time(_capital(name), _phase(name, "duration_s")) for name in PHASES],
         ),
-        Part("Share of the roast", [written.share(name.capitalize(), _phase(name, "share")) for name in PHASES]),
-        Part("Mean rate", [written.rate(name.capitalize(), _phase(name, "mean_rate_c_per_min")) for name in PHASES]),
-        Part("Out of the drum", [written.share("Roast loss", lambda batch: batch.record.summary.roast_loss)]),
+        Part(_("Share of the roast"), [written.share(_capital(name), _phase(name, "share")) for name in PHASES]),
+        Part(_("Mean rate"), [written.rate(_capital(name), _phase(name, "mean_rate_c_per_min")) for name in PHASES]),
+        Part(_("Out of the drum"), [written.share(_("Roast loss"), lambda batch: batch.record.summary.roast_loss)]),
         Part(
-            "Distance from the guide's curve",
+            _("Distance from the guide's curve"),
             [
-                written.apart("Mean", _distance("mean_c")),
-                written.apart("Root mean square", _distance("rms_c")),
-                written.apart("Mean, time stretched", _distance("warped_c")),
+                written.apart(_("Mean"), _distance("mean_c")),
+                written.apart(_("Root mean square"), _distance("rms_c")),
+                written.apart(_("Mean, time stretched"), _distance("warped_c")),
             ],
         ),
     ]
@@ -135,6 +140,11 @@ class _Written:
         return Row(label, [Cell(NOTHING if c is None else by_temp(c, self._units).lstrip("+")) for c in said])
 
 
+def _capital(phase: str) -> str:
+    word = called(phase)
+    return word[:1].upper() + word[1:]
+
+
 def _moment(name: str, field: str) -> Value:
     return lambda batch: getattr(batch.traits.moments.get(name), field, None)
 
@@ -172,14 +182,14 @@ def _move_rows(beside: SideBySide, control: str) -> list[Row]:
     for place, own in enumerate(pairs):
         for made in (pair.batch for pair in own if pair.guide is None and pair.batch is not None):
             cells = [Cell(NONE), *(Cell(_move(made) if at == place else "") for at in range(len(others)))]
-            rows.append((made.time_s, Row(f"besides, {clock(made.time_s)}", cells)))
+            rows.append((made.time_s, Row(_("besides, {time}", time=clock(made.time_s)), cells)))
     return [row for _, row in sorted(rows, key=lambda row: row[0])]
 
 
 def _beside(own: Iterable[MovePair], change: Change, known: bool) -> Cell:
     made = next((pair.batch for pair in own if pair.guide == change and pair.batch is not None), None)
     if made is None:
-        return Cell(NONE if known else "no such control")
+        return Cell(NONE if known else _("no such control"))
     if change.before is None:
         return Cell(_setting(made), "" if made.setting == change.setting else signed_setting(made, change))
     differs = [by_seconds(made.time_s - change.time_s)]
@@ -190,11 +200,11 @@ def _beside(own: Iterable[MovePair], change: Change, known: bool) -> Cell:
 
 def signed_setting(made: Change, guide: Change) -> str:
     """A difference of settings with its sign, in the control's own steps."""
-    return f"{made.setting - guide.setting:+g}".replace("-", "−")
+    return decimal(f"{made.setting - guide.setting:+g}").replace("-", "−")
 
 
 def _setting(change: Change) -> str:
-    return f"{change.setting:g}"
+    return decimal(f"{change.setting:g}")
 
 
 def _move(change: Change) -> str:
@@ -202,4 +212,4 @@ def _move(change: Change) -> str:
 
 
 def _when(change: Change) -> str:
-    return "at charge" if change.before is None and change.time_s <= 0 else clock(change.time_s)
+    return _("at charge") if change.before is None and change.time_s <= 0 else clock(change.time_s)

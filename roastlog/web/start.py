@@ -9,6 +9,7 @@ from flask import Blueprint, redirect, render_template, request
 from flask.typing import ResponseReturnValue
 
 from roastlog.journal.entries import Opened
+from roastlog.languages import N_, _
 from roastlog.services import Lot
 from roastlog.store.batches import BatchSummary
 from roastlog.store.books import Person
@@ -22,8 +23,10 @@ bp = Blueprint("start", __name__)
 
 INTENTS: Final = ("filter", "espresso", "both")
 OFFLINE: Final = {
-    "start": "Starting a batch here needs the server. Without it, charge on the live page opens one; name it later.",
-    "names": "Naming a batch needs the server.",
+    "start": N_(
+        "Starting a batch here needs the server. Without it, charge on the live page opens one; name it later."
+    ),
+    "names": N_("Naming a batch needs the server."),
 }
 FIELDS: Final = ("lot", "coffee", "green_g", "intent", "plan", "guide")
 
@@ -120,7 +123,7 @@ def amend_names(code: str) -> ResponseReturnValue:
 
 def _refused(made: dict[str, Any]) -> str | None:
     result = services().accept_entries([made], speaker())[0]
-    return (result.reason or "That was not kept.") if result.status == "refused" else None
+    return (result.reason or _("That was not kept.")) if result.status == "refused" else None
 
 
 def _facts(form: Form) -> dict[str, Any]:
@@ -128,7 +131,7 @@ def _facts(form: Form) -> dict[str, Any]:
     lot = form.text("lot")
     green_g = form.mass_g("green", form.values.get("green_unit", "kg"))
     if green_g is not None and green_g <= 0:
-        form.errors["green"] = "A batch weighs more than nothing. Leave the field empty if you do not know it yet."
+        form.errors["green"] = _("A batch weighs more than nothing. Leave the field empty if you do not know it yet.")
     coffee = form.text("coffee") or next((row.coffee for row in services().lots() if row.code == lot), None)
     intent = form.text("intent_words") or form.text("intent")
     facts = {
@@ -145,9 +148,9 @@ def _facts(form: Form) -> dict[str, Any]:
 def _plan(form: Form) -> dict[str, float] | None:
     development_s, ratio = form.duration_s("development"), form.share("ratio")
     if development_s is not None and not 0 < development_s <= 1800:
-        form.errors["development"] = "A development takes between a second and half an hour; type 1:20 or 80."
+        form.errors["development"] = _("A development takes between a second and half an hour; type 1:20 or 80.")
     if development_s is not None and ratio is not None:
-        form.errors["ratio"] = "Plan either the time or the ratio, not both; one follows from the other."
+        form.errors["ratio"] = _("Plan either the time or the ratio, not both; one follows from the other.")
     plan = {"development_s": development_s, "development_ratio": ratio}
     return {name: value for name, value in plan.items() if value is not None} or None
 
@@ -189,11 +192,11 @@ def _start_page(
     short_of: Lot | None = None,
 ) -> str:
     machine = services().machine(machine_id)
-    return _page("Start a batch", machine.name, "Start", f"/machines/{machine_id}", values, errors, short_of)
+    return _page(_("Start a batch"), machine.name, _("Start"), f"/machines/{machine_id}", values, errors, short_of)
 
 
 def _names_page(code: str, values: Mapping[str, str], errors: Mapping[str, str] | None = None) -> str:
-    return _page(f"Name {code}", "", "Keep", f"/batches/{code}", values, errors)
+    return _page(_("Name {code}", code=code), "", _("Keep"), f"/batches/{code}", values, errors)
 
 
 def _page(
@@ -211,6 +214,6 @@ def _page(
             guides.setdefault(batch.title, []).append(batch)
     page = StartPage(
         title, under, verb, back, services().lots(), guides, services().people(), values, errors or {}, short_of,
-        _mass_units(), OFFLINE["names" if verb == "Keep" else "start"],
+        _mass_units(), _(OFFLINE["names" if verb == _("Keep") else "start"]),
     )  # fmt: skip
     return render_template("bench/start.html", page=page)

@@ -1,0 +1,94 @@
+"""A catalogue: each English message with the same in another language, read from its `.po` file when first asked.
+
+No compiled files: a language is read once in a run, and only where somebody reads it.
+"""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from functools import cache
+from pathlib import Path
+from typing import Final, Literal
+
+SOURCE: Final = "en"
+FOLDER: Final = Path(__file__).parent
+
+
+@dataclass(frozen=True)
+class Catalogue:
+    """One language.
+
+    Attributes
+    ----------
+    language, name
+        Its code, and what it is called in itself.
+    singles, plurals
+        English to that language; of plurals all forms.
+    form
+        Which form belongs to a number.
+    in_scripts
+        The messages of scripts in the browser.
+    decimal, direction
+        Its decimal sign, and `ltr` or `rtl`.
+    """
+
+    language: str = SOURCE
+    name: str = "English"
+    singles: Mapping[str, str] = field(default_factory=dict)
+    plurals: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    form: Callable[[int], int] = lambda n: int(n != 1)
+    in_scripts: Mapping[str, str | tuple[str, ...]] = field(default_factory=dict)
+    decimal: str = "."
+    direction: Literal["ltr", "rtl"] = "ltr"
+
+    def single(self, message: str) -> str:
+        """A message; in English where the language lacks it."""
+        return self.singles.get(message, message)
+
+    def plural(self, one: str, many: str, n: int) -> str:
+        """The form of a message for a number; in English where the language lacks it."""
+        forms = self.plurals.get(one)
+        return forms[self.form(n)] if forms else (one if n == 1 else many)
+
+
+@cache
+def known() -> tuple[str, ...]:
+    """The languages that there are, English first."""
+    return (SOURCE, *sorted(path.stem for path in FOLDER.glob("*.po")))
+
+
+def load(language: str) -> Catalogue:
+    """Read a language; Babel is imported here, since most runs never need it."""
+    if language == SOURCE:
+        return Catalogue()
+    from gettext import c2py  # noqa: PLC0415
+
+    from babel.core import Locale  # noqa: PLC0415
+    from babel.messages.pofile import read_po  # noqa: PLC0415
+
+    with (FOLDER / f"{language}.po").open("rb") as file:
+        read = read_po(file, locale=language)
+    singles: dict[str, str] = {}
+    plurals: dict[str, tuple[str, ...]] = {}
+    in_scripts: dict[str, str | tuple[str, ...]] = {}
+    for message in read:
+        forms = tuple(map(str, message.string if isinstance(message.string, tuple) else (message.string or "",)))
+        if not message.id or message.fuzzy or not all(forms):
+            continue
+        key = message.id if isinstance(message.id, str) else message.id[0]
+        if isinstance(message.id, str):
+            singles[key] = forms[0]
+        else:
+            plurals[key] = forms
+        if any(place.endswith(".js") for place, _ in message.locations):
+            in_scripts[key] = singles.get(key) or plurals[key]
+    locale = Locale.parse(language, sep="-")
+    return Catalogue(
+        language=language,
+        name=locale.get_display_name() or language,
+        singles=singles,
+        plurals=plurals,
+        form=c2py(read.plural_expr),
+        in_scripts=in_scripts,
+        decimal=locale.number_symbols["latn"]["decimal"],
+        direction="rtl" if locale.character_order == "right-to-left" else "ltr",
+    )
