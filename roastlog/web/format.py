@@ -10,8 +10,10 @@ from typing import Final
 
 from flask import Flask, g
 
-from roastlog.journal.words import called, purpose
-from roastlog.languages import SOURCE, current, decimal
+from roastlog.journal import words
+from roastlog.journal.words import purpose
+from roastlog.languages import N_, SOURCE, _, current, decimal
+from roastlog.services.devices import ROLE_WORDS
 from roastlog.units import clock_text, f_from_c, lb_from_g, rate_f_from_c
 from roastlog.web import services
 
@@ -150,6 +152,17 @@ def hour_s(at_ms: int | None) -> str:
 def moment(at_ms: int | None) -> str:
     """A day and a time: ``Wed 25 Nov 13:02``."""
     return NOTHING if at_ms is None else f"{short_day(at_ms)} {hour(at_ms)}"
+
+
+_CALLED: Final = {role.word: said for role, said in ROLE_WORDS.items()} | {
+    "channels": N_("channels"),
+    "controls": N_("controls"),
+}
+
+
+def called(word: str) -> str:
+    """A word that Drumside stores or that stands in an address, as the page's language has it; others as they are."""
+    return _(_CALLED[word]) if word in _CALLED else words.called(word)
 
 
 def page_units() -> Units:
