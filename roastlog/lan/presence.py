@@ -10,6 +10,7 @@ from roastlog.lan.addresses import IP
 from roastlog.lan.announce import Announcement, NotAnnounced
 from roastlog.lan.secure import Secure
 from roastlog.languages import _
+from roastlog.languages import _
 
 LOOK_EVERY_S: Final = 30.0
 CUT_SHORT_S: Final = 0.5
@@ -99,19 +100,15 @@ class Presence:
     def _compare(self, found: list[IP]) -> None:
         missing = [str(address) for address in found if not self._secure.covers(str(address))]
         if missing and self._secure.authority:
-            by_name = (
-                _("By the name {name} all goes on as before.", name=self._secure.name) if self._secure.name else ""
-            )
             self._say(
                 _(
-                    "This computer is now at {missing}, which its certificate does not name. {by_name}Restart "
-                    "Drumside when the drum is empty, and the certificate is renewed.",
-                    missing=", ".join(missing),
-                    by_name=by_name,
+                    "This computer is now at {addresses}, which its certificate does not name. Other addresses and names "
+                    "go on as before. Restart Drumside when the drum is empty, and the certificate is renewed.",
+                    addresses=", ".join(missing),
                 )
             )
 
     def _say(self, sentence: str) -> None:
         if sentence not in self.told:
             self.told.append(sentence)
-            log.warning(sentence)
+            log.warning("%s", sentence)
