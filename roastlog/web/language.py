@@ -40,6 +40,7 @@ class Provider(DefaultJSONProvider):
 def install(app: Flask) -> None:
     """Let each page and answer be in the language of whoever asks."""
     app.json = Provider(app)
+    app.jinja_env.policies["json.dumps_function"] = app.json.dumps  # it took the one that was there before
     app.before_request(_listen)
     app.after_request(_varies)
     app.teardown_request(lambda _: languages.use(languages.SOURCE))
