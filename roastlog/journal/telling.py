@@ -9,7 +9,7 @@ from pydantic import ValidationError
 from roastlog.journal.entries import Plan
 from roastlog.journal.fold import Batch, Line
 from roastlog.journal.words import MOMENT_LABELS, STAGE_LABELS, called, purpose
-from roastlog.languages import N_, _, decimal
+from roastlog.languages import N_, _, decimal, joined
 from roastlog.units import clock_text
 
 _DECISIONS: Final = {"release": N_("Released"), "hold": N_("Held back"), "reject": N_("Rejected")}
@@ -54,7 +54,7 @@ def _weighed(body: Mapping[str, Any]) -> str:
     weighed = _("Weighed {mass}", mass=_grams(body["roasted_g"]))
     if not body.get("removed_g"):
         return weighed
-    return f"{weighed} · {_('{mass} sorted out', mass=_grams(body['removed_g']))}"
+    return joined(" · ", [weighed, _("{mass} sorted out", mass=_grams(body["removed_g"]))])
 
 
 def _grams(mass_g: float) -> str:
@@ -69,13 +69,13 @@ def _about(line: Line, batch: Batch, controls: Mapping[str, str]) -> str:
     elif about.kind in {"undo", "shift", "amend"}:
         what = {"undo": _("an undo"), "shift": _("a shift"), "amend": _("a correction")}[about.kind]
     else:
-        what = f"“{tell(about, batch, controls)}”"
+        what = joined("", ["“", tell(about, batch, controls), "”"])
     if line.kind == "undo":
         return _("Took back {what}", what=what)
     if line.kind == "shift":
         by_s = decimal(f"{line.body['by_s']:+g}").replace("-", "−")
         return _("Moved {what} by {by_s} s", what=what, by_s=by_s)
-    changed = ", ".join(change_text(name, value) for name, value in line.body["body"].items())
+    changed = joined(", ", [change_text(name, value) for name, value in line.body["body"].items()])
     return _("Corrected {what}: {changed}", what=what, changed=changed)
 
 
@@ -83,7 +83,7 @@ def change_text(name: str, value: Any) -> str:  # noqa: ANN401 - whatever a body
     """One corrected field in words."""
     label = _(_FACTS[name]) if name in _FACTS else name.replace("_", " ")
     said = _plan(value) if name == "plan" else plain(value)
-    return f"{label} {said}" if said else _("no {label}", label=label)
+    return joined(" ", [label, said]) if said else _("no {label}", label=label)
 
 
 def _plan(value: Any) -> str:  # noqa: ANN401 - a correction that came before its entry was not held against it
@@ -121,19 +121,20 @@ def plain(value: object) -> str:
 
 
 _TELLERS: Final[dict[str, Callable[[Mapping[str, Any]], str]]] = {
-    "opened": lambda body: " · ".join([_("Batch opened"), *facts(body)]),
+    "opened": lambda body: joined(" · ", [_("Batch opened"), *facts(body)]),
     "moment": lambda body: _(MOMENT_LABELS[body["moment"]]),
-    "trier": lambda body: ", ".join(
-        [_("Trier: {stage}", stage=STAGE_LABELS[body["stage"]]), *map(called, body.get("words", []))]
+    "trier": lambda body: joined(
+        ", ",
+        [_("Trier: {stage}", stage=STAGE_LABELS[body["stage"]]), *map(called, body.get("words", []))],
     ),
-    "aroma": lambda body: _("Aroma: {words}", words=", ".join(map(called, body["words"]))),
+    "aroma": lambda body: _("Aroma: {words}", words=joined(", ", map(called, body["words"]))),
     "crack": lambda body: _("Crack sounds {vigour}", vigour=called(body["vigour"])),
     "note": lambda body: str(body["text"]),
     "weighed": _weighed,
     "colour": lambda body: _(
         "Colour {value} on {scale}, {sample}", value=plain(body["value"]), scale=body["scale"], sample=body["sample"]
     ),
-    "released": lambda body: ": ".join(
-        [_(_DECISIONS[body["decision"]]), *([body["reason"]] if "reason" in body else [])]
+    "released": lambda body: joined(
+        ": ", [_(_DECISIONS[body["decision"]]), *([body["reason"]] if "reason" in body else [])]
     ),
 }

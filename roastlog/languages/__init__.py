@@ -11,7 +11,7 @@ words of a person stay as they are, and names of moments, stages and states are 
 """
 
 import string
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from contextvars import ContextVar
 from typing import Any
 
@@ -26,6 +26,7 @@ __all__ = [
     "catalogue",
     "current",
     "decimal",
+    "joined",
     "known",
     "ngettext",
     "said",
@@ -41,20 +42,20 @@ _found: dict[str, Catalogue] = {}
 class Said(str):
     """A sentence, in the language of whoever it was said to first, and what it was made of."""
 
-    __slots__ = ("_fields", "message")
-    _fields: Mapping[str, Any]
+    __slots__ = ("fields", "message")
+    fields: Mapping[str, Any]
     message: Message
 
     @classmethod
     def of(cls, message: Message, fields: Mapping[str, Any]) -> "Said":
         """A message with its fields, said now."""
         made = cls(_said(message, fields))
-        made.message, made._fields = message, fields
+        made.message, made.fields = message, fields
         return made
 
     def again(self) -> str:
         """The same, in the language of whoever is answered now."""
-        return _said(self.message, self._fields)
+        return _said(self.message, self.fields)
 
     def __deepcopy__(self, memo: object) -> "Said":
         """Itself: nothing in it changes."""
@@ -63,7 +64,7 @@ class Said(str):
 
 def _(message: str, **fields: object) -> str:
     """A message in the language of whoever is answered now."""
-    return message.again() if isinstance(message, Said) else Said.of(message, fields)
+    return Said.of(message.message, message.fields) if isinstance(message, Said) else Said.of(message, fields)
 
 
 def said(message: str, **fields: object) -> str:
@@ -71,10 +72,16 @@ def said(message: str, **fields: object) -> str:
     return Said.of(message.message if isinstance(message, Said) else message, fields)
 
 
+def joined(separator: str, parts: Iterable[str]) -> str:
+    """Several sentences or words in one, which can be said again as each of them can."""
+    fields = {f"part{number}": part for number, part in enumerate(parts)}
+    return Said.of(separator.join(f"{{{name}}}" for name in fields), fields)
+
+
 def N_(message: str) -> str:  # noqa: N802 - gettext's own name for it
     """A message that is said later: in English as yet, for nobody is answered."""
     made = Said(message)
-    made.message, made._fields = message, {}
+    made.message, made.fields = message, {}
     return made
 
 

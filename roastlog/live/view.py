@@ -10,8 +10,7 @@ from roastlog.curve.turning import turning_point
 from roastlog.instruments.machine import Machine
 from roastlog.journal.fold import Batch, Line
 from roastlog.journal.telling import FLAG_WORDS, tell
-from roastlog.journal.words import MOMENT_LABELS
-from roastlog.languages import _
+from roastlog.journal.words import MOMENT_LABELS, called
 from roastlog.plot import overlays
 from roastlog.store.batches import BatchSummary
 from roastlog.units import clock_text
@@ -108,7 +107,7 @@ def batch_part(
         "settings": batch.settings,
         "expected": batch.expected,
         "stage": batch.stage,
-        "phase": phase_at(moments, now_s) if now_s is not None else _("before charge"),
+        "phase": called(phase_at(moments, now_s) if now_s is not None else "before charge"),
         "plan": {
             "development_s": plan.development_s if plan else None,
             "development_ratio": plan.development_ratio if plan else None,

@@ -18,8 +18,9 @@ from roastlog.journal.words import (
     MOMENT_LABELS,
     MOMENT_WORDS,
     STAGE_LABELS,
+    VIGOUR_WORDS,
 )
-from roastlog.languages import _
+from roastlog.languages import N_, _
 from roastlog.live.hub import Hub
 from roastlog.web import services
 from roastlog.web.format import page_units
@@ -34,6 +35,7 @@ WORDS: Final[dict[str, Any]] = {
     "moments": MOMENT_LABELS,
     "moments_within": MOMENT_WORDS,
     "declining_rate": DECLINING_RATE,
+    "vigours": VIGOUR_WORDS,
     "expected": list(EXPECTED),
     "stages": STAGE_LABELS,
     "aroma": {
@@ -44,13 +46,21 @@ WORDS: Final[dict[str, Any]] = {
 }
 
 
+HINTS: Final[dict[str, str]] = {
+    "charge": N_("slap as the beans fall in"),
+    "yellow": N_("slap when the last green has gone"),
+    "first_crack": N_("slap when cracks begin to follow one another"),
+    "drop": N_("slap as the beans fall out"),
+}
+
+
 @bp.get("/machines/<machine_id>")
 def page(machine_id: str) -> str:
     """The live page."""
     view = services().view(machine_id)
     units = page_units()
     figure = services().live_figure(machine_id, temp_unit=units.temp)
-    return render_template("live/page.html", view=view, words=WORDS, units=units, figure=figure, who=who())
+    return render_template("live/page.html", view=view, words=WORDS, hints=HINTS, units=units, figure=figure, who=who())
 
 
 @bp.get("/machines/<machine_id>/view")

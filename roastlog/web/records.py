@@ -223,6 +223,6 @@ def _aroma(told: Record) -> dict[str, list[LogLine]]:
     phases: dict[str, list[LogLine]] = {}
     for line in told.log:
         if line.kind == "aroma" and not line.undone:
-            at = _("before charge") if line.time_s is None else phase_at(told.batch.moments_s, line.time_s)
+            at = "before charge" if line.time_s is None else phase_at(told.batch.moments_s, line.time_s)
             phases.setdefault(at, []).append(line)
     return phases

@@ -1,6 +1,7 @@
 // Heads-ups and suggestions: one line at a time, over the foot of the curves. Advice only: nothing here marks by itself.
 import { stopwatch } from "./clock.js";
 import { say } from "./numbers.js";
+import { t } from "./words.js";
 
 const KEY = "drumside-advice";
 const KEPT = 40;
@@ -37,10 +38,10 @@ export class Advice {
     const { state } = this;
     const { heads_up: headsUp = [], suggestions = [] } = (["open", "roasting"].includes(state.phase) && state.told && state.outlook) || {};
     const batch = state.batch;
-    const warned = headsUp.map(({ kind, start_s: atS, text }) => ({ batch, word: "Heads-up", kind, atS, text, aboutRate: kind !== "probe" }));
+    const warned = headsUp.map(({ kind, start_s: atS, text }) => ({ batch, word: t("Heads-up"), kind, atS, text, aboutRate: kind !== "probe" }));
     const suggested = suggestions
       .filter(({ moment }) => moment === state.expected)
-      .map(({ moment, label, at_ms: atMs, text }) => ({ batch, word: "Suggestion", kind: moment, label, atMs, atS: (atMs ?? 0) / 1000, text }));
+      .map(({ moment, label, at_ms: atMs, text }) => ({ batch, word: t("Suggestion"), kind: moment, label, atMs, atS: (atMs ?? 0) / 1000, text }));
     return [...warned.sort((one, other) => other.atS - one.atS), ...suggested];
   }
 
@@ -53,7 +54,7 @@ export class Advice {
     say($("advice-word"), now.word);
     $("advice-rule").hidden = !now.aboutRate;
     $("advice-mark").hidden = !Number.isFinite(now.atMs);
-    say($("advice-mark"), `Mark ${(now.label ?? "").toLowerCase()} then`);
+    say($("advice-mark"), t("Mark {moment} then", { moment: this.state.words.moments_within[now.kind] ?? "" }));
     this.#tell(now);
     this.tick();
   }
@@ -68,7 +69,7 @@ export class Advice {
   tick() {
     if (!this.shown) return;
     const { text, atMs } = this.shown;
-    const ago = Number.isFinite(atMs) ? `, ${stopwatch((this.clock.now() - atMs) / 1000)} ago.` : "";
+    const ago = Number.isFinite(atMs) ? `, ${t("{time} ago", { time: stopwatch((this.clock.now() - atMs) / 1000) })}.` : "";
     say($("advice-text"), ago ? text.replace(/\.$/, ago) : text);
   }
 

@@ -1,7 +1,8 @@
 // The curves of a comparison.
 import { drawn } from "./drawn.js";
+import { t } from "./words.js";
 
 await drawn(
   document.getElementById("overlay"),
-  "The curves could not be loaded. What stands out and the tables are below all the same; load the page again for the curves.",
+  t("The curves could not be loaded. What stands out and the tables are below all the same; load the page again for the curves."),
 );

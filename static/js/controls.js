@@ -2,6 +2,7 @@
 import "./keypad.js";
 import { stopwatch } from "./clock.js";
 import { say } from "./numbers.js";
+import { decimal, t } from "./words.js";
 
 const SETTLED_MS = 1200;
 const $ = (id) => document.getElementById(id);
@@ -20,7 +21,7 @@ export class Controls {
   }
 
   #text(control, setting) {
-    return setting === null ? "–" : setting.toFixed(control.decimals).replace("-", "−");
+    return setting === null ? "–" : decimal(setting.toFixed(control.decimals).replace("-", "−"));
   }
 
   draw() {
@@ -36,7 +37,8 @@ export class Controls {
     this.wanted = null;
     const { name, low, high, unit } = this.control;
     say($("control-name"), name);
-    say($("control-range"), `${low} to ${high}${unit && unit !== "step" ? ` ${unit}` : ""}, in steps of ${this.control.step}`);
+    const range = unit && unit !== "step" ? `${decimal(`${high}`)} ${unit}` : decimal(`${high}`);
+    say($("control-range"), t("{low} to {high}, in steps of {step}", { low: decimal(`${low}`), high: range, step: decimal(`${this.control.step}`) }));
     $("control-direct").value = "";
     this.#complain("");
     this.shown = this.state.setting(id);
@@ -48,7 +50,7 @@ export class Controls {
     const { low, high, step, decimals } = this.control;
     const from = this.shown ?? low; // not what is read off the machine: it may still be on its way to the last press
     const to = Number((from + sign * step).toFixed(Math.max(decimals, 3)));
-    if (to < low || to > high) return this.#complain(`${this.control.name} goes from ${low} to ${high}.`);
+    if (to < low || to > high) return this.#complain(t("{control} goes from {low} to {high}.", { control: this.control.name, low: decimal(`${low}`), high: decimal(`${high}`) }));
     return this.#want(to);
   }
 
@@ -66,10 +68,10 @@ export class Controls {
     event.preventDefault();
     const typed = $("control-direct").value.trim().replace(",", ".").replace("−", "-");
     const { name, low, high, decimals } = this.control;
-    if (!typed) return this.#complain("Type a value, or use − and +.");
-    if (!/^-?\d*\.?\d+$|^-?\d+\.$/.test(typed)) return this.#complain(`“${typed}” is not a number.`);
+    if (!typed) return this.#complain(t("Type a value, or use − and +."));
+    if (!/^-?\d*\.?\d+$|^-?\d+\.$/.test(typed)) return this.#complain(t("“{text}” is not a number.", { text: typed }));
     const setting = Number(Number(typed).toFixed(decimals));
-    if (setting < low || setting > high) return this.#complain(`${name} goes from ${low} to ${high}; ${typed} is outside.`);
+    if (setting < low || setting > high) return this.#complain(t("{control} goes from {low} to {high}; {typed} is outside.", { control: name, low: decimal(`${low}`), high: decimal(`${high}`), typed: decimal(typed) }));
     this.#want(setting);
     return this.sheets.close("control");
   }
@@ -86,7 +88,8 @@ export class Controls {
     this.wanted = null;
     if (wanted === null || !control || wanted === this.state.setting(control.id)) return;
     const timeS = this.state.since(atMs);
-    const text = `${control.name} ${this.#text(control, wanted)}${timeS === null ? "" : ` at ${stopwatch(timeS)}`}`;
+    const made = `${control.name} ${this.#text(control, wanted)}`;
+    const text = timeS === null ? made : t("{what} at {time}", { what: made, time: stopwatch(timeS) });
     this.voice.say("move", { control: control.id, setting: wanted }, { text, atMs });
   }
 }

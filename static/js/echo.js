@@ -1,10 +1,11 @@
 // What was just said, how far it got, and ten seconds to take it back or to say that it was a little ago.
 import { say as put } from "./numbers.js";
 import { temp } from "./units.js";
+import { t } from "./words.js";
 
 const FRESH_MS = 10_000;
 const LONG = 20; // letters that fit on one line everywhere
-const SIGNS = { pressed: "● pressed", saved: "◐ saved here", held: "◐ held in this page only", sent: "✓ on the server", refused: "✕ refused" };
+const SIGNS = { pressed: t("● pressed"), saved: t("◐ saved here"), held: t("◐ held in this page only"), sent: t("✓ on the server"), refused: t("✕ refused") };
 const $ = (id) => document.getElementById(id);
 
 /** A long line takes two smaller ones: what was said is never cut in the middle of a word. */
@@ -128,10 +129,10 @@ export function notice({ id, text, refused = false, onDismiss = () => {}, onMend
     made.addEventListener("click", act);
     return made;
   };
-  const away = button(refused ? "Put away" : "Dismiss", () => {
+  const away = button(refused ? t("Put away") : t("Dismiss"), () => {
     box.remove();
     onDismiss(id);
   });
-  box.append(words, ...(onMend ? [button("Change", () => onMend(() => box.remove()))] : []), away);
+  box.append(words, ...(onMend ? [button(t("Change"), () => onMend(() => box.remove()))] : []), away);
   $("notices").append(box);
 }

@@ -1,11 +1,12 @@
 // The far view: the three numbers and the pad alone, large. Kept for this tab, since a page may be loaded again mid-roast.
+import { t } from "./words.js";
 const KEY = "drumside-far";
 
 export function bindFar(button) {
   const show = (far) => {
     document.body.classList.toggle("far", far);
     button.setAttribute("aria-pressed", far);
-    button.textContent = far ? "Near view" : "Far view";
+    button.textContent = far ? t("Near view") : t("Far view");
   };
   button.addEventListener("click", () => {
     const far = !document.body.classList.contains("far");

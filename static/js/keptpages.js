@@ -1,5 +1,6 @@
 // The pages that the worker kept on this device, newest first, each under its own title.
 import { ago } from "./ago.js";
+import { t } from "./words.js";
 
 const SKIPPED = ["/offline", "/static/", "/vendor/"];
 const host = document.getElementById("kept-pages");
@@ -28,7 +29,7 @@ function row({ path, title, keptMs }) {
   name.textContent = title;
   const age = document.createElement("span");
   age.className = "quiet";
-  age.textContent = `as of ${ago(keptMs)} ago`;
+  age.textContent = t("as of {time} ago", { time: ago(keptMs) });
   link.append(name, age);
   return link;
 }
@@ -36,7 +37,7 @@ function row({ path, title, keptMs }) {
 function nothing() {
   const says = document.createElement("p");
   says.className = "block quiet";
-  says.textContent = "Nothing yet. A live page is kept once it was opened with the server in reach.";
+  says.textContent = t("Nothing yet. A live page is kept once it was opened with the server in reach.");
   return says;
 }
 

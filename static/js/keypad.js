@@ -1,4 +1,5 @@
 // A keypad of big keys that types into a field: <div data-keypad="id of the input"> with <button data-key="7|.|back|clear">.
+import { decimal } from "./words.js";
 document.addEventListener("click", (event) => {
   const key = event.target.closest("[data-key]");
   const pad = key?.closest("[data-keypad]");
@@ -14,6 +15,6 @@ document.addEventListener("click", (event) => {
 export function press(typed, key) {
   if (key === "back") return typed.slice(0, -1);
   if (key === "clear") return "";
-  if (key === ".") return /[.,]/.test(typed) ? typed : `${typed || "0"}.`;
+  if (key === ".") return /[.,]/.test(typed) ? typed : `${typed || "0"}${decimal(".")}`;
   return typed === "0" ? key : typed + key;
 }

@@ -22,6 +22,7 @@ import { bindTrier } from "./trier.js";
 import { Voice } from "./voice.js";
 import { bindWaiting } from "./waiting.js";
 import { Wake } from "./wake.js";
+import { t } from "./words.js";
 
 const TICK_MS = 250;
 const $ = (id) => document.getElementById(id);
@@ -56,7 +57,7 @@ $("undo").addEventListener("click", () => voice.undoLast());
 echo.onUndo = ({ id, text }) => voice.undo(id, text);
 echo.onShift = (shown, byS) => {
   shown.shiftedS += byS;
-  voice.shift(shown.id, byS, `${shown.text}, ${-shown.shiftedS} s earlier`);
+  voice.shift(shown.id, byS, t("{what}, {n} s earlier", { what: shown.text, n: -shown.shiftedS }));
 };
 
 const tick = () => {

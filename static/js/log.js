@@ -1,6 +1,7 @@
 // What was said, newest first; each line can be taken back, and moved a little in time where that makes sense. What waits
 // here for the server stands on top, and what was taken back stays until the server has heard of it.
 import { lineText } from "./echo.js";
+import { t } from "./words.js";
 
 const TAPS = ["moment", "move", "trier", "aroma", "crack", "note"];
 
@@ -30,7 +31,7 @@ export function bindLog({ sheets, state, voice }) {
     const row = document.createElement("li");
     const undone = state.isUndone(line.entry);
     row.className = undone ? "undone" : "";
-    row.append(words({ ...line, under: [...line.under, undone && "taken back here, not on the server yet"] }));
+    row.append(words({ ...line, under: [...line.under, undone && t("taken back here, not on the server yet")] }));
     if (undone) return row;
     if (line.shiftable) {
       for (const byS of [-5, 5]) {
@@ -40,7 +41,7 @@ export function bindLog({ sheets, state, voice }) {
     }
     // Undoing the opening throws the whole batch away: not from here once beans are in it.
     if (line.kind === "opened" && state.moments.has("charge")) return row;
-    row.append(button("Undo", `Undo ${line.text}`, () => voice.undo(line.entry, line.text)));
+    row.append(button(t("Undo"), t("Undo {what}", { what: line.text }), () => voice.undo(line.entry, line.text)));
     return row;
   };
   const told = () => [...(state.told?.log ?? [])]
@@ -49,12 +50,12 @@ export function bindLog({ sheets, state, voice }) {
   const waiting = (known) => [...state.pending.values()]
     .filter(({ id, kind }) => TAPS.includes(kind) && !known.some(({ entry }) => entry === id))
     .toSorted((one, other) => other.at_ms - one.at_ms)
-    .map(({ id, kind }) => ({ entry: id, kind, text: voice.textOf(id) ?? kind, under: ["◐ waits here"], shiftable: true }));
+    .map(({ id, kind }) => ({ entry: id, kind, text: voice.textOf(id) ?? kind, under: [t("◐ waits here")], shiftable: true }));
   const draw = () => {
     const known = told();
     const lines = [...waiting(known), ...known];
     list.replaceChildren(...lines.map(item));
-    if (!lines.length) list.append("Nothing yet.");
+    if (!lines.length) list.append(t("Nothing yet."));
   };
 
   sheets.on("log", draw);

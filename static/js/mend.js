@@ -1,10 +1,11 @@
 // A refused entry, changed and sent again: its time, its value, the batch that it is about.
 import { newId } from "./outbox.js";
+import { t } from "./words.js";
 
 const FIELDS = {
-  move: [["setting", "Setting"]],
-  note: [["text", "Note"]],
-  weighed: [["roasted_g", "Roasted, in grams"], ["removed_g", "Sorted out, in grams"]],
+  move: [["setting", t("Setting")]],
+  note: [["text", t("Note")]],
+  weighed: [["roasted_g", t("Roasted, in grams")], ["removed_g", t("Sorted out, in grams")]],
 };
 const $ = (id) => document.getElementById(id);
 const two = (number) => String(number).padStart(2, "0");
@@ -61,11 +62,11 @@ export class Mend {
     for (const input of $("mend-fields").querySelectorAll("input")) {
       const typed = input.value.trim();
       const value = input.name === "text" ? typed : Number(typed.replace(",", ".").replace("−", "-"));
-      if (input.name !== "text" && !Number.isFinite(value)) return void ($("mend-said").textContent = `“${typed}” is not a number.`);
+      if (input.name !== "text" && !Number.isFinite(value)) return void ($("mend-said").textContent = t("“{text}” is not a number.", { text: typed }));
       if (typed) body[input.name] = value;
       else delete body[input.name];
     }
-    if (!$("mend-time").value) return void ($("mend-said").textContent = "Give the time at which it was.");
+    if (!$("mend-time").value) return void ($("mend-said").textContent = t("Give the time at which it was."));
     const batch = $("mend-batch").checked ? this.state.batch : entry.batch;
     this.outbox.mend(entry.id, { ...entry, id: newId(), batch, body, at_ms: movedTo(entry.at_ms, $("mend-time").value) });
     this.sheet.close();

@@ -1,6 +1,7 @@
 // A page that was kept says so until the server is back; what is typed into a form stays in it while none can take it.
 import { ago } from "./ago.js";
 import { soon } from "./soon.js";
+import { t } from "./words.js";
 
 const LOOK_MS = 4000;
 const { keptMs } = document.documentElement.dataset;
@@ -18,7 +19,7 @@ function say(...words) {
 function again() {
   const link = document.createElement("a");
   link.href = "";
-  link.textContent = "Load it again";
+  link.textContent = t("Load it again");
   return link;
 }
 
@@ -26,18 +27,18 @@ function again() {
 async function look() {
   if (document.hidden || !(await soon("/healthz", { cache: "no-store" }).then(({ ok }) => ok, () => false))) return;
   clearInterval(looking);
-  say(`The server is back; this page is as it was ${ago(keptMs)} ago. `, again());
+  say(`${t("The server is back; this page is as it was {time} ago.", { time: ago(keptMs) })} `, again());
 }
 
 let looking = 0;
 if (keptMs) {
   const needs = document.querySelector("[data-offline]")?.dataset.offline ?? "";
-  if (!document.getElementById("kept-pages")) say(`The server did not answer: this page is as it was ${ago(keptMs)} ago. ${needs}`);
+  if (!document.getElementById("kept-pages")) say(`${t("The server did not answer: this page is as it was {time} ago.", { time: ago(keptMs) })} ${needs}`);
   looking = setInterval(look, LOOK_MS);
 }
 document.addEventListener("submit", (event) => {
   if (navigator.onLine || event.defaultPrevented || event.target.method !== "post") return;
   event.preventDefault();
-  say("This device has no network, and that needs the server. Nothing was sent; what you typed stays here.");
+  say(t("This device has no network, and that needs the server. Nothing was sent; what you typed stays here."));
   says.scrollIntoView({ block: "center" });
 });

@@ -2,6 +2,7 @@
 import { span } from "./ago.js";
 import { stopwatch } from "./clock.js";
 import { degrees, rate as perMinute } from "./units.js";
+import { decimal, t } from "./words.js";
 
 const OLD_MS = 3000;
 const $ = (id) => document.getElementById(id);
@@ -17,7 +18,7 @@ export class Numbers {
   constructor({ state, clock, channel }) {
     Object.assign(this, { state, clock, channel: channel.id, channelShort: channel.short });
     this.surface = state.view.channels.find(({ role, id }) => role === "bean_surface" && id !== channel.id);
-    this.probe = channel.role === "bean_probe" ? "probe" : channel.short;
+    this.probe = channel.role === "bean_probe" ? t("probe") : channel.short;
     this.rateOf = this.probe;
     this.at = null;
     this.temp = null;
@@ -38,13 +39,14 @@ export class Numbers {
     const infrared = this.surface && rates[this.surface.id];
     const sooner = rates[this.channel]?.state === "settling" && infrared?.state === "ok";
     const rate = sooner ? infrared : rates[this.channel];
-    this.rateOf = sooner ? "surface" : this.probe;
+    this.rateOf = sooner ? t("surface") : this.probe;
     const known = rate && Number.isFinite(rate.rate) && rate.state !== "settling";
     this.rateC = known ? rate.rate : null;
     say(this.parts.rate, known ? perMinute(rate.rate) : "–");
     const error = known && Number.isFinite(rate.error) ? ` ± ${perMinute(rate.error)}` : "";
-    const whose = `${this.rateOf[0].toUpperCase()}${this.rateOf.slice(1)} rate`;
-    say(this.parts["rate-label"], { settling: `${whose}, settling`, held: `${whose}, held` }[rate?.state] ?? `${whose}${error}`);
+    const channel = `${this.rateOf[0].toUpperCase()}${this.rateOf.slice(1)}`;
+    const label = { settling: t("{channel} rate, settling", { channel }), held: t("{channel} rate, held", { channel }) }[rate?.state];
+    say(this.parts["rate-label"], label ?? `${t("{channel} rate", { channel })}${error}`);
   }
 
   /** The clocks and the age; called a few times a second. */
@@ -56,10 +58,10 @@ export class Numbers {
     const crack = idle ? null : state.atMs("first_crack");
     const total = idle ? null : state.since(end);
     const developed = crack !== null && total !== null && end >= crack;
-    say(parts["clock-label"], developed ? "Development" : "Since charge");
+    say(parts["clock-label"], developed ? t("Development") : t("Since charge"));
     say(parts.clock, developed ? stopwatch((end - crack) / 1000) : total === null ? "–:––" : stopwatch(total));
     const ratio = developed && total > 0 ? (100 * (end - crack)) / (total * 1000) : 0;
-    say(parts["clock-of"], developed ? `${ratio.toFixed(1)} %\nof ${stopwatch(total)}` : "");
+    say(parts["clock-of"], developed ? `${decimal(ratio.toFixed(1))} %\n${t("of {time}", { time: stopwatch(total) })}` : "");
     this.#age(now);
   }
 
@@ -69,7 +71,7 @@ export class Numbers {
     const age = at === null ? null : Math.max(0, (now - at) / this.clock.rate);
     const old = age === null || age > OLD_MS;
     if (this.old !== old) this.parts.three.classList.toggle("old", (this.old = old));
-    say(this.parts.age, age === null ? "no reading" : age < 1000 ? "<1 s" : `${span(age)} old`);
+    say(this.parts.age, age === null ? t("no reading") : age < 1000 ? "<1 s" : t("{time} old", { time: span(age) }));
   }
 
   /** Phase, or what is lost: a dead link and a dead stream are said in words. */
@@ -77,15 +79,15 @@ export class Numbers {
     const { connected, heardMs, batch } = this.state;
     const lost = (links ?? []).find((link) => link.state === "lost");
     const bad = !connected || Boolean(lost || trouble);
-    const short = lost ? `▲ lost: ${lost.name}` : trouble && "▲ see below";
-    say(this.parts.phase, (connected ? short : "▲ no server") || this.state.phaseWord);
+    const short = lost ? t("▲ lost: {name}", { name: lost.name }) : trouble && t("▲ see below");
+    say(this.parts.phase, (connected ? short : t("▲ no server")) || this.state.phaseWord);
     this.parts.phase.classList.toggle("bad", bad);
     $("trouble").hidden = !bad;
     const old = span((this.clock.now() - heardMs) / this.clock.rate);
-    const next = batch === null ? " A tap begins a new batch." : "";
-    const taps = "Taps still count: they are kept with their times. It is tried again by itself.";
-    if (!connected) say($("trouble-said"), `The server is out of reach; what stands here is ${old} old.${next} ${taps}`);
-    else if (lost) say($("trouble-said"), `Readings stopped. ${lost.reason || "Is the instrument on?"} ${taps}`);
+    const next = batch === null ? ` ${t("A tap begins a new batch.")}` : "";
+    const taps = t("Taps still count: they are kept with their times. It is tried again by itself.");
+    if (!connected) say($("trouble-said"), `${t("The server is out of reach; what stands here is {time} old.", { time: old })}${next} ${taps}`);
+    else if (lost) say($("trouble-said"), `${t("Readings stopped.")} ${lost.reason || t("Is the instrument on?")} ${taps}`);
     else if (trouble) say($("trouble-said"), trouble);
   }
 }

@@ -1,21 +1,23 @@
 // The live page and its being kept: what the bench will need next is kept with it, and the log sheet says how it stands.
 import { keep } from "./kept.js";
 import { say } from "./numbers.js";
+import { t } from "./words.js";
 
 const $ = (id) => document.getElementById(id);
-const KEPT = "This page opens on this device without a network too. What is tapped then waits here, and is sent by itself.";
-const NOT_KEPT = "Taps wait on this device while the server is out of reach; but this page itself, once it is closed, does not open without it: ";
-const WHY = window.isSecureContext ? "this browser keeps no pages." : "that needs a secure address (https), and this one is not.";
+const KEPT = t("This page opens on this device without a network too. What is tapped then waits here, and is sent by itself.");
+const NOT_KEPT = t("Taps wait on this device while the server is out of reach; but this page itself, once it is closed, does not open without it:");
+const WHY = window.isSecureContext ? t("this browser keeps no pages.") : t("that needs a secure address (https), and this one is not.");
 
 export function bindOffline({ state }) {
   let keptFor = null;
+  if (state.connected) keep(["/", `/machines/${encodeURIComponent(state.view.machine.id)}/start`]);
   state.addEventListener("change", () => {
     const { told } = state;
     if (!told || !state.connected || told.code === keptFor) return;
     keptFor = told.code;
-    keep(["/", `/machines/${encodeURIComponent(state.view.machine.id)}/start`, `/batches/${encodeURIComponent(keptFor)}/weigh`]);
+    keep([`/batches/${encodeURIComponent(keptFor)}/weigh`]);
   });
-  say($("kept-line"), navigator.serviceWorker ? KEPT : NOT_KEPT + WHY);
+  say($("kept-line"), navigator.serviceWorker ? KEPT : `${NOT_KEPT} ${WHY}`);
   // Never under a finger: only whoever asks for it gets the newer page now.
   document.addEventListener("newer", () => ($("newer").hidden = false));
   $("newer-load").addEventListener("click", () => location.reload());

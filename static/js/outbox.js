@@ -3,6 +3,7 @@
 import { Clock } from "./clock.js";
 import { Shelf } from "./shelf.js";
 import { soon } from "./soon.js";
+import { t } from "./words.js";
 
 const BACKOFF_MS = [500, 1000, 2000, 4000, 7000, 10_000];
 const AT_ONCE = 40;
@@ -156,7 +157,7 @@ export class Outbox extends EventTarget {
     const known = waiting.filter((item) => named.has(item.id));
     if (!known.length) throw new Error("the server named none of the taps");
     const isRefused = ({ id }) => named.get(id).status === "refused";
-    const refused = known.filter(isRefused).map((item) => ({ ...item, refused: named.get(item.id).reason || "No reason was given." }));
+    const refused = known.filter(isRefused).map((item) => ({ ...item, refused: named.get(item.id).reason || t("No reason was given.") }));
     known.forEach(({ id }) => this.#known.delete(id));
     await this.#shelf.exchange(refused, known.filter((item) => !isRefused(item)).map(({ id }) => id));
     for (const item of known) {

@@ -1,10 +1,11 @@
 // What is to come, as the server foretells it or the plan has it: a list, the pad's words for it, the chart's columns.
 import { stopwatch } from "./clock.js";
+import { t } from "./words.js";
 
 const ABOUT_S = 5; // nearer than this is now
 const COARSE_S = 60; // farther off, the time left is told by steps of five seconds: it is no surer than that
 const TIERS = [1, 0.915, 0.83]; // where the server puts the words of moments, see roastlog/plot/overlays.py
-const BASES = { curve: "by this curve alone", batches: "by earlier batches of this coffee", plan: "" };
+const BASES = { curve: t("by this curve alone"), batches: t("by earlier batches of this coffee"), plan: "" };
 
 /** When the drop is planned, in seconds from charge; null where the plan does not say. */
 function plannedDrop(state) {
@@ -27,7 +28,8 @@ export function coming(state) {
     const drop = found.find(({ moment }) => moment === "drop") ?? { moment: "drop", label: state.words.moments.drop };
     found.splice(0, found.length, ...found.filter((one) => one !== drop), { ...drop, time_s: dropS, low_s: null, high_s: null, basis: "plan" });
   }
-  return found.sort((one, other) => one.time_s - other.time_s);
+  const named = found.map((one) => ({ ...one, within: state.words.moments_within[one.moment] }));
+  return named.sort((one, other) => one.time_s - other.time_s);
 }
 
 const isBand = (low, high) => Number.isFinite(low) && Number.isFinite(high);
@@ -40,16 +42,16 @@ export function expectation(due, nowS) {
   const { time_s: atS, basis } = due;
   const left = atS - nowS;
   if (basis === "plan") {
-    const far = left > -1 ? `in ${stopwatch(Math.max(0, left))}` : `${stopwatch(-left)} over`;
-    return { when: `planned ${stopwatch(atS)}, ${far}`, basis: "" };
+    const [time, far] = [stopwatch(atS), stopwatch(Math.abs(left))];
+    return { when: left > -1 ? t("planned {time}, in {far}", { time, far: left < 0 ? stopwatch(0) : far }) : t("planned {time}, {far} over", { time, far }), basis: "" };
   }
   const span = band(due);
   const around = ` (${span || stopwatch(atS)})`;
   const latest = span ? due.high_s : atS + ABOUT_S;
   const about = left > COARSE_S ? ABOUT_S * Math.round(left / ABOUT_S) : left;
-  if (left >= ABOUT_S) return { when: `in about ${stopwatch(about)}${around}`, basis: BASES[basis] ?? "" };
-  if (nowS <= latest) return { when: `due about now${around}`, basis: BASES[basis] ?? "" };
-  return { when: `${stopwatch(nowS - (span ? due.high_s : atS))} later than foreseen${around}`, basis: BASES[basis] ?? "" };
+  if (left >= ABOUT_S) return { when: t("in about {time}", { time: stopwatch(about) }) + around, basis: BASES[basis] ?? "" };
+  if (nowS <= latest) return { when: t("due about now") + around, basis: BASES[basis] ?? "" };
+  return { when: t("{time} later than foreseen", { time: stopwatch(nowS - (span ? due.high_s : atS)) }) + around, basis: BASES[basis] ?? "" };
 }
 
 /** Those that the chart draws: the nearest two, and what is planned. */
@@ -66,7 +68,7 @@ export function columns(due, marks, letterS) {
   const free = TIERS.map((tier) => Math.max(-Infinity, ...marks.t_s.map((atS, index) => (Math.abs(marks.y[index] - tier) < 0.01 ? ends(marks.label[index], atS) : -Infinity))));
   const found = { t_s: [], label: [], y: [], low_s: [], high_s: [] };
   for (const one of drawn(due)) {
-    const label = one.basis === "plan" ? `planned ${one.label.toLowerCase()}` : `${one.label.toLowerCase()}?`;
+    const label = one.basis === "plan" ? t("planned {moment}", { moment: one.within }) : `${one.within}?`;
     const tier = Math.max(0, free.findIndex((endS) => endS <= one.time_s));
     free[tier] = ends(label, one.time_s);
     const edges = band(one) ? [Math.round(one.low_s), Math.round(one.high_s)] : [NaN, NaN];

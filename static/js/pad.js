@@ -3,6 +3,7 @@ import { stopwatch } from "./clock.js";
 import { say } from "./numbers.js";
 import { coming, expectation } from "./outlook.js";
 import { temp } from "./units.js";
+import { t } from "./words.js";
 
 const BOUNCE_MS = 700; // a glove that bounces must not mark the moment after, too
 const AIM_MS = 1200; // when another hand marks the moment just before, this finger still meant the one it saw
@@ -67,7 +68,7 @@ export class Pad {
     const busy = phase === "open" || phase === "roasting";
     const waits = busy && nextBatch && nextBatch.code !== told?.code;
     $("start").hidden = busy && !waits;
-    say($("start"), waits ? `Next: ${nextBatch.title || nextBatch.code}` : "Start a batch");
+    say($("start"), waits ? t("Next: {batch}", { batch: nextBatch.title || nextBatch.code }) : t("Start a batch"));
     $("start").href = waits ? `/batches/${encodeURIComponent(nextBatch.code)}/names` : `/machines/${encodeURIComponent(view.machine.id)}/start`;
   }
 
@@ -76,9 +77,9 @@ export class Pad {
     const { state, clock } = this;
     if (state.phase === "cooling") {
       const dropMs = state.atMs("drop");
-      say($("cooling"), dropMs === null ? "Cooling" : `Cooling ${stopwatch((clock.now() - dropMs) / 1000)}`);
+      say($("cooling"), dropMs === null ? t("Cooling") : `${t("Cooling")} ${stopwatch((clock.now() - dropMs) / 1000)}`);
       const atS = dropMs === null ? null : state.since(dropMs);
-      say($("cooling-sub"), atS === null ? "since the drop" : `since the drop at ${stopwatch(atS)}`);
+      say($("cooling-sub"), atS === null ? t("since the drop") : t("since the drop at {time}", { time: stopwatch(atS) }));
       return;
     }
     const due = coming(state).find(({ moment }) => moment === this.next);
@@ -92,7 +93,7 @@ export class Pad {
     const hint = hints[this.next];
     if (this.next === "charge" && state.phase === "idle") {
       const next = state.nextBatch;
-      return next ? `${hint}: ${next.title || next.code}` : `${hint}; this opens a batch`;
+      return next ? `${hint}: ${next.title || next.code}` : t("{hint}; this opens a batch", { hint });
     }
     if (this.next === "charge" && state.told?.title) return `${hint}: ${state.told.title}`;
     return hint;

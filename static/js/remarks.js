@@ -1,12 +1,13 @@
 // How the crack sounds, a note in free words, and a moment out of turn: each one tap or one text in a sheet of its own.
 import { stopwatch } from "./clock.js";
+import { t } from "./words.js";
 
 export function bindRemarks({ sheets, voice, state, clock, pad }) {
   const crack = sheets.element("crack");
   crack.addEventListener("click", ({ target }) => {
     const vigour = target.closest("[data-vigour]")?.dataset.vigour;
     if (!vigour) return;
-    voice.say("crack", { vigour }, { text: `Crack ${vigour}${sheets.when}`, atMs: sheets.atMs });
+    voice.say("crack", { vigour }, { text: `${t("Crack {vigour}", { vigour: state.words.vigours[vigour] })}${sheets.when}`, atMs: sheets.atMs });
     crack.close();
   });
 
@@ -15,7 +16,7 @@ export function bindRemarks({ sheets, voice, state, clock, pad }) {
   note.querySelector("form").addEventListener("submit", (event) => {
     event.preventDefault();
     const text = field.value.trim();
-    if (text) voice.say("note", { text }, { text: `Note${sheets.when} · ${text}`, atMs: sheets.atMs });
+    if (text) voice.say("note", { text }, { text: `${t("Note")}${sheets.when} · ${text}`, atMs: sheets.atMs });
     field.value = "";
     note.close();
   });
@@ -24,7 +25,7 @@ export function bindRemarks({ sheets, voice, state, clock, pad }) {
   sheets.on("moment", () => {
     for (const button of moment.querySelectorAll("[data-moment]")) {
       const atMs = state.atMs(button.dataset.moment);
-      const marked = atMs === null ? "" : `marked at ${stopwatch(state.since(atMs))}; a second is kept and flagged`;
+      const marked = atMs === null ? "" : t("marked at {time}; a second is kept and flagged", { time: stopwatch(state.since(atMs)) });
       button.querySelector("[data-when]").textContent = marked;
     }
   });

@@ -1,4 +1,5 @@
 // What the page knows: the server's view, and what was said here and is not in it yet. Everything drawn is asked of this.
+import { t } from "./words.js";
 const LIVE_STATES = ["open", "roasting"];
 const COOLED_MS = 3_600_000; // an hour after the drop nothing cools any more: the pad waits for a charge again
 const STALE_MS = 1_800_000; // so long after the last word of a batch, nobody here knows whether it is still in the drum
@@ -55,7 +56,9 @@ export class State extends EventTarget {
   /** What an earlier page left in the outbox: it was said before all that was said on this one. */
   restore(entries) {
     this.pending = new Map([...entries.map((entry) => [entry.id, entry]), ...this.pending]);
+    this.own = true;
     this.changed();
+    this.own = false;
   }
 
   forget(id) {
@@ -170,8 +173,8 @@ export class State extends EventTarget {
   }
 
   get phaseWord() {
-    const said = { idle: "idle", open: "before charge", cooling: "cooling" };
-    return said[this.phase] ?? this.told?.phase ?? "roasting";
+    const said = { idle: t("idle"), open: t("before charge"), cooling: t("cooling") };
+    return said[this.phase] ?? this.told?.phase ?? t("roasting");
   }
 
   /** The next batch is charged while the last one cools. */

@@ -1,11 +1,12 @@
 // The trier check: one colour, words if there are any, Keep. The same colour twice keeps it, with the hand where it is.
 import { ordered, WordGrid } from "./wordgrid.js";
+import { t } from "./words.js";
 
 export function bindTrier({ sheets, state, voice }) {
   const sheet = sheets.element("trier");
   const swatches = [...sheet.querySelectorAll("[data-stage]")];
   const keep = sheet.querySelector("[data-keep]");
-  const grid = new WordGrid(sheet.querySelector("[data-words]"));
+  const grid = new WordGrid(sheet.querySelector("[data-words]"), state.words);
   let stage = null;
 
   const choose = (chosen) => {
@@ -16,7 +17,7 @@ export function bindTrier({ sheets, state, voice }) {
   };
   const commit = () => {
     const words = [...grid.chosen];
-    const text = [`Trier ${state.words.stages[stage]}${sheets.when}`, words.join(", ")].filter(Boolean).join(" · ");
+    const text = [`${t("Trier {stage}", { stage: state.words.stages[stage] })}${sheets.when}`, words.map((word) => grid.called(word)).join(", ")].filter(Boolean).join(" · ");
     voice.say("trier", words.length ? { stage, words } : { stage }, { text, atMs: sheets.atMs });
     sheets.close("trier");
   };

@@ -1,8 +1,9 @@
 // Degrees as the page shows them: everything comes in °C, and is turned into the roastery's own unit here and nowhere else.
+import { decimal } from "./words.js";
 const { temp: letter } = JSON.parse(document.getElementById("units").textContent);
 const [scale, zero] = letter === "F" ? [1.8, 32] : [1, 0];
 
-const written = (value) => value.toFixed(1).replace(/^-(?!0\.0$)/, "−").replace(/^-/, "");
+const written = (value) => decimal(value.toFixed(1).replace(/^-(?!0\.0$)/, "−").replace(/^-/, ""));
 
 /** A temperature [°C] where its unit is plain from the place: “385.5”. */
 export const degrees = (tempC) => written(tempC * scale + zero);

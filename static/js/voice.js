@@ -1,6 +1,7 @@
 // Turns what a finger did into entries: an id and a time made here, saved, sent, and echoed at once.
 import { lineText } from "./echo.js";
 import { newId } from "./outbox.js";
+import { t } from "./words.js";
 
 const KEY = "drumside-said";
 const KEPT = 60;
@@ -53,7 +54,7 @@ export class Voice {
   }
 
   undo(id, text) {
-    this.say("undo", { entry: id }, { text: `Undone: ${text}`, batch: this.#batchOf(id), shiftable: false });
+    this.say("undo", { entry: id }, { text: t("Undone: {what}", { what: text }), batch: this.#batchOf(id), shiftable: false });
   }
 
   shift(id, byS, text) {
@@ -73,6 +74,6 @@ export class Voice {
     const log = new Map((this.state.told?.log ?? []).map((line) => [line.entry, lineText(line)]));
     const last = this.own.findLast(({ id }) => (this.state.pending.has(id) || log.has(id)) && !this.state.isUndone(id));
     if (last) this.undo(last.id, log.get(last.id) ?? last.text);
-    else this.echo.remark("Nothing said on this device is left to undo");
+    else this.echo.remark(t("Nothing said on this device is left to undo"));
   }
 }

@@ -1,14 +1,18 @@
 // What waits on this device for the server, and what came of it: in the strip, in the echo, and as notices that stay.
 import { notice } from "./echo.js";
 import { say } from "./numbers.js";
+import { t } from "./words.js";
 
-const KINDS = { trier: "trier check", aroma: "aroma note", crack: "crack note", shift: "change of time", opened: "new batch", weighed: "weight", released: "release" };
+const KINDS = {
+  moment: t("moment"), move: t("move"), trier: t("trier check"), aroma: t("aroma note"), crack: t("crack note"), note: t("note"), shift: t("change of time"),
+  opened: t("new batch"), weighed: t("weight"), released: t("release"), undo: t("undo"), amend: t("correction"), colour: t("colour"),
+};
 const shown = new Set();
 
 function refused({ id, entry, result }, { mend, outbox }) {
   if (shown.has(id)) return; // several pages may tell of it
   shown.add(id);
-  const text = `The ${KINDS[entry.kind] ?? entry.kind} was not kept. ${result.reason} All else was. Change it, or put it away.`;
+  const text = t("The {kind} was not kept. {reason} All else was. Change it, or put it away.", { kind: KINDS[entry.kind] ?? entry.kind, reason: result.reason });
   notice({ id, text, refused: true, onDismiss: () => outbox.dismiss(id), onMend: (onSent) => mend.open({ entry, reason: result.reason, onSent }) });
 }
 
@@ -16,7 +20,7 @@ export function bindWaiting({ outbox, echo, state, voice, mirror, mend }) {
   const strip = document.getElementById("waiting");
   outbox.addEventListener("waiting", ({ detail: { count, lasting } }) => {
     echo.lasting = lasting;
-    say(strip, `${count} waiting`);
+    say(strip, t("{n} waiting", { n: count }));
     strip.classList.toggle("bad", count > 0);
   });
   outbox.addEventListener("found", ({ detail: { entries } }) => {
@@ -37,6 +41,6 @@ export function bindWaiting({ outbox, echo, state, voice, mirror, mend }) {
   outbox.addEventListener("trouble", ({ detail: { letIn } }) => {
     if (letIn || shown.has("door")) return;
     shown.add("door");
-    notice({ id: "door", text: "This device is not let in here any more, or may not tap. What was tapped waits here; let it in again and it is sent.", onDismiss: () => shown.delete("door") });
+    notice({ id: "door", text: t("This device is not let in here any more, or may not tap. What was tapped waits here; let it in again and it is sent."), onDismiss: () => shown.delete("door") });
   });
 }

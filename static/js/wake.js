@@ -1,5 +1,6 @@
 // Keeps the screen awake from charge to drop where the browser can, and says which it is.
 import { say } from "./numbers.js";
+import { t } from "./words.js";
 
 export class Wake {
   constructor(element) {
@@ -33,6 +34,6 @@ export class Wake {
   }
 
   #tell() {
-    say(this.element, this.lock ? "awake" : "may sleep");
+    say(this.element, this.lock ? t("awake") : t("may sleep"));
   }
 }

@@ -1,4 +1,5 @@
 // The loss as it is typed, and where it stands in what is usual. The server judges again when the form is sent.
+import { decimal, t } from "./words.js";
 const form = document.getElementById("weigh");
 const field = document.getElementById("roasted");
 const shown = document.getElementById("loss");
@@ -6,7 +7,7 @@ const mark = document.getElementById("mark");
 const verdict = document.getElementById("verdict");
 const given = Object.fromEntries(Object.entries(form.dataset).map(([name, value]) => [name, Number.parseFloat(value)]));
 
-const percent = (share) => `${(100 * share).toFixed(1)} %`;
+const percent = (share) => decimal(`${(100 * share).toFixed(1)} %`);
 
 function loss() {
   const roasted = Number.parseFloat(field.value.replace(/\s/g, "").replace(",", ".")) * given.unitG;
@@ -15,16 +16,16 @@ function loss() {
 }
 
 function words(share) {
-  if (share < 0) return "More than the green that went in: check the scale and the container.";
+  if (share < 0) return t("More than the green that went in: check the scale and the container.");
   if (!(given.high > given.low)) return "";
-  if (share < given.low) return `${percent(share)} is less than usual for this coffee. Check both weights before you keep it.`;
-  if (share > given.high) return `${percent(share)} is more than usual for this coffee. Check both weights before you keep it.`;
+  if (share < given.low) return t("{share} is less than usual for this coffee. Check both weights before you keep it.", { share: percent(share) });
+  if (share > given.high) return t("{share} is more than usual for this coffee. Check both weights before you keep it.", { share: percent(share) });
   return "";
 }
 
 function show() {
   const share = loss();
-  if (shown) shown.textContent = share === null || share < 0 ? "– loss" : `${percent(share)} loss`;
+  if (shown) shown.textContent = t("{loss} loss", { loss: share === null || share < 0 ? "–" : percent(share) });
   if (mark) {
     mark.hidden = share === null;
     const place = (share - given.start) / (given.end - given.start);

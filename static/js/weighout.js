@@ -2,6 +2,7 @@
 // Without this script, and for what it cannot read, the form goes to the server as forms do.
 import { Clock } from "./clock.js";
 import { newId, Outbox } from "./outbox.js";
+import { t } from "./words.js";
 
 const form = document.getElementById("weigh");
 const { machine, code, unitG, unit, madeMs } = form.dataset;
@@ -48,15 +49,15 @@ function tell(kind, text) {
 }
 
 function tellWaiting() {
-  const label = next.endsWith("label") ? " The label can be printed once the server has it." : "";
-  tell("flagged", `${form.elements.roasted.value} ${unit} is saved on this device and waits for the server. It is sent by itself, with its time; you may leave this page.${label}`);
+  const label = next.endsWith("label") ? ` ${t("The label can be printed once the server has it.")}` : "";
+  tell("flagged", `${t("{mass} is saved on this device and waits for the server. It is sent by itself, with its time; you may leave this page.", { mass: `${form.elements.roasted.value} ${unit}` })}${label}`);
 }
 
 /** All were answered and not all were kept: what was not is changed in the form, unless the weight itself was kept. */
 function tellRefused() {
   const reasons = refused.map(({ result }) => result.reason).join(" ");
   const isWeight = refused.some(({ entry }) => entry.kind === "weighed");
-  tell("refused", isWeight ? `Not kept: ${reasons} Change it and send it again.` : `The weight is kept, the rest is not: ${reasons}`);
+  tell("refused", isWeight ? t("Not kept: {reasons} Change it and send it again.", { reasons }) : t("The weight is kept, the rest is not: {reasons}", { reasons }));
   enable(isWeight);
   refused.length = 0;
 }
