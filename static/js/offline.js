@@ -11,6 +11,7 @@ const WHY = window.isSecureContext ? t("this browser keeps no pages.") : t("that
 export function bindOffline({ state }) {
   let keptFor = null;
   if (state.connected) keep(["/", `/machines/${encodeURIComponent(state.view.machine.id)}/start`]);
+  if (state.connected) keep(["/", `/machines/${encodeURIComponent(state.view.machine.id)}/start`]);
   state.addEventListener("change", () => {
     const { told } = state;
     if (!told || !state.connected || told.code === keptFor) return;

@@ -117,7 +117,7 @@ class Keeper {
 
   async kept(url) {
     const cache = await this.open();
-    return (await cache.match(where(url))) ?? (PAGES.test(url.pathname) ? cache.match(url.pathname, { ignoreSearch: true }) : undefined);
+    return (await cache.match(where(url), { ignoreVary: true })) ?? (PAGES.test(url.pathname) ? cache.match(url.pathname, { ignoreSearch: true, ignoreVary: true }) : undefined);
   }
 
   /** For a page that was never kept; of Start there may be one of the only machine. */

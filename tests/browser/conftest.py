@@ -9,6 +9,7 @@ import pytest
 from playwright.sync_api import Browser, sync_playwright
 
 from tests import chromium
+from tests.browser.house import House
 from tests.browser.screen import PHONE, TABLET, Screen
 from tests.browser.server import Server
 from tests.browser.wire import Wire
@@ -67,6 +68,15 @@ def own_demo(tmp_path: Path) -> Iterator[Server]:
 def empty(tmp_path: Path) -> Iterator[Server]:
     """A server on an empty folder."""
     yield from _serving(tmp_path / "data", "serve")
+
+
+@pytest.fixture
+def house(tmp_path: Path) -> Iterator[House]:
+    """A server of the test's own on the practice machine, behind a wire that can be cut."""
+    house = House(tmp_path / "data")
+    yield house
+    house.wire.close()
+    assert house.server.stop() == []
 
 
 @pytest.fixture

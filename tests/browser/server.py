@@ -29,12 +29,12 @@ class Server:
         self.url = f"http://127.0.0.1:{port}"
 
     @classmethod
-    def start(cls, folder: Path, command: str, *arguments: str) -> Self:
-        """Start ``app.py serve`` or ``app.py demo`` on loopback and wait until it answers."""
+    def start(cls, folder: Path, command: str, *arguments: str, root: Path = ROOT) -> Self:
+        """Start ``app.py serve`` or ``app.py demo`` on loopback and wait until it answers; of another checkout if asked."""
         port, log = _free_port(), folder.with_suffix(".log")
         words = [command, "--data", str(folder), "--host", "127.0.0.1", "--port", str(port), *arguments]
         with log.open("wb") as out:
-            process = subprocess.Popen([sys.executable, "app.py", *words], cwd=ROOT, stdout=out, stderr=out)
+            process = subprocess.Popen([sys.executable, "app.py", *words], cwd=root, stdout=out, stderr=out)
         server = cls(process, port, log)
         until_s = time.monotonic() + UP_S
         while time.monotonic() < until_s and process.poll() is None:

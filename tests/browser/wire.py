@@ -26,6 +26,8 @@ class Wire:
         self._lock = threading.Lock()
         self._whole = True
         self._deaf = False
+        self._hung = threading.Event()
+        self._hung.set()
         self.url = f"http://127.0.0.1:{self._listening.getsockname()[1]}"
         threading.Thread(target=self._accept, daemon=True).start()
 
@@ -43,6 +45,10 @@ class Wire:
         with self._lock:
             self._deaf = True
 
+    def hang(self) -> None:
+        """Take what comes, carry nothing, and tell nobody: a Wi-Fi that is there and leads nowhere."""
+        self._hung.clear()
+
     def aim(self, url: str) -> None:
         """Lead to another server from now on."""
         there = urlsplit(url)
@@ -52,10 +58,12 @@ class Wire:
         """Let connections through again, both ways."""
         with self._lock:
             self._whole, self._deaf = True, False
+        self._hung.set()
 
     def close(self) -> None:
         """Let go of the port."""
         self.cut()
+        self._hung.set()
         with suppress(OSError):
             self._listening.shutdown(socket.SHUT_RDWR)
         self._listening.close()
@@ -82,6 +90,7 @@ class Wire:
     def _carry(self, one: socket.socket, other: socket.socket, back: bool) -> None:
         with suppress(OSError):
             while (data := one.recv(65536)) and not (back and self._deaf):
+                self._hung.wait()
                 other.sendall(data)
         for end in (one, other):
             with suppress(OSError):

@@ -1,0 +1,227 @@
+"""Pages without a network: what opens, what can be tapped there, and what becomes of it."""
+
+import re
+import time
+
+from playwright.sync_api import expect
+
+from tests.browser.conftest import MakeScreen
+from tests.browser.house import CUT_ERRORS, House, kept_live, kept_paths
+from tests.browser.screen import PHONE, Screen
+
+TOMORROW = "const now = Date.now; Date.now = () => now.call(Date) + 24 * 3600e3;"
+ROAST = ("Charge", "Yellow", "First crack", "Drop")
+
+
+def test_two_roasts_from_cold_without_a_network(house: House, screen: MakeScreen):
+    """The live page opens with no network; two roasts are tapped through, and arrive as two batches in order."""
+    phone = away(house, screen)
+    for _ in range(2):
+        for moment in ROAST:
+            phone.pad(moment)
+        expect(phone.by_id("cooling")).to_contain_text("Cooling")
+        phone.tap("Charge now")
+    expect(phone.by_id("waiting")).to_have_text("10 waiting")
+    expect(phone.by_id("echo-state")).to_contain_text("saved here")
+    back(phone, house)
+    moments = house.said("moment")
+    assert [entry["body"]["moment"] for entry in moments] == [word.lower().replace(" ", "_") for word in ROAST] * 2
+    assert [entry["at_ms"] for entry in moments] == sorted(entry["at_ms"] for entry in moments)
+    batches = house.server.get("/api/batches?practice=1")["batches"]
+    assert {batch["state"] for batch in batches} == {"cooling"}
+    assert [entry["batch"] for entry in moments] == [
+        code for batch in reversed(batches) for code in [batch["code"]] * 4
+    ]
+
+
+def test_a_roast_goes_on_over_a_reload_without_a_network(house: House, screen: MakeScreen):
+    """A page that a phone threw away and opens again offline knows what was said since it was kept, sent or not."""
+    phone = screen(house.wire, PHONE)
+    phone.expected = CUT_ERRORS
+    kept_live(phone, house)
+    phone.pad("Charge")
+    phone.sent()
+    cut(phone, house)
+    phone.pad("Yellow")
+    phone.page.reload()
+    expect(phone.by_id("pad-next")).to_have_text("First crack")
+    expect(phone.by_id("echo")).to_contain_text("Yellow")
+    phone.pad("First crack")
+    phone.tap("Undo", phone.by_id("actions-fresh"))
+    expect(phone.by_id("actions-idle")).to_be_visible(timeout=15_000)
+    phone.tap("Log")
+    taken_back = phone.page.locator("#log > li").filter(has_text="First crack")
+    expect(taken_back).to_contain_text("not on the server yet")
+    phone.tap("Close", phone.sheet("log"))
+    back(phone, house)
+    batch = house.server.get(f"/machines/{house.machine}/view")["batch"]
+    assert [moment["moment"] for moment in batch["moments"]] == ["charge", "yellow"]
+
+
+def test_a_page_of_yesterday_begins_a_new_batch(house: House, screen: MakeScreen):
+    """A kept page shows its age; a tap on one whose batch was in the drum a day ago goes into a batch of its own."""
+    phone = screen(house.wire, PHONE)
+    phone.expected = CUT_ERRORS
+    kept_live(phone, house)
+    phone.pad("Charge")
+    phone.sent()
+    old = house.server.get(f"/machines/{house.machine}/view")["batch"]["code"]
+    cut(phone, house)
+    phone.context.add_init_script(TOMORROW)
+    phone.page.reload()
+    expect(phone.by_id("age")).to_have_text("24 h old")
+    expect(phone.by_id("trouble-said")).to_contain_text("24 h old. A tap begins a new batch.")
+    phone.pad("Charge")
+    phone.pad("Yellow")
+    back(phone, house)
+    entries = [entry for entry in house.said("moment") if entry["batch"] != old]
+    assert [entry["body"]["moment"] for entry in entries] == ["charge", "yellow"]
+    assert {entry["batch"] for entry in house.said("moment")} - {old} == {entries[0]["batch"]}
+    assert abs(entries[1]["at_ms"] - time.time() * 1000) < 60_000  # by the server's clock, not by the phone's
+
+
+def test_a_page_that_was_never_kept_says_which_are(house: House, screen: MakeScreen):
+    """Without a network an unknown page says so, and leads to those that open all the same."""
+    phone = away(house, screen)
+    phone.open("/batches")
+    expect(phone.page.get_by_role("heading", name="No network")).to_be_visible()
+    phone.page.locator("#kept-pages a").filter(has_text="Practice").first.tap()
+    expect(phone.by_id("phase")).to_contain_text("no server")
+    phone.open("/start")  # a redirect is not kept; the only machine's start page stands in for it
+    expect(phone.page.get_by_role("heading", name="Start a batch")).to_be_visible()
+    expect(phone.by_id("no-server")).to_contain_text("Starting a batch here needs the server")
+    phone.page.get_by_label("Coffee, in your words").fill("Alder")
+    phone.tap("Start")
+    expect(phone.by_id("no-server")).to_contain_text("Nothing was sent")
+    expect(phone.page.get_by_label("Coffee, in your words")).to_have_value("Alder")
+    house.wire.mend()
+    phone.context.set_offline(False)
+    expect(phone.by_id("no-server")).to_contain_text("The server is back")
+
+
+def test_a_network_that_hangs_does_not_hold_up_the_page(house: House, screen: MakeScreen):
+    """Where requests go nowhere and nobody says so, the kept page comes all the same, and the stream is missed."""
+    phone = screen(house.wire, PHONE)
+    phone.expected = CUT_ERRORS
+    kept_live(phone, house)
+    house.wire.hang()
+    asked_s = time.monotonic()
+    phone.page.reload()
+    print(f"kept page after {time.monotonic() - asked_s:.1f} s on a network that hangs")
+    assert phone.page.evaluate("Boolean(document.documentElement.dataset.keptMs)")
+    phone.pad("Charge")
+    expect(phone.by_id("waiting")).to_have_text("2 waiting")
+    back(phone, house)
+
+
+def test_a_stream_that_hangs_is_noticed(house: House, screen: MakeScreen):
+    """A live page that is open says that the server is out of reach, although no connection broke."""
+    phone = screen(house.wire, PHONE)
+    phone.expected = CUT_ERRORS
+    kept_live(phone, house)
+    house.wire.hang()
+    expect(phone.by_id("phase")).to_contain_text("no server")
+    house.wire.mend()
+    expect(phone.by_id("phase")).not_to_contain_text("no server")
+
+
+def test_weighing_without_a_network(house: House, screen: MakeScreen):
+    """The weigh-out of the batch just dropped opens offline though it never was before; the weight waits, and arrives."""
+    phone = screen(house.wire, PHONE)
+    phone.expected = CUT_ERRORS
+    kept_live(phone, house)
+    for moment in ROAST:
+        phone.pad(moment)
+    phone.sent()
+    code = house.server.get(f"/machines/{house.machine}/view")["batch"]["code"]
+    phone.until(lambda: f"/batches/{code}/weigh" in kept_paths(phone), "the weigh-out is not kept")
+    cut(phone, house)
+    phone.tap("Weigh out")
+    expect(phone.by_id("no-server")).to_contain_text("A weight that is kept here now waits on this device")
+    phone.page.get_by_label("Roasted").fill("840,5")
+    phone.tap("Keep weight")
+    expect(phone.by_id("weigh-waits")).to_contain_text("840,5 g is saved on this device and waits for the server")
+    assert house.said("weighed") == []
+    house.wire.mend()
+    phone.context.set_offline(False)
+    phone.page.wait_for_url(re.compile(rf"/batches/{code}$"))
+    assert [entry["body"]["roasted_g"] for entry in house.said("weighed")] == [840.5]
+
+
+def test_a_refused_tap_is_mended(house: House, screen: MakeScreen):
+    """What the server refuses stays with its reason, over a reload too, until it is changed and sent, or put away."""
+    phone = screen(house.wire, PHONE)
+    kept_live(phone, house)
+    phone.pad("Charge")
+    phone.sent()
+    view = house.server.get(f"/machines/{house.machine}/view")
+    control = view["controls"][0]
+    for _ in range(2):
+        phone.page.evaluate(SAY, [house.machine, view["batch"]["code"], {"control": control["id"], "setting": 9999}])
+    notices = phone.page.locator("#notices .refused")
+    phone.page.reload()
+    expect(notices).to_have_count(2)
+    expect(notices.first).to_contain_text(f"{control['name']} goes from")
+    notices.first.get_by_role("button", name="Put away").tap()
+    expect(notices).to_have_count(1)
+    notices.first.get_by_role("button", name="Change").tap()
+    phone.page.get_by_label("Setting").fill("x")
+    phone.tap("Send it again")
+    expect(phone.by_id("mend-said")).to_have_text("“x” is not a number.")
+    phone.page.get_by_label("Setting").fill(str(control["high"]))
+    phone.tap("Send it again")
+    expect(notices).to_have_count(0)
+    phone.until(
+        lambda: [entry for entry in house.said("move") if entry["body"]["setting"] == control["high"]], "not sent"
+    )
+    phone.page.reload()
+    phone.settled()
+    expect(phone.by_id("waiting")).to_have_text("0 waiting")
+    expect(notices).to_have_count(0)
+
+
+def test_nothing_of_the_api_is_kept(house: House, screen: MakeScreen):
+    """What the worker keeps are files, libraries and the pages of the roast and the bench; no answer, no record."""
+    phone = screen(house.wire, PHONE)
+    kept_live(phone, house)
+    phone.pad("Charge")
+    phone.sent()
+    phone.open("/batches")
+    phone.open("/settings")
+    allowed = r"/(|offline|start|weigh|static/.*|vendor/.*|machines/[^/]+(/start)?|batches/[^/]+/(weigh|label))"
+    assert [path for path in kept_paths(phone) if not re.fullmatch(allowed, path)] == []
+
+
+SAY = """async ([machine, batch, body]) => {
+  const root = document.querySelector("script[src*='/js/live.js']").src.replace("live.js", "");
+  const { Outbox, newId } = await import(`${root}outbox.js`);
+  const entry = { id: newId(), machine, batch, kind: "move", at_ms: Date.now(), by: {}, body };
+  await new Outbox().add([entry]);
+}"""
+
+
+def away(house: House, screen: MakeScreen) -> Screen:
+    """A phone that saw the live page once, was put away, and opens it with no network."""
+    phone = screen(house.wire, PHONE)
+    phone.expected = CUT_ERRORS
+    kept_live(phone, house)
+    phone.until(lambda: f"/machines/{house.machine}/start" in kept_paths(phone), "the start page is not kept")
+    phone.open("/offline")
+    cut(phone, house)
+    phone.open(f"/machines/{house.machine}")
+    expect(phone.by_id("phase")).to_contain_text("no server")
+    return phone
+
+
+def cut(phone: Screen, house: House) -> None:
+    """The network goes away."""
+    house.wire.cut()
+    phone.context.set_offline(True)
+
+
+def back(phone: Screen, house: House) -> None:
+    """The network comes back, and all that waits is sent."""
+    house.wire.mend()
+    phone.context.set_offline(False)
+    expect(phone.by_id("waiting")).to_have_text("0 waiting")
+    expect(phone.by_id("phase")).not_to_contain_text("no server")
