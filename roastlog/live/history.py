@@ -24,7 +24,7 @@ from roastlog.store import journal as stored
 from roastlog.store.store import Store
 
 MOST_EARLIER: Final = 20  # an older batch says less of this crop, and the outlook gains little from more
-KEPT: Final = 100  # batches in memory, some 60 KB each
+KEPT: Final = 60  # batches in memory, some 100 KB each: what one or two coffees learn from
 LAST_READINGS_MS: Final = 60_000  # until then the last readings of a batch may still be on their way
 
 Rows = Sequence[tuple[int, Mapping[str, float]]]
