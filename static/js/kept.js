@@ -9,14 +9,17 @@ export async function keep(paths) {
 
 async function register() {
   if (!workers) return;
-  const had = Boolean(workers.controller);
+  let had = Boolean(workers.controller);
+  if (!had) keep([location.pathname]); // later ones pass through it
   const registration = await workers.register("/sw.js", { type: "module", updateViaCache: "none" });
   const look = () => document.hidden || registration.update().catch(() => {});
   document.addEventListener("visibilitychange", look);
   document.addEventListener("serverback", look); // it may have been started anew, as a newer one
   // A newer worker changes nothing on a page that is open: the page that is loaded next is the newer one.
-  workers.addEventListener("controllerchange", () => had && document.dispatchEvent(new Event("newer")));
-  if (!had) await keep([location.pathname]); // later ones pass through it
+  workers.addEventListener("controllerchange", () => {
+    if (had) document.dispatchEvent(new Event("newer"));
+    had = true;
+  });
 }
 
 register().catch((error) => console.warn("Pages are not kept on this device:", error.message));

@@ -30,7 +30,7 @@ class Server:
 
     @classmethod
     def start(cls, folder: Path, command: str, *arguments: str, root: Path = ROOT) -> Self:
-        """Start ``app.py serve`` or ``app.py demo`` on loopback and wait until it answers; of another checkout if asked."""
+        """Start ``app.py serve`` or ``demo``, of another checkout if asked, on loopback and wait until it answers."""
         port, log = _free_port(), folder.with_suffix(".log")
         words = [command, "--data", str(folder), "--host", "127.0.0.1", "--port", str(port), *arguments]
         with log.open("wb") as out:

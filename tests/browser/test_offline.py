@@ -126,7 +126,7 @@ def test_a_stream_that_hangs_is_noticed(house: House, screen: MakeScreen):
 
 
 def test_weighing_without_a_network(house: House, screen: MakeScreen):
-    """The weigh-out of the batch just dropped opens offline though it never was before; the weight waits, and arrives."""
+    """The weigh-out of a batch just dropped opens offline, opened before or not; the weight waits, and arrives."""
     phone = screen(house.wire, PHONE)
     phone.expected = CUT_ERRORS
     kept_live(phone, house)
