@@ -12,8 +12,8 @@ export class Controls {
     Object.assign(this, { state, clock, voice, sheets });
     this.buttons = [...document.querySelectorAll("[data-control]")];
     for (const button of this.buttons) button.addEventListener("click", () => this.#open(button.dataset.control));
-    $("control-less").addEventListener("click", () => this.#step(-1));
-    $("control-more").addEventListener("click", () => this.#step(1));
+    $("control-less").addEventListener("click", () => this.step(-1));
+    $("control-more").addEventListener("click", () => this.step(1));
     $("control-form").addEventListener("submit", (event) => this.#direct(event));
     $("control-direct").addEventListener("input", () => this.#complain(""));
     sheets.element("control").addEventListener("close", () => this.#settle());
@@ -33,20 +33,44 @@ export class Controls {
   }
 
   #open(id) {
-    this.control = this.state.view.controls.find((control) => control.id === id);
-    this.wanted = null;
+    this.#take(id);
     const { name, low, high, unit } = this.control;
     say($("control-name"), name);
     const range = unit && unit !== "step" ? `${decimal(`${high}`)} ${unit}` : decimal(`${high}`);
     say($("control-range"), t("{low} to {high}, in steps of {step}", { low: decimal(`${low}`), high: range, step: decimal(`${this.control.step}`) }));
     $("control-direct").value = "";
     this.#complain("");
-    this.shown = this.state.setting(id);
     say($("control-value"), this.#text(this.control, this.shown));
     this.sheets.open("control");
   }
 
-  #step(sign) {
+  /** The control that − and + are about from now on. */
+  #take(id) {
+    this.#settle(); // what was pressed for another one
+    this.control = this.state.view.controls.find((control) => control.id === id);
+    this.wanted = null;
+    this.shown = this.state.setting(id);
+    for (const button of this.buttons) button.classList.toggle("chosen", button.dataset.control === id);
+  }
+
+  /** By keys, without the sheet: the next control or the one before; what it is and stands at. */
+  turn(by) {
+    const ids = this.buttons.map((button) => button.dataset.control);
+    if (!ids.length) return t("This machine has no control to set");
+    const at = ids.indexOf(this.control?.id);
+    this.#take(ids[at < 0 ? (by > 0 ? 0 : ids.length - 1) : (at + by + ids.length) % ids.length]);
+    return `${this.control.name} ${this.#text(this.control, this.shown)}`;
+  }
+
+  /** By keys: one step of the control that is chosen; what it stands at now, or why it does not. */
+  nudge(sign) {
+    if (!this.control) return this.turn(1);
+    if (this.wanted === null) this.shown = this.state.setting(this.control.id);
+    this.step(sign);
+    return $("control-said").textContent || `${this.control.name} ${this.#text(this.control, this.shown)}`;
+  }
+
+  step(sign) {
     const { low, high, step, decimals } = this.control;
     const from = this.shown ?? low; // not what is read off the machine: it may still be on its way to the last press
     const to = Number((from + sign * step).toFixed(Math.max(decimals, 3)));

@@ -61,6 +61,11 @@ export class Echo {
     this.#stay();
   }
 
+  /** Undo of what is shown, while it can be taken back from here. */
+  takeBack() {
+    if (this.fresh && this.now) this.onUndo(this.now);
+  }
+
   /** The server's own words for what is shown: it knows the temperature of a moment that was moved. */
   told(log) {
     const line = this.now && log.find(({ entry }) => entry === this.now.id);

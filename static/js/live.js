@@ -4,9 +4,13 @@ import { bindAroma } from "./aroma.js";
 import { Chart } from "./chart.js";
 import { Clock } from "./clock.js";
 import { Controls } from "./controls.js";
+import { fillTable } from "./curvetable.js";
+import { bindDiscard } from "./discard.js";
 import { Echo } from "./echo.js";
 import { bindFar } from "./far.js";
+import { FirstTap } from "./firsttap.js";
 import { bindForeseen } from "./foreseen.js";
+import { bindKeys } from "./keys.js";
 import { bindLog } from "./log.js";
 import { Mend } from "./mend.js";
 import { Mirror } from "./mirror.js";
@@ -17,6 +21,7 @@ import { Pad } from "./pad.js";
 import { bindRemarks } from "./remarks.js";
 import { newest, remember } from "./remembered.js";
 import { Sheets } from "./sheets.js";
+import { Sound } from "./sound.js";
 import { State } from "./state.js";
 import { bindTrier } from "./trier.js";
 import { Voice } from "./voice.js";
@@ -42,11 +47,15 @@ const pad = new Pad({ state, clock, numbers, voice, hints: block("hints") });
 const advice = new Advice({ state, clock, pad });
 const controls = new Controls({ state, clock, voice, sheets });
 const mirror = new Mirror({ state, numbers, echo });
-const wake = new Wake($("awake"));
+const wake = new Wake($("awake"), $("awake-why"));
+const sound = new Sound({ state, clock, numbers, pad });
+const firstTap = new FirstTap({ wake, echo });
+bindKeys({ sheets, pad, controls, echo });
 bindTrier({ sheets, state, voice });
 bindAroma({ sheets, state, voice });
 bindRemarks({ sheets, voice, state, clock, pad });
 bindLog({ sheets, state, voice });
+bindDiscard({ sheets, state, voice });
 bindForeseen({ sheets, state, advice });
 bindFar($("far"));
 bindOffline({ state });
@@ -65,10 +74,16 @@ const tick = () => {
   numbers.tick();
   pad.tick();
   advice.tick();
+  sound.tick();
+  firstTap.tick();
 };
 state.addEventListener("change", () => {
-  wake.want(state.phase === "roasting");
+  wake.want(state.phase === "open" || state.phase === "roasting");
   tick();
+});
+
+sheets.on("table", () => {
+  $("table-none").hidden = Boolean(mirror.chart && fillTable($("table"), mirror.chart.live.data, view.channels));
 });
 
 clock.keep();

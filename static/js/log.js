@@ -39,8 +39,7 @@ export function bindLog({ sheets, state, voice }) {
         row.append(button(by, `${line.text}: ${by}`, () => voice.shift(line.entry, byS, `${line.text}, ${by}`)));
       }
     }
-    // Undoing the opening throws the whole batch away: not from here once beans are in it.
-    if (line.kind === "opened" && state.moments.has("charge")) return row;
+    if (line.kind === "opened") return row; // taking that back discards the batch: see discard.js
     row.append(button(t("Undo"), t("Undo {what}", { what: line.text }), () => voice.undo(line.entry, line.text)));
     return row;
   };

@@ -78,7 +78,7 @@ export class Numbers {
   strip({ links, trouble = "" }) {
     const { connected, heardMs, batch } = this.state;
     const lost = (links ?? []).find((link) => link.state === "lost");
-    const bad = !connected || Boolean(lost || trouble);
+    const bad = (this.bad = !connected || Boolean(lost || trouble));
     const short = lost ? t("▲ lost: {name}", { name: lost.name }) : trouble && t("▲ see below");
     say(this.parts.phase, (connected ? short : t("▲ no server")) || this.state.phaseWord);
     this.parts.phase.classList.toggle("bad", bad);

@@ -16,9 +16,9 @@ export class Pad {
     this.pressedAt = -BOUNCE_MS;
     this.shown = this.next;
     this.turned = null;
-    this.button.addEventListener("pointerdown", (event) => event.button === 0 && this.#press(event.timeStamp));
+    this.button.addEventListener("pointerdown", (event) => event.button === 0 && this.press(event.timeStamp));
     // A click without a pointer is the keyboard's, or a screen reader's.
-    this.button.addEventListener("click", (event) => event.detail === 0 && this.#press(event.timeStamp));
+    this.button.addEventListener("click", (event) => event.detail === 0 && this.press(event.timeStamp));
     $("charge-on").addEventListener("click", () => state.turnToNext());
     state.addEventListener("change", () => this.draw());
   }
@@ -27,8 +27,9 @@ export class Pad {
     return (this.state.phase !== "idle" && this.state.expected) || "charge";
   }
 
-  #press(timeStamp) {
-    if (timeStamp - this.pressedAt < BOUNCE_MS) return;
+  /** A slap, by whatever. */
+  press(timeStamp) {
+    if (this.button.hidden || timeStamp - this.pressedAt < BOUNCE_MS) return;
     this.pressedAt = timeStamp;
     const aimed = this.turned && timeStamp - this.turned.at < AIM_MS ? this.turned.from : this.next;
     this.mark(aimed, this.clock.now(timeStamp));

@@ -33,6 +33,7 @@ export class Sheets {
     const context = sheet.querySelector("[data-context]");
     if (context) context.textContent = [temp === null ? "" : `${channelShort} ${degrees(temp)}°`, this.state.phaseWord].filter(Boolean).join(" · ");
     this.openers[name]?.forEach((prepare) => prepare(sheet, detail));
+    for (const other of document.querySelectorAll("dialog.sheet[open]")) other.close(); // one leads to another
     sheet.showModal();
   }
 

@@ -89,7 +89,7 @@ export class State extends EventTarget {
     let begun = null;
     for (const entry of this.pending.values()) {
       const name = entry.kind === "opened" ? entry.id : entry.body.moment === "charge" ? entry.batch : null;
-      if (name !== null && !this.#takenBack(entry.id)) begun = this.#same(name, this.view.batch?.code ?? null) ? null : name;
+      if (name !== null && !this.#takenBack(entry.id) && !this.#takenBack(name)) begun = this.#same(name, this.view.batch?.code ?? null) ? null : name;
     }
     return begun;
   }
@@ -103,7 +103,8 @@ export class State extends EventTarget {
 
   /** What a tap is about: the batch under way, else the one that was last (a trier check after the drop is late, not lost). */
   get batch() {
-    const name = this.#begun ?? this.view.batch?.code ?? null;
+    const { batch } = this.view;
+    const name = this.#begun ?? (batch && !this.#takenBack(batch.opened_entry) ? batch.code : null);
     return name === null || this.#same(name, this.left) || this.#isStale(name) ? null : name;
   }
 
@@ -116,6 +117,11 @@ export class State extends EventTarget {
   /** The batch that is under way: its code, or the id of the entry that opens it; null when none is. */
   get underWay() {
     return LIVE_STATES.includes(this.phase) ? this.batch : null;
+  }
+
+  /** The entry that opened the batch, where this page knows it. */
+  get opened() {
+    return this.told?.opened_entry ?? (this.pending.has(this.batch) ? this.batch : null);
   }
 
   /** The batch that a charge begins when none is under way: one that waits, else a new one. */

@@ -19,6 +19,7 @@ export class Voice {
   constructor({ state, outbox, clock, echo, who }) {
     Object.assign(this, { state, outbox, clock, echo, by: who ? { person: who } : {} });
     this.own = kept();
+    this.about = new Map(); // of what was said on this page, its batch
   }
 
   #entry(kind, body, batch, atMs) {
@@ -34,6 +35,7 @@ export class Voice {
     }
     const entry = this.#entry(kind, body, batch, atMs);
     entries.push(entry);
+    this.about.set(entry.id, batch);
     if (!ABOUT_OTHERS.includes(kind)) this.#keep(entry.id, text);
     this.outbox.add(entries); // first: whatever goes wrong with the drawing, it is kept
     this.state.say(entries);
@@ -66,7 +68,7 @@ export class Voice {
 
   #batchOf(id) {
     const said = this.state.pending.get(id);
-    return said ? (said.batch ?? said.id) : (this.state.view.batch?.code ?? this.state.batch);
+    return said ? (said.batch ?? said.id) : (this.about.get(id) ?? this.state.view.batch?.code ?? this.state.batch);
   }
 
   /** Undo the newest thing that was said on this device and still stands. */
