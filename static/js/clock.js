@@ -3,7 +3,8 @@ import { soon } from "./soon.js";
 
 const PINGS = 5;
 const KEY = "drumside-clock";
-const SLOW_MS = 400; // an answer that took longer does not unsettle a clock that is sure
+const SLOW_MS = 400; // an answer that took longer makes no clock sure: its error may be half of that
+const AGAIN_MS = 5000;
 const SLEPT_MS = 500;
 const SAME_MS = 60_000; // what an earlier page learnt and what this one says may differ by, unless a clock was set
 
@@ -22,6 +23,7 @@ export class Clock {
   constructor(nowMs, rate = 1) {
     this.rate = rate;
     this.sure = false;
+    this.trip = Infinity; // of the answer that it goes by
     this.#anchor(nowMs, performance.now());
   }
 
@@ -71,10 +73,11 @@ export class Clock {
       }
     }
     if (!best) return false;
-    if (this.sure && best.trip > SLOW_MS) return true;
+    if (best.trip > (this.sure ? SLOW_MS : this.trip)) return true; // what it knew is better
     this.rate = best.rate;
+    this.trip = best.trip;
     this.#anchor(best.now_ms, best.middle);
-    this.sure = true;
+    this.sure = best.trip <= SLOW_MS;
     this.#learn();
     return true;
   }
@@ -95,11 +98,18 @@ export class Clock {
       if (slept > SLEPT_MS) {
         this.mono -= slept;
         this.sure = false;
+        this.trip = Infinity;
       }
-      this.sync();
+      settle();
     });
+    let timer = 0;
+    const settle = async () => {
+      clearTimeout(timer);
+      await this.sync();
+      if (!this.sure) timer = setTimeout(settle, AGAIN_MS);
+    };
     setInterval(() => document.hidden || this.sync(), everyMs);
-    return this.sync();
+    return settle();
   }
 }
 

@@ -11,14 +11,14 @@ const WHY = window.isSecureContext ? t("this browser keeps no pages.") : t("that
 export function bindOffline({ state }) {
   let keptFor = null;
   if (state.connected) keep(["/", `/machines/${encodeURIComponent(state.view.machine.id)}/start`]);
-  if (state.connected) keep(["/", `/machines/${encodeURIComponent(state.view.machine.id)}/start`]);
   state.addEventListener("change", () => {
     const { told } = state;
     if (!told || !state.connected || told.code === keptFor) return;
     keptFor = told.code;
     keep([`/batches/${encodeURIComponent(keptFor)}/weigh`]);
   });
-  say($("kept-line"), navigator.serviceWorker ? KEPT : `${NOT_KEPT} ${WHY}`);
+  say($("kept-line"), `${NOT_KEPT} ${WHY}`);
+  navigator.serviceWorker?.ready.then(() => say($("kept-line"), KEPT)); // where there is one, and it could start
   // Never under a finger: only whoever asks for it gets the newer page now.
   document.addEventListener("newer", () => ($("newer").hidden = false));
   $("newer-load").addEventListener("click", () => location.reload());

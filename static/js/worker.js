@@ -5,7 +5,7 @@ import { Outbox } from "./outbox.js";
 const FAMILY = "drumside-kept-";
 const OFFLINE = "/offline";
 const PATIENCE_MS = 2500; // for a page that is kept too: a network that hangs must not hold up a roast
-const LONG_MS = 20_000; // for one that is not, and for a new version's look at those that are
+const LONG_MS = 20_000; // for a new version's look at those that are kept
 const MOST_PAGES = 40;
 const PAGES = /^\/($|(start|weigh)$|machines\/[^/]+(\/start)?$|batches\/[^/]+\/(weigh|label)$)/;
 const FILES = /^\/(static|vendor)\//;
@@ -90,7 +90,8 @@ class Keeper {
     const kept = await this.kept(url);
     const asked = this.ask(event, url);
     event.waitUntil(asked.catch(() => {}));
-    const answer = await Promise.race([asked, after(kept ? PATIENCE_MS : LONG_MS)]).catch(() => null);
+    // What was never kept may take its time, such as a sheet of labels.
+    const answer = await (kept ? Promise.race([asked, after(PATIENCE_MS)]) : asked).catch(() => null);
     if (answer && !(kept && answer.status >= 502)) return answer;
     return kept ? shown(kept) : this.instead(url);
   }

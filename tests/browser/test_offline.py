@@ -3,8 +3,9 @@
 import re
 import time
 
-from playwright.sync_api import expect
+from playwright.sync_api import Browser, expect
 
+from tests import chromium
 from tests.browser.conftest import MakeScreen
 from tests.browser.house import CUT_ERRORS, House, kept_live, kept_paths
 from tests.browser.screen import PHONE, Screen
@@ -186,10 +187,30 @@ def test_nothing_of_the_api_is_kept(house: House, screen: MakeScreen):
     kept_live(phone, house)
     phone.pad("Charge")
     phone.sent()
+    expect(phone.by_id("kept-line")).to_contain_text("opens on this device without a network too")
     phone.open("/batches")
     phone.open("/settings")
     allowed = r"/(|offline|start|weigh|static/.*|vendor/.*|machines/[^/]+(/start)?|batches/[^/]+/(weigh|label))"
     assert [path for path in kept_paths(phone) if not re.fullmatch(allowed, path)] == []
+
+
+def test_plain_http_logs_all_the_same(house: House, browser: Browser):
+    """At an address that is not secure taps wait and arrive as ever; the log sheet says that the page is not kept."""
+    rules = "--host-resolver-rules=MAP roastery.local 127.0.0.1"
+    plain = browser.browser_type.launch(executable_path=chromium.executable(), args=[*chromium.FLAGS, rules])
+    phone = Screen(plain.new_context(**PHONE), house.wire.url.replace("127.0.0.1", "roastery.local"))
+    phone.expected = [*CUT_ERRORS, "Cross-Origin-Opener-Policy header has been ignored"]
+    phone.open_live(house.machine)
+    assert phone.page.evaluate("[isSecureContext, 'serviceWorker' in navigator]") == [False, False]
+    expect(phone.by_id("kept-line")).to_contain_text("that needs a secure address (https), and this one is not")
+    house.wire.cut()
+    phone.pad("Charge")
+    expect(phone.by_id("echo-state")).to_contain_text("saved here")
+    expect(phone.by_id("waiting")).to_have_text("2 waiting")
+    back(phone, house)
+    assert [entry["body"] for entry in house.said("moment")] == [{"moment": "charge"}]
+    assert phone.unexpected == []
+    plain.close()
 
 
 SAY = """async ([machine, batch, body]) => {
