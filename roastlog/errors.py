@@ -100,6 +100,10 @@ class ReadingsRefused(DrumsideError):
     """Raised for a push of readings that cannot be read at all."""
 
 
+class QuestionRefused(DrumsideError):
+    """Raised for a question of a program that asks for what cannot be."""
+
+
 class SettingError(DrumsideError):
     """Raised for a setting whose value is out of range."""
 

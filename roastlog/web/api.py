@@ -6,15 +6,14 @@ from typing import Any
 from flask import Blueprint, Response, abort, jsonify, request
 from flask.typing import ResponseReturnValue
 
-from roastlog.errors import ReadingsRefused
+from roastlog.errors import QuestionRefused, ReadingsRefused
+from roastlog.languages import _
 from roastlog.services import Record
 from roastlog.web import services
-from roastlog.web.openapi import description
+from roastlog.web.openapi import MOST, MOST_BATCHES, MOST_ENTRIES, description
 from roastlog.web.security import speaker
 
 bp = Blueprint("api", __name__)
-
-MOST_ENTRIES = 1000
 
 
 @bp.get("/healthz")
@@ -46,14 +45,17 @@ def add_entries() -> Response:
         raise ReadingsRefused(f'Send a JSON object {{"entries": […]}} with at most {MOST_ENTRIES} entries.')
     results = services().accept_entries(entries, speaker())
     return jsonify(
-        results=[{name: value for name, value in vars(result).items() if value is not None} for result in results]
+        results=[
+            {name: value for name, value in vars(result).items() if name == "id" or value is not None}
+            for result in results
+        ]
     )
 
 
 @bp.get("/api/entries")
 def entries_after() -> Response:
     """What came in for a machine after a number, for a page or a program that was away."""
-    found, seq = services().entries_after(request.args.get("machine", ""), _number("after", 0))
+    found, seq = services().entries_after(request.args.get("machine", ""), _number("after", 0, least=0))
     return jsonify(entries=found, seq=seq)
 
 
@@ -61,8 +63,8 @@ def entries_after() -> Response:
 def batches() -> Response:
     """A page of the list of batches."""
     found = services().batches(
-        page=max(1, _number("page", 1)),
-        size=min(500, max(1, _number("size", 50))),
+        page=_number("page", 1, least=1),
+        size=_number("size", 50, least=1, most=MOST_BATCHES),
         query=request.args.get("q", ""),
         coffee=request.args.get("coffee", ""),
         machine=request.args.get("machine", ""),
@@ -121,6 +123,13 @@ def _json() -> Any:  # noqa: ANN401 - whatever came
         abort(400)
 
 
-def _number(name: str, otherwise: int) -> int:
-    text = request.args.get(name, "")
-    return int(text) if text.isascii() and text.isdigit() and len(text) < 16 else otherwise
+def _number(name: str, otherwise: int, *, least: int, most: int = MOST) -> int:
+    """A whole number that was asked for. A page would be brought to the nearest; a program is told of its mistake."""
+    text = request.args.get(name)
+    if text is None:
+        return otherwise
+    if not (text.isascii() and text.isdigit() and len(text) <= len(str(most)) and least <= int(text) <= most):
+        raise QuestionRefused(
+            _("{name} is a whole number from {least} to {most}.", name=name, least=str(least), most=str(most))
+        )
+    return int(text)

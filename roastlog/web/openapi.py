@@ -5,13 +5,16 @@ from typing import TYPE_CHECKING, Any, Final
 from pydantic.json_schema import models_json_schema
 
 from roastlog import __version__
-from roastlog.journal.entries import BODIES, By, Plan
+from roastlog.journal.entries import BODIES, By, Entry, Plan
 from roastlog.web.roles import LEAST, LOOK, PUBLIC
 from roastlog.web.security import COOKIE, SECURE_COOKIE
 
 if TYPE_CHECKING:
     from pydantic import BaseModel
 
+MOST: Final = 2**53 - 1  # the largest whole number that every reader of JSON keeps (RFC 8259, section 6)
+MOST_BATCHES: Final = 500
+MOST_ENTRIES: Final = 1000
 _REF: Final = "#/components/schemas/{model}"
 
 
@@ -57,6 +60,10 @@ def _list(of: dict[str, Any]) -> dict[str, Any]:
     return {"type": "array", "items": of}
 
 
+def _whole(least: int, most: int = MOST) -> dict[str, Any]:
+    return {"type": "integer", "minimum": least, "maximum": most}
+
+
 _TEXT: Final = {"type": "string"}
 _INT: Final = {"type": "integer"}
 _NUMBER: Final = {"type": "number"}
@@ -66,6 +73,7 @@ _MAYBE_TEXT: Final = {"type": ["string", "null"]}
 
 
 def _shapes(bodies: dict[str, str]) -> dict[str, Any]:
+    said = Entry.model_json_schema()["properties"]
     entry = {
         "oneOf": [
             {
@@ -73,14 +81,14 @@ def _shapes(bodies: dict[str, str]) -> dict[str, Any]:
                 "additionalProperties": False,
                 "required": ["id", "machine", "kind", "at_ms"] + ([] if kind == "opened" else ["batch", "body"]),
                 "properties": {
-                    "id": {"type": "string", "format": "uuid"},
-                    "machine": _TEXT,
+                    "id": said["id"],
+                    "machine": said["machine"],
                     "batch": {
-                        "type": "string",
+                        **said["batch"],
                         "description": "the batch's code, or the id of the entry that opened it",
                     },
                     "kind": {"const": kind},
-                    "at_ms": {"type": "integer", "minimum": 0, "description": "when the finger was there, UTC"},
+                    "at_ms": {**said["at_ms"], "description": "when the finger was there, UTC"},
                     "by": _ref("By"),
                     "body": _ref(model),
                 },
@@ -232,7 +240,7 @@ def _paths() -> dict[str, Any]:
                 "addEntries",
                 "Keep journal entries; each counts once, however often it is sent",
                 {"200": _answer("What became of each.", _object(["results"], results=_list(_ref("Result"))))},
-                body=_object(["entries"], entries={**_list(_ref("Entry")), "maxItems": 1000}),
+                body=_object(["entries"], entries={**_list(_ref("Entry")), "maxItems": MOST_ENTRIES}),
                 problems=sent,
             ),
             "get": _call(
@@ -241,9 +249,9 @@ def _paths() -> dict[str, Any]:
                 {"200": _answer("In order.", _object(["entries", "seq"], entries=_list({"type": "object"}), seq=_INT))},
                 parameters=[
                     _query("machine", "id of a machine", _TEXT),
-                    _query("after", "number of the last known", _INT),
+                    _query("after", "number of the last known", _whole(0)),
                 ],
-                problems=(404,),
+                problems=(404, 422),
             ),
         },
         "/api/batches": {
@@ -263,13 +271,14 @@ def _paths() -> dict[str, Any]:
                     )
                 },
                 parameters=[
-                    _query("page", "which page", _INT),
-                    _query("size", "batches a page, at most 500", _INT),
+                    _query("page", "which page; past the last one, the last", _whole(1)),
+                    _query("size", "batches a page; 50 where it is left out", _whole(1, MOST_BATCHES)),
                     _query("q", "part of a code, coffee, lot or intent", _TEXT),
                     _query("coffee", "exact name of a coffee", _TEXT),
                     _query("machine", "id of a machine", _TEXT),
                     _query("practice", "1 for batches of practice machines as well", _TEXT),
                 ],
+                problems=(422,),
             )
         },
         "/api/batches/{code}": {

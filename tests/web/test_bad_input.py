@@ -324,10 +324,13 @@ def test_a_code_typed_loosely_is_understood_everywhere(bench: Bench, typed: str)
     "query", ["page=-1", "page=x", "page=" + "9" * 50, "page=0", "q=" + "%" * 90, "size=-5", "size=0&page=2"]
 )
 def test_odd_pages_of_a_list_are_brought_in(bench: Bench, query: str):
-    """A page that there is not is the nearest that there is."""
+    """A page that there is not is the nearest that there is; a program is told of numbers that cannot be."""
     bench.open()
     assert bench.client.get(f"/batches?{query}").status_code == 200
-    assert bench.client.get(f"/api/batches?{query}").status_code == 200
+    answer = bench.client.get(f"/api/batches?{query}")
+    assert answer.status_code == (200 if query.startswith("q=") else 422)
+    assert answer.status_code == 200 or "is a whole number from" in answer.get_json()["error"]
+    assert bench.client.get("/api/batches?page=999").get_json()["page"] == 1
 
 
 @pytest.mark.parametrize(
