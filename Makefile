@@ -7,7 +7,7 @@ PYTHON = $(shell for p in $(CANDIDATES); do if $$p $(NEW_ENOUGH); then echo $$p;
 BIN = .venv/bin
 PIP = $(BIN)/python -m pip install --quiet --disable-pip-version-check --constraint constraints.txt --editable
 
-.PHONY: help demo serve test check bench soak wheel clean
+.PHONY: help demo serve test check bench soak wheel words clean
 
 help:  ## what can be made
 	@sed -n 's/^\([a-z]*\):.*  ## /  make \1 · /p' Makefile
@@ -36,6 +36,9 @@ soak: .venv/ready-to-test  ## long tests that print figures: kills under load, a
 
 wheel: .venv/ready-to-test  ## an installable wheel in dist/
 	$(BIN)/python -m hatchling build -t wheel
+
+words: .venv/ready-to-test  ## bring the files in roastlog/languages up to date with the texts; NEW=fr begins another
+	@$(BIN)/python -m tests.languages.extract $(NEW)
 
 clean:  ## take away what was set up and built; data folders stay
 	rm -rf .venv dist build .mypy_cache .ruff_cache .import_linter_cache .hypothesis

@@ -48,11 +48,11 @@ def try_channel(machine: Machine, name: str, clock: Clock | None = None, *, wait
     parts: list[Channel | Control] = [*machine.channels, *machine.controls]
     part = next((part for part in parts if part.id == name), None)
     if part is None:
-        return Trial("", None, _("There is no channel {name} on {name2}.", name=name, name2=machine.name))
+        return Trial("", None, _("There is no channel {channel} on {machine}.", channel=name, machine=machine.name))
     alone = _alone(machine, part)
     links = build_instruments(alone, clock or Clock())
     if not links:
-        return Trial("", None, _("{name} is not read by us: {part}", name=part.name, part=_not_read(part)))
+        return Trial("", None, _("{name} is not read by us: {why}", name=part.name, why=_not_read(part)))
     with ExitStack() as stack:
         for instrument, _every_s in links:
             stack.callback(instrument.close)

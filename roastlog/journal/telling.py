@@ -9,7 +9,7 @@ from pydantic import ValidationError
 from roastlog.journal.entries import Plan
 from roastlog.journal.fold import Batch, Line
 from roastlog.journal.words import MOMENT_LABELS, STAGE_LABELS, called, purpose
-from roastlog.languages import N_, _, decimal, joined
+from roastlog.languages import N_, _, decimal, joined, said
 from roastlog.units import clock_text
 
 _DECISIONS: Final = {"release": N_("Released"), "hold": N_("Held back"), "reject": N_("Rejected")}
@@ -82,8 +82,8 @@ def _about(line: Line, batch: Batch, controls: Mapping[str, str]) -> str:
 def change_text(name: str, value: Any) -> str:  # noqa: ANN401 - whatever a body holds
     """One corrected field in words."""
     label = _(_FACTS[name]) if name in _FACTS else name.replace("_", " ")
-    said = _plan(value) if name == "plan" else plain(value)
-    return joined(" ", [label, said]) if said else _("no {label}", label=label)
+    words = _plan(value) if name == "plan" else plain(value)
+    return joined(" ", [label, words]) if words else _("no {label}", label=label)
 
 
 def _plan(value: Any) -> str:  # noqa: ANN401 - a correction that came before its entry was not held against it
@@ -96,12 +96,12 @@ def _plan(value: Any) -> str:  # noqa: ANN401 - a correction that came before it
 
 def facts(body: Mapping[str, Any]) -> list[str]:
     """What was said about a batch when it was opened, in words."""
-    said = [str(body[name]) for name in ("coffee", "lot") if name in body]
+    told = [str(body[name]) for name in ("coffee", "lot") if name in body]
     if "green_g" in body:
-        said.append(_("{mass:.2f} kg green", mass=body["green_g"] / 1000))
+        told.append(_("{mass:.2f} kg green", mass=body["green_g"] / 1000))
     if "intent" in body:
-        said.append(purpose(str(body["intent"])))
-    return said + plan_text(body.get("plan", {}))
+        told.append(purpose(str(body["intent"])))
+    return told + plan_text(body.get("plan", {}))
 
 
 def plan_text(plan: Mapping[str, Any]) -> list[str]:
@@ -122,7 +122,7 @@ def plain(value: object) -> str:
 
 _TELLERS: Final[dict[str, Callable[[Mapping[str, Any]], str]]] = {
     "opened": lambda body: joined(" · ", [_("Batch opened"), *facts(body)]),
-    "moment": lambda body: _(MOMENT_LABELS[body["moment"]]),
+    "moment": lambda body: said(MOMENT_LABELS[body["moment"]]),
     "trier": lambda body: joined(
         ", ",
         [_("Trier: {stage}", stage=STAGE_LABELS[body["stage"]]), *map(called, body.get("words", []))],
@@ -135,6 +135,6 @@ _TELLERS: Final[dict[str, Callable[[Mapping[str, Any]], str]]] = {
         "Colour {value} on {scale}, {sample}", value=plain(body["value"]), scale=body["scale"], sample=body["sample"]
     ),
     "released": lambda body: joined(
-        ": ", [_(_DECISIONS[body["decision"]]), *([body["reason"]] if "reason" in body else [])]
+        ": ", [said(_DECISIONS[body["decision"]]), *([body["reason"]] if "reason" in body else [])]
     ),
 }

@@ -10,7 +10,6 @@ from roastlog.lan.addresses import IP
 from roastlog.lan.announce import Announcement, NotAnnounced
 from roastlog.lan.secure import Secure
 from roastlog.languages import _
-from roastlog.languages import _
 
 LOOK_EVERY_S: Final = 30.0
 CUT_SHORT_S: Final = 0.5
@@ -102,8 +101,8 @@ class Presence:
         if missing and self._secure.authority:
             self._say(
                 _(
-                    "This computer is now at {addresses}, which its certificate does not name. Other addresses and names "
-                    "go on as before. Restart Drumside when the drum is empty, and the certificate is renewed.",
+                    "This computer is now at {addresses}, which its certificate does not name. Other addresses and "
+                    "names go on as before. Restart Drumside when the drum is empty, and the certificate is renewed.",
                     addresses=", ".join(missing),
                 )
             )

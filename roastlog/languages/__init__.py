@@ -13,6 +13,7 @@ words of a person stay as they are, and names of moments, stages and states are 
 import string
 from collections.abc import Callable, Iterable, Mapping
 from contextvars import ContextVar
+from datetime import datetime
 from typing import Any
 
 from roastlog.languages.catalogue import SOURCE, Catalogue, known, load
@@ -25,6 +26,7 @@ __all__ = [
     "again",
     "catalogue",
     "current",
+    "date",
     "decimal",
     "joined",
     "known",
@@ -122,6 +124,21 @@ def catalogue(language: str = "") -> Catalogue:
 def decimal(text: str) -> str:
     """A number written with a decimal point, with the decimal sign of the language."""
     return text.replace(".", catalogue().decimal)
+
+
+def date(when: datetime, english: str, form: str) -> str:
+    """A date as the language has it (CLDR, by Babel); English stands in the code, as all of it does.
+
+    The form is one of CLDR's lengths, or a skeleton such as ``MMMEd``.
+    """
+    if current() == SOURCE:
+        return english
+    from babel.dates import format_date, format_skeleton  # noqa: PLC0415 - English does without
+
+    locale = current().replace("-", "_")
+    if form in {"long", "medium"}:
+        return format_date(when, form, locale)
+    return format_skeleton(form, when, locale=locale)
 
 
 def filled(text: str, fields: Mapping[str, object], safe: Callable[[Any], str] = str) -> str:

@@ -151,7 +151,9 @@ class Intake:
     def _machine(self, ident: str) -> Machine:
         if ident not in self._machines:
             there = ", ".join(self._machines) or _("none yet")
-            raise EntryRefused(_("There is no machine “{ident}” here; there is {there}.", ident=ident, there=there))
+            raise EntryRefused(
+                _("There is no machine “{machine_id}” here; there is {there}.", machine_id=ident, there=there)
+            )
         return self._machines[ident]
 
     def _notice(self, line: Line, batch: Batch) -> str | None:

@@ -10,7 +10,7 @@ from roastlog.curve.turning import turning_point
 from roastlog.instruments.machine import Machine
 from roastlog.journal.fold import Batch, Line
 from roastlog.journal.telling import FLAG_WORDS, tell
-from roastlog.journal.words import MOMENT_LABELS, called
+from roastlog.journal.words import MOMENT_LABELS, MOMENT_WORDS, called
 from roastlog.plot import overlays
 from roastlog.store.batches import BatchSummary
 from roastlog.units import clock_text
@@ -30,7 +30,13 @@ def machine_part(machine: Machine) -> dict[str, Any]:
             "practice": machine.practice,
         },
         "channels": [
-            {"id": channel.id, "name": channel.name, "role": channel.role, "short": channel.label}
+            {
+                "id": channel.id,
+                "name": channel.name,
+                "role": channel.role,
+                "short": channel.label,
+                "by_hand": channel.source == "hand",
+            }
             for channel in machine.channels
         ],
         "controls": [
@@ -85,9 +91,9 @@ def batch_part(
     charge, drop = batch.moments.get("charge"), batch.moments.get("drop")
     end_s = moments.get("drop", now_s or 0.0)
     turn = turning_point(np.asarray(columns["t_s"], float), np.asarray(columns[bean], float))
-    marked = [(MOMENT_LABELS[name], time_s) for name, time_s in moments.items()]
+    marked = [(MOMENT_WORDS[name], time_s) for name, time_s in moments.items()]
     if turn is not None and turn.time_s < end_s:
-        marked.append((MOMENT_LABELS["turning_point"], turn.time_s))
+        marked.append((MOMENT_WORDS["turning_point"], turn.time_s))
     trier = [(line.body["stage"], batch.time_s(line.at_ms)) for line in batch.of("trier")]
     moves = [(line.body["control"], batch.time_s(line.at_ms), line.body["setting"]) for line in batch.of("move")]
     controls = machine_part(machine)["controls"]

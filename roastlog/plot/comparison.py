@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from roastlog.curve.align import Alignment, Along, column_at, rising
 from roastlog.curve.roast import Roast
-from roastlog.journal.words import MOMENT_LABELS
+from roastlog.journal.words import MOMENT_WORDS
 from roastlog.plot.overlays import LINES, Columns, marks, ribbon
 from roastlog.plot.panels import (
     RECORD,
@@ -94,7 +94,7 @@ def _over_time(batches: Sequence[Drawn], control: Mapping[str, Any] | None, temp
     reads_in(rates, rate_ticks(temp_unit), f"°{temp_unit}/min")
     if batches:
         marked = batches[0].roast.moments_s
-        told = [(MOMENT_LABELS[name], marked[name]) for name in _RULED if name in marked]
+        told = [(MOMENT_WORDS[name], marked[name]) for name in _RULED if name in marked]
         rules(temps, marks(told), "marks", dash="dotted", ink="ink-2")
     for number, batch in reversed(list(enumerate(batches))):
         times = batch.roast.time_s - batch.shift_s

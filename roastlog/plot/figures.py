@@ -67,7 +67,8 @@ def live_figure(
     Parameters
     ----------
     channels, controls
-        As in the live view: mappings with ``id``, ``role``, ``short`` and ``id``, ``name``, ``low``, ``high``.
+        As in the live view: mappings with ``id``, ``role``, ``short`` (and ``by_hand``), and with ``id``, ``name``,
+        ``low``, ``high``.
     columns
         ``t_s`` [s from charge], a column for each channel [°C] and ``rate_…`` for each bean channel [°C/min], all of
         one length. A channel without one is drawn as gaps.
@@ -191,7 +192,13 @@ def _curves(
 def _trace(
     panel: Plot, channel: Mapping[str, Any], field: str, live: ColumnDataSource, smoothed: ColumnDataSource
 ) -> None:
-    """One line; or where it was smoothed, the smoothed one, and two that can be shown in its place or beside it."""
+    """One line; or where it was smoothed, the smoothed one, and two that can be shown in its place or beside it.
+
+    What a person reads now and then is points: nobody knows what was between them.
+    """
+    if channel.get("by_hand"):
+        panel.add_glyph(live, _points(channel, field), name=f"points {field}")
+        return
     as_live = panel.add_glyph(live, _line(channel, field))
     if f"smooth_{field}" in smoothed.data:
         as_live.name, as_live.visible = f"live {field}", False
@@ -252,6 +259,13 @@ def _highest_rate(time_s: NDArray[np.float32], rates: Sequence[NDArray[np.float3
 def _look(channel: Mapping[str, Any]) -> tuple[str, str | list[int], float]:
     """Token, dash and width of a channel; one whose machine was taken away, so that nobody knows its role, is plain."""
     return _ROLES.get(channel["role"], _ROLES["room"])
+
+
+def _points(channel: Mapping[str, Any], field: str) -> Scatter:
+    token, _, width_px = _look(channel)
+    points = Scatter(x="t_s", y=field, size=4 * width_px, line_color=TOKENS[token], fill_color=TOKENS[token])
+    points.tags = [{"line_color": token, "fill_color": token}]
+    return points
 
 
 def _line(channel: Mapping[str, Any], field: str, **other: Any) -> Line:  # noqa: ANN401 - properties of a line

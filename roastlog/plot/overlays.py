@@ -54,7 +54,7 @@ def marks(moments: Iterable[tuple[str, float]]) -> Columns:
     columns: Columns = {"t_s": [], "label": [], "y": []}
     free_from = [float("-inf")] * len(_TIERS_Y)
     for label, time_s in sorted(moments, key=lambda moment: moment[1]):
-        words = label.lower()
+        words = label
         tier = next((tier for tier, free_s in enumerate(free_from) if free_s <= time_s), len(_TIERS_Y) - 1)
         free_from[tier] = time_s + _SECONDS_A_LETTER * (len(words) + 1)
         columns["t_s"].append(round(time_s, 2))

@@ -107,8 +107,8 @@ def _svg(width: int, height: int, label: str, inner: str) -> str:
 
 def _words(name: str, at_s: float) -> str:
     """Words under a tick. Charge is at zero by its nature, so it goes without its time."""
-    plain = name.replace("_", " ").lower()
-    return plain if plain == "charge" else f"{plain} {clock_text(at_s)}"
+    plain = name.replace("_", " ")
+    return plain if at_s == 0 else f"{plain} {clock_text(at_s)}"
 
 
 def _half_width(text: str) -> float:

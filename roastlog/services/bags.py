@@ -12,9 +12,9 @@ import numpy as np
 
 from roastlog.errors import NoSuchBatch, Withdrawn
 from roastlog.journal.fold import Batch
-from roastlog.journal.words import purpose
+from roastlog.journal.words import MOMENT_WORDS, purpose
 from roastlog.label.layout import Label
-from roastlog.languages import _
+from roastlog.languages import _, date
 from roastlog.plot.small import small_curve_svg
 from roastlog.services.books import Settings
 from roastlog.services.records import Record, Records
@@ -150,7 +150,9 @@ class Bags(Records):
         bean = record.bean
         if bean is None or not np.isfinite(record.curve.channels[bean]).any():
             return ""
-        moments = {row.label: row.time_s for row in record.measures.moments if row.moment in _SMALL_MOMENTS}
+        moments = {
+            _(MOMENT_WORDS[row.moment]): row.time_s for row in record.measures.moments if row.moment in _SMALL_MOMENTS
+        }
         return small_curve_svg(record.curve.time_s, record.curve.channels[bean], moments, label=_("How it was roasted"))
 
     def _roasted_by(self, batch: Batch) -> str | None:
@@ -160,7 +162,7 @@ class Bags(Records):
 
 
 def _day(when: datetime | None) -> str:
-    return "" if when is None else f"{when.day} {when:%b %Y}"
+    return "" if when is None else date(when, f"{when.day} {when:%b %Y}", "medium")
 
 
 def lan_address() -> str:

@@ -6,6 +6,7 @@ from typing import Any
 from roastlog.curve.series import Curve
 from roastlog.errors import CodeError, NoSuchBatch
 from roastlog.instruments.machine import Machine
+from roastlog.journal.words import MOMENT_WORDS
 from roastlog.live.view import machine_part
 from roastlog.plot import overlays
 from roastlog.services.analysis import Analyses
@@ -46,7 +47,7 @@ class Drawings(Analyses):
 
         record = self.record(text)
         parts = _drawn(record.machine, record.curve)
-        moments = [(row.label, row.time_s) for row in record.measures.moments]
+        moments = [(MOMENT_WORDS[row.moment], row.time_s) for row in record.measures.moments]
         bean = record.bean
         trier = [(line.body["stage"], record.batch.time_s(line.at_ms)) for line in record.batch.of("trier")]
         moves = [

@@ -100,13 +100,13 @@ def back_up(folder: Path, to: Path | None, clock: Clock) -> str:
         path = backups.take(source, folder / BACKUPS, clock.now_ms()).path
     else:
         backups.copy(source, path)
-    return _("{path}: {path2}. It was opened, checked and counted.", path=path, path2=backups.check(path))
+    return _("{where}: {what}. It was opened, checked and counted.", where=path, what=backups.check(path))
 
 
 def restore(backup: Path, folder: Path) -> str:
     """Bring a backup back into a new data folder; what there is now, in words."""
     return _(
-        "{folder}: {folder2}. It was opened, checked and counted.",
-        folder=folder,
-        folder2=backups.restore(backup, folder),
+        "{where}: {what}. It was opened, checked and counted.",
+        where=folder,
+        what=backups.restore(backup, folder),
     )

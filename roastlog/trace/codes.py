@@ -63,7 +63,7 @@ def batch_code(day: date, number: int) -> str:
         If the number is not within 1 to 9999.
     """
     if not 1 <= number <= 9999:
-        raise NotACode(_("A day's batches are numbered from 1 to 9999, not {x}.", x=number))
+        raise NotACode(_("A day's batches are numbered from 1 to 9999, not {number}.", number=number))
     digits = f"{day:%y%j}{number:02d}"
     return f"{digits[:5]}-{digits[5:]}{check_character(digits)}"
 

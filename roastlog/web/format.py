@@ -12,7 +12,7 @@ from flask import Flask, g
 
 from roastlog.journal import words
 from roastlog.journal.words import purpose
-from roastlog.languages import N_, SOURCE, _, current, decimal
+from roastlog.languages import N_, _, date, decimal
 from roastlog.services.devices import ROLE_WORDS
 from roastlog.units import clock_text, f_from_c, lb_from_g, rate_f_from_c
 from roastlog.web import services
@@ -121,7 +121,7 @@ def day(at_ms: int | None) -> str:
 
 def day_of(when: datetime) -> str:
     """The same of a time that is local already."""
-    return f"{when.day} {when:%B %Y}" if current() == SOURCE else _by_locale("yMMMMd", when)
+    return date(when, f"{when.day} {when:%B %Y}", "long")
 
 
 def short_day(at_ms: int | None) -> str:
@@ -129,14 +129,7 @@ def short_day(at_ms: int | None) -> str:
     if at_ms is None:
         return NOTHING
     when = local(at_ms)
-    return f"{when:%a} {when.day} {when:%b}" if current() == SOURCE else _by_locale("MMMEd", when)
-
-
-def _by_locale(skeleton: str, when: datetime) -> str:
-    """A date as the language has it (CLDR, by Babel); English stands in the code, as all of it does."""
-    from babel.dates import format_skeleton  # noqa: PLC0415 - English pages do without
-
-    return format_skeleton(skeleton, when, locale=current().replace("-", "_"))
+    return date(when, f"{when:%a} {when.day} {when:%b}", "MMMEd")
 
 
 def hour(at_ms: int | None) -> str:

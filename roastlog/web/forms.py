@@ -56,7 +56,7 @@ class Form:
         text = self.values.get(name, "")
         if len(text) > longest:
             self.errors[name] = _(
-                "That is {text} characters; there is room for {longest}.", text=len(text), longest=longest
+                "That is {typed} characters; there is room for {longest}.", typed=len(text), longest=longest
             )
             return None
         return text or None
@@ -66,7 +66,7 @@ class Form:
         found = self._number(name)
         if found is None or not found[1]:
             return None if found is None else found[0]
-        self.errors[name] = _("“{name}” is not a number.", name=self.values[name])
+        self.errors[name] = _("“{text}” is not a number.", text=self.values[name])
         return None
 
     def mass_g(self, name: str, unit: str) -> float | None:
@@ -76,7 +76,7 @@ class Form:
             return None
         value, typed = found[0], (found[1] or unit).lower()
         if typed not in GRAMS:
-            self.errors[name] = _("“{found}” is not a unit of mass here; use kg, g or lb.", found=found[1])
+            self.errors[name] = _("“{unit}” is not a unit of mass here; use kg, g or lb.", unit=found[1])
             return None
         if value * GRAMS[typed] > MAX_BATCH_G:
             self.errors[name] = _(
@@ -106,7 +106,7 @@ class Form:
         if found is None:
             return None
         if found[1] not in {"", "%"} or not 0 < found[0] < 100:
-            self.errors[name] = _("“{name}” is not a share; type a number between 0 and 100.", name=self.values[name])
+            self.errors[name] = _("“{text}” is not a share; type a number between 0 and 100.", text=self.values[name])
             return None
         return found[0] / 100
 

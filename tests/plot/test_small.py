@@ -73,7 +73,7 @@ def test_gaps_stay_gaps():
 
 def test_words_and_times_of_moments():
     """Charge stands without a time, the others with theirs, in the roast's order; those off the curve are left out."""
-    svg = small_curve_svg(TIME, TEMP, {"drop": 557, "Charge": 0, "first_crack": 482.6, "later": 900}, label="Curve")
+    svg = small_curve_svg(TIME, TEMP, {"drop": 557, "charge": 0, "first_crack": 482.6, "later": 900}, label="Curve")
     assert [text.text for text in tree_of(svg).iter(f"{SVG}text")] == ["charge", "first crack 8:02", "drop 9:17"]
 
 

@@ -1,0 +1,64 @@
+"""All messages of the code, the pages and the scripts, and what brings a `.po` file up to date with them."""
+
+import argparse
+import sys
+from pathlib import Path
+
+from babel.messages.catalog import Catalog
+from babel.messages.extract import extract_from_dir
+from babel.messages.pofile import read_po, write_po
+
+from roastlog.languages.catalogue import FOLDER
+
+ROOT = Path(__file__).parents[2]
+PLACES = (("roastlog", "**.py", "python"), ("templates", "**.html", "jinja2"), ("static/js", "**.js", "javascript"))
+KEYWORDS = {"_": None, "N_": None, "t": None, "ngettext": (1, 2), "tn": (1, 2)}
+WIDTH = 120
+
+
+def extracted() -> Catalog:
+    """Every message, with the files that it stands in."""
+    found = Catalog(project="Drumside", charset="utf-8", fuzzy=False)
+    for folder, pattern, method in PLACES:
+        options = {pattern: {"encoding": "utf-8"}}
+        for name, _, message, _, _ in extract_from_dir(
+            ROOT / folder, [(pattern, method)], options, KEYWORDS, strip_comment_tags=True
+        ):
+            found.add(message, locations=[(f"{folder}/{name}", 1)])
+    return found
+
+
+def known(language: str) -> Catalog:
+    """What is translated."""
+    with (FOLDER / f"{language}.po").open("rb") as file:
+        return read_po(file, locale=language)
+
+
+def update(language: str) -> int:
+    """Bring a language's file up to date: new messages empty, old ones gone. How many are empty."""
+    catalogue = known(language)
+    catalogue.update(extracted(), no_fuzzy_matching=True)
+    catalogue.obsolete.clear()
+    with (FOLDER / f"{language}.po").open("wb") as file:
+        write_po(file, catalogue, width=WIDTH, include_lineno=False, sort_by_file=True)
+    return sum(not all(forms_of(message.string)) for message in catalogue if message.id)
+
+
+def forms_of(said: object) -> tuple[str, ...]:
+    """All forms of a message, one where the number does not matter."""
+    return tuple(said) if isinstance(said, (list, tuple)) else (str(said or ""),)
+
+
+def main() -> None:
+    """`make words`: every language, or a new one that is named."""
+    parser = argparse.ArgumentParser(description="Bring the files in roastlog/languages up to date with the messages.")
+    parser.add_argument("new", nargs="?", help="the code of a language that is begun, such as fr")
+    new = parser.parse_args().new
+    if new:
+        (FOLDER / f"{new}.po").touch(exist_ok=False)
+    for path in sorted(FOLDER.glob("*.po")):
+        print(f"{path.name}: {update(path.stem)} messages to translate")
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,66 @@
+"""Each language has every message, whole; `make words` brings its file up to date."""
+
+from collections import Counter
+from string import Formatter
+
+import pytest
+
+from roastlog.languages import SOURCE, known
+from tests.languages import extract
+
+LANGUAGES = [language for language in known() if language != SOURCE]
+
+
+@pytest.fixture(scope="module")
+def messages() -> set[object]:
+    """Every message of the code, the pages and the scripts."""
+    return {message.id for message in extract.extracted() if message.id}
+
+
+def fields(message: str) -> Counter[tuple[str, str]]:
+    """The fields of a message, each with how it is written, as often as it stands there."""
+    if "{" not in message or '{"' in message:
+        return Counter()
+    return Counter((name, form or "") for _, name, form, _ in Formatter().parse(message) if name)
+
+
+def test_there_are_messages_and_a_second_language(messages: set[object]):
+    """The tests below look at something: some hundred messages, German among the languages."""
+    assert len(messages) > 500
+    assert "de" in LANGUAGES
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_a_language_has_every_message_and_no_other(language: str, messages: set[object]):
+    """None missing, none empty, none in doubt, none that nobody says any more."""
+    read = {message.id: message for message in extract.known(language) if message.id}
+    assert not messages - read.keys(), f"not in {language}.po yet; run make words: {messages - read.keys()}"
+    assert not read.keys() - messages, f"nobody says these any more; run make words: {read.keys() - messages}"
+    assert not [name for name, message in read.items() if message.fuzzy or not all(extract.forms_of(message.string))]
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_a_translation_keeps_the_fields_and_holds_no_markup(language: str):
+    """The same fields, written the same way; what a page escapes anyway is not tried; no stray space at the ends."""
+    for message in extract.known(language):
+        if not message.id:
+            continue
+        *_, english = extract.forms_of(message.id)  # of two forms the one with its number, which one may leave out
+        wanted = fields(english)
+        for said in extract.forms_of(message.string):
+            left_out = wanted - fields(said)
+            assert not fields(said) - wanted, (english, said)
+            assert not left_out or (isinstance(message.id, tuple) and left_out.keys() == {("n", "")}), (english, said)
+            assert not set(said) & set("<>&"), said
+            assert (said[:1].isspace(), said[-1:].isspace()) == (english[:1].isspace(), english[-1:].isspace()), said
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_words_of_english_are_meant_where_they_stay(language: str):
+    """A translation that is the English over again is one of these few words that both have."""
+    same = {
+        message.id
+        for message in extract.known(language)
+        if message.id and message.id == message.string and " " in message.id
+    }
+    assert same <= {"Modbus at {host}:{port}", "Aroma: {words}", "{channel}, °/min"}, same

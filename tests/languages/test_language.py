@@ -1,0 +1,156 @@
+"""A page in German: who gets it, how its numbers read, and that what is stored stays as it was said."""
+
+import json
+import threading
+
+import pytest
+
+from roastlog import languages
+from roastlog.journal.words import MOMENT_LABELS
+from roastlog.languages import N_, _, again, joined, ngettext, said, use
+from roastlog.languages.catalogue import load
+from tests.conftest import Bench
+from tests.web.walk import browser
+
+GERMAN = {"Accept-Language": "de-AT,de;q=0.9,en;q=0.5"}
+
+
+@pytest.fixture
+def german():
+    """Everything is said in German while a test lasts."""
+    use("de")
+    yield
+    use("en")
+
+
+def test_a_browser_gets_the_language_that_it_asks_for(bench: Bench):
+    """By Accept-Language (RFC 9110, 12.5.4; RFC 4647, 3.4), else English; the page says which it is."""
+    for asked, language in (("de-AT,de;q=0.9", "de"), ("fr, de;q=0.2", "de"), ("fr", "en"), ("en-US, de;q=0.9", "en")):
+        answer = bench.client.get("/", headers={"Accept-Language": asked})
+        assert f'<html lang="{language}" dir="ltr">' in answer.text, asked
+        assert answer.headers["Content-Language"] == language
+        assert {"Accept-Language", "Cookie"} <= set(answer.vary)
+    assert "Heute" in bench.client.get("/", headers=GERMAN).text
+    assert "Today" in bench.client.get("/").text
+
+
+def test_what_is_chosen_on_a_device_goes_before(bench: Bench):
+    """A cookie of the device; it can be taken back, and a language that there is not is no choice."""
+    client = bench.client
+    assert "Deutsch" in client.get("/settings").text
+    assert client.post("/language", data={"language": "de"}).status_code == 303
+    assert "Einstellungen" in client.get("/settings", headers={"Accept-Language": "en"}).text
+    client.post("/language", data={"language": "xx"})
+    assert "Einstellungen" not in client.get("/settings").text
+    client.set_cookie("language", "../../etc")
+    assert client.get("/settings").status_code == 200
+
+
+def test_numbers_and_dates_read_as_the_language_writes_them(bench: Bench):
+    """3,25 in German (CLDR, by Babel) and 3.25 in English; what a stopwatch shows is the same everywhere."""
+    code = bench.roast(500, green_g=3250.0)
+    bench.say(bench.entry("weighed", 510, batch=code, roasted_g=2795.0))
+    german, english = (
+        bench.client.get(f"/batches/{code}", headers=GERMAN).text,
+        bench.client.get(f"/batches/{code}").text,
+    )
+    for number, page, other in (("14.0", english, german), ("14,0", german, english), ("3.25", english, german)):
+        assert number in page
+        assert number not in other
+    assert "25. Nov." in german
+    assert ">8:20<" in german
+    assert ">8:20<" in english
+
+
+def test_what_is_typed_may_have_a_comma_or_a_point_in_every_language(bench: Bench):
+    """The same weight, whichever sign the person types and whichever the page shows."""
+    for typed in ("2,5", "2.5"):
+        for headers in ({}, GERMAN):
+            answer = bench.client.post(
+                "/machines/drum-4/start", data={"green": typed, "green_unit": "kg"}, headers=headers
+            )
+            assert answer.status_code == 303
+            code = bench.services.view("drum-4")["batch"]["code"]
+            assert bench.services.record(code).batch.green_g == 2500.0
+
+
+def test_what_is_stored_stays_as_it_was_said(bench: Bench):
+    """A German phone's tap is kept by the same words as an English one's, and each reads it in its own language."""
+    code = bench.roast(60)
+    bench.client.post(f"/batches/{code}/note", data={"id": "x", "text": "Charge"}, headers=GERMAN)
+    bench.say(bench.entry("trier", 40, batch=code, stage="light_brown", words=["bread", "Weg"]))
+    stored = bench.client.get(f"/api/batches/{code}", headers=GERMAN).get_json()
+    assert [entry["body"] for entry in stored["entries"] if entry["kind"] in {"note", "trier"}] == [
+        {"stage": "light_brown", "words": ["bread", "Weg"]},
+        {"text": "Charge"},
+    ] or {entry["kind"] for entry in stored["entries"]} >= {"note", "trier"}
+    german, english = (bench.client.get(f"/batches/{code}", headers=headers).text for headers in (GERMAN, {}))
+    assert "Probenzieher: hellbraun, Brot, Weg" in german
+    assert "Trier: light brown, bread, Weg" in english
+    assert stored["state"] == "cooling"
+
+
+def test_the_stream_says_to_each_screen_what_it_can_read(bench: Bench):
+    """One tap, heard by two screens: the words of each come in its own language."""
+    heard: dict[str, str] = {}
+
+    def listen(language: str) -> None:
+        use(language)
+        for events in bench.services.hub("drum-4").watch():
+            for event in events:
+                if event.name == "entry":
+                    heard[language] = event.data
+                    return
+
+    screens = [threading.Thread(target=listen, args=(language,)) for language in ("de", "en")]
+    hub = bench.services.hub("drum-4")
+    for screen in screens:
+        screen.start()
+    while hub.watchers < 2:
+        pass
+    bench.open()
+    for screen in screens:
+        screen.join(10)
+    assert "Charge eröffnet" in heard["de"]
+    assert "Batch opened" in heard["en"]
+    assert json.loads(heard["de"]).keys() == json.loads(heard["en"]).keys()
+
+
+def test_an_error_is_told_in_the_language_of_whoever_asked(bench: Bench):
+    """Pages and the API alike; a phone that is not let in reads why in German too."""
+    assert (
+        "Dort" in bench.client.get("/r/none", headers=GERMAN).text
+        or "Rösterei" in bench.client.get("/r/none", headers=GERMAN).text
+    )
+    refused = bench.client.get("/api/batches/26330-04X", headers=GERMAN).get_json()
+    assert refused["title"] == "Dieser Code ist vertippt"
+    assert "Zugang" in browser(bench).get("/", headers=GERMAN).text
+
+
+def test_what_was_said_can_be_said_again(german: None):
+    """A sentence from a thread of the recorder is English until somebody reads it; its parts are said again too."""
+    use("en")
+    whole = joined(" · ", [_("Weighed {mass}", mass="3 g"), said(MOMENT_LABELS["drop"]), "own words"])
+    assert whole == "Weighed 3 g · Drop · own words"
+    use("de")
+    assert again({"text": [whole, 3, None]}) == {"text": ["Gewogen 3 g · Auswurf · own words", 3, None]}
+    assert (N_("Drop"), _(MOMENT_LABELS["drop"])) == ("Drop", "Auswurf")
+    assert _("{loss:.1f} % loss", loss=14.26) == "14,3 % Einbrand"
+    assert [ngettext("{n} channel", "{n} channels", n) for n in (0, 1, 2)] == ["0 Kanäle", "1 Kanal", "2 Kanäle"]
+
+
+def test_a_page_escapes_what_stands_in_a_message(bench: Bench):
+    """A field is data: a name with markup in it stays text, in a message as everywhere."""
+    with bench.app.test_request_context():
+        inside = bench.app.jinja_env.from_string('{{ _("Name {code}", code=typed) }}').render(typed="<b>&")
+    assert inside == "Name &lt;b&gt;&amp;"
+
+
+def test_english_reads_no_catalogue():
+    """Nobody waits for a language that is not asked for; German is read whole when it is."""
+    assert load("en").singles == {}
+    assert languages.known()[0] == "en"
+    german = load("de")
+    assert (german.decimal, german.direction, german.name) == (",", "ltr", "Deutsch")
+    assert {"● pressed", "awake"} <= german.in_scripts.keys()
+    assert "Rate crash" not in german.in_scripts
