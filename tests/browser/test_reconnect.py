@@ -7,6 +7,7 @@ import pytest
 from playwright.sync_api import expect
 
 from tests.browser.conftest import MakeScreen
+from tests.browser.house import CUT_ERRORS
 from tests.browser.screen import ODD, PHONE, Screen, close
 from tests.browser.server import Server
 from tests.browser.wire import Wire
@@ -26,7 +27,7 @@ def wire(demo: Server) -> Iterator[Wire]:
 def test_offline_taps_arrive_once(demo: Server, wire: Wire, screen: MakeScreen, roast: str):
     """Taps made without a network wait, then arrive once each at the times of the finger, and no row is missing."""
     phone = screen(wire, PHONE)
-    phone.expected = ["ERR_INTERNET_DISCONNECTED", "ERR_EMPTY_RESPONSE", "ERR_CONNECTION", "ERR_INCOMPLETE_CHUNKED"]
+    phone.expected = CUT_ERRORS
     phone.open_live()
     phone.until(lambda: len(phone.columns("live")["t_s"]) > 30, "no curve")
     phone.context.set_offline(True)
