@@ -1,4 +1,8 @@
-"""In the hand: keys and pedals, the first tap, sound, holding to discard, the table, and what two metres can read."""
+"""In the hand: keys and pedals, the first tap, sound, holding to discard, the table, and what two metres can read.
+
+Normal sight (20/20) makes out a letter of five minutes of arc [memory, ISO 8596]; two to three times that is a common
+rule for reading at a glance [memory].
+"""
 
 import math
 import re
@@ -257,11 +261,7 @@ def test_record_has_the_table(demo: Server, tablet: Screen):
 
 @pytest.mark.parametrize("device", [PHONE, TABLET], ids=["phone", "tablet"])
 def test_far_view_reads_from_two_metres(device: dict[str, Any], demo: Server, roast: str, screen: MakeScreen):
-    """From two metres digits are three times, the next moment twice as high as what normal sight just makes out.
-
-    Normal sight (20/20) makes out a letter of five minutes of arc [memory, ISO 8596]; two to three times that is a
-    common rule for reading at a glance [memory].
-    """
+    """From two metres digits are three times, the next moment twice as high as what normal sight just makes out."""
     assert roast
     far = screen(demo, device)
     far.open_live()
