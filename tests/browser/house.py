@@ -19,7 +19,7 @@ class House:
         self._folder = folder
         self.server = Server.start(folder, "serve")
         self.wire = Wire(self.server.url)
-        with urlopen(Request(f"{self.server.url}/machines/practice", b""), timeout=10) as page:
+        with urlopen(Request(f"{self.server.url}/machines/practice", b""), timeout=60) as page:
             assert page.status == 200
         self.machine = self.server.get("/healthz")["machines"][0]["id"]
 
