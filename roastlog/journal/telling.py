@@ -9,7 +9,7 @@ from pydantic import ValidationError
 from roastlog.journal.entries import Plan
 from roastlog.journal.fold import Batch, Line
 from roastlog.journal.words import MOMENT_LABELS, STAGE_LABELS, called, purpose
-from roastlog.languages import N_, _, decimal, joined, said
+from roastlog.languages import N_, _, joined, numeral, said
 from roastlog.units import clock_text
 
 _DECISIONS: Final = {"release": N_("Released"), "hold": N_("Held back"), "reject": N_("Rejected")}
@@ -73,8 +73,9 @@ def _about(line: Line, batch: Batch, controls: Mapping[str, str]) -> str:
     if line.kind == "undo":
         return _("Took back {what}", what=what)
     if line.kind == "shift":
-        by_s = decimal(f"{line.body['by_s']:+g}").replace("-", "−")
-        return _("Moved {what} by {by_s} s", what=what, by_s=by_s)
+        by_s = line.body["by_s"]
+        size = joined("", ["+" if by_s > 0 else "−", numeral(abs(by_s))])
+        return _("Moved {what} by {by_s} s", what=what, by_s=size)
     changed = joined(", ", [change_text(name, value) for name, value in line.body["body"].items()])
     return _("Corrected {what}: {changed}", what=what, changed=changed)
 
@@ -116,8 +117,8 @@ def plan_text(plan: Mapping[str, Any]) -> list[str]:
 def plain(value: object) -> str:
     """A number as one says it: 4.0 is “4”, 3.5 is “3.5”; several words with commas; nothing for None."""
     if isinstance(value, list | tuple):
-        return ", ".join(map(plain, value))
-    return decimal(f"{value:g}") if isinstance(value, float) else "" if value is None else str(value)
+        return joined(", ", map(plain, value))
+    return numeral(value) if isinstance(value, float) else "" if value is None else str(value)
 
 
 _TELLERS: Final[dict[str, Callable[[Mapping[str, Any]], str]]] = {

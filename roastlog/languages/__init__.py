@@ -31,6 +31,7 @@ __all__ = [
     "joined",
     "known",
     "ngettext",
+    "numeral",
     "said",
     "use",
 ]
@@ -78,6 +79,11 @@ def joined(separator: str, parts: Iterable[str]) -> str:
     """Several sentences or words in one, which can be said again as each of them can."""
     fields = {f"part{number}": part for number, part in enumerate(parts)}
     return Said.of(separator.join(f"{{{name}}}" for name in fields), fields)
+
+
+def numeral(value: float, form: str = "g") -> str:
+    """A number alone, which can be said again with another decimal sign."""
+    return Said.of(f"{{number:{form}}}", {"number": float(value)})
 
 
 def N_(message: str) -> str:  # noqa: N802 - gettext's own name for it

@@ -6,6 +6,8 @@ Plain data in, plain lists out, no Bokeh: the live view sends them with each ent
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any, Final
 
+from roastlog.languages import numeral
+
 Columns = dict[str, list[Any]]
 
 # The beans' own colours, the same as --stage-* in static/app.css, and the ink that reads on each.
@@ -165,12 +167,8 @@ def ribbon(
                 continue
             level = min(max((setting - low) / (high - low), 0.0), 1.0)
             bottom = len(controls) - 1 - row
-            text = f"{setting:.{int(control.get('decimals', 1))}f}"
-            bar = (left, right, bottom, bottom + max(level, 0.05) * LANE_FILL, row, level, _plain(text), control["id"])
+            text = numeral(round(setting, int(control.get("decimals", 1))))
+            bar = (left, right, bottom, bottom + max(level, 0.05) * LANE_FILL, row, level, text, control["id"])
             for name, value in zip(names, (*bar, last and growing), strict=True):
                 columns[name].append(round(value, 3) if isinstance(value, float) else value)
     return columns
-
-
-def _plain(number: str) -> str:
-    return number.rstrip("0").rstrip(".") if "." in number else number

@@ -11,7 +11,7 @@ from markupsafe import Markup
 from roastlog.errors import LabelError
 from roastlog.label.layout import SIZES, Label, LabelSize, label_size, layout
 from roastlog.label.sheets import label_pages, label_pdf, missing_characters
-from roastlog.languages import N_, _
+from roastlog.languages import N_, _, joined
 from roastlog.services import Address
 from roastlog.web import services
 
@@ -89,4 +89,4 @@ def _count(name: str, otherwise: int) -> int:
 
 
 def _left_out(said: Label, size: LabelSize) -> str:
-    return ", ".join(PARTS.get(part, part) for part in layout(said, size).shortened)
+    return joined(", ", [_(PARTS[part]) if part in PARTS else part for part in layout(said, size).shortened])

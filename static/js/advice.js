@@ -69,7 +69,8 @@ export class Advice {
   tick() {
     if (!this.shown) return;
     const { text, atMs } = this.shown;
-    const ago = Number.isFinite(atMs) ? `, ${t("{time} ago", { time: stopwatch((this.clock.now() - atMs) / 1000) })}.` : "";
+    const passed = Number.isFinite(atMs) && t("{time} ago", { time: stopwatch((this.clock.now() - atMs) / 1000) });
+    const ago = passed ? `, ${passed}.` : "";
     say($("advice-text"), ago ? text.replace(/\.$/, ago) : text);
   }
 

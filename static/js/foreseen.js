@@ -14,9 +14,9 @@ function line(due) {
   const time = `${stopwatch(due.time_s)}${times && ` (${times})`}`;
   const when = due.basis === "plan" ? t("{moment} planned for {time}", { moment: due.label, time }) : t("{moment} about {time}", { moment: due.label, time });
   const { temp_c: tempC, rate_c_per_min: rateC } = due;
-  const at = Number.isFinite(tempC) ? `, ${t("at {temp}", { temp: `${temp(tempC)}${span(due.temp_low_c, due.temp_high_c, degrees)}` })}` : "";
-  const rising = Number.isFinite(rateC) ? `, ${t("rising {rate} °/min", { rate: `${rate(rateC)}${span(due.rate_low_c_per_min, due.rate_high_c_per_min, rate)}` })}` : "";
-  return `${when}${at}${rising}`;
+  const at = Number.isFinite(tempC) && t("at {temp}", { temp: temp(tempC) + span(due.temp_low_c, due.temp_high_c, degrees) });
+  const rising = Number.isFinite(rateC) && t("rising {rate} °/min", { rate: rate(rateC) + span(due.rate_low_c_per_min, due.rate_high_c_per_min, rate) });
+  return [when, at, rising].filter(Boolean).join(", ");
 }
 
 /** One item a line; the same items stay the same elements. */

@@ -27,13 +27,13 @@ function again() {
 async function look() {
   if (document.hidden || !(await soon("/healthz", { cache: "no-store" }).then(({ ok }) => ok, () => false))) return;
   clearInterval(looking);
-  say(`${t("The server is back; this page is as it was {time} ago.", { time: ago(keptMs) })} `, again());
+  say(t("The server is back; this page is as it was {time} ago.", { time: ago(keptMs) }), " ", again());
 }
 
 let looking = 0;
 if (keptMs) {
   const needs = document.querySelector("[data-offline]")?.dataset.offline ?? "";
-  if (!document.getElementById("kept-pages")) say(`${t("The server did not answer: this page is as it was {time} ago.", { time: ago(keptMs) })} ${needs}`);
+  if (!document.getElementById("kept-pages")) say(t("The server did not answer: this page is as it was {time} ago.", { time: ago(keptMs) }), " ", needs);
   looking = setInterval(look, LOOK_MS);
 }
 document.addEventListener("submit", (event) => {

@@ -7,7 +7,7 @@ export function bindRemarks({ sheets, voice, state, clock, pad }) {
   crack.addEventListener("click", ({ target }) => {
     const vigour = target.closest("[data-vigour]")?.dataset.vigour;
     if (!vigour) return;
-    voice.say("crack", { vigour }, { text: `${t("Crack {vigour}", { vigour: state.words.vigours[vigour] })}${sheets.when}`, atMs: sheets.atMs });
+    voice.say("crack", { vigour }, { text: t("Crack {vigour}", { vigour: state.words.vigours[vigour] }) + sheets.when, atMs: sheets.atMs });
     crack.close();
   });
 

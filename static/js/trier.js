@@ -17,7 +17,7 @@ export function bindTrier({ sheets, state, voice }) {
   };
   const commit = () => {
     const words = [...grid.chosen];
-    const text = [`${t("Trier {stage}", { stage: state.words.stages[stage] })}${sheets.when}`, words.map((word) => grid.called(word)).join(", ")].filter(Boolean).join(" · ");
+    const text = [t("Trier {stage}", { stage: state.words.stages[stage] }) + sheets.when, words.map((word) => grid.called(word)).join(", ")].filter(Boolean).join(" · ");
     voice.say("trier", words.length ? { stage, words } : { stage }, { text, atMs: sheets.atMs });
     sheets.close("trier");
   };

@@ -50,7 +50,8 @@ function tell(kind, text) {
 
 function tellWaiting() {
   const label = next.endsWith("label") ? ` ${t("The label can be printed once the server has it.")}` : "";
-  tell("flagged", `${t("{mass} is saved on this device and waits for the server. It is sent by itself, with its time; you may leave this page.", { mass: `${form.elements.roasted.value} ${unit}` })}${label}`);
+  const mass = `${form.elements.roasted.value} ${unit}`;
+  tell("flagged", t("{mass} is saved on this device and waits for the server. It is sent by itself, with its time; you may leave this page.", { mass }) + label);
 }
 
 /** All were answered and not all were kept: what was not is changed in the form, unless the weight itself was kept. */

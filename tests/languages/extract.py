@@ -20,7 +20,7 @@ def extracted() -> Catalog:
     """Every message, with the files that it stands in."""
     found = Catalog(project="Drumside", charset="utf-8", fuzzy=False)
     for folder, pattern, method in PLACES:
-        options = {pattern: {"encoding": "utf-8"}}
+        options = {pattern: {"encoding": "utf-8", "parse_template_string": "true"}}
         for name, _, message, _, _ in extract_from_dir(
             ROOT / folder, [(pattern, method)], options, KEYWORDS, strip_comment_tags=True
         ):
