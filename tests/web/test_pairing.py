@@ -1,0 +1,71 @@
+"""Letting a device in: by code or link, once, for ten minutes, with few guesses; cut off, withdrawn, headers, cookies."""
+
+from roastlog.services.pairing import LASTS_MS, TRIES_AN_ADDRESS
+from roastlog.web.roles import LOOK, OPERATE, OWN
+from roastlog.web.security import SECURE_COOKIE
+from tests.conftest import Bench
+from tests.web.walk import browser
+
+
+def test_a_code_lets_one_device_in_once(bench: Bench):
+    """The second to type it is answered like one who guesses; neither secret is kept as it is."""
+    made = bench.services.invite("operate", name="Bench tablet")
+    first, second = browser(bench), browser(bench)
+    answer = first.post("/pair", data={"code": f"{made.code[:3]} {made.code[3:]}"})
+    assert answer.status_code == 303
+    assert "HttpOnly" in answer.headers["Set-Cookie"]
+    assert "SameSite=Strict" in answer.headers["Set-Cookie"]
+    assert first.get("/batches").status_code == 200
+    used, guessed = (second.post("/pair", data={"code": code, "name": "x"}) for code in (made.code, "1"))
+    assert (used.status_code, guessed.status_code) == (422, 422)
+    assert "Set-Cookie" not in used.headers
+    assert [device.name for device in bench.services.devices()] == ["Bench tablet"]
+
+
+def test_a_link_is_over_after_ten_minutes_and_a_look_uses_nothing_up(bench: Bench):
+    """Reading its address changes nothing; late it lets nobody in."""
+    made, late = bench.services.invite("look"), bench.services.invite("own")
+    client = browser(bench)
+    assert client.get(f"/pair/{made.secret}").status_code == 200
+    assert client.post("/pair", data={"secret": made.secret}).status_code == 303
+    now_ms = bench.services.wall_ms()
+    bench.services.wall_ms = lambda: now_ms + LASTS_MS
+    assert browser(bench).post("/pair", data={"secret": late.secret}).status_code == 422
+
+
+def test_guesses_are_few(bench: Bench):
+    """After some wrong codes an address waits, with the right one too; a link still works."""
+    made, client = bench.services.invite("operate"), browser(bench)
+    for _ in range(TRIES_AN_ADDRESS):
+        assert client.post("/pair", data={"code": "no"}).status_code == 422
+    answer = client.post("/pair", data={"code": made.code})
+    assert answer.status_code == 429
+    assert int(answer.headers["Retry-After"]) > 0
+    assert client.post("/pair", data={"secret": made.secret}).status_code == 303
+
+
+def test_a_device_is_cut_off_at_once(bench: Bench):
+    """By its owner, while another one stays."""
+    client, other = browser(bench, OPERATE), browser(bench, LOOK)
+    ident = next(device.id for device in bench.services.devices() if device.role is OPERATE)
+    assert browser(bench, OWN).post(f"/devices/{ident}/cut-off").status_code == 303
+    assert (client.get("/").status_code, other.get("/").status_code) == (401, 200)
+
+
+def test_over_tls_the_cookie_is_bound_to_the_host(bench: Bench):
+    """`__Host-`, Secure and HSTS on TLS (OWASP ASVS 5.0, 3.3 and 3.4, from memory); no HSTS on plain HTTP."""
+    made, client = bench.services.invite("operate"), browser(bench)
+    answer = client.post("/pair", data={"secret": made.secret}, base_url="https://localhost")
+    assert answer.headers["Set-Cookie"].startswith(f"{SECURE_COOKIE}=")
+    assert "Secure" in answer.headers["Set-Cookie"]
+    assert answer.headers["Strict-Transport-Security"].startswith("max-age=31536000")
+    assert "Strict-Transport-Security" not in client.get("/pair").headers
+
+
+def test_a_bag_code_that_was_withdrawn_leads_to_a_plain_page(bench: Bench):
+    """The printed one answers 410, the new one shows the bag."""
+    code = bench.roast(30)
+    token = bench.services.summary(code).token
+    assert bench.client.post(f"/batches/{code}/withdraw").status_code == 303
+    assert browser(bench).get(f"/r/{token}").status_code == 410
+    assert browser(bench).get(f"/r/{bench.services.summary(code).token}").status_code == 200
