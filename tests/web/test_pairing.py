@@ -1,4 +1,4 @@
-"""Letting a device in: by code or link, once, for ten minutes, with few guesses; cut off, withdrawn, headers, cookies."""
+"""Letting a device in: by code or link, once, for ten minutes, with few guesses; cut off, cookies, bag codes."""
 
 from roastlog.services.pairing import LASTS_MS, TRIES_AN_ADDRESS
 from roastlog.web.roles import LOOK, OPERATE, OWN
