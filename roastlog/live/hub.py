@@ -12,7 +12,7 @@ from collections.abc import Iterator, Mapping
 from itertools import takewhile
 from typing import Any, Final, NamedTuple, TypeVar
 
-from roastlog.languages import again, current
+from roastlog.languages import SOURCE, again, use
 
 T = TypeVar("T")
 EVERY_S: Final = 0.25
@@ -35,12 +35,13 @@ class _Told:
         self._name, self._id, self._payload = name, ident, payload
         self._written: dict[str, str] = {}
 
-    def event(self) -> Event:
+    def event(self, language: str) -> Event:
         """It in the language of whoever watches."""
-        data = self._written.get(current())
+        data = self._written.get(language)
         if data is None:
+            use(language)  # in the thread of the stream, which has no other
             data = json.dumps(again(self._payload), ensure_ascii=False, separators=(",", ":"))
-            self._written[current()] = data
+            self._written[language] = data
         return Event(self._name, self._id, data)
 
 
@@ -96,8 +97,8 @@ class Hub:
             self._closed = True
             self._changed.notify_all()
 
-    def watch(self) -> Iterator[list[Event]]:
-        """Yield what is new as it comes; an empty list when nothing was for `IDLE_S` (time for a keep-alive).
+    def watch(self, language: str = SOURCE) -> Iterator[list[Event]]:
+        """Yield what is new as it comes, in a language; an empty list when nothing was for `IDLE_S` (to keep alive).
 
         The first rows repeat the last `ROWS_AGAIN`, so that none is lost between drawing a page and watching it; a
         watcher leaves out the rows that it has.
@@ -111,7 +112,7 @@ class Hub:
             while True:
                 with self._changed:
                     reading_no, other_no, row_no, events, closed = self._next(
-                        reading_no, other_no, row_no, reading_at_s
+                        reading_no, other_no, row_no, reading_at_s, language
                     )
                 if closed:
                     return
@@ -123,7 +124,7 @@ class Hub:
                 self._watchers -= 1
 
     def _next(
-        self, reading_no: int, other_no: int, row_no: int, reading_at_s: float
+        self, reading_no: int, other_no: int, row_no: int, reading_at_s: float, language: str
     ) -> tuple[int, int, int, list[Event], bool]:
         """Wait for something new. Entries go out at once, readings at most every `EVERY_S`. The lock is held."""
         until_s = time.monotonic() + IDLE_S
@@ -134,7 +135,7 @@ class Hub:
             if self._closed or self._other_no > other_no or (fresh and due_s <= 0) or now_s >= until_s:
                 break
             self._changed.wait(min(due_s if fresh else IDLE_S, until_s - now_s))
-        events = [told.event() for told in _since(self._others, other_no)]
+        events = [told.event(language) for told in _since(self._others, other_no)]
         if fresh and due_s <= 0 and self._reading is not None:
             events.append(Event("reading", self._seq, self._reading_since(row_no)))
             reading_no, row_no = self._reading_no, self._row_no

@@ -83,10 +83,9 @@ def stream(machine_id: str) -> ResponseReturnValue:
 
 
 def _events(hub: Hub, let_in: Callable[[], bool], language: str) -> Generator[str]:
-    languages.use(language)  # this goes on after the request, in whichever thread
     try:
         yield ": hello\n\n"
-        for events in hub.watch():
+        for events in hub.watch(language):
             if not let_in():
                 return
             yield (

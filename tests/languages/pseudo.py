@@ -8,6 +8,7 @@ import pytest
 
 from roastlog import languages
 from roastlog.languages import Catalogue
+from tests.languages.extract import extracted
 
 CODE = "en-GB"  # one that Babel knows the dates of
 _ATTRIBUTES = {"title", "aria-label", "placeholder", "alt", "data-offline", "data-says"}
@@ -29,7 +30,14 @@ class Bracketed(Catalogue):
 def speak(monkeypatch: pytest.MonkeyPatch) -> None:
     """Let everything be answered in brackets, whatever is asked for."""
     known = languages.known()
-    monkeypatch.setitem(languages._found, CODE, Bracketed(language=CODE))
+    scripts = [message.id for message in extracted() if any(path.endswith(".js") for path, _ in message.locations)]
+    in_scripts = {
+        said if isinstance(said, str) else said[0]: f"⟦{said}⟧"
+        if isinstance(said, str)
+        else tuple(f"⟦{one}⟧" for one in said)
+        for said in scripts
+    }
+    monkeypatch.setitem(languages._found, CODE, Bracketed(language=CODE, in_scripts=in_scripts))
     monkeypatch.setattr(languages, "known", lambda: (*known, CODE))
 
 

@@ -95,8 +95,7 @@ def test_the_stream_says_to_each_screen_what_it_can_read(bench: Bench):
     heard: dict[str, str] = {}
 
     def listen(language: str) -> None:
-        use(language)
-        for events in bench.services.hub("drum-4").watch():
+        for events in bench.services.hub("drum-4").watch(language):
             for event in events:
                 if event.name == "entry":
                     heard[language] = event.data
