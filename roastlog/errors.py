@@ -25,15 +25,15 @@ DrumsideError
 └── StoreError          the database cannot be read or written
 """
 
-from roastlog.languages import _, again
+from roastlog.languages import Said, _
 
 
 class DrumsideError(Exception):
     """Base of all errors below. Whoever hands one on says it in the language of whoever is answered then."""
 
     def __str__(self) -> str:
-        """The message."""
-        return str(again(self.args[0])) if self.args else ""
+        """The message, which can be said again."""
+        return _(self.args[0]) if self.args and isinstance(self.args[0], Said) else super().__str__()
 
 
 class CurveError(DrumsideError):

@@ -11,6 +11,7 @@ from roastlog.instruments.decode import setting
 from roastlog.instruments.machine import Channel, Control, Machine
 from roastlog.instruments.points import Sensor
 from roastlog.instruments.thermo import platinum_c, thermocouple_c
+from roastlog.languages import _
 
 ABSURD_C: Final = 2000.0
 """No roaster has more. Instruments send such numbers, 3276.7 or 6553.5, when a probe is broken. [°C]"""
@@ -44,9 +45,13 @@ class Junctions:
         with self._turn:
             at_ms, temp_c = self._known.get(sensor.cold_junction, (None, 0.0))
         if at_ms is None:
-            raise InstrumentError(f"It waits for its cold junction, {sensor.cold_junction}.")
+            raise InstrumentError(
+                _("It waits for its cold junction, {cold_junction}.", cold_junction=sensor.cold_junction)
+            )
         if self._clock.now_ms() - at_ms > JUNCTION_OLD_S * 1000 * self._clock.rate:
-            raise InstrumentError(f"Its cold junction, {sensor.cold_junction}, was last read too long ago.")
+            raise InstrumentError(
+                _("Its cold junction, {cold_junction}, was last read too long ago.", cold_junction=sensor.cold_junction)
+            )
         return temp_c
 
 
@@ -108,7 +113,9 @@ class Converted:
         if sensor is not None:
             return self._temp_c(sensor, value)
         if abs(value) > ABSURD_C:
-            raise InstrumentError(f"{value:g} °C is not a temperature that a roaster has. Is the probe broken?")
+            raise InstrumentError(
+                _("{value:g} °C is not a temperature that a roaster has. Is the probe broken?", value=value)
+            )
         return value
 
     def _temp_c(self, sensor: Sensor, value: float) -> float:

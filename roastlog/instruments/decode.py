@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from typing import Any, Literal
 
 from roastlog.errors import InstrumentError
+from roastlog.languages import _
 
 RegisterType = Literal["int16", "uint16", "int32", "uint32", "float32"]
 WordOrder = Literal["big", "little"]
@@ -60,12 +61,19 @@ def decode(
     .. [1] Modbus Application Protocol V1.1b3, data encoding (from memory, see tests/golden/modbus_frames.csv).
     """
     if len(registers) != register_count(kind):
-        raise InstrumentError(f"A {kind} takes {register_count(kind)} registers; {len(registers)} came.")
+        raise InstrumentError(
+            _(
+                "A {kind} takes {count} registers; {registers} came.",
+                kind=kind,
+                count=register_count(kind),
+                registers=len(registers),
+            )
+        )
     words = registers if word_order == "big" else registers[::-1]
     try:
         raw = struct.unpack(_FORMATS[kind], struct.pack(f">{len(words)}H", *words))[0]
     except struct.error:
-        raise InstrumentError("What came is not made of 16-bit registers.") from None
+        raise InstrumentError(_("What came is not made of 16-bit registers.")) from None
     return scaled(raw, scale, offset)
 
 
@@ -79,7 +87,7 @@ def scaled(raw: float, scale: float = 1.0, offset: float = 0.0) -> float:
     """
     value = raw * scale + offset
     if not math.isfinite(value):
-        raise InstrumentError("The instrument sends something that is not a number.")
+        raise InstrumentError(_("The instrument sends something that is not a number."))
     # Scaling by a decimal fraction leaves a binary tail; 12 digits keep all that 32 bits can say.
     return float(f"{value:.12g}")
 
@@ -94,7 +102,7 @@ def plain_number(text: str) -> float:
     """
     stripped = text.strip(" \t\r\n")
     if not _PLAIN.fullmatch(stripped):
-        raise InstrumentError(f"“{shown(stripped)}” is not a number.")
+        raise InstrumentError(_("“{text}” is not a number.", text=shown(stripped)))
     return scaled(float(stripped))
 
 
@@ -107,7 +115,9 @@ def json_steps(path: str) -> tuple[str | int, ...]:
         If it is not ``$`` followed by ``.name`` and ``[number]``; a name is of letters, digits, - and _.
     """
     if not _JSON_PATH.fullmatch(path):
-        raise InstrumentError(f"“{shown(path)}” is no JSON path; one is written as $.name or $.list[0].name.")
+        raise InstrumentError(
+            _("“{path}” is no JSON path; one is written as $.name or $.list[0].name.", path=shown(path))
+        )
     return tuple(int(place) if place else name for name, place in _JSON_STEP.findall(path))
 
 
@@ -122,20 +132,20 @@ def json_number(text: str, steps: Sequence[str | int]) -> float:
     try:
         found: Any = json.loads(text, parse_constant=_no_constant)
     except (ValueError, RecursionError):
-        raise InstrumentError(f"“{shown(text)}” is not JSON.") from None
+        raise InstrumentError(_("“{text}” is not JSON.", text=shown(text))) from None
     for step in steps:
         if not isinstance(found, list if isinstance(step, int) else dict):
-            raise InstrumentError(f"There is no “{step}” in what came.")
+            raise InstrumentError(_("There is no “{step}” in what came.", step=step))
         try:
             found = found[step]  # type: ignore[index, unused-ignore]  # a list for a place, a dict for a name
         except LookupError:
-            raise InstrumentError(f"There is no “{step}” in what came.") from None
+            raise InstrumentError(_("There is no “{step}” in what came.", step=step)) from None
     if isinstance(found, bool) or not isinstance(found, int | float):
-        raise InstrumentError(f"“{shown(json.dumps(found, ensure_ascii=False))}” is not a number.")
+        raise InstrumentError(_("“{text}” is not a number.", text=shown(json.dumps(found, ensure_ascii=False))))
     try:
         return scaled(float(found))
     except OverflowError:
-        raise InstrumentError("The instrument sends a number beyond all bounds.") from None
+        raise InstrumentError(_("The instrument sends a number beyond all bounds.")) from None
 
 
 def column_number(line: str, separator: str, column: int, columns: int) -> float:
@@ -148,7 +158,9 @@ def column_number(line: str, separator: str, column: int, columns: int) -> float
     """
     parts = line.split() if separator == " " else line.split(separator)
     if len(parts) != columns:
-        raise InstrumentError(f"“{shown(line)}” has {len(parts)} of {columns} columns.")
+        raise InstrumentError(
+            _("“{line}” has {parts} of {columns} columns.", line=shown(line), parts=len(parts), columns=columns)
+        )
     return plain_number(parts[column - 1])
 
 
@@ -161,13 +173,13 @@ def line_pattern(pattern: str) -> re.Pattern[str]:
         If it is none, or repeats a group: such a pattern can take for ever on a line that does not fit.
     """
     if any(token[0] == ")" and len(token) > 1 for token in re.findall(r"\\.|\)[*+{]|.", pattern, re.DOTALL)):
-        raise InstrumentError("A group may not be repeated by *, + or {}; repeat what stands in it.")
+        raise InstrumentError(_("A group may not be repeated by *, + or {}; repeat what stands in it."))
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("error")  # what a later Python will read in another way
             return re.compile(pattern, re.ASCII)
     except (re.error, ValueError, OverflowError, RecursionError, Warning) as error:
-        raise InstrumentError(f"This is no regular expression: {error}.") from None
+        raise InstrumentError(_("This is no regular expression: {error}.", error=error)) from None
 
 
 def group_number(line: str, pattern: re.Pattern[str], group: str) -> float:
@@ -180,7 +192,7 @@ def group_number(line: str, pattern: re.Pattern[str], group: str) -> float:
     """
     found = pattern.fullmatch(line)
     if found is None or found[group] is None:
-        raise InstrumentError(f"“{shown(line)}” does not fit the pattern.")
+        raise InstrumentError(_("“{line}” does not fit the pattern.", line=shown(line)))
     return plain_number(found[group])
 
 
@@ -222,7 +234,14 @@ def setting(value: float, last: float | None, *, low: float, high: float, step: 
         If it is more than a step outside of what the control can be.
     """
     if not low - step <= value <= high + step:
-        raise InstrumentError(f"It reads {value:g}, and can only be {low:g} to {high:g}. Is its scale right?")
+        raise InstrumentError(
+            _(
+                "It reads {value:g}, and can only be {low:g} to {high:g}. Is its scale right?",
+                value=value,
+                low=low,
+                high=high,
+            )
+        )
     if last is not None and abs(value - last) <= 0.75 * step * (1 + 1e-9):
         return last
     return min(max(float(f"{low + round((value - low) / step) * step:.12g}"), low), high)

@@ -8,6 +8,7 @@ from typing import Final
 
 from roastlog.clock import Clock
 from roastlog.instruments.base import Fault, Reading
+from roastlog.languages import _
 
 MOST: Final = 5000  # of a channel; the recorder asks four times a second
 PATIENCE_S: Final = 2.0  # a line that is garbled now and then is counted, and no fault of the channel
@@ -85,5 +86,9 @@ class Inbox:
         if known is not None and (name not in self._heard_ms or silent_s > PATIENCE_S):
             return known._replace(at_ms=now_ms)
         if silent_s > self._silent_s[name]:
-            return Fault(now_ms, name, f"Nothing came for {name} for more than {self._silent_s[name]:g} s.")
+            return Fault(
+                now_ms,
+                name,
+                _("Nothing came for {name} for more than {silent_s:g} s.", name=name, silent_s=self._silent_s[name]),
+            )
         return None

@@ -18,6 +18,7 @@ from roastlog.instruments.base import Fault, Reading
 from roastlog.instruments.decode import decode, scaled
 from roastlog.instruments.modbus_wire import wire_of
 from roastlog.instruments.points import BIT_TABLES, ModbusPoint, Table
+from roastlog.languages import N_, _, joined, said
 
 if TYPE_CHECKING:
     from pymodbus.client.base import ModbusBaseSyncClient
@@ -34,14 +35,15 @@ _READS: Mapping[int, Table] = {1: "coil", 2: "discrete", 3: "holding", 4: "input
 """Function codes that may go out: the four that read."""
 
 _REASONS: Mapping[int, str] = {
-    ExcCodes.ILLEGAL_FUNCTION: "the instrument has no {table} table that can be read",
-    ExcCodes.ILLEGAL_ADDRESS: "the instrument has nothing at {table} address {address}",
-    ExcCodes.ILLEGAL_VALUE: "the instrument cannot read {table} address {address} in this way",
-    ExcCodes.DEVICE_FAILURE: "the instrument reports a failure at {table} address {address}; is unit {unit} right?",
-    ExcCodes.DEVICE_BUSY: "the instrument is busy",
-    ExcCodes.GATEWAY_PATH_UNAVIABLE: "there is no unit {unit} at this address",
-    ExcCodes.GATEWAY_NO_RESPONSE: "unit {unit} does not answer; is it on, and is its number right?",
+    ExcCodes.ILLEGAL_FUNCTION: N_("The instrument has no {table} table that can be read."),
+    ExcCodes.ILLEGAL_ADDRESS: N_("The instrument has nothing at {table} address {address}."),
+    ExcCodes.ILLEGAL_VALUE: N_("The instrument cannot read {table} address {address} in this way."),
+    ExcCodes.DEVICE_FAILURE: N_("The instrument reports a failure at {table} address {address}; is unit {unit} right?"),
+    ExcCodes.DEVICE_BUSY: N_("The instrument is busy."),
+    ExcCodes.GATEWAY_PATH_UNAVIABLE: N_("There is no unit {unit} at this address."),
+    ExcCodes.GATEWAY_NO_RESPONSE: N_("Unit {unit} does not answer; is it on, and is its number right?"),
 }
+_OTHERWISE = N_("The instrument answers with exception {code}.")
 # These concern one address of a block; after the others, asking for each alone would help nobody.
 _OF_ONE_ADDRESS = {
     ExcCodes.ILLEGAL_FUNCTION,
@@ -81,7 +83,7 @@ class ModbusInstrument:
     def __init__(self, points: Mapping[str, ModbusPoint], clock: Clock, timeout_s: float = 1.0) -> None:
         wires = {wire_of(point) for point in points.values()}
         if len(wires) != 1:
-            raise ValueError("A Modbus link has one host and port, or one serial line.")
+            raise ValueError(_("A Modbus link has one host and port, or one serial line."))
         self._wire = wires.pop()
         self.name = f"modbus {self._wire.where}"
         self._points = dict(points)
@@ -150,7 +152,7 @@ class ModbusInstrument:
         unit = block[0][1].unit
         rest = self._rests.get(unit)
         if rest is not None and self._clock.now_ms() < rest.until_ms:
-            return self._faults(block, _REASONS[ExcCodes.GATEWAY_NO_RESPONSE])
+            return self._faults(block, ExcCodes.GATEWAY_NO_RESPONSE)
         before_ms = self._clock.now_ms()
         try:
             answer = self._ask(block)
@@ -163,8 +165,7 @@ class ModbusInstrument:
             return [_value(item, block[0][1].address, values, at_ms) for item in block]
         if len(block) > 1 and answer.exception_code in _OF_ONE_ADDRESS:
             return self._read_singly(block)
-        text = f"the instrument answers with exception {answer.exception_code}"
-        return self._faults(block, _REASONS.get(answer.exception_code, text))
+        return self._faults(block, answer.exception_code)
 
     def _read_singly(self, block: _Block) -> list[Reading | Fault]:
         """Find out which point spoils the block, or that a gap in it does, and remember that."""
@@ -181,17 +182,32 @@ class ModbusInstrument:
         length_s = _FIRST_REST_S if known is None else min(2 * known.length_s, _LONGEST_REST_S)
         self._rests[unit] = _Rest(length_s, self._clock.now_ms() + int(1000 * length_s * self._clock.rate))
         if self._rests.keys() >= {point.unit for point in self._points.values()}:
-            raise InstrumentError(f"{self._wire.where} did not answer within {self._timeout_s:g} s.{self._wire.advice}")
-        return self._faults(block, _REASONS[ExcCodes.GATEWAY_NO_RESPONSE])
+            raise InstrumentError(
+                joined(
+                    " ",
+                    filter(
+                        None,
+                        [
+                            _(
+                                "{where} did not answer within {timeout:g} s.",
+                                where=self._wire.where,
+                                timeout=self._timeout_s,
+                            ),
+                            self._wire.advice,
+                        ],
+                    ),
+                )
+            )
+        return self._faults(block, ExcCodes.GATEWAY_NO_RESPONSE)
 
-    def _faults(self, block: _Block, reason: str) -> list[Reading | Fault]:
+    def _faults(self, block: _Block, code: int) -> list[Reading | Fault]:
         at_ms = self._clock.now_ms()
-        return [Fault(at_ms, name, _words(reason, point)) for name, point in block]
+        return [Fault(at_ms, name, _words(code, point)) for name, point in block]
 
     def _ask(self, block: _Block) -> ModbusPDU:
         """One exchange; an answer that refuses is an answer too."""
         if self._client is None:
-            raise InstrumentError(f"The link to {self._wire.where} is not open.")
+            raise InstrumentError(_("The link to {where} is not open.", where=self._wire.where))
         first = block[0][1]
         reads: dict[Table, Callable[..., ModbusPDU]] = {
             "coil": self._client.read_coils,
@@ -206,9 +222,9 @@ class ModbusInstrument:
         except ModbusException as error:
             if "No response" in str(error):  # pymodbus has no class of its own for silence
                 raise _UnitSilentError from None
-            raise InstrumentError(f"What {self._wire.where} sends is not Modbus.") from None
+            raise InstrumentError(_("What {where} sends is not Modbus.", where=self._wire.where)) from None
         if _READS.get(answer.function_code & 0x7F) != first.table:
-            raise InstrumentError(f"{self._wire.where} answers something that was not asked.")
+            raise InstrumentError(_("{where} answers something that was not asked.", where=self._wire.where))
         return answer
 
 
@@ -219,7 +235,7 @@ def _end(block: _Block) -> int:
 def _reads_only(sending: bool, pdu: ModbusPDU) -> ModbusPDU:
     """Let no request out that would change anything on a machine, whoever may ask."""
     if sending and pdu.function_code not in _READS:
-        raise InstrumentError("Drumside only reads instruments; it never sets a machine.")
+        raise InstrumentError(_("Drumside only reads instruments; it never sets a machine."))
     return pdu
 
 
@@ -227,7 +243,7 @@ def _value(item: _Item, start: int, values: Sequence[int], at_ms: int) -> Readin
     name, point = item
     own = values[point.address - start :][: point.count]
     if len(own) < point.count:
-        return Fault(at_ms, name, "The instrument answered with too little.")
+        return Fault(at_ms, name, _("The instrument answered with too little."))
     try:
         raw = float(own[0]) if point.type is None else decode(own, point.type, word_order=point.word_order)
         value = scaled(raw, point.scale, point.offset)
@@ -236,6 +252,6 @@ def _value(item: _Item, start: int, values: Sequence[int], at_ms: int) -> Readin
     return Reading(at_ms, name, value, f"{raw:.12g}")
 
 
-def _words(reason: str, point: ModbusPoint) -> str:
-    text = reason.format(table=point.table, address=point.address, unit=point.unit)
-    return f"{text[0].upper()}{text[1:]}" + ("" if text.endswith("?") else ".")
+def _words(code: int, point: ModbusPoint) -> str:
+    reason = _REASONS.get(code, _OTHERWISE)
+    return said(reason, code=code, table=point.table, address=point.address, unit=point.unit)

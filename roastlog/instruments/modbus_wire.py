@@ -13,6 +13,7 @@ from roastlog.errors import InstrumentError
 from roastlog.instruments.points import ModbusPoint, SerialLine
 from roastlog.instruments.reach import unreached
 from roastlog.instruments.serial_port import open_port
+from roastlog.languages import _
 
 Trace = Callable[[bool, ModbusPDU], ModbusPDU]
 
@@ -63,7 +64,7 @@ class Network:
     @property
     def gone(self) -> str:
         """What is said when it was lost."""
-        return f"{self.where} closed the connection."
+        return _("{where} closed the connection.", where=self.where)
 
     def connect(self, timeout_s: float, trace: Trace) -> ModbusTcpClient:
         """A client that is connected."""
@@ -90,12 +91,12 @@ class Serial:
     @property
     def advice(self) -> str:
         """What to look at when nothing answers."""
-        return " Are unit, baud, parity and the two wires right?"
+        return _("Are unit, baud, parity and the two wires right?")
 
     @property
     def gone(self) -> str:
         """What is said when it was lost."""
-        return f"{self.where} is gone. Is the cable plugged in?"
+        return _("{where} is gone. Is the cable plugged in?", where=self.where)
 
     def connect(self, timeout_s: float, trace: Trace) -> ModbusSerialClient:
         """A client that is connected."""

@@ -24,6 +24,7 @@ from roastlog.instruments.decode import json_number, json_steps, plain_number, s
 from roastlog.instruments.inbox import Inbox
 from roastlog.instruments.points import Broker, MqttPoint
 from roastlog.instruments.reach import unreached
+from roastlog.languages import _
 
 LOCKED_S: Final = 60.0  # between two tries with a user or password that was refused: brokers lock out who hammers
 LONGEST: Final = 65_536  # bytes of a message
@@ -55,7 +56,7 @@ class MqttInstrument:
     ) -> None:
         brokers = {point.broker for point in points.values()}
         if len(brokers) != 1:
-            raise ValueError("An MQTT link has one broker.")
+            raise ValueError(_("An MQTT link has one broker."))
         self._broker = brokers.pop()
         self._where = f"{self._broker.host}:{self._broker.port}"
         self.name = f"mqtt {self._where}"
@@ -83,7 +84,7 @@ class MqttInstrument:
             session.begin()
             for topic in session.refused(self._topics):
                 for name in self._topics[topic]:
-                    self._inbox.fail(name, f"The broker does not let us read {topic}.")
+                    self._inbox.fail(name, _("The broker does not let us read {topic}.", topic=topic))
         except _CredentialsError:
             session.end()
             self._locked_ms = self._clock.now_ms() + int(1000 * LOCKED_S * self._clock.rate)
@@ -96,10 +97,10 @@ class MqttInstrument:
     def read(self, ids: Collection[str]) -> list[Reading | Fault]:
         """All that came since the last call."""
         if self._session is None:
-            raise InstrumentError(f"The link to {self._where} is not open.")
+            raise InstrumentError(_("The link to {where} is not open.", where=self._where))
         got = self._inbox.take(ids)
         if self._session.over.is_set() and not any(isinstance(item, Reading) for item in got):
-            raise InstrumentError(f"{self._where} closed the connection, or does not answer any more.")
+            raise InstrumentError(_("{where} closed the connection, or does not answer any more.", where=self._where))
         return got
 
     def close(self) -> None:
@@ -109,8 +110,12 @@ class MqttInstrument:
             self._session = None
 
     def _refused(self) -> str:
-        who = f"the user {self._broker.user} or the password" if self._broker.user else "us without user and password"
-        return f"The broker {self._where} refuses {who}. It is asked again once a minute."
+        who = (
+            _("the user {user} or the password", user=self._broker.user)
+            if self._broker.user
+            else _("us without user and password")
+        )
+        return _("The broker {where} refuses {who}. It is asked again once a minute.", where=self._where, who=who)
 
     def _take(self, message: MQTTMessage) -> None:
         """A message came, on paho's thread."""
@@ -119,7 +124,9 @@ class MqttInstrument:
         raw = shown(text)
         for name, read in self._topics.get(message.topic, {}).items():
             if message.retain:
-                self._inbox.fail(name, f"Of {message.topic} there is only an old value kept by the broker.", raw)
+                self._inbox.fail(
+                    name, _("Of {topic} there is only an old value kept by the broker.", topic=message.topic), raw
+                )
                 continue
             try:
                 self._inbox.put(name, read(text), raw)
@@ -180,11 +187,15 @@ class _Session:
         self._client.loop_start()
         self._wait(lambda: self._greeting is not None)
         if self._greeting is None:
-            raise InstrumentError(f"{self._where} closed the connection. Does it want TLS, or another version of MQTT?")
+            raise InstrumentError(
+                _("{where} closed the connection. Does it want TLS, or another version of MQTT?", where=self._where)
+            )
         if self._greeting.value in _CREDENTIALS:
             raise _CredentialsError
         if self._greeting.is_failure:
-            raise InstrumentError(f"The broker {self._where} refuses us: {self._greeting.getName()}.")
+            raise InstrumentError(
+                _("The broker {where} refuses us: {why}.", where=self._where, why=self._greeting.getName())
+            )
         if self._broker.status is not None:
             self._client.publish(self._broker.status, "online", qos=1, retain=True)
 
@@ -193,7 +204,13 @@ class _Session:
         asked = {topic: self._client.subscribe(topic, qos=1)[1] for topic in topics}
         self._wait(lambda: self._subscribed.keys() >= set(asked.values()))
         if self.over.is_set():
-            raise InstrumentError(f"{self._where} closed the connection when it was asked for {', '.join(topics)}.")
+            raise InstrumentError(
+                _(
+                    "{where} closed the connection when it was asked for {topics}.",
+                    where=self._where,
+                    topics=", ".join(topics),
+                )
+            )
         refused = {number for number, code in self._subscribed.items() if code.is_failure}
         return [topic for topic, number in asked.items() if number in refused]
 
@@ -215,9 +232,13 @@ class _Session:
 
     def _why(self, error: OSError | UnicodeError) -> str:
         if isinstance(error, ssl.SSLCertVerificationError):
-            return f"{self._where} shows a certificate that is not trusted: {error.verify_message.rstrip('.')}."
+            return _(
+                "{where} shows a certificate that is not trusted: {why}.",
+                where=self._where,
+                why=error.verify_message.rstrip("."),
+            )
         if self._broker.tls and isinstance(error, ssl.SSLError | ConnectionResetError):
-            return f"{self._where} does not speak TLS as it should. Is the port right?"
+            return _("{where} does not speak TLS as it should. Is the port right?", where=self._where)
         return unreached(self._broker.host, self._broker.port, self._timeout_s, error)
 
     def _trusting(self) -> _Context:
@@ -228,9 +249,13 @@ class _Session:
             else:
                 context.load_verify_locations(self._broker.ca_file)
         except ssl.SSLError:
-            raise InstrumentError(f"{self._broker.ca_file} holds no certificates in PEM form.") from None
+            raise InstrumentError(
+                _("{ca_file} holds no certificates in PEM form.", ca_file=self._broker.ca_file)
+            ) from None
         except OSError as error:
-            raise InstrumentError(f"{self._broker.ca_file} cannot be read: {error.strerror}.") from None
+            raise InstrumentError(
+                _("{ca_file} cannot be read: {error}.", ca_file=self._broker.ca_file, error=error.strerror)
+            ) from None
         self._client.tls_set_context(context)
         return context
 
@@ -239,7 +264,13 @@ class _Session:
         with self._changed:
             self._changed.wait_for(lambda: done() or self.over.is_set(), self._timeout_s)
         if not done() and not self.over.is_set():
-            raise InstrumentError(f"{self._where} did not answer within {self._timeout_s:g} s. Is it an MQTT broker?")
+            raise InstrumentError(
+                _(
+                    "{where} did not answer within {timeout:g} s. Is it an MQTT broker?",
+                    where=self._where,
+                    timeout=self._timeout_s,
+                )
+            )
 
     def _greeted(self, _client: Client, _data: Any, _flags: Any, code: ReasonCode, _properties: Any) -> None:  # noqa: ANN401, paho's
         with self._changed:

@@ -38,7 +38,7 @@ class SerialInstrument:
         if len(lines) != 1:
             raise ValueError(_("A serial link has one port."))
         self._line = lines.pop()
-        self.name = _("serial {device}", device=self._line.device)
+        self.name = f"serial {self._line.device}"
         self._readers = {name: _reader(point) for name, point in points.items()}
         self._has_pattern = {name: point.pattern is not None for name, point in points.items()}
         self._inbox = Inbox(self.name, {name: point.silent_s for name, point in points.items()}, clock)

@@ -22,6 +22,7 @@ __all__ = [
     "N_",
     "SOURCE",
     "Catalogue",
+    "Said",
     "_",
     "again",
     "catalogue",

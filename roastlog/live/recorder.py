@@ -13,6 +13,7 @@ from typing import Final
 from roastlog.clock import Clock
 from roastlog.errors import InstrumentError
 from roastlog.instruments.base import Fault, Instrument, Reading
+from roastlog.languages import _
 from roastlog.live.machine import LiveMachine
 from roastlog.live.worker import Worker
 
@@ -73,7 +74,7 @@ class LinkReader(Worker):
                 self._note("lost", str(error))
             except Exception:
                 log.exception("%s: a fault of our own in reading", self.link.name)
-                self._note("lost", "Drumside met a fault of its own while reading; the log of the server has it.")
+                self._note("lost", _("Drumside met a fault of its own while reading; the log of the server has it."))
             finally:
                 self._instrument.close()
             # Many links that were lost together shall not come back all at once.

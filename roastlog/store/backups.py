@@ -18,6 +18,7 @@ from pathlib import Path
 from typing import Final
 
 from roastlog.errors import StoreError
+from roastlog.languages import _
 from roastlog.store.packing import whole
 
 FILE_NAME: Final = "drumside.sqlite3"
@@ -89,7 +90,7 @@ def take(source: Path, folder: Path, now_ms: int, *, before: str = "", stopping:
             if time.time() - left.stat().st_mtime > LEFT_S:
                 left.unlink()
     except OSError as error:
-        raise StoreError(f"No backup can be made in {folder} ({error}).") from error
+        raise StoreError(_("No backup can be made in {folder} ({error}).", folder=folder, error=error)) from error
     while (path := folder / _name(now_ms, before)).exists():
         now_ms += 1000
     copy(source, path, stopping=stopping)
@@ -102,19 +103,32 @@ def copy(source: Path, target: Path, *, stopping: Callable[[], bool] = bool) -> 
     part = target.with_name(target.name + ".part")
     try:
         if target.exists():
-            raise StoreError(f"{target} is there already, and a backup overwrites nothing.")
+            raise StoreError(_("{target} is there already, and a backup overwrites nothing.", target=target))
         size = source.stat().st_size
         if shutil.disk_usage(target.parent).free < size + SPARE_BYTES:
-            raise StoreError(f"The disk of {target.parent} has not enough room for a backup of {size / 1e6:.0f} MB.")
+            raise StoreError(
+                _(
+                    "The disk of {parent} has not enough room for a backup of {size:.0f} MB.",
+                    parent=target.parent,
+                    size=size / 1000000.0,
+                )
+            )
         counted = _copied(source, part, stopping)
         found = check(part)
         if asdict(found) | {"damaged": 0} != asdict(counted):
-            raise StoreError(f"The copy {part} is not what it is a copy of: {found} against {counted}.")
+            raise StoreError(
+                _(
+                    "The copy {part} is not what it is a copy of: {found} against {counted}.",
+                    part=part,
+                    found=found,
+                    counted=counted,
+                )
+            )
         _to_disk(part)
         part.rename(target)
         _to_disk(target.parent)
     except (sqlite3.Error, OSError) as error:
-        raise StoreError(f"The backup to {target} failed ({error}).") from error
+        raise StoreError(_("The backup to {target} failed ({error}).", target=target, error=error)) from error
     finally:
         part.unlink(missing_ok=True)
     return found
@@ -132,10 +146,10 @@ def check(path: Path) -> Contents:
         with closing(_connect(path, "ro")) as connection:
             said = connection.execute("PRAGMA quick_check(1)").fetchone()[0]
             if said != "ok":
-                raise StoreError(f"The database {path} is damaged ({said}).")
+                raise StoreError(_("The database {path} is damaged ({said}).", path=path, said=said))
             return _count(connection, blobs=True)
     except sqlite3.Error as error:
-        raise StoreError(f"The database {path} cannot be read ({error}).") from error
+        raise StoreError(_("The database {path} cannot be read ({error}).", path=path, error=error)) from error
 
 
 def listed(folder: Path) -> list[Backup]:
@@ -177,9 +191,14 @@ def restore(backup: Path, folder: Path) -> Contents:
     try:
         folder.mkdir(parents=True, exist_ok=True)
         if any(folder.iterdir()):
-            raise StoreError(f"{folder} is not empty. A backup is brought back into a new folder alone; name another.")
+            raise StoreError(
+                _(
+                    "{folder} is not empty. A backup is brought back into a new folder alone; name another.",
+                    folder=folder,
+                )
+            )
     except OSError as error:
-        raise StoreError(f"The folder {folder} cannot be made ({error}).") from error
+        raise StoreError(_("The folder {folder} cannot be made ({error}).", folder=folder, error=error)) from error
     return copy(backup, folder / FILE_NAME)
 
 
@@ -194,9 +213,9 @@ def _newest_of_each(backups: Iterable[Backup], span: str, most: int) -> set[Path
 def _copied(source: Path, part: Path, stopping: Callable[[], bool]) -> Contents:
     part.unlink(missing_ok=True)
 
-    def progress(*_: int) -> None:
+    def progress(*_pages: int) -> None:
         if stopping():
-            raise StoreError("The backup was given up: the server is shutting down.")
+            raise StoreError(_("The backup was given up: the server is shutting down."))
 
     with closing(_connect(source, "rw")) as original, closing(sqlite3.connect(part)) as made:
         original.execute("BEGIN")  # one state of it, however long the copying takes and whatever is written meanwhile
