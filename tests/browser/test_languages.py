@@ -21,6 +21,11 @@ TEXTS = """() => [...document.querySelectorAll("body *")].flatMap((element) =>
     element.getAttribute("aria-label") ?? "", element.title ?? "", element.placeholder ?? "",
   ]).filter((text) => text.trim())"""
 
+CUT = """() => [...document.querySelectorAll("button, a, dt, dd, th, label, legend, summary, h1, h2, h3, p, strong")]
+  .filter((element) => element.getClientRects().length && !element.closest(".unseen, .skip, .table, svg, [hidden]"))
+  .filter((element) => getComputedStyle(element).display !== "inline" && element.scrollWidth > element.clientWidth + 1)
+  .map((element) => element.textContent.trim())"""
+
 
 @pytest.fixture
 def address(bench: Bench) -> Iterator[str]:
@@ -75,4 +80,32 @@ def test_no_script_says_a_word_that_no_language_can_have(
     page.locator("[data-sheet=crack]").click()
     page.locator("[data-vigour=steady]").click()
     assert not _forgotten(page)
+    page.context.close()
+
+
+def test_a_phone_has_room_for_german(bench: Bench, browser: Browser, address: str):
+    """At 390 px no page is wider than the screen, and no word is cut or runs out of its button."""
+    code = bench.roast(500, lot="HU-7", green_g=2000.0)
+    page = _page(browser, address, "de")
+    batch, machine = f"/batches/{code}", "/machines/drum-4"
+    paths = [
+        "/",
+        "/find",
+        "/batches",
+        "/more",
+        "/settings",
+        "/lots",
+        "/machines",
+        "/devices",
+        "/this-device",
+        "/offline",
+    ]
+    paths += [batch, f"{batch}/weigh", f"{batch}/label", f"{batch}/outlook", f"/compare?batches={code}", "/nowhere"]
+    paths += [machine, f"{machine}/start", f"{machine}/setup", f"{machine}/channels", f"{machine}/controls"]
+    for path in paths:
+        page.goto(address + path)
+        page.wait_for_load_state()
+        assert page.evaluate("document.documentElement.lang") == "de"
+        assert page.evaluate("document.documentElement.scrollWidth") <= PHONE["viewport"]["width"], path
+        assert page.evaluate(CUT) == [], path
     page.context.close()

@@ -85,7 +85,7 @@ def test_what_is_stored_stays_as_it_was_said(bench: Bench):
         {"text": "Charge"},
     ] or {entry["kind"] for entry in stored["entries"]} >= {"note", "trier"}
     german, english = (bench.client.get(f"/batches/{code}", headers=headers).text for headers in (GERMAN, {}))
-    assert "Probenzieher: hellbraun, Brot, Weg" in german
+    assert "Probe: Hellbraun, Brot, Weg" in german
     assert "Trier: light brown, bread, Weg" in english
     assert stored["state"] == "cooling"
 
