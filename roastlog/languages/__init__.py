@@ -103,10 +103,10 @@ def again(value: Any) -> Any:  # noqa: ANN401
     """A value, or a structure of dicts and lists, with all that is said in it said to whoever is answered now."""
     if isinstance(value, Said):
         return value.again()
-    if isinstance(value, Mapping):
+    if isinstance(value, dict):
         return {name: again(item) for name, item in value.items()}
-    if isinstance(value, list | tuple):
-        return [again(item) for item in value]
+    if isinstance(value, list | tuple):  # columns of a curve are long, and numbers say nothing
+        return [item if item is None or isinstance(item, float | int) else again(item) for item in value]
     return value
 
 
