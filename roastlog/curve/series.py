@@ -1,7 +1,7 @@
 """A curve at one row a second, made of readings at any rate: at once, or second by second while they come."""
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -56,7 +56,13 @@ def finite_pair(time_s: ArrayLike, values: ArrayLike) -> tuple[Column, Column]:
 
 
 def bin_seconds(
-    at_ms: ArrayLike, channels: Mapping[str, ArrayLike], *, origin_ms: int, start_s: int, end_s: int
+    at_ms: ArrayLike,
+    channels: Mapping[str, ArrayLike],
+    *,
+    origin_ms: int,
+    start_s: int,
+    end_s: int,
+    points: Collection[str] = (),
 ) -> Curve:
     """Average readings into one row a second.
 
@@ -74,6 +80,8 @@ def bin_seconds(
         Moment of charge. [ms UTC]
     start_s, end_s
         First and last second of the curve, both included, negative before charge. [s]
+    points
+        Channels that are read now and then, by a person: there nothing is repeated, each reading is a point.
 
     Returns
     -------
@@ -100,7 +108,7 @@ def bin_seconds(
         sums = np.bincount(rows[used], weights=values[used], minlength=length)
         means = np.full(length, np.nan)
         np.divide(sums, counts, out=means, where=counts > 0)
-        columns[name] = _hold(means)
+        columns[name] = means if name in points else _hold(means)
     return Curve(np.arange(start_s, end_s + 1, dtype=np.float64), columns)
 
 
@@ -134,14 +142,24 @@ class SecondBins:
         Second of the first row. Readings before it are left out. [s since charge]
     patience_s
         How long a row waits for its last readings. [s]
+    points
+        As in `bin_seconds`.
     """
 
-    def __init__(self, channels: Sequence[str], *, start_s: int = 0, patience_s: float = PATIENCE_S) -> None:
+    def __init__(
+        self,
+        channels: Sequence[str],
+        *,
+        start_s: int = 0,
+        patience_s: float = PATIENCE_S,
+        points: Collection[str] = (),
+    ) -> None:
         self._next_s = start_s
         self._patience_s = patience_s
         self._sums: dict[int, dict[str, tuple[float, int]]] = {}
         self._last = dict.fromkeys(channels, math.nan)
         self._last_s = dict.fromkeys(channels, start_s - HELD_S - 1)
+        self._held_s = {name: 0 if name in points else HELD_S for name in channels}
 
     def add(self, time_s: float, channel: str, value: float) -> list[Row]:
         """Take in one reading and give the rows that its time finishes, oldest first; see `put`. [s], [°C]"""
@@ -181,5 +199,5 @@ class SecondBins:
             self._last[name], self._last_s[name] = total / count, second
         return Row(
             second,
-            {n: v if second - self._last_s[n] <= HELD_S else math.nan for n, v in self._last.items()},
+            {n: v if second - self._last_s[n] <= self._held_s[n] else math.nan for n, v in self._last.items()},
         )

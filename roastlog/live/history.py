@@ -64,7 +64,9 @@ def curve_of(batch: Batch, rows: Rows, machine: Machine | None, now_ms: int) -> 
     if "drop" not in batch.moments:  # what is still to come is no gap
         end_s = max(0, min(end_s, math.ceil((rows[-1][0] - charge.at_ms) / 1000)))
     columns = {name: [values.get(name, math.nan) for _, values in rows] for name in names}
-    return bin_seconds([at for at, _ in rows], columns, origin_ms=charge.at_ms, start_s=0, end_s=end_s)
+    points = {channel.id for channel in channels if channel.source == "hand"}
+    at_ms = [at for at, _ in rows]
+    return bin_seconds(at_ms, columns, origin_ms=charge.at_ms, start_s=0, end_s=end_s, points=points)
 
 
 def _end_s(batch: Batch, now_ms: int) -> int:

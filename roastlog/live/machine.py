@@ -50,6 +50,7 @@ class LiveMachine:
         self._turns: list[Turn] = []
         self._channels = [channel.id for channel in machine.channels]
         self._offsets_c = {channel.id: channel.offset_c for channel in machine.channels}
+        self._by_hand = {channel.id for channel in machine.channels if channel.source == "hand"}
         self._roles = {channel.id: channel.role for channel in machine.channels if channel.role in BEAN_ROLES}
         self._rates: dict[str, RateEstimate] = {}
         self._last_ms: int | None = None
@@ -111,10 +112,21 @@ class LiveMachine:
             self.hub.reading(self._now(), rows)
 
     def back_dated(self, readings: Iterable[Reading]) -> None:
-        """Keep readings that came too late to be shown live; the record has them."""
+        """Keep readings that came too late for their rows. The record has them.
+
+        Those of a person count live all the same: whoever reads a thermometer needs seconds to type what it says.
+        """
+        typed = False
         with self._lock:
             for reading in readings:
-                self._keep(reading)
+                value = self._keep(reading)
+                if reading.channel in self._by_hand:
+                    typed = True
+                    if reading.at_ms >= self._heard_ms.get(reading.channel, 0):
+                        self._values[reading.channel], self._heard_ms[reading.channel] = value, reading.at_ms
+                        self._last_ms = max(reading.at_ms, self._last_ms or 0)
+            if typed:
+                self._draw_anew()
 
     def close(self) -> None:
         """Take no more readings, and let all watchers go; what was taken is still to be saved."""
@@ -182,8 +194,7 @@ class LiveMachine:
             if charged_ms == self._charged_ms:
                 return
             self._begin(charged_ms if charged_ms is not None else now_ms, charged_ms)
-            if charged_ms is not None:
-                self._catch_up(self.rows_between(charged_ms - 1000, min(now_ms, charged_ms + 1000 * LONGEST_S)))
+            self._catch_up(now_ms)
             self.hub.forget_rows()
 
     def columns(self) -> dict[str, list[float | None]]:
@@ -237,15 +248,28 @@ class LiveMachine:
         self._begin_bins(0)
 
     def _begin_bins(self, start_s: int) -> None:
-        self._bins = SecondBins(self._channels, start_s=start_s)
+        self._bins = SecondBins(self._channels, start_s=start_s, points=self._by_hand)
         self._live_rates = {channel: LiveRate(role) for channel, role in self._roles.items()}
         self._rates = {}
         if self._charged_ms is not None:
             for rate in self._live_rates.values():
                 rate.charged(0.0)
 
-    def _catch_up(self, rows: Sequence[tuple[int, Mapping[str, float]]]) -> None:
-        for at_ms, values in rows:
+    def _draw_anew(self) -> None:
+        """Something came into the rows that were told. The lock is held."""
+        if self._charged_ms is not None:
+            self._begin(self._origin_ms, self._charged_ms)
+            self._catch_up(self._clock.now_ms())
+            self.hub.forget_rows()
+            self.hub.tell("curve", {})
+        self.hub.reading(self._now(), [])
+
+    def _catch_up(self, now_ms: int) -> None:
+        """Make the rows of what was read since charge."""
+        charged_ms = self._charged_ms
+        if charged_ms is None:
+            return
+        for at_ms, values in self.rows_between(charged_ms - 1000, min(now_ms, charged_ms + 1000 * LONGEST_S)):
             for channel, value in values.items():
                 if channel in self._offsets_c:
                     for row in self._bins.add((at_ms - self._origin_ms) / 1000, channel, value):
@@ -282,4 +306,5 @@ class LiveMachine:
         if self._charged_ms is not None and self._last_ms is not None:
             time_s = round((self._last_ms - self._charged_ms) / 1000, 2)
         values = {name: round(value, 2) for name, value in (self._values | self._knobs).items()}
-        return {"at_ms": self._last_ms, "time_s": time_s, "values": values, "rates": rates}
+        heard = dict(self._heard_ms)
+        return {"at_ms": self._last_ms, "time_s": time_s, "values": values, "heard_ms": heard, "rates": rates}

@@ -7,6 +7,7 @@ from typing import Any, Final
 from roastlog.clock import Clock
 from roastlog.errors import ReadingsRefused
 from roastlog.instruments.base import Reading
+from roastlog.instruments.converted import ABSURD_C
 from roastlog.languages import _
 from roastlog.live.machine import LiveMachine
 
@@ -14,7 +15,6 @@ MOST: Final = 5000
 AHEAD_MS: Final = 5_000
 BEHIND_MS: Final = 86_400_000
 LIVE_MS: Final = 3_000
-ABSURD_C: Final = 2000.0
 
 
 @dataclass(frozen=True)
@@ -44,7 +44,8 @@ def take_push(live: LiveMachine, payload: object, clock: Clock) -> Pushed:
         raise ReadingsRefused(
             _("Send at most {most} readings at once; these are {readings}.", most=MOST, readings=len(readings))
         )
-    pushed = {channel.id for channel in live.machine.channels if channel.source in {"http", "hand"}}
+    by_hand = {channel.id for channel in live.machine.channels if channel.source == "hand"}
+    pushed = by_hand | {channel.id for channel in live.machine.channels if channel.source == "http"}
     now_ms = clock.now_ms()
     ahead_ms, live_ms = now_ms + AHEAD_MS * clock.rate, now_ms - LIVE_MS * clock.rate
     taken: list[Reading] = []
@@ -56,11 +57,15 @@ def take_push(live: LiveMachine, payload: object, clock: Clock) -> Pushed:
         else:
             refused.append({"index": index, "reason": found})
     taken.sort(key=lambda reading: reading.at_ms)  # of two for one instant the one that was sent later wins
-    fresh = [reading for reading in taken if reading.at_ms >= live_ms]
-    live.back_dated(reading for reading in taken if reading.at_ms < live_ms)
+    # What a person types comes seconds after its time, when the row of that second was told long ago.
+    fresh: list[Reading] = []
+    late: list[Reading] = []
+    for reading in taken:
+        (fresh if reading.at_ms >= live_ms and reading.channel not in by_hand else late).append(reading)
+    live.back_dated(late)
     if fresh:
         live.take(fresh)
-    return Pushed(len(taken), len(taken) - len(fresh), refused)
+    return Pushed(len(taken), len(late), refused)
 
 
 def _reading(raw: object, live: LiveMachine, pushed: set[str], now_ms: int, ahead_ms: float) -> Reading | str:

@@ -39,7 +39,6 @@ class HandPage:
     chosen: str
     unit: str
     now_ms: int
-    rate: float
     kept: Sequence[Typed]
     values: Mapping[str, str] = field(default_factory=dict)
     errors: Mapping[str, str] = field(default_factory=dict)
@@ -90,7 +89,6 @@ def _page(machine: Machine, chosen: str, form: Form | None = None) -> str:
         chosen=chosen if chosen in names else channels[0].id,
         unit=f"°{page_units().temp}",
         now_ms=now_ms,
-        rate=services().clock.rate,
         kept=kept[: -SHOWN - 1 : -1],
         values={} if form is None else form.values,
         errors={} if form is None else form.errors,

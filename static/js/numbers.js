@@ -5,6 +5,7 @@ import { degrees, rate as perMinute } from "./units.js";
 import { decimal, t } from "./words.js";
 
 const OLD_MS = 3000;
+const READ_AGAIN_MS = 60_000; // a person reads a thermometer now and then
 const $ = (id) => document.getElementById(id);
 
 /** Set text only if it differs: an equal text would be laid out again for nothing. */
@@ -17,6 +18,7 @@ export function say(element, text) {
 export class Numbers {
   constructor({ state, clock, channel }) {
     Object.assign(this, { state, clock, channel: channel.id, channelShort: channel.short });
+    this.byHand = channel.by_hand;
     this.surface = state.view.channels.find(({ role, id }) => role === "bean_surface" && id !== channel.id);
     this.probe = channel.role === "bean_probe" ? t("probe") : channel.short;
     this.rateOf = this.probe;
@@ -26,8 +28,8 @@ export class Numbers {
     this.parts = Object.fromEntries(["three", "temp", "rate", "rate-label", "clock", "clock-label", "clock-of", "age", "phase"].map((id) => [id, $(id)]));
   }
 
-  reading({ at_ms: atMs, values, rates }) {
-    this.at = atMs;
+  reading({ at_ms: atMs, values, heard_ms: heard, rates }) {
+    this.at = heard?.[this.channel] ?? atMs; // other channels may go on where this one is lost
     const value = values[this.channel];
     if (Number.isFinite(value)) this.temp = value;
     say(this.parts.temp, this.temp === null ? "–" : degrees(this.temp));
@@ -45,8 +47,8 @@ export class Numbers {
     say(this.parts.rate, known ? perMinute(rate.rate) : "–");
     const error = known && Number.isFinite(rate.error) ? ` ± ${perMinute(rate.error)}` : "";
     const channel = `${this.rateOf[0].toUpperCase()}${this.rateOf.slice(1)}`;
-    const label = { settling: t("{channel} rate, settling", { channel }), held: t("{channel} rate, held", { channel }) }[rate?.state];
-    say(this.parts["rate-label"], label ?? `${t("{channel} rate", { channel })}${error}`);
+    const label = this.byHand ? undefined : { settling: t("{channel} rate, settling", { channel }), held: t("{channel} rate, held", { channel }) }[rate?.state];
+    say(this.parts["rate-label"], label ?? t("{channel} rate", { channel }) + error);
   }
 
   /** The clocks and the age; called a few times a second. */
@@ -61,7 +63,7 @@ export class Numbers {
     say(parts["clock-label"], developed ? t("Development") : t("Since charge"));
     say(parts.clock, developed ? stopwatch((end - crack) / 1000) : total === null ? "–:––" : stopwatch(total));
     const ratio = developed && total > 0 ? (100 * (end - crack)) / (total * 1000) : 0;
-    say(parts["clock-of"], developed ? `${decimal(ratio.toFixed(1))} %\n${t("of {time}", { time: stopwatch(total) })}` : "");
+    say(parts["clock-of"], developed ? `${decimal(ratio.toFixed(1))} %\n` + t("of {time}", { time: stopwatch(total) }) : "");
     this.#age(now);
   }
 
@@ -69,9 +71,10 @@ export class Numbers {
     const { connected, heardMs } = this.state;
     const at = this.at ?? (connected ? null : heardMs); // a page that was kept: as old as what it shows
     const age = at === null ? null : Math.max(0, (now - at) / this.clock.rate);
-    const old = age === null || age > OLD_MS;
+    const old = age === null || age > (this.byHand ? READ_AGAIN_MS : OLD_MS);
     if (this.old !== old) this.parts.three.classList.toggle("old", (this.old = old));
-    say(this.parts.age, age === null ? t("no reading") : age < 1000 ? "<1 s" : t("{time} old", { time: span(age) }));
+    if (this.byHand && age > READ_AGAIN_MS) say(this.parts.age, t("{time} old: read it again", { time: span(age) }));
+    else say(this.parts.age, age === null ? t("no reading") : age < 1000 ? "<1 s" : t("{time} old", { time: span(age) }));
   }
 
   /** Phase, or what is lost: a dead link and a dead stream are said in words. */
@@ -86,7 +89,8 @@ export class Numbers {
     const old = span((this.clock.now() - heardMs) / this.clock.rate);
     const next = batch === null ? ` ${t("A tap begins a new batch.")}` : "";
     const taps = t("Taps still count: they are kept with their times. It is tried again by itself.");
-    if (!connected) say($("trouble-said"), `${t("The server is out of reach; what stands here is {time} old.", { time: old })}${next} ${taps}`);
+    const away = t("The server is out of reach; what stands here is {time} old.", { time: old });
+    if (!connected) say($("trouble-said"), `${away}${next} ${taps}`);
     else if (lost) say($("trouble-said"), `${t("Readings stopped.")} ${lost.reason || t("Is the instrument on?")} ${taps}`);
     else if (trouble) say($("trouble-said"), trouble);
   }

@@ -10,7 +10,9 @@ const WHY = window.isSecureContext ? t("this browser keeps no pages.") : t("that
 
 export function bindOffline({ state }) {
   let keptFor = null;
-  if (state.connected) keep(["/", `/machines/${encodeURIComponent(state.view.machine.id)}/start`]);
+  const machine = `/machines/${encodeURIComponent(state.view.machine.id)}`;
+  const byHand = state.view.channels.some((channel) => channel.by_hand) ? [`${machine}/hand`] : [];
+  if (state.connected) keep(["/", `${machine}/start`, ...byHand]);
   state.addEventListener("change", () => {
     const { told } = state;
     if (!told || !state.connected || told.code === keptFor) return;

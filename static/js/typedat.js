@@ -1,8 +1,8 @@
-// A reading typed in by hand has the time of its first key: <form id="reading" data-now-ms data-rate> with a field at_ms.
+// A reading typed in by hand has the time of its first key: <form id="reading" data-now-ms> with a field at_ms.
 import { Clock } from "./clock.js";
 
 const form = document.getElementById("reading");
-const clock = new Clock(Number(form.dataset.nowMs), Number(form.dataset.rate));
+const clock = Clock.onPage(Number(form.dataset.nowMs));
 clock.keep();
 
 form.elements.value.addEventListener("input", () => {

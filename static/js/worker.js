@@ -7,7 +7,7 @@ const OFFLINE = "/offline";
 const PATIENCE_MS = 2500; // for a page that is kept too: a network that hangs must not hold up a roast
 const LONG_MS = 20_000; // for a new version's look at those that are kept
 const MOST_PAGES = 40;
-const PAGES = /^\/($|(start|weigh)$|machines\/[^/]+(\/start)?$|batches\/[^/]+\/(weigh|label)$)/;
+const PAGES = /^\/($|(start|weigh)$|machines\/[^/]+(\/(start|hand))?$|batches\/[^/]+\/(weigh|label)$)/;
 const FILES = /^\/(static|vendor)\//;
 const KEPT_MS = "x-kept-ms";
 
