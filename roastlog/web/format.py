@@ -171,7 +171,21 @@ def install(app: Flask) -> None:
     """Give the app's templates these filters."""
     for with_units in (temp, degrees, rate, rate_number, rate_error, area_number, mass, kilos):
         app.add_template_filter(_in_units(with_units), with_units.__name__)
-    for plain in (number, clock, time_error, share, day, short_day, hour, hour_s, moment, purpose, called, decimal):
+    for plain in (
+        number,
+        clock,
+        time_error,
+        share,
+        day,
+        short_day,
+        hour,
+        hour_s,
+        moment,
+        purpose,
+        called,
+        decimal,
+        day_of,
+    ):
         app.add_template_filter(plain, plain.__name__)
 
 
