@@ -6,6 +6,7 @@ from typing import Any, Final
 
 from flask import Blueprint, Response, render_template
 
+from roastlog.languages import _, catalogue, current
 from roastlog.web.assets import asset, folder, vendor
 
 bp = Blueprint("install", __name__)
@@ -50,8 +51,9 @@ def _manifest() -> dict[str, Any]:
         "id": "/",
         "name": "Drumside",
         "short_name": "Drumside",
-        "description": "The roast record at the roaster's side.",
-        "lang": "en",
+        "description": _("The roast record at the roaster's side."),
+        "lang": current(),
+        "dir": catalogue().direction,
         "start_url": "/",
         "scope": "/",
         "display": "standalone",
@@ -60,12 +62,12 @@ def _manifest() -> dict[str, Any]:
         "categories": ["productivity", "food"],
         "icons": [_icon(name, size) for name in ("icon", "maskable") for size in (192, 512)],
         "shortcuts": [
-            {"name": "Start a batch", "short_name": "Start", "url": "/start", "icons": [_icon("icon", 192)]},
-            {"name": "Weigh out", "short_name": "Weigh", "url": "/weigh", "icons": [_icon("icon", 192)]},
+            {"name": _("Start a batch"), "short_name": _("Start"), "url": "/start", "icons": [_icon("icon", 192)]},
+            {"name": _("Weigh out"), "short_name": _("Weigh"), "url": "/weigh", "icons": [_icon("icon", 192)]},
         ],
         "screenshots": [
-            _screenshot("narrow", 390, 844, "The live page on a phone"),
-            _screenshot("wide", 1180, 820, "The live page on a tablet"),
+            _screenshot("narrow", 390, 844, _("The live page on a phone")),
+            _screenshot("wide", 1180, 820, _("The live page on a tablet")),
         ],
     }
 
