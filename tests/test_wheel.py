@@ -81,7 +81,7 @@ def get(port: int, path: str) -> tuple[int, str]:
     try:
         connection.request("GET", path)
         answer = connection.getresponse()
-        return answer.status, answer.read().decode()
+        return answer.status, answer.read().decode(errors="replace")  # an icon is no text
     finally:
         connection.close()
 
