@@ -25,6 +25,7 @@ from roastlog.instruments.points import (
     SerialPoint,
     Simulated,
 )
+from roastlog.languages import N_
 
 Role = Literal["bean_probe", "bean_surface", "inlet_air", "exhaust_air", "drum", "room"]
 
@@ -42,13 +43,17 @@ class Channel(Part):
     """One measured stream."""
 
     id: Id = Field(description=ID_WORDS)
-    name: _Words = Field(description="1 to 60 characters in quotes")
+    name: _Words = Field(description=N_("1 to 60 characters in quotes"))
     role: Role = Field(description='one of "' + '", "'.join(get_args(Role)) + '"')
     short: _Words | None = Field(
-        None, max_length=12, description="the name where room is short: 1 to 12 characters in quotes"
+        None, max_length=12, description=N_("the name where room is short: 1 to 12 characters in quotes")
     )
     offset_c: float = Field(
-        0.0, allow_inf_nan=False, ge=-100, le=100, description="°C added to each reading, -100 to 100 (0 when left out)"
+        0.0,
+        allow_inf_nan=False,
+        ge=-100,
+        le=100,
+        description=N_("°C added to each reading, -100 to 100 (0 when left out)"),
     )
     checked: Checked | None = Field(None, description="{ on, against } of the check that gave `offset_c`")
     modbus: ModbusPoint | None = Field(None, description="{ host, port, unit, table, address, type, scale, … }")
@@ -90,13 +95,13 @@ class Control(Part):
     """One thing that the person sets; read off the machine where it has a register."""
 
     id: Id = Field(description=ID_WORDS)
-    name: _Words = Field(description="1 to 60 characters in quotes")
+    name: _Words = Field(description=N_("1 to 60 characters in quotes"))
     unit: str = Field(
-        "", pattern=r"^\P{C}*$", max_length=12, description='at most 12 characters in quotes, such as "step" or "%"'
+        "", pattern=r"^\P{C}*$", max_length=12, description=N_('at most 12 characters in quotes, such as "step" or "%"')
     )
-    low: Number = Field(description="the smallest setting, a number")
-    high: Number = Field(description="the largest setting, a number above `low`")
-    step: float = Field(ge=0.001, le=1e6, description="what one tap changes, at least 0.001")
+    low: Number = Field(description=N_("the smallest setting, a number"))
+    high: Number = Field(description=N_("the largest setting, a number above `low`"))
+    step: float = Field(ge=0.001, le=1e6, description=N_("what one tap changes, at least 0.001"))
     modbus: ModbusPoint | None = Field(None, description="{ host, port, unit, table, address, type, scale, … }")
 
     def read_as(self, other: Part) -> bool:
@@ -122,16 +127,16 @@ class Machine(Part):
     """One roaster, with its channels and controls."""
 
     id: Id = Field(description=ID_WORDS)
-    name: _Words = Field(description="1 to 60 characters in quotes")
+    name: _Words = Field(description=N_("1 to 60 characters in quotes"))
     # Both come as lists from TOML and JSON, which strict alone would refuse.
     batch_g: Annotated[tuple[Number, Number], Strict(strict=False)] = Field(
-        description="the smallest and the largest charge in grams, such as [800, 4500]"
+        description=N_("the smallest and the largest charge in grams, such as [800, 4500]")
     )
     channels: Annotated[tuple[Channel, ...], Strict(strict=False)] = Field(
-        min_length=1, max_length=32, description="1 to 32 [[channels]]"
+        min_length=1, max_length=32, description=N_("1 to 32 [[channels]]")
     )
     controls: Annotated[tuple[Control, ...], Strict(strict=False)] = Field(
-        (), max_length=32, description="at most 32 [[controls]]"
+        (), max_length=32, description=N_("at most 32 [[controls]]")
     )
 
     def part(self, name: str) -> Channel | Control | None:

@@ -11,6 +11,7 @@ from pydantic import BaseModel, ConfigDict, Field, StringConstraints, model_vali
 
 from roastlog.errors import InstrumentError
 from roastlog.instruments.decode import RegisterType, WordOrder, json_steps, line_pattern, register_count
+from roastlog.languages import N_
 
 Table = Literal["input", "holding", "coil", "discrete"]
 BIT_TABLES: frozenset[Table] = frozenset({"coil", "discrete"})
@@ -18,22 +19,22 @@ Parity = Literal["none", "even", "odd"]
 
 _Got = TypeVar("_Got")
 
-ID_WORDS = "lowercase letters, digits, - and _, at most 40, in quotes"
+ID_WORDS = N_("lowercase letters, digits, - and _, at most 40, in quotes")
 Id = Annotated[str, StringConstraints(pattern=r"^[a-z0-9_-]{1,40}$")]
 Number = Annotated[float, Field(allow_inf_nan=False, ge=-1e6, le=1e6)]
 _Host = Annotated[str, StringConstraints(pattern=r"^[^\s/\p{C}]+$", max_length=253)]
 _Path = Annotated[str, StringConstraints(pattern=r"^[^\s\p{C}]([^\p{C}]*[^\s\p{C}])?$", max_length=200)]
 _Topic = Annotated[str, StringConstraints(pattern=r"^[^+#$\p{C}][^+#\p{C}]*$", max_length=200)]
 
-_HOST = 'a name or an address, such as "192.168.1.20"'
-_DEVICE = 'the serial port, such as "/dev/ttyUSB0" or "COM3"'
-_Baud = Annotated[int, Field(ge=300, le=921_600, description="bits a second, 300 to 921600 (9600 when left out)")]
-_Parity = Annotated[Parity, Field(description='"none" (when left out), "even" or "odd"')]
-_Stop = Annotated[Literal[1, 2], Field(description="1 (when left out) or 2 stop bits")]
-_Scale = Annotated[Number, Field(description="a number that the raw value is multiplied by, not 0 (1 when left out)")]
-_Offset = Annotated[Number, Field(description="a number that is added after scaling (0 when left out)")]
+_Baud = Annotated[int, Field(ge=300, le=921_600, description=N_("bits a second, 300 to 921600 (9600 when left out)"))]
+_Parity = Annotated[Parity, Field(description=N_('"none" (when left out), "even" or "odd"'))]
+_Stop = Annotated[Literal[1, 2], Field(description=N_("1 (when left out) or 2 stop bits"))]
+_Scale = Annotated[
+    Number, Field(description=N_("a number that the raw value is multiplied by, not 0 (1 when left out)"))
+]
+_Offset = Annotated[Number, Field(description=N_("a number that is added after scaling (0 when left out)"))]
 _Silent = Annotated[
-    float, Field(ge=1, le=3600, description="seconds of silence until it is a fault, 1 to 3600 (10 when left out)")
+    float, Field(ge=1, le=3600, description=N_("seconds of silence until it is a fault, 1 to 3600 (10 when left out)"))
 ]
 
 
@@ -86,22 +87,26 @@ class Broker(NamedTuple):
 class ModbusPoint(Part):
     """One value on a Modbus instrument, over the network or on a serial line."""
 
-    host: _Host | None = Field(None, description=f"{_HOST}; on a serial line `device` instead")
-    port: int = Field(502, ge=1, le=65535, description="a whole number from 1 to 65535 (502 when left out)")
-    device: _Path | None = Field(None, description=f"{_DEVICE}; over the network `host` instead")
+    host: _Host | None = Field(
+        None, description=N_('a name or an address, such as "192.168.1.20"; on a serial line `device` instead')
+    )
+    port: int = Field(502, ge=1, le=65535, description=N_("a whole number from 1 to 65535 (502 when left out)"))
+    device: _Path | None = Field(
+        None, description=N_('the serial port, such as "/dev/ttyUSB0" or "COM3"; over the network `host` instead')
+    )
     baud: _Baud = 9600
     parity: _Parity = "none"
     stop: _Stop = 1
-    unit: int = Field(1, ge=0, le=255, description="a whole number from 0 to 255 (1 when left out)")
-    table: Table = Field(description='"input", "holding", "coil" or "discrete"')
-    address: int = Field(ge=0, le=65535, description="the protocol address, counted from 0, to 65535")
+    unit: int = Field(1, ge=0, le=255, description=N_("a whole number from 0 to 255 (1 when left out)"))
+    table: Table = Field(description=N_('"input", "holding", "coil" or "discrete"'))
+    address: int = Field(ge=0, le=65535, description=N_("the protocol address, counted from 0, to 65535"))
     type: RegisterType | None = Field(
-        None, description='"int16", "uint16", "int32", "uint32" or "float32"; left out for coil and discrete'
+        None, description=N_('"int16", "uint16", "int32", "uint32" or "float32"; left out for coil and discrete')
     )
-    word_order: WordOrder = Field("big", description='"big" (high word first, when left out) or "little"')
+    word_order: WordOrder = Field("big", description=N_('"big" (high word first, when left out) or "little"'))
     scale: _Scale = 1.0
     offset: _Offset = 0.0
-    poll_s: float = Field(0.5, ge=0.05, le=60, description="seconds from 0.05 to 60 (0.5 when left out)")
+    poll_s: float = Field(0.5, ge=0.05, le=60, description=N_("seconds from 0.05 to 60 (0.5 when left out)"))
 
     @property
     def count(self) -> int:
@@ -140,17 +145,19 @@ class ModbusPoint(Part):
 class MqttPoint(Part):
     """One value that comes under a topic of an MQTT broker."""
 
-    host: _Host = Field(description=f"{_HOST}: the broker's")
-    port: int = Field(1883, ge=1, le=65535, description="a whole number from 1 to 65535 (1883 when left out)")
-    version: Literal["3.1.1", "5"] = Field("3.1.1", description='"3.1.1" (when left out) or "5"')
-    tls: bool = Field(False, description="true or false (when left out)")
-    ca_file: _Path | None = Field(None, description="the path of a PEM file with your own authority, in quotes")
-    user: _Path | None = Field(None, description="the user's name, in quotes")
-    password: str | None = Field(None, max_length=200, description="at most 200 characters in quotes")
-    status: _Topic | None = Field(None, description="a topic in quotes under which Drumside says online and offline")
-    topic: _Topic = Field(description="the topic in quotes, without + and #")
+    host: _Host = Field(description=N_('a name or an address, such as "192.168.1.20": the broker\'s'))
+    port: int = Field(1883, ge=1, le=65535, description=N_("a whole number from 1 to 65535 (1883 when left out)"))
+    version: Literal["3.1.1", "5"] = Field("3.1.1", description=N_('"3.1.1" (when left out) or "5"'))
+    tls: bool = Field(False, description=N_("true or false (when left out)"))
+    ca_file: _Path | None = Field(None, description=N_("the path of a PEM file with your own authority, in quotes"))
+    user: _Path | None = Field(None, description=N_("the user's name, in quotes"))
+    password: str | None = Field(None, max_length=200, description=N_("at most 200 characters in quotes"))
+    status: _Topic | None = Field(
+        None, description=N_("a topic in quotes under which Drumside says online and offline")
+    )
+    topic: _Topic = Field(description=N_("the topic in quotes, without + and #"))
     value: str | None = Field(
-        None, max_length=200, description='where in JSON the number stands, such as "$.probe[0]"; left out if plain'
+        None, max_length=200, description=N_('where in JSON the number stands, such as "$.probe[0]"; left out if plain')
     )
     scale: _Scale = 1.0
     offset: _Offset = 0.0
@@ -176,23 +183,25 @@ class MqttPoint(Part):
 class SerialPoint(Part):
     """One value out of the lines that a device sends over a serial port."""
 
-    device: _Path = Field(description=_DEVICE)
+    device: _Path = Field(description=N_('the serial port, such as "/dev/ttyUSB0" or "COM3"'))
     baud: _Baud = 9600
-    bits: Literal[7, 8] = Field(8, description="7 or 8 (when left out) data bits")
+    bits: Literal[7, 8] = Field(8, description=N_("7 or 8 (when left out) data bits"))
     parity: _Parity = "none"
     stop: _Stop = 1
     separator: str | None = Field(
-        None, pattern=r"^[^\r\n0-9]{1,3}$", description='what stands between columns, such as ","; " " for any spaces'
+        None,
+        pattern=r"^[^\r\n0-9]{1,3}$",
+        description=N_('what stands between columns, such as ","; " " for any spaces'),
     )
-    column: int = Field(1, ge=1, le=64, description="which column, counted from 1, to 64 (1 when left out)")
-    columns: int | None = Field(None, ge=1, le=64, description="how many columns a whole line has, 1 to 64")
+    column: int = Field(1, ge=1, le=64, description=N_("which column, counted from 1, to 64 (1 when left out)"))
+    columns: int | None = Field(None, ge=1, le=64, description=N_("how many columns a whole line has, 1 to 64"))
     pattern: str | None = Field(
-        None, max_length=200, description="a regular expression that the whole line fits, with a group (?P<value>…)"
+        None, max_length=200, description=N_("a regular expression that the whole line fits, with a group (?P<value>…)")
     )
     group: str = Field(
         "value",
         pattern=r"^[A-Za-z_]\w{0,39}$",
-        description='its group in `pattern` ("value" when left out)',
+        description=N_('its group in `pattern` ("value" when left out)'),
     )
     scale: _Scale = 1.0
     offset: _Offset = 0.0
@@ -241,9 +250,11 @@ class Simulated(Part):
 class Checked(Part):
     """When a probe was last checked, and against what; its result is the channel's `offset_c`."""
 
-    on: date = Field(description="the day, such as 2026-11-25")
+    on: date = Field(description=N_("the day, such as 2026-11-25"))
     against: str = Field(
-        pattern=r"^\P{C}*$", max_length=120, description="what it was checked against, at most 120 characters in quotes"
+        pattern=r"^\P{C}*$",
+        max_length=120,
+        description=N_("what it was checked against, at most 120 characters in quotes"),
     )
 
 
@@ -251,13 +262,21 @@ class Sensor(Part):
     """What a channel's value is of, where the instrument gives mV or ohm and not °C."""
 
     type: Literal["K", "J", "T", "N", "E", "Pt100", "Pt1000"] = Field(
-        description='"K", "J", "T", "N" or "E" for a thermocouple in mV; "Pt100" or "Pt1000" in ohm'
+        description=N_('"K", "J", "T", "N" or "E" for a thermocouple in mV; "Pt100" or "Pt1000" in ohm')
     )
     cold_junction: Id | None = Field(
-        None, description=f"the id of the channel that measures where the wires of the thermocouple end: {ID_WORDS}"
+        None,
+        description=N_(
+            "the id of the channel that measures where the wires of the thermocouple end: "
+            "lowercase letters, digits, - and _, at most 40, in quotes"
+        ),
     )
     cold_junction_c: float | None = Field(
-        None, ge=-40, le=125, allow_inf_nan=False, description="°C where the wires end, -40 to 125; 0 if already added"
+        None,
+        ge=-40,
+        le=125,
+        allow_inf_nan=False,
+        description=N_("°C where the wires end, -40 to 125; 0 if already added"),
     )
 
     @property

@@ -133,7 +133,10 @@ _TELLERS: Final[dict[str, Callable[[Mapping[str, Any]], str]]] = {
     "note": lambda body: str(body["text"]),
     "weighed": _weighed,
     "colour": lambda body: _(
-        "Colour {value} on {scale}, {sample}", value=plain(body["value"]), scale=body["scale"], sample=body["sample"]
+        "Colour {value} on {scale}, {sample}",
+        value=plain(body["value"]),
+        scale=body["scale"],
+        sample=called(body["sample"]),
     ),
     "released": lambda body: joined(
         ": ", [said(_DECISIONS[body["decision"]]), *([body["reason"]] if "reason" in body else [])]

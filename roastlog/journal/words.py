@@ -58,6 +58,7 @@ STATE_WORDS: Final[dict[str, str]] = {
     "rejected": N_("rejected"),
     "discarded": N_("discarded"),
 }
+SAMPLE_WORDS: Final[dict[str, str]] = {"whole": N_("whole"), "ground": N_("ground")}
 INTENT_WORDS: Final[dict[str, str]] = {"filter": N_("filter"), "espresso": N_("espresso"), "both": N_("both")}
 
 # The moments that the pad waits for, in their order. The others are there for whom they concern.
@@ -99,7 +100,7 @@ AROMA_LABELS: Final[dict[str, str]] = {
 
 AROMA_WORDS: Final[tuple[str, ...]] = tuple(AROMA_LABELS)[:16]
 
-_CALLED: Final[dict[str, str]] = PHASE_WORDS | STATE_WORDS | INTENT_WORDS | AROMA_LABELS | VIGOUR_WORDS
+_CALLED: Final[dict[str, str]] = PHASE_WORDS | STATE_WORDS | INTENT_WORDS | AROMA_LABELS | VIGOUR_WORDS | SAMPLE_WORDS
 
 
 def called(word: str) -> str:

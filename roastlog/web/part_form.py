@@ -47,6 +47,8 @@ CHANNEL_KINDS: Final[Mapping[str, Kind]] = {
 }
 CONTROL_KINDS: Final[Mapping[str, Kind]] = {"": Kind(N_("Not read: people say what they set")), **_MODBUS}
 OWN: Final = {"channels": ("name", "short", "role", "offset_c"), "controls": ("name", "unit", "low", "high", "step")}
+TYPICAL: Final = {"modbus.table": "input", "modbus.type": "int16"}
+"""What most panel meters and controllers answer by: where the form of a new part begins."""
 MODELS: Final[Mapping[str, type[Part]]] = {"channels": Channel, "controls": Control}
 LABELS: Final = {
     "id": N_("Id"), "name": N_("Name"), "short": N_("Short name"), "role": N_("What it measures"),
@@ -222,7 +224,7 @@ def _left_out(default: object) -> str:
 
 def in_form(text: str) -> str:
     """A sheet's sentence for a form: no quotes around what is typed, and fields by their labels."""
-    text = re.sub(r",? in quotes", "", text).replace("when left out", "when empty")
+    text = re.sub(r",? in quotes", "", _(text)).replace("when left out", "when empty")
     return re.sub(r"`(\w+)`", lambda found: f"“{_(LABELS[found[1]]) if found[1] in LABELS else found[1]}”", text)
 
 
