@@ -14,6 +14,7 @@ from roastlog.instruments.trial import Trial
 from roastlog.languages import N_, _, said
 from roastlog.web import services
 from roastlog.web.part_form import (
+    TYPICAL,
     FormField,
     Kind,
     kinds_of,
@@ -58,7 +59,7 @@ class PartPage:
 @bp.get(_TABLES)
 def add(machine_id: str, table: str) -> str:
     """The form of a new channel or control."""
-    return _page(services().machine(machine_id), table, None, {"kind": next(iter(kinds_of(table)))})
+    return _page(services().machine(machine_id), table, None, TYPICAL | {"kind": next(iter(kinds_of(table)))})
 
 
 @bp.get(f"{_TABLES}/<part_id>")
@@ -118,7 +119,7 @@ def _sent(machine: Machine, table: str, old: Channel | Control | None) -> Respon
     # A separator may be a space, so that one field is not trimmed.
     values = {name: text if name == "serial.separator" else text.strip() for name, text in request.form.items()}
     if values.get("then") == "fields":
-        return _page(machine, table, old, values)
+        return _page(machine, table, old, TYPICAL | values)
     made, errors = machine_with(machine, table, old, values)
     if made is None:
         return _page(machine, table, old, values, errors), 422

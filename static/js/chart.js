@@ -102,7 +102,7 @@ export class Chart {
 
   overlay({ marks, checks, ribbon }) {
     for (const [name, columns] of Object.entries({ marks, checks, ribbon })) {
-      if (columns && JSON.stringify(columns) !== this[`${name}Said`]) {
+      if (columns && this[name] && JSON.stringify(columns) !== this[`${name}Said`]) {
         this[`${name}Said`] = JSON.stringify(columns);
         this[name].data = columns;
       }

@@ -1,0 +1,108 @@
+"""Setting up a machine as a newcomer does, against a real Modbus server: tried, seen, checked; lost and found again."""
+
+import re
+from collections.abc import Iterator
+from itertools import pairwise
+
+import pytest
+from playwright.sync_api import expect
+
+from tests.browser.conftest import MakeScreen
+from tests.browser.house import House
+from tests.browser.screen import PHONE, TABLET, Screen
+from tests.instruments.modbus_server import ModbusServer
+
+OLD_S, BANNER_S, LOST_S = 3, 5, 20
+
+
+@pytest.fixture
+def meter() -> Iterator[ModbusServer]:
+    """A panel meter: input register 0 says 1963, a tenth of a degree each."""
+    with ModbusServer() as server:
+        yield server
+
+
+def set_up(page: Screen, meter: ModbusServer) -> None:
+    """A machine whose bean probe the meter reads."""
+    page.open("/machines")
+    begin = page.by_id("begin")
+    for label, typed in (("Name", "Little drum"), ("Smallest charge", "500"), ("Largest charge", "1200")):
+        begin.get_by_label(label, exact=False).fill(typed)
+    page.tap("Set it up")
+    page.page.get_by_role("link", name="Bean probe").tap()
+    page.page.get_by_label("How it is read").select_option("modbus-tcp")
+    page.page.get_by_label("Address", exact=True).fill("127.0.0.1")
+    page.page.get_by_label("Port", exact=True).fill(str(meter.port))
+    page.page.get_by_label("Register", exact=True).fill("0")
+    page.page.get_by_label("Multiplied by").fill("0,1")
+
+
+def test_a_channel_is_tried_kept_seen_and_checked(house: House, screen: MakeScreen, meter: ModbusServer):
+    """A wrong register says why, the right one its value at once; an offset is kept with what it was held against."""
+    page = screen(house.server, TABLET)
+    page.expected = ["status of 422"]
+    set_up(page, meter)
+    page.page.get_by_label("Register", exact=True).fill("900")
+    page.tap("Try the connection")
+    expect(page.by_id("trial")).to_contain_text("No value.")
+    expect(page.by_id("trial")).to_contain_text("address")
+    page.page.get_by_label("Register", exact=True).fill("0")
+    page.tap("Try the connection")
+    expect(page.by_id("trial")).to_contain_text("It reads 196.3")
+    expect(page.by_id("trial")).to_contain_text("1963")
+    page.tap("Keep")
+    expect(page.by_id("parts")).to_contain_text("196.3")
+    meter.set_input(0, [1004])
+    page.page.get_by_role("link", name="Bean probe").tap()
+    page.page.get_by_role("link", name="Check this probe").tap()
+    expect(page.by_id("rest")).to_contain_text("100.4", timeout=20_000)
+    page.page.get_by_label("boiling water, by air pressure").check()
+    page.page.get_by_label("or air pressure in the room").fill("1013,25")
+    page.page.get_by_label("What the probe shows").fill("100.4")
+    page.tap("Compare")
+    offset = page.by_id("found").locator("dd").last
+    expect(offset).to_have_text(re.compile(r"^-0\.4"))  # water boils at 100.0 °C at 1013.25 hPa, by ITS-90 at 99.97
+    page.tap("Keep this offset")
+    expect(page.by_id("parts")).to_contain_text("offset -0.4")
+    expect(page.by_id("parts")).to_contain_text("checked")
+    sheet = page.page.request.get(f"{house.server.url}/machines/little_drum/sheet.toml").text()
+    assert 'id = "little_drum"' in sheet
+    page.open("/machines")
+    page.by_id("sheet-text").fill(sheet.replace("Little drum", "Little drum, again"))
+    page.tap("Add this machine")
+    expect(page.page.get_by_role("heading", name="Little drum, again")).to_be_visible()
+
+
+def test_a_lost_instrument_greys_the_numbers_and_leaves_a_gap(house: House, screen: MakeScreen, meter: ModbusServer):
+    """After 3 s the numbers are grey with their age, after 5 s a line says so; back again, the curve has the gap."""
+    page = screen(house.server, PHONE)
+    set_up(page, meter)
+    page.tap("Keep")
+    expect(page.by_id("parts")).to_contain_text("196.3")
+    page.open_live("little_drum")
+    page.pad("Charge")
+    page.sent()
+    page.until(lambda: len(known(page)) > 3, "no curve")
+    meter.kill()
+    expect(page.by_id("three")).to_have_class(re.compile("old"), timeout=(OLD_S + 10) * 1000)
+    expect(page.by_id("age")).to_contain_text("old")
+    expect(page.by_id("trouble-said")).to_contain_text("Readings stopped.", timeout=(BANNER_S + 10) * 1000)
+    page.page.wait_for_timeout(LOST_S * 1000)
+    before_s = max(known(page))
+    meter.start()
+    page.until(lambda: max(known(page)) > before_s + 10, "the curve does not go on")
+    expect(page.by_id("three")).not_to_have_class(re.compile("old"))
+    times = known(page)
+    assert max(later - one for one, later in pairwise(times)) > LOST_S - 5
+    code = house.server.get("/machines/little_drum/view")["batch"]["code"]
+    told = house.server.get(f"/api/batches/{code}/curve")
+    missing = range(round(before_s) + 4, round(before_s) + LOST_S - 5)  # rows of the last seconds came when it was back
+    gap = [value for time_s, value in zip(told["t_s"], told["bean_probe"], strict=True) if time_s in missing]
+    assert gap
+    assert set(gap) == {None}
+
+
+def known(page: Screen) -> list[float]:
+    """The times at which the live chart has a value of the bean probe. [s]"""
+    columns = page.columns("live")
+    return [time_s for time_s, value in zip(columns["t_s"], columns["bean_probe"], strict=True) if value is not None]
