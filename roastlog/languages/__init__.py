@@ -16,7 +16,7 @@ from contextvars import ContextVar
 from datetime import datetime
 from typing import Any
 
-from roastlog.languages.catalogue import SOURCE, Catalogue, known, load
+from roastlog.languages.catalogue import SOURCE, Catalogue, known, load, name_of
 
 __all__ = [
     "N_",
@@ -31,6 +31,7 @@ __all__ = [
     "decimal",
     "joined",
     "known",
+    "name_of",
     "ngettext",
     "numeral",
     "said",

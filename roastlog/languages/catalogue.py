@@ -19,8 +19,8 @@ class Catalogue:
 
     Attributes
     ----------
-    language, name
-        Its code, and what it is called in itself.
+    language
+        Its code.
     singles, plurals
         English to that language; of plurals all forms.
     form
@@ -32,7 +32,6 @@ class Catalogue:
     """
 
     language: str = SOURCE
-    name: str = "English"
     singles: Mapping[str, str] = field(default_factory=dict)
     plurals: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     form: Callable[[int], int] = lambda n: int(n != 1)
@@ -54,6 +53,16 @@ class Catalogue:
 def known() -> tuple[str, ...]:
     """The languages that there are, English first."""
     return (SOURCE, *sorted(path.stem for path in FOLDER.glob("*.po")))
+
+
+@cache
+def name_of(language: str) -> str:
+    """What a language is called in itself; its `.po` file is not read for that."""
+    if language == SOURCE:
+        return "English"
+    from babel.core import Locale  # noqa: PLC0415
+
+    return Locale.parse(language, sep="-").get_display_name() or language
 
 
 def load(language: str) -> Catalogue:
@@ -84,7 +93,6 @@ def load(language: str) -> Catalogue:
     locale = Locale.parse(language, sep="-")
     return Catalogue(
         language=language,
-        name=locale.get_display_name() or language,
         singles=singles,
         plurals=plurals,
         form=c2py(read.plural_expr),

@@ -77,7 +77,7 @@ def _varies(response: Response) -> Response:
 
 def _choices() -> dict[str, str]:
     """Each language by its own name, for whoever must find it on a page in another."""
-    return {code: languages.catalogue(code).name for code in languages.known()}
+    return {code: languages.name_of(code) for code in languages.known()}
 
 
 def _script_words() -> dict[str, Any]:

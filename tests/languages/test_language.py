@@ -8,7 +8,7 @@ import pytest
 from roastlog import languages
 from roastlog.journal.words import MOMENT_LABELS
 from roastlog.languages import N_, _, again, joined, ngettext, said, use
-from roastlog.languages.catalogue import load
+from roastlog.languages.catalogue import load, name_of
 from tests.conftest import Bench
 from tests.web.walk import browser
 
@@ -150,6 +150,6 @@ def test_english_reads_no_catalogue():
     assert load("en").singles == {}
     assert languages.known()[0] == "en"
     german = load("de")
-    assert (german.decimal, german.direction, german.name) == (",", "ltr", "Deutsch")
+    assert (german.decimal, german.direction, name_of("de")) == (",", "ltr", "Deutsch")
     assert {"● pressed", "awake"} <= german.in_scripts.keys()
     assert "Rate crash" not in german.in_scripts
