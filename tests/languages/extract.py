@@ -8,7 +8,8 @@ from babel.messages.catalog import Catalog
 from babel.messages.extract import extract_from_dir
 from babel.messages.pofile import read_po, write_po
 
-from roastlog.languages.catalogue import FOLDER
+from roastlog import __version__
+from roastlog.languages.catalogue import FOLDER, name_of
 
 ROOT = Path(__file__).parents[2]
 PLACES = (("roastlog", "**.py", "python"), ("templates", "**.html", "jinja2"), ("static/js", "**.js", "javascript"))
@@ -36,9 +37,14 @@ def known(language: str) -> Catalog:
 
 def update(language: str) -> int:
     """Bring a language's file up to date: new messages empty, old ones gone. How many are empty."""
-    catalogue = known(language)
-    catalogue.update(extracted(), no_fuzzy_matching=True)
+    catalogue, messages = known(language), extracted()
+    messages.creation_date = catalogue.creation_date  # the file changes where a message does
+    catalogue.update(messages, no_fuzzy_matching=True)
     catalogue.obsolete.clear()
+    catalogue.fuzzy, catalogue.project, catalogue.version = False, "Drumside", __version__
+    catalogue.msgid_bugs_address = catalogue.last_translator = catalogue.language_team = ""
+    if "FIRST AUTHOR" in catalogue.header_comment:
+        catalogue.header_comment = f"# Drumside in {name_of(language)}. The words of the trade first:\n#"
     with (FOLDER / f"{language}.po").open("wb") as file:
         write_po(file, catalogue, width=WIDTH, include_lineno=False, sort_by_file=True)
     return sum(not all(forms_of(message.string)) for message in catalogue if message.id)
