@@ -5,6 +5,7 @@ from urllib.request import Request, urlopen
 
 from playwright.sync_api import expect
 
+from tests.browser.axe import violations
 from tests.browser.conftest import MakeScreen
 from tests.browser.house import CUT_ERRORS, House, kept_paths
 from tests.browser.screen import PHONE, Screen
@@ -47,6 +48,7 @@ def test_a_reading_typed_on_the_phone_is_a_point_of_the_live_curve(house: House,
     phone.page.wait_for_timeout(3500)  # it is typed slowly: its second of the curve is over before it comes
     type_reading(phone, "83.6")
     expect(phone.by_id("kept")).to_contain_text("183.6")
+    assert violations(phone.page) == []  # by axe-core; the demo has no page like this
     expect(desk.by_id("temp")).to_have_text("183.6")
     desk.until(lambda: points(desk) == [183.6], "it is no point of the curve")
     expect(desk.by_id("rate-label")).to_contain_text("Surface rate")

@@ -2,8 +2,10 @@
 
 import re
 import secrets
+from collections.abc import Mapping
 from typing import NamedTuple
 
+from flask import Flask
 from flask.testing import FlaskClient
 
 from roastlog.services import Role
@@ -28,8 +30,13 @@ def addresses(bench: Bench, code: str) -> list[Address]:
     """Every route there is, once a method, its blanks filled in with what there is; a blank not known here is 1."""
     blanks = {"machine_id": "drum-4", "code": code, "token": bench.services.summary(code).token, "secret": "none"}
     blanks |= {"version": "v", "name": "app.css", "table": "channels", "part_id": "bean_probe"}
+    return filled(bench.app, blanks)
+
+
+def filled(app: Flask, blanks: Mapping[str, str]) -> list[Address]:
+    """Every route of an app, once a method; a blank that nothing is said for is 1."""
     told = []
-    for rule in bench.app.url_map.iter_rules():
+    for rule in app.url_map.iter_rules():
         path = re.sub(r"<(?:[^:<>]+:)?(\w+)>", lambda found: blanks.get(found[1], "1"), rule.rule)
         told += [
             Address(method, path, rule.endpoint) for method in sorted((rule.methods or set()) - {"HEAD", "OPTIONS"})
