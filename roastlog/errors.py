@@ -16,6 +16,7 @@ DrumsideError
 │   ├── NoSuchDevice
 │   └── Withdrawn       a bag code that holds no more
 ├── EntryRefused        an entry that cannot be kept, and why
+├── PictureRefused      what is no picture, or too large a one
 ├── ReadingsRefused     a push of readings that cannot be read at all
 ├── SettingError        a setting out of its range
 ├── CertificateError    a certificate that cannot be used, or not be made
@@ -94,6 +95,10 @@ class Withdrawn(NotFound):
 
 class EntryRefused(DrumsideError):
     """Raised for an entry that cannot be kept; the message says why."""
+
+
+class PictureRefused(DrumsideError):
+    """Raised for what is no picture that can be read, or has too many pixels."""
 
 
 class ReadingsRefused(DrumsideError):

@@ -1,6 +1,7 @@
 """What leaves the house: labels, and the page that anyone sees who scans one."""
 
 import ipaddress
+import re
 import secrets
 import socket
 from collections.abc import Mapping
@@ -50,6 +51,7 @@ class Bag:
 
 
 PRACTICE: Final = "PRACTICE"
+_BAG: Final = re.compile(r"https?://[^/\s]+/r/(?P<token>[\w-]{1,100})", re.ASCII | re.IGNORECASE)
 _SMALL_MOMENTS: Final = ("charge", "yellow", "first_crack", "drop")
 
 
@@ -105,6 +107,28 @@ class Bags(Records):
         if summary is None or summary.state == "discarded":
             raise NoSuchBatch(_("This code leads to no bag that is known here. Ask the roastery that sold it."))
         return self._bag(self.record(summary.code), self.settings())
+
+    def scanned(self, text: str) -> str:
+        """Code of the batch that a QR leads to, for the roastery's own devices.
+
+        The bag's token alone decides, whatever address stands before it: labels outlive a server's address.
+
+        Raises
+        ------
+        Withdrawn, NoSuchBatch
+            If it is a bag's, and leads to none here.
+        CodeError
+            If it is neither a bag's nor the code of a batch.
+        """
+        bag = _BAG.fullmatch(text.strip())
+        if bag is None:
+            return self.summary(text).code
+        if lists.withdrawn(self.store.read, bag["token"]):
+            raise Withdrawn(_("The code of this bag was withdrawn. Type the batch code that is printed beside it."))
+        summary = lists.by_token(self.store.read, bag["token"])
+        if summary is None:
+            raise NoSuchBatch(_("This label is of no batch that is known here. Nothing was opened."))
+        return summary.code
 
     def withdraw_code(self, text: str) -> None:
         """Give a batch another code for its bags; one that is printed already leads nowhere from now on."""

@@ -21,6 +21,7 @@ from roastlog.web import (
     parts,
     problems,
     records,
+    scan,
     security,
     settings,
     setup,
@@ -34,7 +35,7 @@ from roastlog.web import format as filters
 MOST_BYTES = 1_000_000
 TOPICS = (
     *(api, assets, bag, bench, byhand, check, compare, devices, install, labels),
-    *(language, live, pairing, parts, records, settings, setup, start, this_device, today, trust),
+    *(language, live, pairing, parts, records, scan, settings, setup, start, this_device, today, trust),
 )
 
 

@@ -63,6 +63,7 @@ def _manifest() -> dict[str, Any]:
         "icons": [_icon(name, size) for name in ("icon", "maskable") for size in (192, 512)],
         "shortcuts": [
             {"name": _("Start a batch"), "short_name": _("Start"), "url": "/start", "icons": [_icon("icon", 192)]},
+            {"name": _("Scan a label"), "short_name": _("Scan"), "url": "/scan", "icons": [_icon("icon", 192)]},
             {"name": _("Weigh out"), "short_name": _("Weigh"), "url": "/weigh", "icons": [_icon("icon", 192)]},
         ],
         "screenshots": [

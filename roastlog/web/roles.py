@@ -53,6 +53,8 @@ LEAST: Final[Mapping[str, Role | None]] = {
     "records.found": LOOK,
     "records.outlook": LOOK,
     "records.record": LOOK,
+    "scan.page": LOOK,
+    "scan.read": LOOK,
     "settings.lots": LOOK,
     "settings.more": LOOK,
     "settings.settings": LOOK,

@@ -17,7 +17,7 @@ from tests.browser.server import Server
 LEAST_PX, GLOVE_PX, BAR_PX, PAD_PX = 24, 44, 48, 120
 SHEETS = ("log", "moment", "trier", "aroma", "crack", "note")
 PAGES = (
-    "/", "/find", "/batches", "/batches?q=alder", "/more", "/lots", "/machines", "/settings", "/start",
+    "/", "/find", "/scan", "/batches", "/batches?q=alder", "/more", "/lots", "/machines", "/settings", "/start",
     "/machines/drum-4/start", "/batches/{code}", "/batches/{code}/weigh", "/batches/{code}/names",
     "/batches/{code}/label", "/batches/{code}/label?size=a4-70x37", "/batches/26-1", "/nowhere",
     "/compare", "/compare?batches={code},26-1",

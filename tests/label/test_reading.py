@@ -1,0 +1,70 @@
+"""QR symbols read in pictures of the labels that we draw, rendered by PDFium: turned, blurred, small, in bad light."""
+
+import io
+
+import pypdfium2 as pdfium
+import pytest
+from PIL import Image, ImageEnhance, ImageFilter
+
+from roastlog.errors import PictureRefused
+from roastlog.label.layout import SIZES, Label
+from roastlog.label.reading import qr_texts
+from roastlog.label.sheets import label_pdf
+from tests.test_pictures import bomb, encoded
+
+URL = "https://roastery.example/r/hZ3kQ9vT1xYbN7wL2mPq"
+LABEL = Label(
+    coffee="Alder washed", code="26330-04M", url=URL, business="Quillwater Roasters", roasted_on="26 Nov 2026"
+)
+
+
+def photo(name: str = "62x29", dpi: int = 203, label: Label = LABEL) -> Image.Image:
+    """A label as printed, lying on a grey bench."""
+    with pdfium.PdfDocument(label_pdf(label, SIZES[name], dpi=203)) as document:
+        printed = document[0].render(scale=dpi / 72).to_pil().convert("RGB")
+    bench = Image.new("RGB", (printed.width + 200, printed.height + 200), "#777066")
+    bench.paste(printed, (100, 100))
+    return bench
+
+
+def jpeg(picture: Image.Image, quality: int = 80) -> bytes:
+    """As a page sends it."""
+    out = io.BytesIO()
+    picture.save(out, "JPEG", quality=quality)
+    return out.getvalue()
+
+
+@pytest.mark.parametrize("name", list(SIZES))
+def test_every_label_is_read(name: str):
+    """Each size that there is, as a straight photo."""
+    assert set(qr_texts(jpeg(photo(name)))) == {URL}
+
+
+@pytest.mark.parametrize("angle", [7, 45, 90, 133, 180, 270])
+def test_a_turned_label_is_read(angle: int):
+    """However the bag lies."""
+    assert qr_texts(jpeg(photo().rotate(angle, expand=True, fillcolor="#777066"))) == [URL]
+
+
+@pytest.mark.parametrize("spoilt", ["blurred", "small", "dim", "coarse"])
+def test_a_poor_photo_is_read(spoilt: str):
+    """Out of focus by a third of a module, at 120 dots an inch, in a dim corner, and badly compressed."""
+    pictures = {
+        "blurred": lambda: jpeg(photo().filter(ImageFilter.GaussianBlur(1.5))),
+        "small": lambda: jpeg(photo(dpi=120)),
+        "dim": lambda: jpeg(ImageEnhance.Brightness(ImageEnhance.Contrast(photo()).enhance(0.4)).enhance(0.4)),
+        "coarse": lambda: jpeg(photo(), quality=25),
+    }
+    assert qr_texts(pictures[spoilt]()) == [URL]
+
+
+def test_a_picture_without_a_symbol_says_nothing():
+    """An empty bench is no error."""
+    assert qr_texts(jpeg(Image.new("RGB", (640, 480), "#777066"))) == []
+
+
+@pytest.mark.parametrize("data", [b"no picture", bomb(5_000), encoded("PNG", (400, 300))[:900]])
+def test_what_is_no_picture_is_refused(data: bytes):
+    """Text, one with too many pixels, one cut short."""
+    with pytest.raises(PictureRefused):
+        qr_texts(data)

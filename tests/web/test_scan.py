@@ -1,0 +1,97 @@
+"""Scanning inside the app: from a picture or a text to the batch's record, and never anywhere else."""
+
+import io
+
+import pytest
+from PIL import Image
+
+from roastlog.label.qr import QUIET, qr_symbol
+from roastlog.services import Role
+from tests.conftest import Bench
+from tests.label.test_reading import jpeg
+from tests.test_pictures import bomb
+from tests.web.walk import browser
+
+
+def symbol(text: str) -> bytes:
+    """A photo of a QR that says a text, drawn by our own code."""
+    modules = qr_symbol(text).modules
+    picture = Image.new("L", (len(modules) + 2 * QUIET,) * 2, 255)
+    for row, cells in enumerate(modules):
+        for column, dark in enumerate(cells):
+            picture.putpixel((column + QUIET, row + QUIET), 0 if dark else 255)
+    return jpeg(picture.resize((picture.width * 6,) * 2, Image.Resampling.NEAREST).convert("RGB"))
+
+
+def scanned(bench: Bench, picture: bytes) -> dict[str, str]:
+    """What the server says to a picture that a phone sends."""
+    answer = browser(bench, Role.LOOK).post("/scan", data={"picture": (io.BytesIO(picture), "frame.jpg")})
+    assert answer.status_code == 200, answer.text
+    said: dict[str, str] = answer.get_json()
+    return said
+
+
+def test_a_label_leads_to_its_batch(bench: Bench):
+    """By the address that its label carries, whatever the server's address was when it was printed; by its code too."""
+    code = bench.roast(30)
+    url = bench.services.address(code).url
+    token = url.rpartition("/")[2]
+    for text in (url, f"https://old.example:8443/r/{token}", code, code.lower().replace("-", "")):
+        assert scanned(bench, symbol(text)) == {"to": f"/batches/{code}"}
+        said = browser(bench, Role.LOOK).post("/scan", data={"text": text})
+        assert said.get_json() == {"to": f"/batches/{code}"}
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "https://elsewhere.example/",
+        "https://elsewhere.example/r/x/../../batches",
+        "javascript:alert(1)",
+        "//elsewhere.example/r/x",
+        "WIFI:S:guests;T:WPA;P:hello;;",
+        "<b>x</b>",
+        "26330-04X",
+    ],
+)
+def test_another_qr_opens_nothing(bench: Bench, text: str):
+    """A plain sentence, without what the QR said and without an address to go to."""
+    said = scanned(bench, symbol(text))
+    assert said.keys() == {"says"}
+    assert said["says"].endswith("Nothing was opened.")
+    assert text not in said["says"]
+
+
+def test_a_label_of_another_house_or_a_withdrawn_one_is_told(bench: Bench):
+    """A token that is not known here, and one that was withdrawn, each in its own words."""
+    code = bench.roast(30)
+    url = bench.services.address(code).url
+    assert "no batch that is known here" in scanned(bench, symbol("https://other.example/r/abcdefghijklmnop"))["says"]
+    bench.services.withdraw_code(code)
+    assert "was withdrawn" in scanned(bench, symbol(url))["says"]
+
+
+@pytest.mark.parametrize("picture", [b"", b"no picture", bomb(5_000)])
+def test_what_is_no_picture_is_told(bench: Bench, picture: bytes):
+    """Nothing, text, and a bomb get a sentence."""
+    assert "picture" in scanned(bench, picture)["says"]
+
+
+def test_a_picture_without_a_qr_says_nothing(bench: Bench):
+    """A camera's frame of the bench: go on looking."""
+    assert scanned(bench, jpeg(Image.new("RGB", (640, 480), "#777066"))) == {}
+    assert browser(bench, Role.LOOK).post("/scan").get_json() == {}
+
+
+def test_a_picture_of_many_bytes_is_refused_unread(bench: Bench):
+    """Pages send small frames; a megabyte is the most that a form may have."""
+    body = b'--x\r\nContent-Disposition: form-data; name="picture"; filename="big.jpg"\r\n\r\n' + b"x" * 1_100_000
+    kind = "multipart/form-data; boundary=x"
+    answer = browser(bench, Role.LOOK).post("/scan", data=body + b"\r\n--x--\r\n", content_type=kind)
+    assert answer.status_code == 413
+
+
+def test_a_stranger_scans_nothing(bench: Bench):
+    """A customer's camera has the bag page; the app's scan is for the house."""
+    url = bench.services.address(bench.roast(30)).url
+    assert browser(bench).post("/scan", data={"text": url}).status_code == 401
