@@ -4,6 +4,7 @@ import { temp } from "./units.js";
 import { t } from "./words.js";
 
 const FRESH_MS = 10_000;
+const REMARK_MS = 5000; // long enough to be read, whatever others say meanwhile
 const LONG = 20; // letters that fit on one line everywhere
 const SIGNS = { pressed: t("● pressed"), saved: t("◐ saved here"), held: t("◐ held in this page only"), sent: t("✓ on the server"), refused: t("✕ refused") };
 const $ = (id) => document.getElementById(id);
@@ -28,6 +29,7 @@ export class Echo {
   constructor() {
     this.now = null;
     this.lasting = true;
+    this.remarkedAt = -Infinity;
     this.onUndo = this.onShift = () => {};
     $("actions-fresh").addEventListener("click", ({ target }) => {
       const button = target.closest("button");
@@ -70,7 +72,7 @@ export class Echo {
   told(log) {
     const line = this.now && log.find(({ entry }) => entry === this.now.id);
     // One's own stays while it can be taken back from here, and until the server has it.
-    if (!line || !(this.fresh || this.reached !== "sent")) return void (this.fresh || this.#last(log));
+    if (!line || !(this.fresh || this.reached !== "sent")) return void (this.fresh || performance.now() - this.remarkedAt < REMARK_MS || this.#last(log));
     this.now.text = lineText(line);
     this.now.shiftedS = 0;
     say($("echo"), this.now.text);
@@ -87,6 +89,7 @@ export class Echo {
 
   remark(text) {
     this.now = null;
+    this.remarkedAt = performance.now();
     say($("echo"), text);
     this.sign("", "");
     this.#quiet();
