@@ -18,7 +18,9 @@ from roastlog.web.security import own_person
 
 GRAMS: Final = {"g": 1.0, "kg": 1000.0, "lb": G_PER_LB}
 WHO_COOKIE: Final = "who"
-_NUMBER: Final = re.compile(r"([+-]?\d+(?:[.,]\d+)?|[.,]\d+)\s*([^\d\s]*)")
+_NUMBER: Final = re.compile(r"([+-]?(?:\d+\.?\d*|\.\d+))\s*([^\d\s.,]*)")
+_TWO_SIGNS: Final = re.compile(r"[+-]?\d*(?:\.\d*){2,}\s*[^\d\s.,]*")
+_THOUSANDTHS: Final = re.compile(r"[+-]?\d{1,3}\.\d{3}")
 _CLOCK: Final = re.compile(r"(\d{1,3}):([0-5]\d)")
 
 
@@ -28,6 +30,17 @@ FORM_TYPES: Final = {"application/x-www-form-urlencoded", "multipart/form-data"}
 def install(app: Flask) -> None:
     """Let pages take forms and nothing else: what came as something else would look like a form left empty."""
     app.before_request(_only_forms)
+
+
+def plain(text: str) -> str:
+    """A typed number in one form. The rule, as in static/js/typed.js: one comma or point, which is the decimal sign.
+
+    Spaces may group thousands, and the minus may be the typographer's. Two signs, as in 1,234.5, stay two: which one
+    groups and which one divides is a guess that nobody should make.
+    """
+    spaced = text.strip().replace("\N{NARROW NO-BREAK SPACE}", " ").replace("\N{NO-BREAK SPACE}", " ")
+    grouped = re.sub(r"(?<=\d) (?=\d{3}(?!\d))", "", spaced)
+    return grouped.replace(",", ".").replace("\N{MINUS SIGN}", "-")
 
 
 def _only_forms() -> None:
@@ -78,6 +91,11 @@ class Form:
         if typed not in GRAMS:
             self.errors[name] = _("“{unit}” is not a unit of mass here; use kg, g or lb.", unit=found[1])
             return None
+        if typed == "g" and _THOUSANDTHS.match(plain(self.values[name])):
+            self.errors[name] = _(
+                "“{text}” may mean a gram or a thousand. Type it without the sign, or in kg.", text=self.values[name]
+            )
+            return None
         if value * GRAMS[typed] > MAX_BATCH_G:
             self.errors[name] = _(
                 "{name} {typed} is more than a roaster holds. Check the unit.",
@@ -119,14 +137,18 @@ class Form:
             return uuid4()
 
     def _number(self, name: str) -> tuple[float, str] | None:
-        text = self.values.get(name, "").replace("\N{NARROW NO-BREAK SPACE}", "").replace("\N{NO-BREAK SPACE}", "")
+        text = self.values.get(name, "")
         if not text:
             return None
-        found = _NUMBER.fullmatch(re.sub(r"(?<=\d) (?=\d{3}\b)", "", text))
+        found = _NUMBER.fullmatch(plain(text))
         if found is None:
-            self.errors[name] = _("“{text}” is not a number.", text=text)
+            self.errors[name] = (
+                _("“{text}” has more than one comma or point. Leave out those that group the thousands.", text=text)
+                if _TWO_SIGNS.fullmatch(plain(text))
+                else _("“{text}” is not a number.", text=text)
+            )
             return None
-        value = float(found[1].replace(",", "."))
+        value = float(found[1])
         if not math.isfinite(value):
             self.errors[name] = _("That number is too large.")
             return None

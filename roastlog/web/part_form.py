@@ -15,6 +15,7 @@ from roastlog.instruments.points import ModbusPoint, MqttPoint, Part, Sensor, Se
 from roastlog.instruments.sheet import mistakes
 from roastlog.instruments.words import ROLES
 from roastlog.languages import N_, _
+from roastlog.web.forms import plain
 
 Values = Mapping[str, str]
 
@@ -181,11 +182,11 @@ def _typed(model: type[Part], prefix: str, names: Sequence[str], values: Values)
 
 def _number(text: str) -> float | int | str:
     """The number that was typed; what is none stays as it is, for the model to refuse."""
-    plain = text.strip().replace(",", ".").replace("−", "-")
-    if not plain.isascii() or len(plain) > 40:
+    typed = plain(text)
+    if not typed.isascii() or len(typed) > 40:
         return text
     try:
-        return int(plain) if re.fullmatch(r"[+-]?\d{1,15}", plain) else float(plain)
+        return int(typed) if re.fullmatch(r"[+-]?\d{1,15}", typed) else float(typed)
     except ValueError:
         return text
 

@@ -2,6 +2,7 @@
 import "./keypad.js";
 import { stopwatch } from "./clock.js";
 import { say } from "./numbers.js";
+import { typedNumber, whyNot } from "./typed.js";
 import { decimal, t } from "./words.js";
 
 const SETTLED_MS = 1200;
@@ -90,12 +91,13 @@ export class Controls {
 
   #direct(event) {
     event.preventDefault();
-    const typed = $("control-direct").value.trim().replace(",", ".").replace("−", "-");
+    const typed = $("control-direct").value.trim();
     const { name, low, high, decimals } = this.control;
     if (!typed) return this.#complain(t("Type a value, or use − and +."));
-    if (!/^-?\d*\.?\d+$|^-?\d+\.$/.test(typed)) return this.#complain(t("“{text}” is not a number.", { text: typed }));
-    const setting = Number(Number(typed).toFixed(decimals));
-    if (setting < low || setting > high) return this.#complain(t("{control} goes from {low} to {high}; {typed} is outside.", { control: name, low: decimal(`${low}`), high: decimal(`${high}`), typed: decimal(typed) }));
+    const number = typedNumber(typed);
+    if (Number.isNaN(number)) return this.#complain(whyNot(typed));
+    const setting = Number(number.toFixed(decimals));
+    if (setting < low || setting > high) return this.#complain(t("{control} goes from {low} to {high}; {typed} is outside.", { control: name, low: decimal(`${low}`), high: decimal(`${high}`), typed }));
     this.#want(setting);
     return this.sheets.close("control");
   }

@@ -1,6 +1,7 @@
 // A reading that a person typed goes the way of a tap: saved here with its time, then sent; without a network it waits.
 // It may be sent any number of times: a channel has one value at one time. What this script cannot read goes as a form.
 import { soon } from "./soon.js";
+import { typedNumber } from "./typed.js";
 import { decimal, t, tn } from "./words.js";
 
 const KEY = "drumside-typed";
@@ -19,8 +20,7 @@ const forget = (gone) => keep(kept().filter((one) => !gone.some((other) => same(
 
 /** What was typed, in °C; NaN for what only the server can make a sentence of. */
 function celsius(text) {
-  const plain = text.trim().replace(",", ".").replace("−", "-");
-  const typed = /^-?\d+(\.\d*)?$/.test(plain) ? Number(plain) : NaN;
+  const typed = typedNumber(text);
   return unit === "°F" ? Math.round(((typed - 32) * 500) / 9) / 100 : typed;
 }
 

@@ -1,5 +1,6 @@
 // A refused entry, changed and sent again: its time, its value, the batch that it is about.
 import { newId } from "./outbox.js";
+import { typedNumber, whyNot } from "./typed.js";
 import { t } from "./words.js";
 
 const FIELDS = {
@@ -61,8 +62,8 @@ export class Mend {
     const body = { ...entry.body };
     for (const input of $("mend-fields").querySelectorAll("input")) {
       const typed = input.value.trim();
-      const value = input.name === "text" ? typed : Number(typed.replace(",", ".").replace("−", "-"));
-      if (input.name !== "text" && !Number.isFinite(value)) return void ($("mend-said").textContent = t("“{text}” is not a number.", { text: typed }));
+      const value = input.name === "text" ? typed : typed ? typedNumber(typed) : 0;
+      if (input.name !== "text" && !Number.isFinite(value)) return void ($("mend-said").textContent = whyNot(typed));
       if (typed) body[input.name] = value;
       else delete body[input.name];
     }

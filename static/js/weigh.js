@@ -1,4 +1,5 @@
 // The loss as it is typed, and where it stands in what is usual. The server judges again when the form is sent.
+import { typedNumber } from "./typed.js";
 import { decimal, t } from "./words.js";
 const form = document.getElementById("weigh");
 const field = document.getElementById("roasted");
@@ -10,7 +11,7 @@ const given = Object.fromEntries(Object.entries(form.dataset).map(([name, value]
 const percent = (share) => decimal(`${(100 * share).toFixed(1)} %`);
 
 function loss() {
-  const roasted = Number.parseFloat(field.value.replace(/\s/g, "").replace(",", ".")) * given.unitG;
+  const roasted = typedNumber(field.value) * given.unitG;
   if (!(roasted > 0) || !(given.greenG > 0)) return null;
   return 1 - roasted / given.greenG;
 }

@@ -2,6 +2,7 @@
 // Without this script, and for what it cannot read, the form goes to the server as forms do.
 import { Clock } from "./clock.js";
 import { newId, Outbox } from "./outbox.js";
+import { typedNumber } from "./typed.js";
 import { t } from "./words.js";
 
 const form = document.getElementById("weigh");
@@ -24,9 +25,8 @@ function remember(person) {
 
 /** A mass as it was typed [g]; null for nothing, NaN for what only the server can make a sentence of. */
 function grams(name) {
-  const typed = form.elements[name].value.replace(/[\s\u00a0\u202f]/g, "").replace(",", ".");
-  if (!typed) return null;
-  return /^(\d+\.?\d*|\.\d+)$/.test(typed) ? Number(typed) * unitG : NaN;
+  const typed = form.elements[name].value.trim();
+  return typed ? typedNumber(typed) * unitG : null;
 }
 
 function said(then) {

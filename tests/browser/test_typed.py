@@ -1,0 +1,22 @@
+"""Numbers as typed, read by the pages' own script: the same table as the server's."""
+
+from tests.browser.conftest import MakeScreen
+from tests.browser.screen import PHONE
+from tests.browser.server import Server
+from tests.typed import NO_NUMBER, READ, TWO_SIGNS
+
+ASK = """async (texts) => {
+  const kept = document.querySelector('script[src*="js/kept.js"]').src;
+  const { typedNumber, whyNot } = await import(kept.replace("kept.js", "typed.js"));
+  return texts.map((text) => { const n = typedNumber(text); return Number.isNaN(n) ? whyNot(text) : n; });
+}"""
+
+
+def test_the_script_reads_numbers_as_the_server_does(demo: Server, screen: MakeScreen):
+    """A comma or a point is read, two of them are asked again, anything else is no number: in the same sentences."""
+    phone = screen(demo, PHONE)
+    phone.open("/find")
+    assert phone.page.evaluate(ASK, list(READ)) == list(READ.values())
+    for said in phone.page.evaluate(ASK, list(TWO_SIGNS)):
+        assert "more than one comma or point" in said
+    assert phone.page.evaluate(ASK, list(NO_NUMBER)) == [f"“{text}” is not a number." for text in NO_NUMBER]

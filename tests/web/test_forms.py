@@ -1,0 +1,43 @@
+"""Numbers as typed: comma or point, never both; what is ambiguous is asked again."""
+
+import pytest
+
+from roastlog.web.forms import Form
+from tests.typed import NO_NUMBER, READ, TWO_SIGNS
+
+
+@pytest.mark.parametrize(("text", "value"), READ.items())
+def test_a_comma_or_a_point_is_the_decimal_sign(text: str, value: float):
+    """Either, in every language; spaces may group thousands."""
+    form = Form({"x": text})
+    assert (form.number("x"), form.errors) == (value, {})
+
+
+@pytest.mark.parametrize("text", TWO_SIGNS)
+def test_two_signs_are_asked_again(text: str):
+    """With them a number could be read in two ways; the sentence says what to leave out."""
+    form = Form({"x": text})
+    assert form.number("x") is None
+    assert "more than one comma or point" in form.errors["x"]
+    masses = Form({"x": f"{text} kg"})
+    assert masses.mass_g("x", "kg") is None
+    assert "more than one comma or point" in masses.errors["x"]
+
+
+@pytest.mark.parametrize("text", NO_NUMBER)
+def test_what_is_no_number_is_told(text: str):
+    """Words, powers, other bases, spaces that group no thousands."""
+    form = Form({"x": text})
+    assert form.number("x") is None
+    assert form.errors["x"] == f"“{text}” is not a number."
+
+
+def test_thousandths_of_a_gram_are_asked_again():
+    """1,234 g is a gram in one country and a kilogram in another; 1,234 kg and 1,5 g can be read in one way only."""
+    for text, unit in (("1,234", "g"), ("1.234 g", "kg"), ("12,345", "g")):
+        form = Form({"x": text})
+        assert form.mass_g("x", unit) is None
+        assert "may mean a gram or a thousand" in form.errors["x"]
+    assert Form({"x": "1,234"}).mass_g("x", "kg") == pytest.approx(1234)
+    assert Form({"x": "1,5"}).mass_g("x", "g") == 1.5
+    assert Form({"x": "1 234 g"}).mass_g("x", "kg") == 1234
