@@ -10,6 +10,7 @@ if TYPE_CHECKING:
     from PIL.Image import Image
 
 KINDS: Final = ("JPEG", "PNG", "WEBP")
+LONG_SIDE_PX: Final = 1600
 MOST_PIXELS: Final = 64_000_000  # more than a phone's camera makes
 
 
@@ -40,3 +41,29 @@ def opened(data: bytes, *, most_pixels: int = MOST_PIXELS) -> "Image":
 
 def _too_large(most_pixels: int) -> str:
     return _("That picture has more than {n} million pixels. Send a smaller one.", n=most_pixels // 1_000_000)
+
+
+def tidied(data: bytes) -> bytes:
+    """The picture as it is kept: upright, at most 1600 px a side, a JPEG that holds its pixels and nothing else.
+
+    Whatever came with it stays behind: position, time, camera, comments, colour profile.
+
+    Raises
+    ------
+    PictureRefused
+        As `opened` does.
+    """
+    from PIL import Image, ImageOps  # noqa: PLC0415 - serving must start fast
+
+    picture = opened(data)
+    try:
+        upright = ImageOps.exif_transpose(picture)
+    except Exception:  # noqa: BLE001 - a note of the direction that cannot be read is none
+        upright = picture
+    upright.thumbnail((LONG_SIDE_PX, LONG_SIDE_PX))
+    bare = Image.new("RGB", upright.size, "white")  # of itself it has no notes, which saving would take along
+    shown = upright.convert("RGBA")
+    bare.paste(shown, mask=shown.getchannel("A"))
+    out = BytesIO()
+    bare.save(out, "JPEG", quality=85)
+    return out.getvalue()

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from PIL import Image
 
 from roastlog.errors import PictureRefused
-from roastlog.pictures import opened
+from roastlog.pictures import opened, tidied
 
 
 def encoded(kind: str, size: tuple[int, int] = (64, 48)) -> bytes:
@@ -69,4 +69,46 @@ def test_whatever_is_changed_in_it_it_opens_or_is_refused(kind: str, data: st.Da
     for place in data.draw(st.lists(st.integers(0, len(raw) - 1), max_size=12)):
         raw[place] = data.draw(st.integers(0, 255))
     with suppress(PictureRefused):
-        opened(bytes(raw))
+        tidied(bytes(raw))
+
+
+def photo_with_notes() -> bytes:
+    """A phone's photo on its side: EXIF with a position and a maker, XMP, a comment, a colour profile."""
+    exif = Image.Exif()
+    exif[0x0112] = 6  # Orientation: turn by 90° clockwise to be seen upright (Exif 2.32, 4.6.4)
+    exif[0x010F] = "SECRETMAKER"
+    exif.get_ifd(0x8825).update({1: "N", 2: (47.0, 22.0, 41.5), 3: "E", 4: (8.0, 32.0, 30.25), 29: "2026:11:26"})
+    out = io.BytesIO()
+    picture = Image.new("RGB", (2400, 1200), "#96653a")
+    picture.paste("#ffffff", (0, 0, 300, 300))  # a corner that tells how it lies
+    picture.save(
+        out, "JPEG", exif=exif, comment=b"SECRETCOMMENT", xmp=b"<x:xmpmeta>SECRETXMP</x:xmpmeta>",
+        icc_profile=b"SECRETPROFILE" * 20,
+    )  # fmt: skip
+    return out.getvalue()
+
+
+def test_nothing_but_pixels_is_kept():
+    """Position, maker, XMP, comment and profile are gone, by parsing and by searching the bytes; and it is upright."""
+    raw = photo_with_notes()
+    before = Image.open(io.BytesIO(raw))
+    assert before.getexif().get_ifd(0x8825)
+    assert raw.count(b"SECRET") >= 4
+    data = tidied(raw)
+    after = Image.open(io.BytesIO(data))
+    assert (after.format, after.size) == ("JPEG", (800, 1600))
+    assert dict(after.getexif()) == {}
+    assert set(after.info) <= {"jfif", "jfif_version", "jfif_unit", "jfif_density"}
+    assert not [word for word in (b"SECRET", b"Exif", b"xmp", b"ICC_PROFILE", b"2026:11:26") if word in data]
+    segments = {data[place + 1] for place in range(len(data) - 1) if data[place] == 0xFF}
+    assert not segments & {*range(0xE1, 0xF0), 0xFE}  # APP1 to APP15 and COM (ITU-T T.81, table B.1)
+    assert min(after.getpixel((780, 10))) > 200  # what was at the left top is at the right top
+    assert max(after.getpixel((10, 10))[2], after.getpixel((10, 1590))[2]) < 120
+
+
+@pytest.mark.parametrize("mode", ["1", "L", "LA", "P", "RGB", "RGBA", "I;16"])
+def test_pictures_of_every_depth_become_a_jpeg(mode: str):
+    """Grey, with a palette, see-through, sixteen bits: all can be kept."""
+    out = io.BytesIO()
+    Image.new(mode, (40, 30)).save(out, "PNG")
+    assert opened(tidied(out.getvalue())).size == (40, 30)

@@ -11,18 +11,19 @@ from numpy.typing import NDArray
 from roastlog.curve.phases import Phase, development, phases, value_at
 from roastlog.curve.series import Curve
 from roastlog.curve.turning import TurningPoint, turning_point
-from roastlog.errors import NoSuchBatch
+from roastlog.errors import NoSuchBatch, NotFound
 from roastlog.instruments.machine import Machine
 from roastlog.journal.fold import Batch, Line, fold
 from roastlog.journal.telling import tell
 from roastlog.journal.words import MOMENT_LABELS
 from roastlog.languages import _
 from roastlog.live.history import Traced
+from roastlog.pictures import tidied
 from roastlog.quality.loss import Band, Judgement, judge, usual_band
 from roastlog.services.books import Lot, lot_of
 from roastlog.services.machines import Machines
 from roastlog.store import batches as lists
-from roastlog.store import books
+from roastlog.store import books, photos
 from roastlog.store import journal as stored
 from roastlog.store.batches import BatchSummary, Page
 from roastlog.trace.codes import parse_code
@@ -124,6 +125,22 @@ class Record:
 
 class Records(Machines):
     """The batches of one data folder."""
+
+    def keep_photo(self, name: str, data: bytes) -> None:
+        """Keep a photo, its pixels alone; raises PictureRefused."""
+        kept = tidied(data)
+        self.store.write(lambda db: photos.keep_photo(db, name, kept, self.now_ms()))
+
+    def photo(self, name: str) -> bytes:
+        """A photo as JPEG."""
+        found = photos.photo(self.store.read, name)
+        if found is None:
+            raise NotFound(_("That photo is not here. It may still wait on the device that took it."))
+        return found
+
+    def photos_of(self, record: Record) -> frozenset[str]:
+        """Those photos that a record names and that are here."""
+        return photos.photos_of(self.store.read, {line.body["photo"] for line in record.log if "photo" in line.body})
 
     def batches(
         self,

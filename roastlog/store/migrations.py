@@ -149,3 +149,9 @@ def devices(db: Database) -> None:
     db.execute("CREATE UNIQUE INDEX tokens_by_hash ON tokens (hash)")
     db.execute("DELETE FROM settings WHERE name = 'house_key'")
     db.execute("CREATE TABLE withdrawn (token TEXT PRIMARY KEY, at_ms INTEGER NOT NULL) STRICT")
+
+
+@migrations(name="0008_photos")
+def photos(db: Database) -> None:
+    """Photos of trier checks, in the database itself so that backups hold them."""
+    db.execute("CREATE TABLE photos (name TEXT PRIMARY KEY, at_ms INTEGER NOT NULL, data BLOB NOT NULL) STRICT")

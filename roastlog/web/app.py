@@ -19,6 +19,7 @@ from roastlog.web import (
     live,
     pairing,
     parts,
+    photos,
     problems,
     records,
     scan,
@@ -35,7 +36,7 @@ from roastlog.web import format as filters
 MOST_BYTES = 1_000_000
 TOPICS = (
     *(api, assets, bag, bench, byhand, check, compare, devices, install, labels),
-    *(language, live, pairing, parts, records, scan, settings, setup, start, this_device, today, trust),
+    *(language, live, pairing, parts, photos, records, scan, settings, setup, start, this_device, today, trust),
 )
 
 

@@ -1,7 +1,7 @@
 """Records: the list, the search by code, and all that is known of one batch. For sitting and thinking."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any, Final, NamedTuple
 from urllib.parse import quote
 from uuid import uuid4
@@ -80,6 +80,7 @@ class RecordPage:
     aroma: Mapping[str, Sequence[LogLine]]
     form_id: str
     person: str
+    photos: frozenset[str] = frozenset()
     decisions: Mapping[str, str] = field(default_factory=lambda: DECISIONS)
     flags: Mapping[str, str] = field(default_factory=lambda: FLAG_WORDS)
     shiftable: frozenset[str] = SHIFTABLE
@@ -205,6 +206,7 @@ def _record_page(code: str, error: str = "") -> ResponseReturnValue:
     analysis, unit = services().analysis(told), page_units().temp
     faults = [FaultTold(TITLES[fault.kind], fault, tell_fault(fault, unit)) for fault in analysis.faults]
     page = RecordPage(told, analysis, faults, _groups(told), _aroma(told), str(uuid4()), who(), error=error, unit=unit)
+    page = replace(page, photos=services().photos_of(told))
     return render_template("records/record.html", page=page), 422 if error else 200
 
 

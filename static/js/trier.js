@@ -1,5 +1,6 @@
 // The trier check: one colour, words if there are any, Keep. The same colour twice keeps it, with the hand where it is.
 import { ordered, WordGrid } from "./wordgrid.js";
+import { TrierPhoto } from "./trierphoto.js";
 import { t } from "./words.js";
 
 export function bindTrier({ sheets, state, voice }) {
@@ -7,6 +8,7 @@ export function bindTrier({ sheets, state, voice }) {
   const swatches = [...sheet.querySelectorAll("[data-stage]")];
   const keep = sheet.querySelector("[data-keep]");
   const grid = new WordGrid(sheet.querySelector("[data-words]"), state.words);
+  const photo = new TrierPhoto(sheet);
   let stage = null;
 
   const choose = (chosen) => {
@@ -18,12 +20,14 @@ export function bindTrier({ sheets, state, voice }) {
   const commit = () => {
     const words = [...grid.chosen];
     const text = [t("Trier {stage}", { stage: state.words.stages[stage] }) + sheets.when, words.map((word) => grid.called(word)).join(", ")].filter(Boolean).join(" · ");
-    voice.say("trier", words.length ? { stage, words } : { stage }, { text, atMs: sheets.atMs });
+    const body = { stage, ...(words.length && { words }), ...(photo.name && { photo: photo.name }) };
+    voice.say("trier", body, { text, atMs: sheets.atMs });
     sheets.close("trier");
   };
 
   sheets.on("trier", () => {
     grid.clear();
+    photo.clear();
     choose(null);
   });
   for (const swatch of swatches) {

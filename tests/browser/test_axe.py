@@ -30,6 +30,7 @@ TOLD = {
     "trust.authority": 404,
     "trust.profile": 404,
     "pairing.link": 422,
+    "photos.show": 404,
     "assets.vendor_script": 404,
 }
 # What one route shows in more than one way.

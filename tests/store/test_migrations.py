@@ -74,6 +74,7 @@ def brought_up(was: Dump) -> Dump:
         "sealed": [],
         "pairings": [],
         "withdrawn": [],
+        "photos": [],
         "tokens": tokens,
         "devices": [(1, "device 0a1b2c3d", None, "operate", "b" * 64, START_MS, START_MS)],
         "settings": [row for row in was["settings"] if row[0] != "house_key"],
@@ -195,5 +196,5 @@ def test_shipped_changes_stand_in_their_order():
     """Names are never edited: databases know them by name. (From the code of version 0.1.0 and on.)"""
     assert NAMES[:3] == ["0001_journal", "0002_readings", "0003_books"]
     assert NAMES[3:6] == ["0004_sealed", "0005_lists", "0006_words"]
-    assert NAMES[6:7] == ["0007_devices"]
+    assert NAMES[6:8] == ["0007_devices", "0008_photos"]
     assert sorted(NAMES) == NAMES

@@ -30,6 +30,7 @@ def addresses(bench: Bench, code: str) -> list[Address]:
     """Every route there is, once a method, its blanks filled in with what there is; a blank not known here is 1."""
     blanks = {"machine_id": "drum-4", "code": code, "token": bench.services.summary(code).token, "secret": "none"}
     blanks |= {"version": "v", "name": "app.css", "table": "channels", "part_id": "bean_probe"}
+    blanks["photo_id"] = "00000000-0000-4000-8000-000000000000"
     return filled(bench.app, blanks)
 
 
