@@ -121,7 +121,7 @@ def add_entry(db: Database, entry: Entry, code: str) -> int:
         "kind": entry.kind,
         "person": entry.by.person,
         "device": entry.by.device,
-        "often": body if entry.kind in OFTEN and len(body) <= SHORT else None,
+        "often": body if entry.kind in OFTEN and len(body) <= SHORT and "photo" not in entry.body else None,
     }
     db.conn.executemany(
         "INSERT OR IGNORE INTO words (word) VALUES (?)", [(word,) for word in words.values() if word is not None]
