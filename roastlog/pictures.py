@@ -1,5 +1,6 @@
 """Pictures from outside: opened within limits. What a camera sends is foreign bytes until it is decoded here."""
 
+import threading
 from io import BytesIO
 from typing import TYPE_CHECKING, Final
 
@@ -12,10 +13,14 @@ if TYPE_CHECKING:
 KINDS: Final = ("JPEG", "PNG", "WEBP")
 LONG_SIDE_PX: Final = 1600
 MOST_PIXELS: Final = 64_000_000  # more than a phone's camera makes
+MOST_WHOLE: Final = 16_000_000  # of kinds that are decoded whole or not at all; a JPEG is decoded smaller
+_one = threading.Lock()  # a picture takes up to some hundred MB while it is decoded, and a roast goes on beside it
 
 
-def opened(data: bytes, *, most_pixels: int = MOST_PIXELS) -> "Image":
+def opened(data: bytes, *, most_pixels: int = MOST_PIXELS, side_px: int | None = None) -> "Image":
     """A picture decoded: its kind told by its content, its pixels counted before any of them is decoded.
+
+    Where ``side_px`` says how large it is wanted, a JPEG is decoded no larger than it takes.
 
     Raises
     ------
@@ -30,8 +35,11 @@ def opened(data: bytes, *, most_pixels: int = MOST_PIXELS) -> "Image":
         raise PictureRefused(_too_large(most_pixels)) from error
     except Exception as error:  # decoders raise whatever they meet, and all of it means the same
         raise PictureRefused(_("That is no picture that can be read here: JPEG, PNG and WebP can.")) from error
+    most_pixels = most_pixels if picture.format == "JPEG" else min(most_pixels, MOST_WHOLE)
     if picture.width * picture.height > most_pixels:
         raise PictureRefused(_too_large(most_pixels))
+    if side_px is not None:
+        picture.draft("RGB", (side_px, side_px))
     try:
         picture.load()
     except Exception as error:
@@ -55,12 +63,13 @@ def tidied(data: bytes) -> bytes:
     """
     from PIL import Image, ImageOps  # noqa: PLC0415 - serving must start fast
 
-    picture = opened(data)
+    with _one:
+        picture = opened(data, side_px=LONG_SIDE_PX)
+        picture.thumbnail((LONG_SIDE_PX, LONG_SIDE_PX))
     try:
         upright = ImageOps.exif_transpose(picture)
     except Exception:  # noqa: BLE001 - a note of the direction that cannot be read is none
         upright = picture
-    upright.thumbnail((LONG_SIDE_PX, LONG_SIDE_PX))
     bare = Image.new("RGB", upright.size, "white")  # of itself it has no notes, which saving would take along
     shown = upright.convert("RGBA")
     bare.paste(shown, mask=shown.getchannel("A"))

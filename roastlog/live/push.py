@@ -15,6 +15,7 @@ MOST: Final = 5000
 AHEAD_MS: Final = 5_000
 BEHIND_MS: Final = 86_400_000
 LIVE_MS: Final = 3_000
+LATEST_MS: Final = 2**53  # no clock says more, and a number of JSON is not sure to be whole beyond it
 
 
 @dataclass(frozen=True)
@@ -90,7 +91,7 @@ def _reading(raw: object, live: LiveMachine, pushed: set[str], now_ms: int, ahea
         return _(
             "{value} is not a temperature that a roaster has (±{absurd_c:.0f} °C).", value=value, absurd_c=ABSURD_C
         )
-    if isinstance(at_ms, bool) or not isinstance(at_ms, int):
+    if isinstance(at_ms, bool) or not isinstance(at_ms, int) or abs(at_ms) > LATEST_MS:
         return _("at_ms is a whole number of milliseconds since 1970, UTC.")
     if at_ms > ahead_ms:
         return _(

@@ -127,8 +127,8 @@ def test_the_chart_draws_what_is_to_come(drum: Roasting, screen: MakeScreen):
     live = screen(drum, PHONE)
     ready(live)
     drum.tell(ahead=[CRACK, DROP], says=SAYS)
-    ahead = live.until(lambda: (found := live.columns("ahead"))["t_s"] and found, "nothing to come is drawn")
-    assert ahead["label"] == ["first crack?", "drop?"]
+    both = ["first crack?", "drop?"]
+    ahead = live.until(lambda: (found := live.columns("ahead"))["label"] == both and found, "not what is to come")
     assert ahead["t_s"] == [522, 604]
     assert (ahead["low_s"], ahead["high_s"]) == ([508, None], [533, None])
     assert len({*ahead["y"]}) == 2

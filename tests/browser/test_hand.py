@@ -78,10 +78,11 @@ def test_focused_pad_counts_a_key_once(demo: Server, tablet: Screen, roast: str)
 def test_arrows_set_controls(demo: Server, tablet: Screen, roast: str):
     """Right chooses a control, Page Up and Down step it, the echo says which; presses close together are one move."""
     tablet.open_live()
-    name, before = tablet.page.locator("[data-control]").nth(1).inner_text().split("\n")
+    name = tablet.page.locator("[data-control]").nth(1).inner_text().split("\n")[0]
     tablet.page.keyboard.press("ArrowRight")
     tablet.page.keyboard.press("ArrowRight")
-    expect(tablet.by_id("echo")).to_have_text(re.compile(f"^{name} {re.escape(before)}"))
+    expect(tablet.by_id("echo")).to_have_text(re.compile(rf"^{name} \d"))
+    before = re.search(r"[\d.]+", tablet.by_id("echo").inner_text()[len(name) :])[0]  # the demo's operator moves it too
     for key in ("PageUp", "ArrowUp", "ArrowUp", "PageDown"):
         tablet.page.keyboard.press(key)
     expect(tablet.page.locator("[data-control].chosen")).to_have_count(1)

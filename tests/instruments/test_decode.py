@@ -331,6 +331,24 @@ def test_a_number_is_found_wherever_a_path_leads(value, steps):
     assert json_number(json.dumps(document), json_steps(path)) == pytest.approx(value, rel=1e-11)
 
 
+@given(
+    text=st.text(max_size=60)
+    | st.recursive(
+        st.none() | st.booleans() | st.integers() | st.floats() | st.text(max_size=6),
+        lambda inner: st.lists(inner, max_size=3) | st.dictionaries(st.sampled_from(["a", "b-2"]), inner, max_size=2),
+        max_leaves=8,
+    ).map(json.dumps),
+    path=st.text(max_size=12) | st.sampled_from(["$", "$.a", "$[0]", "$.a[1].b-2", "$[99999999999999999999]"]),
+)
+def test_any_message_and_path_give_a_finite_number_or_an_error(text, path):
+    """Whatever a broker brings, NaN and broken JSON too, by whatever path."""
+    try:
+        value = json_number(text, json_steps(path))
+    except InstrumentError:
+        return
+    assert math.isfinite(value)
+
+
 @given(data=st.lists(st.binary(max_size=30), max_size=12))
 def test_lines_are_the_same_however_the_bytes_come(data):
     """Cut anywhere, the same bytes give the same lines; what stood before the first end of a line is none."""

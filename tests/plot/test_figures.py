@@ -66,6 +66,17 @@ def test_columns_travel_as_float32():
     assert np.isnan(values[2])
 
 
+@pytest.mark.parametrize("make", [live_figure, record_figure])
+def test_what_a_person_reads_now_and_then_is_points(make):
+    """A channel by hand is drawn by dots alone, in its own colour: nobody knows what was between them."""
+    by_hand = [CHANNELS[0] | {"by_hand": True}, *CHANNELS[1:]]
+    item = make(by_hand, CONTROLS, COLUMNS)
+    glyphs = [(model["name"], model.get("attributes", {}).get("y")) for model in models(item)]
+    drawn = {name for name, field in glyphs if field == {"type": "field", "field": "bean_probe"}}
+    assert drawn == {"Scatter"}
+    assert {name for name, field in glyphs if field == {"type": "field", "field": "exhaust"}} == {"Line"}
+
+
 def ticks(item: dict[str, Any], panel: str) -> dict[float, str]:
     """Where the ticks of a panel's vertical axis stand, and what they say."""
     (axis,) = named(item, panel)["left"]

@@ -155,6 +155,7 @@ def test_a_mistyped_code_is_told_from_an_unknown_one(bench: Bench):
         ({"channel": "bean_probe", "value": 20, "at_ms": START_MS + 60_000}, "ahead"),
         ({"channel": "bean_probe", "value": 20, "at_ms": START_MS - 90_000_000}, "more than a day"),
         ({"channel": "bean_probe", "value": 20, "at_ms": "now"}, "whole number"),
+        ({"channel": "bean_probe", "value": 20, "at_ms": 10**400}, "whole number"),
         ({"channel": "bean_probe", "value": 20, "unit": "C"}, "nothing else"),
         (7, "object"),
     ],

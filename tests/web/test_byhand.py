@@ -4,6 +4,7 @@ from html import unescape
 
 import pytest
 
+from roastlog.instruments.base import Reading
 from tests.conftest import START_MS, Bench
 from tests.web.test_pages import text_of
 
@@ -65,3 +66,19 @@ def test_a_machine_without_such_a_channel_has_no_keypad(bench: Bench):
     answer = bench.client.get(PATH)
     assert answer.status_code == 404
     assert "set-up page" in answer.text
+
+
+def test_a_reading_counts_live_however_slowly_it_was_typed(bench: Bench):
+    """Sent when its second of the curve is long over, it is the number that is shown, and one point of the curve."""
+    bench.say(bench.entry("moment", 0, batch=bench.open(), moment="charge"))
+    live = bench.services.desk.live("drum-4")
+    for second in range(61):
+        bench.clock.turn_to(second)
+        live.take([Reading(bench.clock.now_ms(), "bean_surface", 90.0 + second)])
+    assert bench.push((52, "bean_probe", 183.6))["accepted"] == 1
+    assert live.now()["values"]["bean_probe"] == 183.6
+    assert live.now()["heard_ms"]["bean_probe"] == START_MS + 52_000
+    points = live.columns()["bean_probe"]
+    assert [(at_s, value) for at_s, value in enumerate(points) if value is not None] == [(52, 183.6)]
+    assert bench.push((52, "bean_probe", 183.6))["accepted"] == 1  # sent twice, it is one all the same
+    assert live.columns()["bean_probe"] == points
