@@ -49,7 +49,7 @@ def test_other_kinds_are_refused(data: bytes):
 @pytest.mark.parametrize("side", [4_100, 12_000, 60_000])
 def test_a_bomb_is_refused_by_its_head(side: int):
     """More pixels than a camera makes are never decoded, however few the bytes."""
-    with pytest.raises(PictureRefused, match="more than (16|64) million pixels"):
+    with pytest.raises(PictureRefused, match=r"more than (16|64) million pixels"):
         opened(bomb(side))
 
 
