@@ -1,16 +1,18 @@
 """The recorder over a real Modbus server: schedules, losses and returns, and controls turned on the machine."""
 
 import logging
+import threading
 from collections.abc import Callable, Collection, Iterator
 from pathlib import Path
 
 import pytest
 
 from roastlog.clock import Clock
+from roastlog.errors import InstrumentError
 from roastlog.instruments.base import Fault, Reading
 from roastlog.journal.fold import Line
 from roastlog.live import recorder
-from roastlog.live.recorder import Link, LinkReader
+from roastlog.live.recorder import LONGEST_PAUSE_S, Link, LinkReader
 from roastlog.services import Services
 from roastlog.store import readings as stored
 from tests.conftest import Bench
@@ -266,3 +268,49 @@ def test_a_poll_of_a_bad_channel_alone_loses_no_link(bench: Bench):
     until(lambda: len(seen) > 1)
     assert seen[1] == "lost no bean_surface no bean_probe"
     reader.stop()
+
+
+class Dead:
+    """An instrument that nobody can connect to."""
+
+    name = "dead"
+
+    def open(self) -> None:
+        """Refuse."""
+        raise InstrumentError("It is not there.")
+
+    def read(self, ids: Collection[str]) -> list[Reading | Fault]:
+        """Never asked."""
+        raise NotImplementedError
+
+    def close(self) -> None:
+        """Nothing to let go of."""
+
+
+class Waits(threading.Event):
+    """An event that notes for how long it is waited for, and waits no time; set after a dozen."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.asked_s: list[float] = []
+
+    def wait(self, timeout: float | None = None) -> bool:
+        """Note it."""
+        self.asked_s.append(timeout or 0.0)
+        if len(self.asked_s) == 12:
+            self.set()
+        return self.is_set()
+
+
+def test_a_lost_link_is_tried_again_with_growing_and_uneven_pauses(bench: Bench, monkeypatch: pytest.MonkeyPatch):
+    """From half a second up to some 12 s, each within a fifth of its step, so that many links come back one by one."""
+    monkeypatch.setattr(recorder, "LONGEST_PAUSE_S", LONGEST_PAUSE_S)  # the other tests have no time for it
+    live = bench.services.desk.live("drum-4")
+    reader = LinkReader(live, Dead(), {"bean_probe": 1.0}, bench.clock, changed=lambda: None)
+    reader.stopping = waits = Waits()
+    reader.start()
+    until(lambda: len(waits.asked_s) == 12)
+    steps = [min(recorder.FIRST_PAUSE_S * 2**place, LONGEST_PAUSE_S) for place in range(12)]
+    shares = [asked / step for asked, step in zip(waits.asked_s, steps, strict=True)]
+    assert all(0.8 <= share <= 1.2 for share in shares)
+    assert len(set(shares)) > 6
