@@ -242,7 +242,9 @@ def test_curve_is_a_table_too(demo: Server, tablet: Screen, roast: str):
     assert head[:2] == ["Time", "Bean probe"]
     curve = demo.get(f"/api/batches/{roast}/curve")
     probe = dict(zip(curve["t_s"], curve["bean_probe"], strict=True))
-    for row in rows[1:3]:
+    told = [row for row in rows[1:4] if row[1] != "–"]  # at the demo's speed a row may be a gap: see screen.py
+    assert told
+    for row in told:
         minutes, seconds = row[0].split(":")
         assert float(row[1]) == pytest.approx(probe[60 * int(minutes) + int(seconds)], abs=1.0)
 
