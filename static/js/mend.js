@@ -26,8 +26,10 @@ function movedTo(atMs, text) {
 function field(body, [name, label]) {
   const box = document.createElement("div");
   box.className = "field";
-  box.innerHTML = '<label></label><input autocomplete="off">';
-  const [words, input] = box.children;
+  const words = document.createElement("label");
+  const input = document.createElement("input");
+  input.autocomplete = "off";
+  box.append(words, input);
   words.htmlFor = input.id = `mend-${name}`;
   words.textContent = label;
   input.value = body[name] ?? "";
