@@ -1,6 +1,9 @@
 """Letting a device in: by code or link, once, for ten minutes, with few guesses; cut off, cookies, bag codes."""
 
+import pytest
+
 from roastlog.services.pairing import LASTS_MS, TRIES_AN_ADDRESS
+from roastlog.web import security
 from roastlog.web.roles import LOOK, OPERATE, OWN
 from roastlog.web.security import SECURE_COOKIE
 from tests.conftest import Bench
@@ -50,6 +53,18 @@ def test_a_device_is_cut_off_at_once(bench: Bench):
     ident = next(device.id for device in bench.services.devices() if device.role is OPERATE)
     assert browser(bench, OWN).post(f"/devices/{ident}/cut-off").status_code == 303
     assert (client.get("/").status_code, other.get("/").status_code) == (401, 200)
+
+
+def test_a_stream_that_is_open_ends_when_its_device_is_cut_off(bench: Bench, monkeypatch: pytest.MonkeyPatch):
+    """The live page's events come until then; of what is read afterwards it hears nothing."""
+    monkeypatch.setattr(security, "LOOK_AGAIN_S", 0.0)  # two seconds; here at each event
+    events = iter(browser(bench, LOOK).get("/machines/drum-4/live").response)
+    assert b"hello" in next(events)
+    bench.push((1, "bean_probe", 111.0))
+    assert b"111.0" in next(events)
+    bench.services.cut_off(bench.services.devices()[0].id)
+    bench.push((2, "bean_probe", 222.0))
+    assert list(events) == []
 
 
 def test_over_tls_the_cookie_is_bound_to_the_host(bench: Bench):
