@@ -7,7 +7,7 @@ PYTHON = $(shell for p in $(CANDIDATES); do if $$p $(NEW_ENOUGH); then echo $$p;
 BIN = .venv/bin
 PIP = $(BIN)/python -m pip install --quiet --disable-pip-version-check --constraint constraints.txt --editable
 
-.PHONY: help demo serve test check bench soak wheel words clean
+.PHONY: audit help demo serve test check bench soak wheel words clean
 
 help:  ## what can be made
 	@sed -n 's/^\([a-z]*\):.*  ## /  make \1 · /p' Makefile
@@ -33,6 +33,9 @@ bench: .venv/ready-to-test  ## measure; prints the figures and writes bench-resu
 
 soak: .venv/ready-to-test  ## long tests that print figures: kills under load, and what was acknowledged is all there
 	$(BIN)/python -m tests.soak $(ARGS)
+
+audit: .venv/ready-to-test  ## what Lighthouse says of each page (needs Node), and how soon a tap echoes on a slow phone
+	$(BIN)/python -m tests.audit $(ARGS)
 
 wheel: .venv/ready-to-test  ## an installable wheel in dist/
 	$(BIN)/python -m hatchling build -t wheel

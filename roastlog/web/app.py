@@ -11,6 +11,7 @@ from roastlog.web import (
     byhand,
     check,
     compare,
+    compressed,
     devices,
     forms,
     install,
@@ -49,6 +50,7 @@ def create_app(services: Services) -> Flask:
     for module in TOPICS:
         app.register_blueprint(module.bp)
     language.install(app)
+    compressed.install(app)
     assets.install(app)
     filters.install(app)
     problems.install(app)

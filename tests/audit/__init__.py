@@ -1,0 +1,1 @@
+"""Lighthouse on the pages of the demo: ``python -m tests.audit``."""

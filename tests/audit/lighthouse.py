@@ -1,0 +1,81 @@
+"""Lighthouse, installed by npm at one version into the virtual environment's folder, and what it says of a page."""
+
+import json
+import os
+import shutil
+import subprocess
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Final
+
+from tests import chromium
+
+VERSION: Final = "12.8.2"
+ROOT: Final = Path(__file__).parents[2]
+FOLDER: Final = ROOT / ".venv" / f"lighthouse-{VERSION}"
+CATEGORIES: Final = ("performance", "accessibility", "best-practices")
+
+
+class NoLighthouseError(RuntimeError):
+    """It cannot be had here."""
+
+
+@dataclass(frozen=True)
+class Told:
+    """What it says of a page: scores of 0 to 100, the largest paint [s], the shift of the layout, and what is amiss."""
+
+    performance: float
+    accessibility: float
+    best_practices: float
+    lcp_s: float
+    cls: float
+    amiss: tuple[str, ...]
+
+
+def install() -> Path:
+    """The program, installed if it is not yet."""
+    if shutil.which("node") is None or shutil.which("npm") is None:
+        raise NoLighthouseError("Node and npm are not here, and Lighthouse needs them: nothing was audited by it.")
+    program = FOLDER / "node_modules" / ".bin" / "lighthouse"
+    if not program.exists():
+        words = [
+            "npm",
+            "install",
+            "--silent",
+            "--no-fund",
+            "--no-audit",
+            "--prefix",
+            str(FOLDER),
+            f"lighthouse@{VERSION}",
+        ]
+        if subprocess.run(words, check=False).returncode:
+            raise NoLighthouseError(f"npm could not install Lighthouse {VERSION}: nothing was audited by it.")
+    return program
+
+
+def audit(program: Path, url: str) -> Told:
+    """Ask it about a page, as a phone on a slow network by its own preset."""
+    browser = chromium.executable()
+    known = os.environ | ({"CHROME_PATH": browser} if browser else {})
+    flags = " ".join(["--headless=new", *chromium.FLAGS])
+    words = [str(program), url, "--output=json", "--quiet", f"--chrome-flags={flags}"]
+    words += [f"--only-categories={','.join(CATEGORIES)}", "--max-wait-for-load=30000"]
+    done = subprocess.run(words, check=False, capture_output=True, text=True, env=known, timeout=180)
+    if done.returncode or not done.stdout.startswith("{"):
+        raise RuntimeError(f"Lighthouse said nothing of {url}: {done.stderr[-400:]}")
+    return told(json.loads(done.stdout))
+
+
+def told(report: dict[str, Any]) -> Told:
+    """What a report says."""
+    score = {name: 100 * (report["categories"][name]["score"] or 0) for name in CATEGORIES}
+    audits = report["audits"]
+    asked = [ref["id"] for name in CATEGORIES[1:] for ref in report["categories"][name]["auditRefs"] if ref["weight"]]
+    return Told(
+        performance=score["performance"],
+        accessibility=score["accessibility"],
+        best_practices=score["best-practices"],
+        lcp_s=(audits["largest-contentful-paint"].get("numericValue") or 0) / 1000,
+        cls=audits["cumulative-layout-shift"].get("numericValue") or 0,
+        amiss=tuple(name for name in asked if audits[name]["score"] is not None and audits[name]["score"] < 1),
+    )

@@ -1,0 +1,57 @@
+"""How much a phone loads before the live page works: bytes as they are sent, which is no timing."""
+
+import gzip
+import re
+
+from roastlog.web.assets import FOREVER, vendor
+from tests.conftest import Bench
+
+MOST_BYTES = 120_000
+_IMPORT = re.compile(r"""(?:from|import)\s*\(?\s*["'](\./[\w.-]+\.js)["']""")
+_LOADED = re.compile(r"""<(?:script|link)\b[^>]*?(?:src|href)="(/(?:static|vendor)/[^"]+\.(?:js|css))\"""")
+
+
+def test_the_live_page_is_light_beside_the_chart_library(bench: Bench):
+    """Page, style sheets and all modules that it imports, compressed: at most 120 KB; BokehJS counts apart."""
+    bench.roast(600)
+    page = bench.client.get("/machines/drum-4", headers={"Accept-Encoding": "gzip"})
+    with bench.app.test_request_context():
+        bokeh = vendor("bokeh")
+    text = gzip.decompress(page.data).decode()
+    sizes, queue = {"page": len(page.data)}, _LOADED.findall(text)
+    assert bokeh in queue
+    while queue:
+        path = queue.pop()
+        if path in sizes or path == bokeh:
+            continue
+        answer = bench.client.get(path, headers={"Accept-Encoding": "gzip"})
+        assert answer.status_code == 200
+        assert answer.headers["Content-Encoding"] == "gzip"
+        sizes[path] = len(answer.data)
+        if path.endswith(".js"):
+            plain = bench.client.get(path).text
+            queue += [f"{path.rpartition('/')[0]}/{name[2:]}" for name in _IMPORT.findall(plain)]
+    assert len(sizes) > 40
+    assert sum(sizes.values()) <= MOST_BYTES, sorted(sizes.items(), key=lambda item: -item[1])[:8]
+
+
+def test_the_chart_library_is_compressed_and_kept_for_good(bench: Bench):
+    """BokehJS is asked for once a version."""
+    with bench.app.test_request_context():
+        path = vendor("bokeh")
+    answer = bench.client.get(path, headers={"Accept-Encoding": "gzip"})
+    assert answer.headers["Content-Encoding"] == "gzip"
+    assert answer.headers["Cache-Control"] == FOREVER
+    assert len(answer.data) < len(bench.client.get(path).data) / 3
+
+
+def test_what_is_long_goes_out_compressed_to_those_who_take_it(bench: Bench):
+    """Pages and data are the same, compressed or not; short answers, and the stream, are left as they are."""
+    code = bench.roast(120)
+    for path in ("/", "/batches", f"/api/batches/{code}/curve", f"/api/batches/{code}/curve.csv"):
+        plain, small = (bench.client.get(path, headers={"Accept-Encoding": how}) for how in ("identity", "gzip"))
+        assert gzip.decompress(small.data) == plain.data, path
+        assert "Content-Encoding" not in plain.headers
+        assert "Accept-Encoding" in plain.headers["Vary"]
+    for path in ("/api/clock", "/machines/drum-4/live"):
+        assert "Content-Encoding" not in bench.client.get(path, headers={"Accept-Encoding": "gzip"}).headers
