@@ -11,8 +11,10 @@ if TYPE_CHECKING:
     from PIL.Image import Image
 
 KINDS: Final = ("JPEG", "PNG", "WEBP")
+HEIC_BRANDS: Final = frozenset({b"heic", b"heix", b"heim", b"heis", b"hevc", b"hevx", b"mif1", b"msf1"})
 LONG_SIDE_PX: Final = 1600
 MOST_PIXELS: Final = 64_000_000  # more than a phone's camera makes
+SMALL_PX: Final = 480  # beside a line of text, also on a screen with three dots a pixel
 MOST_WHOLE: Final = 16_000_000  # of kinds that are decoded whole or not at all; a JPEG is decoded smaller
 _one = threading.Lock()  # a picture takes up to some hundred MB while it is decoded, and a roast goes on beside it
 
@@ -34,6 +36,8 @@ def opened(data: bytes, *, most_pixels: int = MOST_PIXELS, side_px: int | None =
     except (Image.DecompressionBombError, Image.DecompressionBombWarning) as error:
         raise PictureRefused(_too_large(most_pixels)) from error
     except Exception as error:  # decoders raise whatever they meet, and all of it means the same
+        if _is_heic(data):
+            raise PictureRefused(_heic()) from error
         raise PictureRefused(_("That is no picture that can be read here: JPEG, PNG and WebP can.")) from error
     most_pixels = most_pixels if picture.format == "JPEG" else min(most_pixels, MOST_WHOLE)
     if picture.width * picture.height > most_pixels:
@@ -49,6 +53,18 @@ def opened(data: bytes, *, most_pixels: int = MOST_PIXELS, side_px: int | None =
 
 def _too_large(most_pixels: int) -> str:
     return _("That picture has more than {n} million pixels. Send a smaller one.", n=most_pixels // 1_000_000)
+
+
+def _is_heic(data: bytes) -> bool:
+    """Whether it is what many phones save: a box `ftyp` with one of its brands (ISO/IEC 23008-12, annex B)."""
+    return data[4:8] == b"ftyp" and data[8:12] in HEIC_BRANDS
+
+
+def _heic() -> str:
+    return _(
+        "That picture is HEIC, which cannot be read here; JPEG, PNG and WebP can. All else is kept. "
+        "Set the phone's camera to save JPEG, or send a screenshot of the picture."
+    )
 
 
 def tidied(data: bytes) -> bytes:
@@ -76,3 +92,20 @@ def tidied(data: bytes) -> bytes:
     out = BytesIO()
     bare.save(out, "JPEG", quality=85)
     return out.getvalue()
+
+
+def smaller(data: bytes, side_px: int = SMALL_PX) -> bytes:
+    """A picture that is kept here, at most so many px a side: for a list, and for those who pay for each byte."""
+    with _one:
+        picture = opened(data, side_px=side_px)
+    picture.thumbnail((side_px, side_px))
+    out = BytesIO()
+    picture.save(out, "JPEG", quality=80)
+    return out.getvalue()
+
+
+def size_of(data: bytes) -> tuple[int, int]:
+    """Width and height of a picture that is kept here, read off its head. [px]"""
+    from PIL import Image  # noqa: PLC0415 - serving must start fast
+
+    return Image.open(BytesIO(data), formats=KINDS).size

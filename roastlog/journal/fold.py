@@ -88,6 +88,11 @@ class Batch:
         return None if check is None else str(check.body["stage"])
 
     @property
+    def photos(self) -> frozenset[str]:
+        """Names of the photos of its trier checks, of those too that were taken back."""
+        return frozenset(line.body["photo"] for line in self.lines if line.kind == "trier" and line.body.get("photo"))
+
+    @property
     def green_g(self) -> float | None:
         """Green weight charged. [g]"""
         return self.facts.green_g

@@ -28,6 +28,7 @@ from roastlog.store import books
 from roastlog.store import journal as stored
 from roastlog.store import readings as stored_readings
 from roastlog.store.batches import BatchSummary
+from roastlog.store.photos import photos_of
 from roastlog.store.store import Store
 
 log = logging.getLogger(__name__)
@@ -151,6 +152,11 @@ class Desk:
                     told = entry.model_dump(mode="json")
                     place.live.hub.tell("entry", {"entry": {**told, "seq": seq}, "view": place.view}, seq=seq)
 
+    def photo_came(self, name: str) -> None:
+        """Tell all watchers that a photo is here: those that show an entry with its name show it from now on."""
+        for place in list(self._places.values()):
+            place.live.hub.tell("photo", {"name": name})
+
     def foresee(self) -> None:
         """Make the outlook, heads-ups and suggestions of all machines anew, and tell those that are news."""
         for place in list(self._places.values()):
@@ -210,7 +216,9 @@ class Desk:
                 name: [float("nan") if value is None else value for value in column]
                 for name, column in live.columns().items()
             }
-            place.view["batch"] = batch_part(machine, batch, current, columns, live.value_at, now_ms)
+            place.view["batch"] = batch_part(
+                machine, batch, current, columns, live.value_at, now_ms, photos_of(self._store.read, batch.photos)
+            )
 
     def _current(self, machine_id: str, now_ms: int) -> tuple[BatchSummary | None, list[BatchSummary]]:
         """What the machine is at: the batch in the drum, else the next one, else the last one that left it."""

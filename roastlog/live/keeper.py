@@ -1,4 +1,4 @@
-"""What is done in the background for what is kept: packing quiet readings, backups at night, and a look at the disk."""
+"""What is done in the background for what is kept: packing, sweeping, backups at night, a look at the disk."""
 
 import logging
 from collections.abc import Callable
@@ -12,6 +12,7 @@ from roastlog.live.desk import LONGEST_ROAST_MS
 from roastlog.live.worker import Worker
 from roastlog.store import batches as lists
 from roastlog.store.backups import BACKUPS, Backup, Contents, check, newest, take
+from roastlog.store.photos import UNNAMED_MS, sweep, unnamed_before
 from roastlog.store.sealing import Slot, due, seal
 from roastlog.store.store import Store
 
@@ -19,6 +20,7 @@ FIRST_S: Final = 30.0  # a server that has just begun has better things to do
 EVERY_S: Final = 10.0
 PAUSE_S: Final = 0.1  # between two half hours: taps go first
 AGAIN_MS: Final = 3_600_000
+SWEEP_MS: Final = 24 * 3_600_000
 NIGHT_HOUR: Final = 3
 log = logging.getLogger(__name__)
 
@@ -45,6 +47,7 @@ class Keeper(Worker):
         self._told: set[str] = set()
         self._unsealable: set[Slot] = set()
         self._not_before_ms = 0
+        self._swept_ms = 0
         self._state = BackupState()
 
     def state(self) -> BackupState:
@@ -76,6 +79,16 @@ class Keeper(Worker):
             if self.stopping.wait(PAUSE_S):
                 return
 
+    def sweep_photos(self) -> None:
+        """Once a day, delete photos of long ago that no entry names."""
+        now_ms = self._clock.now_ms()
+        if now_ms - self._swept_ms < SWEEP_MS:
+            return
+        self._swept_ms = now_ms
+        names, seq = unnamed_before(self._store.read, now_ms - UNNAMED_MS)
+        if names and (gone := self._store.write(lambda db: sweep(db, names, seq))):
+            log.info("Photos that no entry names, deleted: %d", gone)
+
     def back_up(self) -> None:
         """Make the backup of the night if it is still to be made; after a failure, again in an hour."""
         now_ms = self._clock.now_ms()
@@ -97,6 +110,7 @@ class Keeper(Worker):
             self._try("The clock cannot be set", self.set_clock)
             self._try("The disk does not take what is written", self._look_at_disk)
             self._try("Readings cannot be packed; they stay as they are", self.seal_quiet)
+            self._try("Photos that nobody names cannot be deleted; they stay", self.sweep_photos)
             self._try("No backup was made; it is tried again in an hour", self.back_up)
             wait_s = EVERY_S
 

@@ -1,6 +1,6 @@
 """The live view: all that a live page shows besides the numbers, as plain data. Made once for each entry, for all."""
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from typing import Any, Final
 
 import numpy as np
@@ -75,6 +75,7 @@ def batch_part(
     columns: Mapping[str, Sequence[float]],
     value_at: ValueAt,
     now_ms: int,
+    photos: Collection[str] = (),
 ) -> dict[str, Any]:
     """The batch as the live page shows it.
 
@@ -84,6 +85,8 @@ def batch_part(
         The curve so far: ``t_s`` and one column a channel, NaN for gaps.
     value_at
         Value of a channel at a time from charge, None where it is not known.
+    photos
+        Names of the photos that are here.
     """
     bean = bean_channel(machine)
     moments = batch.moments_s
@@ -119,7 +122,7 @@ def batch_part(
             "development_ratio": plan.development_ratio if plan else None,
             "drop_at_s": planned_drop(batch),
         },
-        "log": log(machine, batch, bean, value_at),
+        "log": log(machine, batch, bean, value_at, photos),
         "chart": {
             "marks": overlays.marks(marked),
             "checks": overlays.checks(
@@ -148,7 +151,9 @@ def _moment(name: str, line: Line, batch: Batch, bean: str, value_at: ValueAt) -
     }
 
 
-def log(machine: Machine, batch: Batch, bean: str, value_at: ValueAt) -> list[dict[str, Any]]:
+def log(
+    machine: Machine, batch: Batch, bean: str, value_at: ValueAt, photos: Collection[str] = ()
+) -> list[dict[str, Any]]:
     """What was said and counts, newest first: the words, and what can still be done about each."""
     controls = {control.id: control.name for control in machine.controls}
     lines = [line for line in batch.lines if not line.undone and line.kind not in {"undo", "shift", "amend"}]
@@ -169,6 +174,13 @@ def log(machine: Machine, batch: Batch, bean: str, value_at: ValueAt) -> list[di
                 "late": "late" in line.flags,
                 "flags": [FLAG_WORDS[flag] for flag in line.flags],
                 "shiftable": line.kind in SHIFTABLE,
+                "photo": _photo(line, photos),
             }
         )
     return told
+
+
+def _photo(line: Line, here: Collection[str]) -> dict[str, Any] | None:
+    """The photo that a line names, and whether it has come; the tap goes ahead of it."""
+    name = line.body.get("photo")
+    return None if name is None else {"name": name, "here": name in here}

@@ -4,22 +4,24 @@ import ipaddress
 import re
 import secrets
 import socket
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from typing import Final
+from typing import Final, NamedTuple
 
 import numpy as np
 
-from roastlog.errors import NoSuchBatch, Withdrawn
-from roastlog.journal.fold import Batch
+from roastlog.errors import NoSuchBatch, NotFound, Withdrawn
+from roastlog.journal.fold import Batch, fold
 from roastlog.journal.words import MOMENT_WORDS, purpose
 from roastlog.label.layout import Label
 from roastlog.languages import _, date
+from roastlog.pictures import smaller
 from roastlog.plot.small import small_curve_svg
 from roastlog.services.books import Settings
 from roastlog.services.records import Record, Records
 from roastlog.store import batches as lists
+from roastlog.store import journal as stored
 from roastlog.store.journal import TOKEN_BYTES
 
 
@@ -30,6 +32,14 @@ class Address:
     url: str
     reach: str
     set_base: bool
+
+
+class BagPhoto(NamedTuple):
+    """A photo of a trier check, as a bag page shows it. [s from charge]"""
+
+    name: str
+    time_s: float | None
+    stage: str
 
 
 @dataclass(frozen=True)
@@ -48,9 +58,11 @@ class Bag:
     weights: Mapping[str, float]
     roasted_by: str | None
     state: str
+    photos: Sequence[BagPhoto] = ()
 
 
 PRACTICE: Final = "PRACTICE"
+BAG_SIDE_PX: Final = 640
 _BAG: Final = re.compile(r"https?://[^/\s]+/r/(?P<token>[\w-]{1,100})", re.ASCII | re.IGNORECASE)
 _SMALL_MOMENTS: Final = ("charge", "yellow", "first_crack", "drop")
 
@@ -101,12 +113,23 @@ class Bags(Records):
 
     def bag(self, token: str) -> Bag:
         """What anyone sees who scans a bag; raises NoSuchBatch or Withdrawn."""
+        return self._bag(self.record(self._code_of(token)), self.settings())
+
+    def bag_photo(self, token: str, name: str) -> bytes:
+        """A photo that this bag's page shows, as JPEG; raises as `bag` does, and NotFound for any other photo."""
+        code = self._code_of(token)
+        batch = fold(stored.entries_of(self.store.read, code), code)
+        if name not in {photo.name for photo in self._bag_photos(batch)}:
+            raise NotFound(_("That photo is not on this bag's page."))
+        return smaller(self.photo(name), BAG_SIDE_PX)
+
+    def _code_of(self, token: str) -> str:
         if lists.withdrawn(self.store.read, token):
             raise Withdrawn(_("The roastery has withdrawn this code. Ask where you bought the bag."))
         summary = lists.by_token(self.store.read, token)
         if summary is None or summary.state == "discarded":
             raise NoSuchBatch(_("This code leads to no bag that is known here. Ask the roastery that sold it."))
-        return self._bag(self.record(summary.code), self.settings())
+        return summary.code
 
     def scanned(self, text: str) -> str:
         """Code of the batch that a QR leads to, for the roastery's own devices.
@@ -168,7 +191,16 @@ class Bags(Records):
             weights={name: mass_g for name, mass_g in weights.items() if mass_g is not None},
             roasted_by=self._roasted_by(batch) if settings.bag_shows_people else None,
             state=batch.state,
+            photos=self._bag_photos(batch),
         )
+
+    def _bag_photos(self, batch: Batch) -> list[BagPhoto]:
+        """The photos that anyone may see: none unless the roastery has set so."""
+        if not self.settings().bag_shows_photos:
+            return []
+        here = self.photos_of(batch)
+        lines = [line for line in batch.of("trier") if line.body.get("photo") in here]
+        return [BagPhoto(line.body["photo"], batch.time_s(line.at_ms), line.body["stage"]) for line in lines]
 
     def _small(self, record: Record) -> str:
         bean = record.bean

@@ -32,6 +32,7 @@ class Settings:
     best_before_days: int = 0
     bag_shows_weights: bool = False
     bag_shows_people: bool = False
+    bag_shows_photos: bool = False
     area_base_c: float = AREA_BASE_C
     crash_c_per_min: float = Thresholds.crash_c_per_min
     rebound_c_per_min: float = Thresholds.rebound_c_per_min

@@ -18,7 +18,7 @@ from roastlog.journal.telling import tell
 from roastlog.journal.words import MOMENT_LABELS
 from roastlog.languages import _
 from roastlog.live.history import Traced
-from roastlog.pictures import tidied
+from roastlog.pictures import size_of, smaller, tidied
 from roastlog.quality.loss import Band, Judgement, judge, usual_band
 from roastlog.services.books import Lot, lot_of
 from roastlog.services.machines import Machines
@@ -130,6 +130,7 @@ class Records(Machines):
         """Keep a photo, its pixels alone; raises PictureRefused."""
         kept = tidied(data)
         self.store.write(lambda db: photos.keep_photo(db, name, kept, self.now_ms()))
+        self.desk.photo_came(name)
 
     def photo(self, name: str) -> bytes:
         """A photo as JPEG."""
@@ -138,9 +139,17 @@ class Records(Machines):
             raise NotFound(_("That photo is not here. It may still wait on the device that took it."))
         return found
 
-    def photos_of(self, record: Record) -> frozenset[str]:
-        """Those photos that a record names and that are here."""
-        return photos.photos_of(self.store.read, {line.body["photo"] for line in record.log if "photo" in line.body})
+    def small_photo(self, name: str) -> bytes:
+        """A photo as JPEG, small enough for a list."""
+        return smaller(self.photo(name))
+
+    def photo_size(self, name: str) -> tuple[int, int]:
+        """Width and height of a photo. [px]"""
+        return size_of(self.photo(name))
+
+    def photos_of(self, batch: Batch) -> frozenset[str]:
+        """Those photos that a batch names and that are here."""
+        return photos.photos_of(self.store.read, batch.photos)
 
     def batches(
         self,

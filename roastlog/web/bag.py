@@ -3,9 +3,11 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from uuid import UUID
 
-from flask import Blueprint, render_template
+from flask import Blueprint, Response, render_template, request
 from markupsafe import Markup
+from werkzeug.wrappers import Response as AnyResponse
 
 from roastlog.languages import _
 from roastlog.services import Bag
@@ -21,6 +23,7 @@ class BagPage:
     """What `bag/page.html` shows; ``paired`` when the roastery's own device looks at it."""
 
     bag: Bag
+    token: str
     roasted: str
     best_before: str
     curve: Markup
@@ -34,8 +37,17 @@ def bag(token: str) -> str:
     found = services().bag(token)
     curve = Markup(found.curve_svg)  # noqa: S704 - our own drawing, its words escaped
     paired = caller().role is not None
-    page = BagPage(found, _date(found.roasted), _date(found.best_before), curve, _facts(found), paired)
+    page = BagPage(found, token, _date(found.roasted), _date(found.best_before), curve, _facts(found), paired)
     return render_template("bag/page.html", page=page)
+
+
+@bp.get("/r/<token>/photos/<uuid:photo_id>")
+def photo(token: str, photo_id: UUID) -> AnyResponse:
+    """A photo on that page. Asked for anew each time: the roastery may show none, or withdraw the code, from now on."""
+    response = Response(services().bag_photo(token, str(photo_id)), mimetype="image/jpeg")
+    response.headers["Cache-Control"] = "private, no-cache"
+    response.set_etag(str(photo_id))
+    return response.make_conditional(request)
 
 
 def _date(when: datetime | None) -> str:

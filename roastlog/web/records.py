@@ -206,7 +206,7 @@ def _record_page(code: str, error: str = "") -> ResponseReturnValue:
     analysis, unit = services().analysis(told), page_units().temp
     faults = [FaultTold(TITLES[fault.kind], fault, tell_fault(fault, unit)) for fault in analysis.faults]
     page = RecordPage(told, analysis, faults, _groups(told), _aroma(told), str(uuid4()), who(), error=error, unit=unit)
-    page = replace(page, photos=services().photos_of(told))
+    page = replace(page, photos=services().photos_of(told.batch))
     return render_template("records/record.html", page=page), 422 if error else 200
 
 

@@ -19,6 +19,7 @@ LEAST: Final[Mapping[str, Role | None]] = {
     "assets.static": PUBLIC,
     "assets.vendor_script": PUBLIC,
     "bag.bag": PUBLIC,
+    "bag.photo": PUBLIC,  # those alone that the bag's page shows
     "install.manifest": PUBLIC,
     "install.offline": PUBLIC,
     "install.worker": PUBLIC,
@@ -47,7 +48,9 @@ LEAST: Final[Mapping[str, Role | None]] = {
     "live.page": LOOK,
     "live.stream": LOOK,
     "live.view": LOOK,
+    "photos.page": LOOK,
     "photos.show": LOOK,
+    "photos.small": LOOK,
     "records.batches": LOOK,
     "records.figure": LOOK,
     "records.find": LOOK,

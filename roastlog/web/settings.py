@@ -23,6 +23,7 @@ TEXTS: Final = ("business", "url_base", "units_temp", "units_mass")
 SWITCHES: Final = {
     "bag_shows_weights": N_("Weights: green and roasted, and the loss"),
     "bag_shows_people": N_("Who roasted it, by the name that they chose for bags"),
+    "bag_shows_photos": N_("Photos of its trier checks, with their time and colour"),
 }
 CURVE: Final[Mapping[str, Mapping[str, CurveSetting]]] = {
     "": AREA,

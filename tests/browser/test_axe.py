@@ -30,7 +30,10 @@ TOLD = {
     "trust.authority": 404,
     "trust.profile": 404,
     "pairing.link": 422,
+    "bag.photo": 404,
+    "photos.page": 404,
     "photos.show": 404,
+    "photos.small": 404,
     "assets.vendor_script": 404,
 }
 # What one route shows in more than one way.

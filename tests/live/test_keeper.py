@@ -5,16 +5,18 @@ import sqlite3
 import time
 from collections.abc import Iterator
 from datetime import datetime
+from uuid import uuid4
 
 import pytest
 
 from roastlog.errors import StoreError
 from roastlog.instruments.base import Reading
 from roastlog.live import keeper as module
-from roastlog.live.keeper import Keeper, last_night_ms
+from roastlog.live.keeper import SWEEP_MS, Keeper, last_night_ms
 from roastlog.services import Services
 from roastlog.store import readings, sealing
 from roastlog.store.backups import BACKUPS, check, listed, newest
+from roastlog.store.photos import UNNAMED_MS, keep_photo, sweep, unnamed_before
 from roastlog.store.readings import SLOT_MS
 from roastlog.store.sealing import QUIET_MS
 from tests.conftest import START_MS, Bench, HandClock
@@ -151,6 +153,47 @@ def test_damaged_readings_are_told_after_the_nightly_check(services: Services, c
     services.store.write(lambda db: db.conn.execute("UPDATE sealed SET data = x'0102'"))
     keeper.back_up()
     assert "1 half hours of packed readings are damaged" in services.kept().said
+
+
+def photos(services: Services) -> set[str]:
+    """Names of all photos that are kept."""
+    return {row[0] for row in services.store.read.execute("SELECT name FROM photos")}
+
+
+def test_photos_that_nobody_names_are_swept_after_a_month(bench: Bench, clock: HandClock, keeper: Keeper):
+    """Those alone: not one that an entry names, also by a correction or one taken back, and not one that is younger."""
+    services, code = bench.services, bench.open()
+    named, undone, corrected, unnamed, young, named_late = (str(uuid4()) for _ in range(6))
+    for name in (named, undone, corrected, unnamed, named_late):
+        services.store.write(lambda db, name=name: keep_photo(db, name, b"jpeg", clock.now_ms()))
+    checks = [bench.entry("trier", at_s, batch=code, stage="tan") for at_s in (1, 2, 3)]
+    checks[0]["body"]["photo"], checks[1]["body"]["photo"] = named, undone
+    bench.say(*checks, bench.entry("undo", 4, batch=code, entry=checks[1]["id"]))
+    bench.say(bench.entry("amend", 5, batch=code, entry=checks[2]["id"], body={"photo": corrected}))
+    kept = {named, undone, corrected}
+    clock.turn_to(UNNAMED_MS / 1000 - 1)
+    services.store.write(lambda db: keep_photo(db, young, b"jpeg", clock.now_ms()))
+    keeper.sweep_photos()
+    assert photos(services) == {*kept, unnamed, young, named_late}
+    # A tap that lay on a phone for all that time still finds its photo.
+    bench.say(bench.entry("trier", 6, batch=code, stage="tan", photo=named_late))
+    clock.turn_to(UNNAMED_MS / 1000 + SWEEP_MS / 1000)
+    keeper.sweep_photos()
+    assert photos(services) == {*kept, young, named_late}
+
+
+def test_a_photo_that_is_named_while_it_is_swept_stays(bench: Bench, clock: HandClock):
+    """Between the question and the deletion an entry names it: the deletion asks again, of what came since."""
+    services, code = bench.services, bench.open()
+    one, other = str(uuid4()), str(uuid4())
+    for name in (one, other):
+        services.store.write(lambda db, name=name: keep_photo(db, name, b"jpeg", clock.now_ms()))
+    clock.turn_to(UNNAMED_MS / 1000 + 1)
+    names, seq = unnamed_before(services.store.read, clock.now_ms() - UNNAMED_MS)
+    assert names == {one, other}
+    bench.say(bench.entry("trier", 6, batch=code, stage="tan", photo=one))
+    assert services.store.write(lambda db: sweep(db, names, seq)) == 1
+    assert photos(services) == {one}
 
 
 def test_it_works_by_itself_and_stops(services: Services, monkeypatch: pytest.MonkeyPatch):

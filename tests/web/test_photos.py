@@ -1,6 +1,8 @@
 """Photos of trier checks: taken in within limits, kept bare, shown in the record, and in the backups."""
 
 import io
+import json
+import re
 from pathlib import Path
 from uuid import uuid4
 
@@ -39,8 +41,11 @@ def test_a_photo_is_kept_bare_and_shown_in_the_record(bench: Bench):
     assert bench.client.get(f"/photos/{name}").status_code == 404
     assert send(bench, name, photo_with_notes()).get_json() == {"kept": name}
     page = bench.client.get(f"/batches/{code}").text
-    assert f'<img src="/photos/{name}"' in page
+    assert f'<a class="photo" href="/batches/{code}/photos/{name}"><img src="/photos/{name}/small" alt="Photo: ' in page
     assert "has not arrived" not in page
+    small = browser(bench, Role.LOOK).get(f"/photos/{name}/small")
+    assert small.headers["Cache-Control"] == "private, max-age=31536000, immutable"
+    assert Image.open(io.BytesIO(small.data)).size == (240, 480)
     answer = browser(bench, Role.LOOK).get(f"/photos/{name}")
     assert (answer.mimetype, answer.headers["Cache-Control"]) == ("image/jpeg", "private, max-age=31536000, immutable")
     assert b"SECRET" not in answer.data
@@ -56,6 +61,118 @@ def test_a_name_keeps_its_first_photo(bench: Bench):
     assert send(bench, name, encoded("WEBP", (30, 30))).status_code == 200
     assert bench.client.get(f"/photos/{name}").data == first
     assert kept(bench) == 1
+
+
+def test_a_photo_has_a_page_of_its_own(bench: Bench):
+    """The photo with its time in the batch, colour, aroma and temperature, and ways back; it says if it is not here."""
+    code, name = bench.roast(60), str(uuid4())
+    bench.say(bench.entry("trier", 50, batch=code, stage="tan", words=["toast", "malt"], photo=name))
+    path = f"/batches/{code}/photos/{name}"
+    missing = browser(bench, Role.LOOK).get(path).text
+    assert "The photo has not arrived here. What was said with it is kept." in missing
+    assert "<img" not in missing
+    send(bench, name, photo_with_notes())
+    page = browser(bench, Role.LOOK).get(path).text
+    assert f'<img src="/photos/{name}" width="800" height="1600" alt="Photo: Trier: tan, toast, malt">' in page
+    for told in ("0:50", "tan", "toast, malt", "Ines", f'href="/batches/{code}"', 'href="/machines/drum-4"'):
+        assert told in page
+    assert re.search(r"<dt>Beans</dt><dd>[\d.]+\s°C</dd>", page)
+    bench.say(bench.entry("weighed", 90, batch=code, roasted_g=3000))
+    assert 'href="/machines/drum-4"' not in bench.client.get(path).text
+
+
+def test_a_photo_of_another_batch_is_not_shown_under_this_one(bench: Bench):
+    """Nor one that nobody named, nor under a code that is none; a sentence each."""
+    code, other, name = bench.open(), bench.open(), str(uuid4())
+    bench.say(bench.entry("trier", 5, batch=other, stage="tan", photo=name))
+    send(bench, name, encoded("PNG"))
+    assert bench.client.get(f"/batches/{other}/photos/{name}").status_code == 200
+    answer = bench.client.get(f"/batches/{code}/photos/{name}")
+    assert answer.status_code == 404
+    assert f"No trier check of batch {code} has that photo." in answer.text
+    assert bench.client.get(f"/batches/26-1/photos/{name}").status_code == 404
+
+
+def test_a_check_that_was_taken_back_keeps_its_photo(bench: Bench):
+    """Its page says that it does not count: the undo may be undone."""
+    code, name = bench.open(), str(uuid4())
+    check = bench.entry("trier", 5, batch=code, stage="tan", photo=name)
+    bench.say(check)
+    send(bench, name, encoded("PNG"))
+    bench.say(bench.entry("undo", 8, batch=code, entry=check["id"]))
+    assert "This check does not count; its photo is kept." in bench.client.get(f"/batches/{code}/photos/{name}").text
+
+
+def test_the_live_page_shows_a_photo_once_it_is_here(bench: Bench):
+    """A line of the log names its photo from the first; when it comes, all who watch are told, and the view has it."""
+    code, name = bench.open(), str(uuid4())
+    bench.say(
+        bench.entry("trier", 5, batch=code, stage="tan", photo=name), bench.entry("note", 6, batch=code, text="x")
+    )
+    log = bench.client.get("/machines/drum-4/view").get_json()["batch"]["log"]
+    assert [line["photo"] for line in log] == [None, {"name": name, "here": False}, None]
+    watching = bench.services.hub("drum-4").watch()
+    next(watching)
+    send(bench, name, encoded("PNG"))
+    told = [json.loads(data) for event, _, data in next(watching) if event == "photo"]
+    assert told == [{"name": name}]
+    log = bench.client.get("/machines/drum-4/view").get_json()["batch"]["log"]
+    assert log[1]["photo"] == {"name": name, "here": True}
+
+
+def seen_by_a_stranger(bench: Bench, code: str, name: str) -> tuple[bool, int]:
+    """Whether the bag page shows a photo, and what its own address answers."""
+    bag = f"/r/{bench.services.summary(code).token}"
+    stranger = browser(bench)
+    return name in stranger.get(bag).text, stranger.get(f"{bag}/photos/{name}").status_code
+
+
+def test_a_bag_page_shows_photos_only_if_the_roastery_says_so(bench: Bench):
+    """Not by default, by neither page nor address; once set, both; set back, neither, also for who kept the address."""
+    code, name = bench.roast(60), str(uuid4())
+    bench.say(bench.entry("trier", 50, batch=code, stage="tan", photo=name))
+    send(bench, name, photo_with_notes())
+    assert seen_by_a_stranger(bench, code, name) == (False, 404)
+    bench.client.post("/settings", data={"units_temp": "C", "units_mass": "kg", "bag_shows_photos": "on"})
+    assert seen_by_a_stranger(bench, code, name) == (True, 200)
+    assert browser(bench).get(f"/photos/{name}").status_code == 401
+    path = f"/r/{bench.services.summary(code).token}/photos/{name}"
+    answer = browser(bench).get(path)
+    assert Image.open(io.BytesIO(answer.data)).size == (320, 640)
+    assert answer.headers["Cache-Control"] == "private, no-cache"
+    again = {"If-None-Match": answer.headers["ETag"]}
+    assert browser(bench).get(path, headers=again).status_code == 304
+    bench.client.post("/settings", data={"units_temp": "C", "units_mass": "kg"})
+    assert seen_by_a_stranger(bench, code, name) == (False, 404)
+    assert browser(bench).get(path, headers=again).status_code == 404
+
+
+def test_a_bag_shows_no_photo_but_its_own(bench: Bench):
+    """Not another batch's, none that was taken back, none under a withdrawn code or a token that is none."""
+    bench.services.save_settings({"bag_shows_photos": True})
+    code, other = bench.roast(60), bench.open(100)
+    names = [str(uuid4()) for _ in range(3)]
+    checks = [bench.entry("trier", 50, batch=code, stage="tan", photo=name) for name in names[:2]]
+    bench.say(*checks, bench.entry("trier", 150, batch=other, stage="tan", photo=names[2]))
+    bench.say(bench.entry("undo", 55, batch=code, entry=checks[1]["id"]))
+    for name in names:
+        send(bench, name, encoded("PNG"))
+    assert [seen_by_a_stranger(bench, code, name) for name in names] == [(True, 200), (False, 404), (False, 404)]
+    old = bench.services.summary(code).token
+    assert browser(bench).get(f"/r/none/photos/{names[0]}").status_code == 404
+    bench.services.withdraw_code(code)
+    assert browser(bench).get(f"/r/{old}/photos/{names[0]}").status_code == 410
+    assert seen_by_a_stranger(bench, code, names[0]) == (True, 200)
+
+
+def test_what_a_phone_saves_as_heic_is_told_by_name(bench: Bench):
+    """Told by its first box (ISO/IEC 14496-12, 4.3): what it is, what can be read, what is kept, and what to do."""
+    heic = b"\0\0\0\x18ftypheic\0\0\0\0mif1heic" + b"\0" * 400
+    answer = send(bench, str(uuid4()), heic)
+    assert answer.status_code == 422
+    says = answer.get_json()["says"]
+    for told in ("HEIC", "JPEG, PNG and WebP can", "All else is kept", "save JPEG"):
+        assert told in says
 
 
 @pytest.mark.parametrize("picture", [b"", b"no picture", encoded("GIF"), bomb(9_000), encoded("PNG", (400, 300))[:900]])
