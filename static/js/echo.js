@@ -123,8 +123,8 @@ export class Echo {
   }
 }
 
-/** A notice or a refusal stays until it is dismissed. */
-export function notice({ id, text, refused = false, onDismiss = () => {}, onMend = null }) {
+/** A notice or a refusal stays until it is dismissed; `mending` and `leaving` are what its buttons say. */
+export function notice({ id, text, refused = false, onDismiss = () => {}, onMend = null, mending = t("Change"), leaving = refused ? t("Put away") : t("Dismiss") }) {
   const box = document.createElement("div");
   box.className = `notice ${refused ? "refused" : "flagged"}`;
   box.setAttribute("role", "alert");
@@ -137,10 +137,10 @@ export function notice({ id, text, refused = false, onDismiss = () => {}, onMend
     made.addEventListener("click", act);
     return made;
   };
-  const away = button(refused ? t("Put away") : t("Dismiss"), () => {
+  const away = button(leaving, () => {
     box.remove();
     onDismiss(id);
   });
-  box.append(words, ...(onMend ? [button(t("Change"), () => onMend(() => box.remove()))] : []), away);
+  box.append(words, ...(onMend ? [button(mending, () => onMend(() => box.remove()))] : []), away);
   $("notices").append(box);
 }

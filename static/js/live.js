@@ -18,6 +18,8 @@ import { Numbers } from "./numbers.js";
 import { bindOffline } from "./offline.js";
 import { Outbox } from "./outbox.js";
 import { Pad } from "./pad.js";
+import { Photobox } from "./photobox.js";
+import { bindRefusedPhotos } from "./refusedphotos.js";
 import { bindRemarks } from "./remarks.js";
 import { newest, remember } from "./remembered.js";
 import { Sheets } from "./sheets.js";
@@ -39,6 +41,7 @@ const channel = view.channels.find(({ role }) => role === "bean_probe") ?? view.
 const clock = Clock.onPage(made.now_ms);
 const state = new State(view, block("words"), { clock, connected: !document.documentElement.dataset.keptMs, heardMs });
 const outbox = new Outbox(clock);
+const photos = new Photobox(outbox);
 const echo = new Echo();
 const numbers = new Numbers({ state, clock, channel });
 const voice = new Voice({ state, outbox, clock, echo, who: block("who") });
@@ -51,7 +54,7 @@ const wake = new Wake($("awake"), $("awake-why"));
 const sound = new Sound({ state, clock, numbers, pad });
 const firstTap = new FirstTap({ wake, echo });
 bindKeys({ sheets, pad, controls, echo });
-bindTrier({ sheets, state, voice });
+bindTrier({ sheets, state, voice, photos });
 bindAroma({ sheets, state, voice });
 bindRemarks({ sheets, voice, state, clock, pad });
 bindLog({ sheets, state, voice });
@@ -60,7 +63,8 @@ bindForeseen({ sheets, state, advice });
 bindFar($("far"));
 bindOffline({ state });
 remember(state);
-bindWaiting({ outbox, echo, state, voice, mirror, mend: new Mend({ sheets, state, outbox }) });
+bindRefusedPhotos({ photos });
+bindWaiting({ outbox, photos, echo, state, voice, mirror, mend: new Mend({ sheets, state, outbox }) });
 
 $("undo").addEventListener("click", () => voice.undoLast());
 echo.onUndo = ({ id, text }) => voice.undo(id, text);
@@ -88,6 +92,7 @@ sheets.on("table", () => {
 
 clock.keep();
 outbox.start();
+photos.start();
 state.changed();
 pad.draw();
 controls.draw();

@@ -23,6 +23,19 @@ function words({ text, under }) {
   return box;
 }
 
+/** The photo of a trier check, small; tapped, it has a page of its own. */
+function picture({ text, photo }, code) {
+  const link = document.createElement("a");
+  link.className = "photo";
+  link.href = `/batches/${encodeURIComponent(code)}/photos/${photo.name}`;
+  const image = document.createElement("img");
+  image.src = `/photos/${photo.name}/small`;
+  image.alt = t("Photo: {what}", { what: text });
+  image.decoding = "sync"; // the list is drawn anew with each change: it must not flicker
+  link.append(image);
+  return link;
+}
+
 export function bindLog({ sheets, state, voice }) {
   const sheet = sheets.element("log");
   const list = document.getElementById("log");
@@ -31,7 +44,8 @@ export function bindLog({ sheets, state, voice }) {
     const row = document.createElement("li");
     const undone = state.isUndone(line.entry);
     row.className = undone ? "undone" : "";
-    row.append(words({ ...line, under: [...line.under, undone && t("taken back here, not on the server yet")] }));
+    row.append(words({ ...line, under: [...line.under, line.photo && !line.photo.here && t("photo on its way"), undone && t("taken back here, not on the server yet")] }));
+    if (line.photo?.here) row.append(picture(line, state.told.code));
     if (undone) return row;
     if (line.shiftable) {
       for (const byS of [-5, 5]) {
@@ -49,7 +63,7 @@ export function bindLog({ sheets, state, voice }) {
   const waiting = (known) => [...state.pending.values()]
     .filter(({ id, kind }) => TAPS.includes(kind) && !known.some(({ entry }) => entry === id))
     .toSorted((one, other) => other.at_ms - one.at_ms)
-    .map(({ id, kind }) => ({ entry: id, kind, text: voice.textOf(id) ?? kind, under: [t("◐ waits here")], shiftable: true }));
+    .map(({ id, kind, body }) => ({ entry: id, kind, text: voice.textOf(id) ?? kind, under: [body.photo ? t("◐ waits here, with its photo") : t("◐ waits here")], shiftable: true }));
   const draw = () => {
     const known = told();
     const lines = [...waiting(known), ...known];

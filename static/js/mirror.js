@@ -37,6 +37,7 @@ export class Mirror {
         this.machine = machine;
         this.#strip();
       },
+      photo: ({ name }) => this.state.photoCame(name),
       curve: () => this.refetch(), // something came into rows that are drawn
       lost: () => {
         this.following = false;

@@ -5,7 +5,7 @@ import { Shelf } from "./shelf.js";
 import { soon } from "./soon.js";
 import { t } from "./words.js";
 
-const BACKOFF_MS = [500, 1000, 2000, 4000, 7000, 10_000];
+export const BACKOFF_MS = [500, 1000, 2000, 4000, 7000, 10_000];
 const AT_ONCE = 40;
 const NOT_LET_IN = [401, 403];
 
@@ -83,6 +83,11 @@ export class Outbox extends EventTarget {
     navigator.serviceWorker?.controller?.postMessage({ taps: true });
     await this.#look();
     await this.flush();
+  }
+
+  /** Names of the photos that go with what is still here. */
+  async photos() {
+    return new Set((await this.#shelf.all()).map(({ entry }) => entry.body.photo).filter(Boolean));
   }
 
   dismiss(id) {

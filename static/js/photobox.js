@@ -1,89 +1,111 @@
-// Photos wait here until the server has them, in a database of their own: taps never wait for a photo.
-// Each goes under the name that its entry already gave it, and may be sent any number of times.
+// Photos wait here until the server has them, on a shelf of their own: taps never wait for a photo. A photo goes once the
+// tap that names it has gone, so the server never has one that nobody names; it may be sent any number of times, from any page
+// that has an outbox and from the worker.
+import { BACKOFF_MS } from "./outbox.js";
+import { Shelf } from "./shelf.js";
 import { t } from "./words.js";
 
-const NAME = "drumside-photos";
-const STORE = "photos";
-const AGAIN_MS = 5000;
+const PLACE = { name: "drumside-photos", store: "photos", version: 2 };
 const PATIENCE_MS = 60_000;
-const HOPELESS = [413, 415, 422];
+const REFUSES = [413, 415, 422];
 
-function settled(request) {
-  return new Promise((resolve, reject) => {
-    request.onsuccess = () => resolve(request.result);
-    request.onerror = request.onblocked = () => reject(request.error);
-  });
-}
-
-/** Events: `waiting` {count}, `refused` {reason}. */
+/** Events: `waiting` {count, refused}, `refused` {id, text, reason}. Items are {id, text, data, refused?}. */
 export class Photobox extends EventTarget {
-  #held = new Map(); // what the browser would not store
-  #timer = 0;
+  #shelf = new Shelf(PLACE);
+  #failed = new Map(); // how often a photo was sent in vain: it goes after those that were not
+  #failures = 0;
   #flushing = null;
+  #timer = 0;
 
-  async #store(mode, work) {
-    const asked = indexedDB.open(NAME, 1);
-    asked.onupgradeneeded = () => asked.result.createObjectStore(STORE, { keyPath: "id" });
-    const database = await settled(asked);
-    try {
-      return await settled(work(database.transaction(STORE, mode).objectStore(STORE)));
-    } finally {
-      database.close();
-    }
+  constructor(outbox) {
+    super();
+    this.outbox = outbox;
   }
 
-  async #all() {
-    const stored = await this.#store("readonly", (store) => store.getAll()).catch(() => []);
-    const all = [...stored, ...this.#held.values()];
-    this.dispatchEvent(new CustomEvent("waiting", { detail: { count: all.length } }));
-    return all;
+  #tell(type, detail) {
+    this.dispatchEvent(new CustomEvent(type, { detail }));
   }
 
-  async #forget(id) {
-    this.#held.delete(id);
-    await this.#store("readwrite", (store) => store.delete(id)).catch(() => null);
+  /** What may be sent now; what waits and what was refused is told. */
+  async #look() {
+    const all = await this.#shelf.all();
+    const waiting = all.filter(({ refused }) => !refused);
+    this.#tell("waiting", { count: waiting.length, refused: all.length - waiting.length });
+    for (const { id, text, refused } of all) if (refused) this.#tell("refused", { id, text, reason: refused });
+    const ahead = await this.outbox.photos();
+    const tries = ({ id }) => this.#failed.get(id) ?? 0;
+    return { waiting, ready: waiting.filter(({ id }) => !ahead.has(id)).toSorted((one, other) => tries(one) - tries(other)) };
   }
 
   start() {
     addEventListener("online", () => this.flush());
     document.addEventListener("visibilitychange", () => document.hidden || this.flush());
     document.addEventListener("serverback", () => this.flush());
+    this.outbox.addEventListener("state", ({ detail: { state, entry } }) => state === "sent" && entry.body.photo && this.flush());
     return this.flush();
   }
 
-  /** Keep a photo under its name, then send it. */
-  async add(id, blob) {
-    const item = { id, data: await blob.arrayBuffer() }; // not every browser stores a blob
-    await this.#store("readwrite", (store) => store.put(item)).catch(() => this.#held.set(id, item));
+  /** Keep a photo under the name that its tap gave it, then send it; `text` is what the tap said. */
+  async add(id, text, picture) {
+    await this.#shelf.append([{ id, text, data: await picture.arrayBuffer() }]); // not every browser stores a blob
     return this.flush();
   }
 
+  /** Send one again that was refused. */
+  async again(id) {
+    const found = (await this.#shelf.all()).find((item) => item.id === id);
+    if (!found) return;
+    const { refused, ...item } = found;
+    await this.#shelf.exchange([item]);
+    await this.flush();
+  }
+
+  async drop(id) {
+    await this.#shelf.exchange([], [id]);
+    await this.#look();
+  }
+
+  /** One flush at a time; whether nothing waits now. */
   flush() {
     clearTimeout(this.#timer);
-    this.#flushing ??= this.#drain().finally(() => { this.#flushing = null; });
+    this.#flushing ??= this.#drain().finally(() => {
+      this.#flushing = null;
+    });
     return this.#flushing;
   }
 
+  /** One that the server cannot take now is left for the next time, and the others go on. */
   async #drain() {
-    for (let all = await this.#all(); all.length; all = await this.#all()) {
+    const tried = new Set();
+    for (;;) {
+      const { waiting, ready } = await this.#look();
+      const next = ready.find(({ id }) => !tried.has(id));
+      if (!next) return this.#done(waiting, tried);
+      tried.add(next.id);
       try {
-        await this.#send(all[0]);
-      } catch {
-        this.#timer = setTimeout(() => this.flush(), AGAIN_MS);
-        return;
+        await this.#send(next);
+        tried.delete(next.id);
+        this.#failed.delete(next.id);
+      } catch (error) {
+        this.#failed.set(next.id, (this.#failed.get(next.id) ?? 0) + 1);
+        if (!error.cause) return this.#done(waiting, tried); // no answer at all: the network is away
       }
     }
   }
 
-  async #send({ id, data }) {
+  #done(waiting, tried) {
+    this.#failures = tried.size ? this.#failures + 1 : 0;
+    if (tried.size) this.#timer = setTimeout(() => this.flush(), BACKOFF_MS[Math.min(this.#failures, BACKOFF_MS.length) - 1]);
+    return !waiting.length;
+  }
+
+  async #send(item) {
     const body = new FormData();
-    body.append("picture", new Blob([data], { type: "image/jpeg" }), "photo.jpg");
-    const answer = await fetch(`/photos/${id}`, { method: "POST", body, signal: AbortSignal.timeout(PATIENCE_MS) });
-    if (!answer.ok && !HOPELESS.includes(answer.status)) throw new Error(`the server answered ${answer.status}`);
-    if (!answer.ok) {
-      const { says = t("The photo was not kept.") } = await answer.json().catch(() => ({}));
-      this.dispatchEvent(new CustomEvent("refused", { detail: { reason: says } }));
-    }
-    await this.#forget(id);
+    body.append("picture", new Blob([item.data], { type: "image/jpeg" }), "photo.jpg");
+    const answer = await fetch(`/photos/${item.id}`, { method: "POST", body, signal: AbortSignal.timeout(PATIENCE_MS) });
+    if (answer.ok) return this.#shelf.exchange([], [item.id]);
+    if (!REFUSES.includes(answer.status)) throw new Error(`the server answered ${answer.status}`, { cause: answer.status });
+    const { says } = await answer.json().catch(() => ({}));
+    return this.#shelf.exchange([{ ...item, refused: says || t("No reason was given.") }]);
   }
 }

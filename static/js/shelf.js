@@ -1,12 +1,14 @@
-// Where taps lie until the server has them: IndexedDB, or this page's memory for what the browser would not store.
-const NAME = "drumside";
-const STORE = "outbox";
+// Where taps, and photos, lie until the server has them: IndexedDB, or this page's memory for what the browser would not store.
+const TAPS = { name: "drumside", store: "outbox", version: 1 };
 const OPEN_MS = 4000; // some browsers neither open a database nor say no
 
-function open() {
+function open({ name, store, version }) {
   return new Promise((resolve, reject) => {
-    const request = indexedDB.open(NAME, 1);
-    request.onupgradeneeded = () => request.result.createObjectStore(STORE, { keyPath: "id" }).createIndex("order", "order");
+    const request = indexedDB.open(name, version);
+    request.onupgradeneeded = ({ oldVersion }) => {
+      const made = oldVersion ? request.transaction.objectStore(store) : request.result.createObjectStore(store, { keyPath: "id" });
+      made.createIndex("order", "order");
+    };
     request.onerror = () => reject(request.error);
     request.onsuccess = () => {
       request.result.onversionchange = () => request.result.close(); // a newer version elsewhere must not wait for us
@@ -16,10 +18,15 @@ function open() {
   });
 }
 
-/** Items are {id, order, entry, stamp?, refused?}; `order` is given here, and goes on across pages and tabs. */
+/** Items are {id, order, …, refused?}; `order` is given here, and goes on across pages and tabs. */
 export class Shelf {
+  #place;
   #opened = null;
   #held = new Map(); // what could not be stored
+
+  constructor(place = TAPS) {
+    this.#place = place;
+  }
 
   /** Whether all that lies here would outlast the page. */
   get lasting() {
@@ -30,10 +37,10 @@ export class Shelf {
   async #change(mode, work) {
     for (let again = true; ; again = false) {
       try {
-        const database = await (this.#opened ??= open());
+        const database = await (this.#opened ??= open(this.#place));
         return await new Promise((resolve, reject) => {
-          const change = database.transaction(STORE, mode, { durability: "strict" });
-          const asked = work(change.objectStore(STORE));
+          const change = database.transaction(this.#place.store, mode, { durability: "strict" });
+          const asked = work(change.objectStore(this.#place.store));
           change.oncomplete = () => resolve(asked?.result);
           change.onerror = change.onabort = () => reject(change.error);
         });
@@ -46,8 +53,8 @@ export class Shelf {
 
   /** All items in their order, those that are held in the page after the others. */
   async all() {
-    const stored = await this.#change("readonly", (store) => store.index("order").getAll()).catch(() => []);
-    return [...stored, ...this.#held.values()];
+    const stored = await this.#change("readonly", (store) => store.getAll()).catch(() => []);
+    return [...stored.toSorted((one, other) => (one.order ?? 0) - (other.order ?? 0)), ...this.#held.values()];
   }
 
   /** Put items after all others. */
@@ -62,7 +69,7 @@ export class Shelf {
       });
       this.#held.clear();
     } catch (error) {
-      console.warn("Taps are held in this page only:", error);
+      console.warn("What was said is held in this page only:", error);
       items.forEach((item) => this.#held.set(item.id, item));
     }
   }

@@ -14,6 +14,7 @@ export class State extends EventTarget {
     this.left = null; // the batch that the person has turned away from, to charge the next one while it cools
     this.outlook = view.outlook ?? null; // the server's advice, newest; it comes each second, so it is no `change`
     this.read = {}; // controls that the machine itself tells
+    this.letIn = true; // whether the server, where it answers, answers this device
     this.own = false; // whether what changes just now was said here
   }
 
@@ -24,10 +25,17 @@ export class State extends EventTarget {
 
   /** The server answers, or does so no more. */
   hear(connected) {
+    if (connected) this.letIn = true;
     if (this.connected || connected) this.heardMs = this.clock.now();
     const news = this.connected !== connected;
     this.connected = connected;
     if (news) this.dispatchEvent(new Event("seen"));
+  }
+
+  /** The server is there, and lets this device in no more. */
+  shutOut() {
+    this.letIn = false;
+    this.changed();
   }
 
   /** A newer view; `settled` are ids that it surely has in it. */
@@ -39,6 +47,13 @@ export class State extends EventTarget {
     if (this.connected) this.heardMs = this.clock.now();
     this.dispatchEvent(new Event("seen"));
     this.changed();
+  }
+
+  /** The server has a photo that an entry named before. */
+  photoCame(name) {
+    const lines = (this.view.batch?.log ?? []).filter(({ photo }) => photo?.name === name);
+    for (const { photo } of lines) photo.here = true;
+    if (lines.length) this.changed();
   }
 
   foresee(outlook) {

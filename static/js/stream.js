@@ -5,7 +5,7 @@ const RETRY_MS = 2000;
 const QUIET_MS = 12_000; // readings come each second; a keep-alive is not told to pages
 const LOOK_MS = 3000;
 
-/** Calls `on[event](data)` for reading, entry, outlook, state, curve, and `on.lost()`, `on.open()`. */
+/** Calls `on[event](data)` for reading, entry, outlook, state, curve, photo, and `on.lost()`, `on.open()`. */
 export function follow(url, on) {
   let source = null;
   let lost = false;
@@ -31,7 +31,7 @@ export function follow(url, on) {
       // A refused stream (503 when all threads are taken) is closed for good by the browser: ask again ourselves.
       if (source.readyState === EventSource.CLOSED) setTimeout(open, RETRY_MS);
     };
-    for (const name of ["reading", "entry", "outlook", "state", "curve"]) {
+    for (const name of ["reading", "entry", "outlook", "state", "curve", "photo"]) {
       source.addEventListener(name, (event) => {
         heard();
         on[name](JSON.parse(event.data));

@@ -1,14 +1,16 @@
 // The trier check: one colour, words if there are any, Keep. The same colour twice keeps it, with the hand where it is.
+import { notice } from "./echo.js";
+import { newId } from "./outbox.js";
 import { ordered, WordGrid } from "./wordgrid.js";
 import { TrierPhoto } from "./trierphoto.js";
 import { t } from "./words.js";
 
-export function bindTrier({ sheets, state, voice }) {
+export function bindTrier({ sheets, state, voice, photos }) {
   const sheet = sheets.element("trier");
   const swatches = [...sheet.querySelectorAll("[data-stage]")];
   const keep = sheet.querySelector("[data-keep]");
   const grid = new WordGrid(sheet.querySelector("[data-words]"), state.words);
-  const photo = new TrierPhoto(sheet);
+  const photo = new TrierPhoto({ sheet, photos, late: (text) => notice({ id: newId(), text }) });
   let stage = null;
 
   const choose = (chosen) => {
@@ -22,6 +24,7 @@ export function bindTrier({ sheets, state, voice }) {
     const text = [t("Trier {stage}", { stage: state.words.stages[stage] }) + sheets.when, words.map((word) => grid.called(word)).join(", ")].filter(Boolean).join(" · ");
     const body = { stage, ...(words.length && { words }), ...(photo.name && { photo: photo.name }) };
     voice.say("trier", body, { text, atMs: sheets.atMs });
+    photo.keep(text);
     sheets.close("trier");
   };
 

@@ -1,28 +1,39 @@
-// The photo of a trier check: named at once, so that the tap need not wait for it; scaled here, and sent when it can be.
+// The photo of a trier check: named at once, so that the tap need not wait for it; scaled here, and kept with the tap.
 import { newId } from "./outbox.js";
-import { Photobox } from "./photobox.js";
 import { scaled } from "./picture.js";
 import { t, tn } from "./words.js";
 
+const UNREADABLE = t("This browser cannot read that picture, as with some that are saved as HEIC. The check is kept without it. Set the camera to save JPEG, then take it once more.");
+
 export class TrierPhoto {
-  constructor(sheet) {
-    this.name = null;
+  /** `late(text)` hears of one that could not be read, when its check was said already. */
+  constructor({ sheet, photos, late }) {
+    Object.assign(this, { photos, late });
     this.input = sheet.querySelector("[data-photo]");
     this.says = sheet.querySelector("[data-photo-says]");
-    this.box = new Photobox();
     this.waiting = 0;
-    this.trouble = "";
     this.input.addEventListener("change", () => this.#take(this.input.files[0]));
-    this.box.addEventListener("waiting", ({ detail }) => { this.waiting = detail.count; this.#tell(); });
-    this.box.addEventListener("refused", ({ detail }) => { this.trouble = detail.reason; });
-    this.box.start();
+    photos.addEventListener("waiting", ({ detail }) => { this.waiting = detail.count; this.#tell(); });
+    this.clear();
   }
 
-  /** For a new check: none yet. */
+  /** For a new check: none yet. One that was taken and not kept is gone. */
   clear() {
-    this.name = null;
+    this.taken = null;
     this.trouble = "";
     this.#tell();
+  }
+
+  get name() {
+    return this.taken?.name ?? null;
+  }
+
+  /** Its check was said: the picture follows as soon as it is scaled. */
+  keep(text) {
+    const { taken } = this;
+    if (!taken) return;
+    taken.kept = true;
+    taken.picture.then((picture) => this.photos.add(taken.name, text, picture), () => this.late(`${text}. ${UNREADABLE}`));
   }
 
   #tell() {
@@ -32,17 +43,15 @@ export class TrierPhoto {
 
   async #take(file) {
     if (!file) return;
-    const name = (this.name = newId());
+    const taken = (this.taken = { name: newId(), picture: scaled(file) });
     this.trouble = "";
     this.#tell();
-    try {
-      const picture = await scaled(file);
-      this.input.value = "";
-      await this.box.add(name, picture);
-    } catch {
-      if (this.name === name) this.name = null;
-      this.trouble = t("This browser cannot read that picture. The check is kept without it.");
+    await taken.picture.catch(() => {
+      if (this.taken !== taken || taken.kept) return;
+      this.taken = null;
+      this.trouble = UNREADABLE;
       this.#tell();
-    }
+    });
+    this.input.value = ""; // the same file can be chosen again
   }
 }

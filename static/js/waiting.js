@@ -9,14 +9,18 @@ const KINDS = {
 };
 const shown = new Set();
 
-function refused({ id, entry, result }, { mend, outbox }) {
+function refused({ id, entry, result }, { mend, outbox, photos }) {
   if (shown.has(id)) return; // several pages may tell of it
   shown.add(id);
   const text = t("The {kind} was not kept. {reason} All else was. Change it, or put it away.", { kind: KINDS[entry.kind] ?? entry.kind, reason: result.reason });
-  notice({ id, text, refused: true, onDismiss: () => outbox.dismiss(id), onMend: (onSent) => mend.open({ entry, reason: result.reason, onSent }) });
+  const away = () => {
+    outbox.dismiss(id);
+    if (entry.body.photo) photos.drop(entry.body.photo); // which waits for it, and which nobody names now
+  };
+  notice({ id, text, refused: true, onDismiss: away, onMend: (onSent) => mend.open({ entry, reason: result.reason, onSent }) });
 }
 
-export function bindWaiting({ outbox, echo, state, voice, mirror, mend }) {
+export function bindWaiting({ outbox, photos, echo, state, voice, mirror, mend }) {
   const strip = document.getElementById("waiting");
   outbox.addEventListener("waiting", ({ detail: { count, lasting } }) => {
     echo.lasting = lasting;
@@ -35,7 +39,7 @@ export function bindWaiting({ outbox, echo, state, voice, mirror, mend }) {
     if (reached === "sent") mirror.settle(id);
     if (reached === "refused") {
       state.forget(id);
-      refused(detail, { mend, outbox });
+      refused(detail, { mend, outbox, photos });
     } else if (result?.notice) notice({ id, text: result.notice });
   });
   outbox.addEventListener("trouble", ({ detail: { letIn } }) => {

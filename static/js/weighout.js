@@ -2,6 +2,7 @@
 // Without this script, and for what it cannot read, the form goes to the server as forms do.
 import { Clock } from "./clock.js";
 import { newId, Outbox } from "./outbox.js";
+import { Photobox } from "./photobox.js";
 import { typedNumber } from "./typed.js";
 import { t } from "./words.js";
 
@@ -91,3 +92,4 @@ form.addEventListener("submit", (event) => {
 
 clock.keep();
 outbox.start();
+new Photobox(outbox).start();

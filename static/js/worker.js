@@ -1,13 +1,14 @@
 // The service worker: keeps the pages of the roast and the bench, and what they are made of, for when there is no network.
 // `/sw.js` starts it with the version and the files of the server that sent it. Answers of the API and streams it leaves alone.
 import { Outbox } from "./outbox.js";
+import { Photobox } from "./photobox.js";
 
 const FAMILY = "drumside-kept-";
 const OFFLINE = "/offline";
 const PATIENCE_MS = 2500; // for a page that is kept too: a network that hangs must not hold up a roast
 const LONG_MS = 20_000; // for a new version's look at those that are kept
 const MOST_PAGES = 40;
-const PAGES = /^\/($|(start|weigh)$|machines\/[^/]+(\/(start|hand))?$|batches\/[^/]+\/(weigh|label)$)/;
+const PAGES = /^\/($|(start|weigh|scan)$|machines\/[^/]+(\/(start|hand))?$|batches\/[^/]+\/(weigh|label)$)/;
 const FILES = /^\/(static|vendor)\//;
 const KEPT_MS = "x-kept-ms";
 
@@ -130,7 +131,9 @@ class Keeper {
 }
 
 async function send() {
-  if (!(await new Outbox().flush())) throw new Error("Taps wait for the server."); // then the browser asks again later
+  const outbox = new Outbox();
+  const gone = (await outbox.flush()) && (await new Photobox(outbox).flush());
+  if (!gone) throw new Error("Taps or photos wait for the server."); // then the browser asks again later
 }
 
 export function start(made) {

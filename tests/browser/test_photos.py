@@ -1,23 +1,65 @@
-"""The photo of a trier check: from the sheet to the record, and through a network that was away."""
+"""The photo of a trier check: from the sheet to the log, the record and its own page; and one that waits."""
 
 from pathlib import Path
 
-from playwright.sync_api import expect
+import pytest
+from playwright.sync_api import Locator, Route, expect
 
+from tests.browser.axe import unfold, violations
 from tests.browser.conftest import MakeScreen
 from tests.browser.house import CUT_ERRORS, House
 from tests.browser.screen import PHONE, Screen
 from tests.test_pictures import photo_with_notes
 
 
+@pytest.fixture
+def picture(tmp_path: Path) -> Path:
+    """A phone's photo, as a file."""
+    path = tmp_path / "photo.jpg"
+    path.write_bytes(photo_with_notes())
+    return path
+
+
+@pytest.fixture
+def phone(house: House, screen: MakeScreen) -> Screen:
+    """A phone with the live page open, whose network may be cut."""
+    phone = screen(house.wire, PHONE)
+    phone.expected += CUT_ERRORS
+    phone.open_live(house.machine)
+    return phone
+
+
+@pytest.fixture
+def single(house: House, screen: MakeScreen) -> Screen:
+    """A phone whose browser has no worker: all that it sends, the page sends, where a test can answer in its place."""
+    phone = screen(house.wire, PHONE, service_workers="block")
+    phone.expected += [*CUT_ERRORS, "status of 422"]
+    phone.open_live(house.machine)
+    return phone
+
+
 def check_with_photo(phone: Screen, picture: Path) -> None:
     """Open the trier sheet, take a photo, and keep a colour by tapping it twice."""
-    phone.page.locator("[data-sheet=trier]").first.tap()
-    sheet = phone.sheet("trier")
+    sheet = open_trier(phone)
     sheet.locator("[data-photo]").set_input_files(picture)
     for _ in range(2):
         sheet.locator("[data-stage=tan]").tap()
     expect(sheet).to_be_hidden()
+
+
+def open_trier(phone: Screen) -> Locator:
+    """The trier sheet, opened."""
+    phone.page.locator("[data-sheet=trier]").first.tap()
+    return phone.sheet("trier")
+
+
+def arrived(house: House, phone: Screen, count: int) -> list[str]:
+    """Names of the photos of so many checks, once the server has them all."""
+    phone.until(lambda: len(house.said("trier")) == count, "the checks have not arrived")
+    names = [check["body"]["photo"] for check in house.said("trier")]
+    for name in names:
+        phone.until(lambda name=name: is_here(house, phone, name), "a photo has not arrived")
+    return names
 
 
 def is_here(house: House, phone: Screen, name: str) -> bool:
@@ -25,30 +67,136 @@ def is_here(house: House, phone: Screen, name: str) -> bool:
     return bool(phone.context.request.get(f"{house.server.url}/photos/{name}").status == 200)
 
 
-def test_a_photo_goes_with_its_check(house: House, screen: MakeScreen, tmp_path: Path):
-    """With the network on, and while it is cut: the tap is kept at once, the photo follows, the record shows it."""
-    picture = tmp_path / "photo.jpg"
-    picture.write_bytes(photo_with_notes())
-    phone = screen(house.wire, PHONE)
-    phone.expected += CUT_ERRORS
-    phone.open_live(house.machine)
+def open_log(phone: Screen) -> Locator:
+    """The lines of the log, opened."""
+    expect(phone.by_id("actions-idle")).to_be_visible()
+    phone.tap("Log")
+    return phone.page.locator("#log > li")
+
+
+def is_drawn(phone: Screen, image: Locator, height: int) -> None:
+    """Wait until a picture is there, at its height."""
+    image.scroll_into_view_if_needed()
+    phone.until(lambda: image.evaluate("(img) => img.naturalHeight") == height, "no picture")
+
+
+def test_a_photo_goes_with_its_check(house: House, phone: Screen, picture: Path):
+    """Also while the network is cut: the tap is kept at once, the photo follows; log, record and a page of its own."""
     check_with_photo(phone, picture)
-    phone.until(lambda: len(house.said("trier")) == 1, "the check has not arrived")
-    first = house.said("trier")[0]
-    phone.until(lambda: is_here(house, phone, first["body"]["photo"]), "the photo has not arrived")
+    arrived(house, phone, 1)
     house.wire.cut()
     check_with_photo(phone, picture)
-    phone.page.locator("[data-sheet=trier]").first.tap()
-    expect(phone.sheet("trier").locator("[data-photo-says]")).to_have_text("1 photo waits for the server.")
+    says = open_trier(phone).locator("[data-photo-says]")
+    expect(says).to_have_text("1 photo waits for the server.")
     phone.tap("Close", phone.sheet("trier"))
-    assert len(house.said("trier")) == 1
+    expect(open_log(phone).first).to_contain_text("waits here, with its photo")
     house.wire.mend()
-    phone.until(lambda: len(house.said("trier")) == 2, "the second check has not arrived")
-    second = house.said("trier")[1]["body"]["photo"]
-    phone.until(lambda: is_here(house, phone, second), "the second photo has not arrived")
-    phone.open(f"/batches/{first['batch']}")
-    photos = phone.page.locator(".photo img")
+    names = arrived(house, phone, 2)
+    photos = phone.page.locator("#log img")
     expect(photos).to_have_count(2)
-    for index in range(2):
-        photos.nth(index).scroll_into_view_if_needed()
-        phone.until(lambda at=index: photos.nth(at).evaluate("(img) => img.naturalHeight") == 1600, "no picture")
+    expect(photos.first).to_have_attribute("alt", "Photo: Trier: tan")
+    is_drawn(phone, photos.first, 480)
+    assert violations(phone.page, "dialog[open]") == []
+    photos.first.tap()
+    large = phone.page.locator(".photo-large img")
+    is_drawn(phone, large, 1600)
+    assert violations(phone.page) == []
+    phone.tap("The record of this batch")
+    expect(phone.page.locator(".photo img")).to_have_count(2)
+    for name in names:
+        is_drawn(phone, phone.page.locator(f".photo img[src*='{name}']"), 480)
+    unfold(phone.page)
+    phone.page.go_back()
+    phone.tap("Back to the live page")
+    phone.settled()
+
+
+def test_a_photo_of_a_check_that_was_not_kept_is_not_sent(house: House, phone: Screen, picture: Path):
+    """Whoever closes the sheet has thought better of it: nothing waits, and the next check has no photo."""
+    sheet = open_trier(phone)
+    sheet.locator("[data-photo]").set_input_files(picture)
+    expect(sheet.locator("[data-photo-says]")).to_have_text("The photo goes with this check.")
+    phone.tap("Close", sheet)
+    sheet = open_trier(phone)
+    expect(sheet.locator("[data-photo-says]")).to_have_text("")
+    for _ in range(2):
+        sheet.locator("[data-stage=tan]").tap()
+    phone.until(lambda: len(house.said("trier")) == 1, "the check has not arrived")
+    assert "photo" not in house.said("trier")[0]["body"]
+
+
+def test_one_that_fails_holds_up_no_other(house: House, single: Screen, picture: Path):
+    """The server stumbles over the first photo for a while: the second arrives meanwhile, then the first."""
+    stumbling: list[str] = []
+
+    def stumble(route: Route) -> None:
+        if not stumbling:
+            stumbling.append(route.request.url)
+        if route.request.url in stumbling:
+            route.fulfill(status=500)
+        else:
+            route.continue_()
+
+    posts = "**/photos/*-*"
+    single.page.route(posts, stumble)
+    check_with_photo(single, picture)
+    single.until(lambda: stumbling, "nothing was sent")
+    check_with_photo(single, picture)
+    single.until(lambda: len(house.said("trier")) == 2, "the checks have not arrived")
+    first, second = (check["body"]["photo"] for check in house.said("trier"))
+    single.until(lambda: is_here(house, single, second), "the second photo is held up")
+    assert stumbling[0].endswith(first)
+    assert not is_here(house, single, first)
+    single.page.unroute(posts)
+    single.until(lambda: is_here(house, single, first), "the first photo has not arrived")
+
+
+def test_a_refused_photo_stays_until_it_is_sent_again_or_thrown_away(house: House, single: Screen, picture: Path):
+    """With its reason, also after the page was closed; what is sent again arrives, what is thrown away is gone."""
+    posts, reason = "**/photos/*-*", "That picture is broken or cut short."
+    single.page.route(posts, lambda route: route.fulfill(status=422, json={"says": reason}))
+    check_with_photo(single, picture)
+    notice = single.page.locator("#notices .notice")
+    expect(notice).to_contain_text(f"was not kept. {reason} The check itself is.")
+    single.page.goto(f"{single.url}/batches")
+    expect(single.page.locator("main > .notice")).to_contain_text("1 photo was not kept: the live page says why")
+    single.page.unroute(posts)
+    single.open_live(house.machine)
+    single.tap("Send it again", notice)
+    arrived(house, single, 1)
+    expect(notice).to_have_count(0)
+    single.page.route(posts, lambda route: route.fulfill(status=422, json={"says": reason}))
+    check_with_photo(single, picture)
+    single.tap("Throw it away", notice)
+    expect(notice).to_have_count(0)
+    single.open("/batches")
+    expect(single.page.locator("h1")).to_be_visible()
+    expect(single.page.locator("main > .notice")).to_have_count(0)
+
+
+def test_a_photo_that_waits_is_sent_from_any_page(house: House, phone: Screen, picture: Path):
+    """Taken while the network was cut, and the live page closed: another page, opened later, sends tap and photo."""
+    house.wire.cut()
+    check_with_photo(phone, picture)
+    says = open_trier(phone).locator("[data-photo-says]")
+    expect(says).to_have_text("1 photo waits for the server.")
+    phone.page.close()
+    house.wire.mend()
+    phone.page = phone.context.new_page()
+    phone.open("/batches")
+    arrived(house, phone, 1)
+
+
+def test_what_the_browser_cannot_read_is_told(house: House, phone: Screen, tmp_path: Path):
+    """A camera's HEIC: what happened, what still works, what to do; the check is kept without it."""
+    heic = tmp_path / "photo.heic"
+    heic.write_bytes(b"\0\0\0\x18ftypheic\0\0\0\0mif1heic" + b"\0" * 400)
+    sheet = open_trier(phone)
+    sheet.locator("[data-photo]").set_input_files(heic)
+    says = sheet.locator("[data-photo-says]")
+    expect(says).to_contain_text("This browser cannot read that picture")
+    expect(says).to_contain_text("The check is kept without it. Set the camera to save JPEG, then take it once more.")
+    for _ in range(2):
+        sheet.locator("[data-stage=tan]").tap()
+    phone.until(lambda: len(house.said("trier")) == 1, "the check has not arrived")
+    assert "photo" not in house.said("trier")[0]["body"]
