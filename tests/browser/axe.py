@@ -19,18 +19,14 @@ _PAINT = """(theme) => {
 _UNFOLD = """() => {
   for (const folded of document.querySelectorAll("details")) folded.open = true;
 }"""
-_HEIGHT = "() => document.documentElement.scrollHeight"
 _FILL_MS = 400  # what is made when it is unfolded, such as the table of a curve
 _RUN = "async ([within, options]) => (await axe.run(within, options)).violations"
 
 
 def unfold(page: Page) -> None:
-    """Open what is folded, and make the window as high as the page: nothing lies behind the bar at its foot then."""
-    size = page.viewport_size
-    assert size is not None
+    """Open what is folded."""
     page.evaluate(_UNFOLD)
     page.wait_for_timeout(_FILL_MS)
-    page.set_viewport_size({"width": size["width"], "height": max(size["height"], page.evaluate(_HEIGHT))})
 
 
 def violations(page: Page, within: str = "html") -> list[str]:

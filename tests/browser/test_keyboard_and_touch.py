@@ -1,5 +1,7 @@
 """Hands that have no pointer, and fingers that want to scroll."""
 
+import re
+
 from playwright.sync_api import expect
 
 from tests.browser.screen import Screen
@@ -7,6 +9,7 @@ from tests.browser.server import Server
 
 NAME = """() => { const at = document.activeElement;
   return at.id || at.dataset.sheet || at.dataset.control || at.innerText.trim() || at.className || at.tagName; }"""
+SCROLLED = "document.querySelector('.page').scrollTop"
 REACHED = {"pad", "undo", "trier", "aroma", "crack", "note", "log", "moment", "hot_air", "radiant", "drum_heat", "stir"}
 
 
@@ -41,13 +44,29 @@ def test_chart_lets_fingers_scroll(demo: Server, phone: Screen, roast: str):
     chart = phone.page.locator("#curve[data-drawn]")
     expect(chart).to_be_visible()
     chart.scroll_into_view_if_needed()
-    before_px = phone.page.evaluate("scrollY")
+    before_px = phone.page.evaluate(SCROLLED)
     box = chart.bounding_box()
     assert box is not None
     swipe(
         phone, x=box["x"] + box["width"] / 2, from_y=box["y"] + 0.8 * box["height"], to_y=box["y"] + 0.2 * box["height"]
     )
-    phone.until(lambda: phone.page.evaluate("scrollY") > before_px + 20, "the page did not scroll")
+    phone.until(lambda: phone.page.evaluate(SCROLLED) > before_px + 20, "the page did not scroll")
+
+
+def test_going_back_leads_to_the_place(demo: Server, phone: Screen):
+    """From far down a list to a record and back: the list stands where it was left, its bar in sight all along."""
+    phone.open("/batches")
+    row = phone.page.locator("a[href^='/batches/']").last
+    row.scroll_into_view_if_needed()
+    left_px = phone.page.evaluate(SCROLLED)
+    assert left_px > 200
+    expect(phone.page.get_by_role("navigation", name="Drumside")).to_be_in_viewport(ratio=1)
+    row.tap()
+    expect(phone.page).to_have_url(re.compile(r"/batches/\d"))
+    assert phone.page.evaluate(SCROLLED) == 0
+    phone.page.go_back()
+    expect(phone.page).to_have_url(re.compile(r"/batches$"))
+    phone.until(lambda: abs(phone.page.evaluate(SCROLLED) - left_px) < 2, "the place was lost")
 
 
 def swipe(phone: Screen, *, x: float, from_y: float, to_y: float) -> None:
