@@ -101,7 +101,7 @@ def test_a_photo_goes_with_its_check(house: House, phone: Screen, picture: Path)
     large = phone.page.locator(".photo-large img")
     is_drawn(phone, large, 1600)
     assert violations(phone.page) == []
-    phone.tap("The record of this batch")
+    phone.tap("Record")
     expect(phone.page.locator(".photo img")).to_have_count(2)
     for name in names:
         is_drawn(phone, phone.page.locator(f".photo img[src*='{name}']"), 480)
