@@ -14,7 +14,7 @@ from werkzeug.wrappers import Response
 from roastlog.journal.entries import MAX_BATCH_G
 from roastlog.languages import _
 from roastlog.units import G_PER_LB
-from roastlog.web.security import own_person
+from roastlog.web.security import caller
 
 GRAMS: Final = {"g": 1.0, "kg": 1000.0, "lb": G_PER_LB}
 WHO_COOKIE: Final = "who"
@@ -184,7 +184,7 @@ def entry(
 
 def who() -> str:
     """The person of this device; where it is anyone's, who used it last, by a cookie that only fills in a field."""
-    return own_person() or request.cookies.get(WHO_COOKIE, "")
+    return caller().person or request.cookies.get(WHO_COOKIE, "")
 
 
 def remember(response: Response, person: str | None) -> Response:

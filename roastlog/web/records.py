@@ -172,6 +172,12 @@ def decide(code: str) -> ResponseReturnValue:
     return _say(code, form, "released", body)
 
 
+@bp.get("/batches/<code>/withdraw")
+def ask_to_withdraw(code: str) -> ResponseReturnValue:
+    """What it means to withdraw the code of a batch, before it is done: no tap takes it back."""
+    return render_template("records/withdraw.html", page=services().summary(code))
+
+
 @bp.post("/batches/<code>/withdraw")
 def withdraw(code: str) -> ResponseReturnValue:
     """Give a batch another code for its bags; the printed one holds no more."""

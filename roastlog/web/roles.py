@@ -87,6 +87,7 @@ LEAST: Final[Mapping[str, Role | None]] = {
     "start.start": OPERATE,
     # Decide: what may leave the house, and what it is made of.
     "records.decide": DECIDE,
+    "records.ask_to_withdraw": DECIDE,
     "records.withdraw": DECIDE,
     "settings.add_lot": DECIDE,
     # Own: machines, settings, people, and who is let in.

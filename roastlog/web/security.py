@@ -72,6 +72,11 @@ class Caller:
     device: Device | None = None
 
     @property
+    def person(self) -> str | None:
+        """The one person that they speak for; None where it is anyone's."""
+        return None if self.device is None else self.device.person
+
+    @property
     def speaker(self) -> Speaker:
         """What the server knows of them, whatever their entries say."""
         if self.device is None:
@@ -108,12 +113,6 @@ def may(word: str) -> bool:
 def speaker() -> Speaker:
     """Who speaks by the entries of this request."""
     return caller().speaker
-
-
-def own_person() -> str | None:
-    """The one person that this device speaks for; None where it is anyone's."""
-    device = caller().device
-    return None if device is None else device.person
 
 
 def let_in_still() -> Callable[[], bool]:

@@ -81,6 +81,9 @@ def test_a_bag_code_that_was_withdrawn_leads_to_a_plain_page(bench: Bench):
     """The printed one answers 410, the new one shows the bag."""
     code = bench.roast(30)
     token = bench.services.summary(code).token
+    asked = bench.client.get(f"/batches/{code}/withdraw").text
+    assert "cannot be taken back" in asked
+    assert browser(bench).get(f"/r/{token}").status_code == 200, "asking changes nothing"
     assert bench.client.post(f"/batches/{code}/withdraw").status_code == 303
     assert browser(bench).get(f"/r/{token}").status_code == 410
     assert browser(bench).get(f"/r/{bench.services.summary(code).token}").status_code == 200

@@ -170,6 +170,17 @@ def test_a_form_of_another_ones_name_is_refused_too(bench: Bench):
     assert [line.by for line in bench.services.record(code).log if line.kind == "note"] == ["Tomas"]
 
 
+def test_a_form_offers_no_name_that_would_be_refused(bench: Bench):
+    """Weighing and starting name the one person of the device; anyone's device chooses among all."""
+    bench.services.add_person("Tomas")
+    bench.services.add_person("Ines")
+    for path in (f"/batches/{bench.roast(30)}/weigh", "/machines/drum-4/start"):
+        own = browser(bench, OPERATE, person="Tomas").get(path).text
+        assert '<input type="hidden" name="person" value="Tomas">' in own
+        assert "Ines" not in own
+        assert 'type="radio" name="person" value="Ines"' in browser(bench, OPERATE).get(path).text
+
+
 def test_the_docs_tell_the_roles_as_the_code_has_them():
     """docs/access.md has each role with what it means, in their order."""
     text = (ROOT / "docs" / "access.md").read_text(encoding="utf-8")
