@@ -7,6 +7,7 @@ from flask import Blueprint, Response, redirect, render_template, request
 from flask.typing import ResponseReturnValue
 
 from roastlog.errors import PairingRefused, SettingError, TooManyTries
+from roastlog.languages import _
 from roastlog.services.devices import LONGEST_NAME
 from roastlog.services.pairing import REFUSAL
 from roastlog.web import services
@@ -81,4 +82,4 @@ def _page(page: PairPage) -> str:
 def _kind() -> str:
     """What to call a device whose owner has not said: what its browser says that it is."""
     agent = request.headers.get("User-Agent", "")
-    return next((name for mark, name in _KINDS.items() if mark in agent), "Device")
+    return next((name for mark, name in _KINDS.items() if mark in agent), str(_("Device")))

@@ -24,7 +24,7 @@ from roastlog.errors import (
 from roastlog.languages import N_, _
 from roastlog.services import Role
 from roastlog.web.pairing import stranger_page
-from roastlog.web.roles import PUBLIC, least
+from roastlog.web.roles import MEANS, PUBLIC, least
 from roastlog.web.security import caller
 
 log = logging.getLogger(__name__)
@@ -129,8 +129,13 @@ def problem(error: DrumsideError) -> Problem:
     if isinstance(error, (MistypedCode, NotACode, NoSuchBatch)):
         do, find = _("Read the code off the label again, or look for the coffee by its name."), True
     elif isinstance(error, LacksRole):
-        works = _("All else goes on as before; nothing was changed.")
-        do = _("Ask the owner: under More, Devices this device can be given another role.")
+        has = caller().role or Role.LOOK
+        works = _(
+            "This device stays let in with the role {role}: {means}. Nothing was changed.",
+            role=has.called,
+            means=MEANS[has],
+        )
+        do = _("Ask the owner: under More, Devices, this device can be given another role.")
     elif status == 404:
         do = _("Start from Today.")
     elif status == 503:

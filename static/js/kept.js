@@ -1,5 +1,5 @@
-// Has the worker keep pages for when there is no network. Where there is none (plain HTTP in the LAN, an old browser)
-// everything else works as it does with one.
+// Has the worker keep pages for when there is no network. Where there is none (plain HTTP in the LAN, an old browser, one
+// that blocks workers) everything else works as it does with one.
 const workers = navigator.serviceWorker;
 
 /** Have pages kept that will be needed when the network has gone. */
@@ -8,10 +8,11 @@ export async function keep(paths) {
 }
 
 async function register() {
-  if (!workers) return;
+  if (!workers) return false;
   let had = Boolean(workers.controller);
   if (!had) keep([location.pathname]); // later ones pass through it
   const registration = await workers.register("/sw.js", { type: "module", updateViaCache: "none" });
+  if (!registration) return false; // blocked without a word
   const look = () => document.hidden || registration.update().catch(() => {});
   document.addEventListener("visibilitychange", look);
   document.addEventListener("serverback", look); // it may have been started anew, as a newer one
@@ -20,6 +21,11 @@ async function register() {
     if (had) document.dispatchEvent(new Event("newer"));
     had = true;
   });
+  return true;
 }
 
-register().catch((error) => console.warn("Pages are not kept on this device:", error.message));
+/** Whether this browser lets a worker start. */
+export const started = register().catch((error) => {
+  console.warn("Pages are not kept on this device:", error.message);
+  return false;
+});

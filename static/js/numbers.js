@@ -79,18 +79,20 @@ export class Numbers {
 
   /** Phase, or what is lost: a dead link and a dead stream are said in words. */
   strip({ links, trouble = "" }) {
-    const { connected, heardMs, batch } = this.state;
+    const { connected, letIn, heardMs, batch } = this.state;
     const lost = (links ?? []).find((link) => link.state === "lost");
     const bad = (this.bad = !connected || Boolean(lost || trouble));
     const short = lost ? t("▲ lost: {name}", { name: lost.name }) : trouble && t("▲ see below");
-    say(this.parts.phase, (connected ? short : t("▲ no server")) || this.state.phaseWord);
+    say(this.parts.phase, (connected ? short : letIn ? t("▲ no server") : t("▲ not let in")) || this.state.phaseWord);
     this.parts.phase.classList.toggle("bad", bad);
     $("trouble").hidden = !bad;
     const old = span((this.clock.now() - heardMs) / this.clock.rate);
     const next = batch === null ? ` ${t("A tap begins a new batch.")}` : "";
     const taps = t("Taps still count: they are kept with their times. It is tried again by itself.");
     const away = t("The server is out of reach; what stands here is {time} old.", { time: old });
-    if (!connected) say($("trouble-said"), `${away}${next} ${taps}`);
+    $("let-in").hidden = letIn;
+    if (!letIn) say($("trouble-said"), t("This device is not let in any more; what stands here is {time} old. Recording goes on. What was tapped here waits, and is sent once it is let in again.", { time: old }));
+    else if (!connected) say($("trouble-said"), `${away}${next} ${taps}`);
     else if (lost) say($("trouble-said"), `${t("Readings stopped.")} ${lost.reason || t("Is the instrument on?")} ${taps}`);
     else if (trouble) say($("trouble-said"), trouble);
   }

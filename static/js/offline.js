@@ -12,7 +12,7 @@ export function bindOffline({ state }) {
   let keptFor = null;
   const machine = `/machines/${encodeURIComponent(state.view.machine.id)}`;
   const byHand = state.view.channels.some((channel) => channel.by_hand) ? [`${machine}/hand`] : [];
-  if (state.connected) keep(["/", `${machine}/start`, ...byHand]);
+  if (state.connected) keep(["/", "/scan", `${machine}/start`, ...byHand]);
   state.addEventListener("change", () => {
     const { told } = state;
     if (!told || !state.connected || told.code === keptFor) return;

@@ -7,7 +7,6 @@ import { t } from "./words.js";
 
 export const BACKOFF_MS = [500, 1000, 2000, 4000, 7000, 10_000];
 const AT_ONCE = 40;
-const NOT_LET_IN = [401, 403];
 
 /** A UUID made where the finger is; on plain http the browser has no randomUUID. */
 export function newId() {
@@ -21,7 +20,7 @@ export function newId() {
 
 /**
  * Events: `found` {entries} that an earlier page left, `state` {id, state: pressed|saved|sent|refused, result?, entry},
- * `waiting` {count, refused, lasting}, `trouble` {reason, letIn}.
+ * `waiting` {count, refused, lasting}, `trouble` {reason, status?}.
  */
 export class Outbox extends EventTarget {
   #shelf = new Shelf();
@@ -127,7 +126,7 @@ export class Outbox extends EventTarget {
         this.#failures = 0;
       } catch (error) {
         this.#failures += 1;
-        this.#tell("trouble", { reason: error.message, letIn: !NOT_LET_IN.includes(error.cause) });
+        this.#tell("trouble", { reason: error.message, status: error.cause });
         this.#timer = setTimeout(() => this.flush(), BACKOFF_MS[Math.min(this.#failures, BACKOFF_MS.length) - 1]);
         return false;
       }

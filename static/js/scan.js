@@ -66,7 +66,9 @@ async function run() {
     await view.play();
   } catch (error) {
     if (stream || error.name !== "AbortError") tell(WHY[error.name] ?? WHY.other);
-    return halt();
+    halt();
+    start.hidden ||= error.name === "NotFoundError"; // nothing that could be started
+    return;
   }
   const mine = stream;
   const own = await detector();

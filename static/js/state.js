@@ -34,7 +34,8 @@ export class State extends EventTarget {
 
   /** The server is there, and lets this device in no more. */
   shutOut() {
-    this.letIn = false;
+    if (!this.letIn) return;
+    this.letIn = this.connected = false;
     this.changed();
   }
 

@@ -1,5 +1,7 @@
 // What this device can do here. Each question answers with the name of the sentence that holds; the sentences stand in
 // the page (templates/this_device/page.html). A button asks for what the browser gives only to a finger.
+import { started } from "./kept.js";
+
 const SOON_MS = 4000;
 const secureOr = (state) => (window.isSecureContext ? state : "insecure");
 
@@ -8,6 +10,7 @@ const ASKS = {
 
   async worker() {
     if (!navigator.serviceWorker) return secureOr("missing");
+    if (!(await started)) return "refused";
     const late = new Promise((resolve) => { setTimeout(resolve, SOON_MS, null); });
     const ready = await Promise.race([navigator.serviceWorker.ready, late]);
     return ready?.active ? "yes" : "ready";

@@ -42,9 +42,10 @@ export function bindWaiting({ outbox, photos, echo, state, voice, mirror, mend }
       refused(detail, { mend, outbox, photos });
     } else if (result?.notice) notice({ id, text: result.notice });
   });
-  outbox.addEventListener("trouble", ({ detail: { letIn } }) => {
-    if (letIn || shown.has("door")) return;
-    shown.add("door");
-    notice({ id: "door", text: t("This device is not let in here any more, or may not tap. What was tapped waits here; let it in again and it is sent."), onDismiss: () => shown.delete("door") });
+  outbox.addEventListener("trouble", ({ detail: { status } }) => {
+    if (status === 401) state.shutOut();
+    if (status !== 403 || shown.has("role")) return;
+    shown.add("role");
+    notice({ id: "role", text: t("This device may not tap any more. What was tapped here waits, and is sent once the owner gives the device a role that may."), onDismiss: () => shown.delete("role") });
   });
 }

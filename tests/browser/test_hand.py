@@ -27,6 +27,11 @@ LISTEN = """globalThis.heard = []; globalThis.felt = [];
 OPEN_PLANNED = """(machine) => fetch("/api/entries", { method: "POST", headers: { "Content-Type": "application/json" },
   body: JSON.stringify({ entries: [{ id: "4b7f3d52-58a1-4f0e-9c55-0d2f6a1c7e10", machine, batch: null, kind: "opened",
     at_ms: Date.now(), by: {}, body: { plan: { development_s: 25 } } }] }) }).then((answer) => answer.json())"""
+# What a browser tells a page when the screen goes to sleep, and when it is unlocked.
+TURN = """(hidden) => {
+  Object.defineProperty(document, "hidden", { value: hidden, configurable: true });
+  document.dispatchEvent(new Event("visibilitychange"));
+}"""
 FROM_M, ARCMIN = 2.0, 5.0
 PX_MM = 25.4 / 160  # a CSS px of a phone or tablet [memory: Android's density-independent pixel, 1/160 inch]
 EDGE_PX = 20  # what holding a phone covers of its screen [memory]
@@ -125,25 +130,65 @@ def test_without_a_secure_page_the_reason_is_said(demo: Server, screen: MakeScre
     assert "longer time in the device's own settings" in (phone.by_id("awake-why").text_content() or "")
 
 
+def rest(phone: Screen, seconds: float) -> None:
+    """Let nobody touch it for so long."""
+    phone.page.clock.fast_forward(1000 * seconds)
+
+
+def sleep(phone: Screen, seconds: float) -> None:
+    """Let nobody touch it until the screen sleeps, so many seconds after the last touch, and unlock it."""
+    rest(phone, seconds)
+    phone.page.evaluate(TURN, True)
+    rest(phone, 20)
+    phone.page.evaluate(TURN, False)
+    rest(phone, 2)
+
+
 def test_touch_that_wakes_marks_nothing(demo: Server, screen: MakeScreen, roast: str):
-    """A minute after the last touch of a screen that nothing keeps awake, a tap only wakes it, as the pad had said."""
+    """A screen that slept twice after as long is dim shortly before: a tap then only wakes it, as the pad had said."""
     phone = screen(demo, PHONE)
     phone.page.add_init_script("delete Navigator.prototype.wakeLock")
     phone.page.clock.install()
     phone.open_live()
     expect(phone.by_id("pad-next")).to_have_text("Yellow")
-    rest = phone.page.locator("#pad .rest")
-    expect(rest).to_be_hidden()
-    phone.page.clock.fast_forward(61_000)
-    expect(rest).to_be_visible()
+    resting = phone.page.locator("#pad .rest")
+    sleep(phone, 30)
+    rest(phone, 25)
+    expect(resting).to_be_hidden()  # once: a hand may have put the page away
+    sleep(phone, 3)
+    rest(phone, 15)
+    expect(resting).to_be_hidden()  # it is bright still
+    rest(phone, 10)
+    expect(resting).to_be_visible()
     phone.by_id("pad").tap()
     expect(phone.by_id("echo")).to_contain_text("only woke the screen")
-    expect(rest).to_be_hidden()
+    expect(resting).to_be_hidden()
     expect(phone.by_id("waiting")).to_have_text("0 waiting")
     assert moments(demo, roast) == {"charge"}
     phone.page.wait_for_timeout(750)
     phone.by_id("pad").tap()
     expect(phone.by_id("pad-next")).to_have_text("First crack")
+
+
+def test_screen_that_stays_on_takes_every_touch(demo: Server, screen: MakeScreen, roast: str):
+    """With no sleep seen, or awake beyond the time that it slept at, a first touch marks, however late it comes."""
+    phone = screen(demo, PHONE)
+    phone.page.add_init_script("delete Navigator.prototype.wakeLock")
+    phone.page.clock.install()
+    phone.open_live()
+    rest(phone, 240)
+    phone.pad("Yellow")
+    for _ in range(2):
+        sleep(phone, 30)
+    rest(phone, 25)
+    expect(phone.page.locator("#pad .rest")).to_be_visible()
+    rest(phone, 10)  # its owner has set it to a longer time
+    expect(phone.page.locator("#pad .rest")).to_be_hidden()
+    phone.pad("First crack")
+    rest(phone, 25)
+    phone.pad("Drop")
+    phone.sent()
+    assert moments(demo, roast) == {"charge", "yellow", "first_crack", "drop"}
 
 
 def test_touch_that_comes_with_the_page_marks_nothing(demo: Server, phone: Screen, roast: str):

@@ -1,0 +1,157 @@
+"""Letting a device in as people do it: the owner shows a code, the other one types it or scans, uses it, is cut off."""
+
+import io
+from typing import Final
+from urllib.parse import urlsplit
+
+import numpy as np
+import pytest
+from PIL import Image
+from playwright.sync_api import expect
+
+from tests import zbar
+from tests.browser.conftest import MakeScreen
+from tests.browser.screen import PHONE, TABLET, Screen
+from tests.browser.server import Server
+
+# One that came through a proxy is a stranger to the server until it is let in: roastlog/web/security.py.
+ELSEWHERE: Final = {"X-Forwarded-For": "192.0.2.7"}  # a documentation address (RFC 5737)
+NOT_LET_IN: Final = "status of 401"
+
+
+@pytest.fixture
+def owner(demo: Server, screen: MakeScreen) -> Screen:
+    """The owner's tablet: this computer itself."""
+    return screen(demo, TABLET)
+
+
+@pytest.fixture
+def stranger(demo: Server, screen: MakeScreen) -> Screen:
+    """A phone that the server does not know."""
+    phone = screen(demo, PHONE, extra_http_headers=ELSEWHERE)
+    phone.expected = [NOT_LET_IN]
+    return phone
+
+
+def invite(owner: Screen, role: str, *, name: str = "", person: str = "") -> str:
+    """Show a code for a device; the code, as it is read out."""
+    owner.open("/devices")
+    form = owner.page.locator('form[action="/devices/invite"]')
+    form.locator(f"input[value={role}]").check()
+    form.get_by_text("Its name, whose it is").tap()
+    owner.by_id("new-name").fill(name)
+    if person:
+        owner.by_id("new-person").select_option(person)
+    owner.tap("Show a code for it")
+    return owner.by_id("code").inner_text()
+
+
+def type_code(stranger: Screen, code: str, name: str) -> None:
+    """Open the app and type the code that somebody reads out."""
+    stranger.open("/")
+    expect(stranger.page.get_by_role("heading", level=1)).to_have_text("This device is not let in yet")
+    stranger.page.get_by_label("Code, six digits").fill(code)
+    stranger.page.get_by_label("What to call this device").fill(name)
+    stranger.tap("Let this device in")
+    expect(stranger.page.get_by_role("heading", level=1)).to_have_text("Today")
+
+
+def cut_off(owner: Screen, name: str) -> None:
+    """Cut a device off, in the list."""
+    owner.open("/devices")
+    owner.page.locator("details.device", has_text=name).locator("summary").tap()
+    owner.tap(f"Cut {name} off")
+    expect(owner.page.locator("details.device", has_text=name)).to_have_count(0)
+
+
+def test_a_code_lets_in_an_operator_who_taps_until_cut_off(owner: Screen, stranger: Screen, roast: str):
+    """Its taps carry its name and person; cut off, its live page says so, keeps a tap, and leads back in, sent then."""
+    type_code(stranger, invite(owner, "operate", name="Bench phone", person="Wren"), "Some phone")
+    expect(owner.by_id("waiting")).to_contain_text("Used, or over.")
+    stranger.open_live()
+    stranger.pad("Yellow")
+    stranger.sent()
+    said = [one for one in entries(owner, roast) if one["body"].get("moment") == "yellow"]
+    assert [one["by"] for one in said] == [{"person": "Wren", "device": "Bench phone"}]
+
+    cut_off(owner, "Bench phone")
+    expect(stranger.by_id("trouble")).to_contain_text("not let in any more")
+    expect(stranger.by_id("phase")).to_have_text("▲ not let in")
+    stranger.pad("First crack")
+    expect(stranger.by_id("waiting")).to_have_text("1 waiting")
+
+    code = invite(owner, "operate", name="Bench phone again")
+    stranger.tap("Let it in again")
+    stranger.page.get_by_label("Code, six digits").fill(code)
+    stranger.tap("Let this device in")
+    expect(stranger.page.get_by_role("heading", level=1)).to_have_text("Today")
+    stranger.open_live()
+    expect(stranger.by_id("waiting")).to_have_text("0 waiting")
+    expect(stranger.by_id("trouble")).to_be_hidden()
+    said = [one for one in entries(owner, roast) if one["body"].get("moment") == "first_crack"]
+    assert [one["by"]["device"] for one in said] == ["Bench phone again"]
+
+
+def test_a_link_lets_in_a_screen_that_only_looks(owner: Screen, stranger: Screen, roast: str):
+    """The QR leads there; the live page takes nothing; a page that it lacks says why, what works, what to do."""
+    assert roast
+    invite(owner, "look", name="Wall screen")
+    picture = Image.open(io.BytesIO(owner.page.locator(".invitation-qr svg").screenshot())).convert("L")
+    (link,) = zbar.read(np.asarray(picture))
+    stranger.open(urlsplit(link).path)
+    stranger.tap("Let this device in")
+    expect(stranger.page.get_by_role("heading", level=1)).to_have_text("Today")
+    expect(stranger.page.get_by_role("link", name="Start", exact=True)).to_have_count(0)
+
+    stranger.open_live()
+    for hidden in ("#pad", "#controls", "[data-sheet=moment]", "[data-sheet=trier]", "#undo"):
+        expect(stranger.page.locator(hidden)).to_be_hidden()
+    curves, screen_px = stranger.by_id("curves").bounding_box(), PHONE["viewport"]["height"]
+    assert curves is not None
+    assert curves["height"] > screen_px / 2  # what the hand's part leaves is theirs
+
+    stranger.expected += ["status of 403"]
+    stranger.open("/machines/drum-4/start")
+    expect(stranger.page.get_by_role("heading", level=1)).to_have_text("That is not for this device")
+    told = stranger.by_id("main").inner_text()
+    assert "This needs the role “operate”, and this device has the role “look”." in told
+    assert "What still works. This device stays let in with the role look: sees everything, changes nothing." in told
+    assert "What to do. Ask the owner: under More, Devices, this device can be given another role." in told
+    stranger.tap("Records")
+    expect(stranger.page.get_by_role("heading", level=1)).to_have_text("Records")
+
+    stranger.open_live()
+    cut_off(owner, "Wall screen")
+    expect(stranger.by_id("trouble")).to_contain_text("not let in any more")
+    expect(stranger.page.get_by_role("link", name="Let it in again")).to_have_attribute("href", "/pair")
+
+
+def test_a_used_code_is_refused_in_words(owner: Screen, demo: Server, stranger: Screen, screen: MakeScreen):
+    """A second phone that types it reads what may be wrong and what to do, and what it typed stands there still."""
+    code = invite(owner, "look", name="First of two")
+    type_code(stranger, code, "First")
+    second = screen(demo, PHONE, extra_http_headers=ELSEWHERE)
+    second.expected = [NOT_LET_IN, "status of 422"]
+    second.open("/pair")
+    second.page.get_by_label("Code, six digits").fill(code)
+    second.tap("Let this device in")
+    expect(second.page.get_by_role("alert")).to_contain_text("was used already")
+    expect(second.page.get_by_role("alert")).to_contain_text("Ask for a new one.")
+    expect(second.page.get_by_label("Code, six digits")).to_have_value(code)
+    cut_off(owner, "First of two")
+
+
+def test_a_token_is_shown_where_it_is_seen(owner: Screen):
+    """Shown this once, it stands at the top of the page, not below the fold."""
+    owner.open("/devices")
+    owner.page.get_by_text("A token for a program").tap()
+    owner.by_id("program").fill("Gas meter")
+    owner.tap("Make a token")
+    expect(owner.by_id("told")).to_be_in_viewport(ratio=1)
+    owner.tap("Revoke Gas meter")
+
+
+def entries(owner: Screen, code: str) -> list[dict[str, dict[str, str]]]:
+    """All that was said of a batch."""
+    found: list[dict[str, dict[str, str]]] = owner.page.request.get(f"{owner.url}/api/batches/{code}").json()["entries"]
+    return found
