@@ -13,7 +13,7 @@ export function bindRefusedPhotos({ photos }) {
     };
     notice({
       id,
-      text: t("The photo of “{what}” was not kept. {reason} The check itself is.", { what: text, reason }),
+      text: t("The photo of “{what}” was not kept; its check was. {reason}", { what: text, reason }),
       refused: true,
       mending: t("Send it again"),
       leaving: t("Throw it away"),
