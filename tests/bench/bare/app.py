@@ -1,5 +1,6 @@
 """The bare app: hello, a relay of what is posted, a clock of chart rows, and a page with a chart or a button."""
 
+import gzip
 import json
 import os
 import queue
@@ -7,6 +8,7 @@ import sqlite3
 import threading
 import time
 from collections.abc import Iterator
+from functools import cache
 from importlib.resources import files
 from pathlib import Path
 
@@ -29,7 +31,8 @@ _committed = [0.0]
 
 PAGE = """<!doctype html><html lang="en"><head><meta charset="utf-8"><title>bare</title>
 <meta name="viewport" content="width=device-width, initial-scale=1"></head><body>
-{% if figure %}<script type="application/json" id="figure">{{ figure | tojson }}</script>
+{% if figure %}<h1 style="margin: 0">A chart, and nothing else</h1>
+<script type="application/json" id="figure">{{ figure | tojson }}</script>
 <figure id="curves" style="margin: 0 auto; width: {{ width }}px" data-height="{{ height }}"></figure>
 <script src="/bokeh.min.js"></script><script type="module" src="/chart.js"></script>
 {% else %}<p id="echo"></p><button id="pad">tap</button><script type="module" src="/tap.js"></script>{% endif %}
@@ -118,8 +121,13 @@ def button() -> str:
 
 @app.get("/bokeh.min.js")
 def bokeh() -> Response:
-    """BokehJS from the installed package."""
-    return send_from_directory(str(files("bokeh") / "server" / "static" / "js"), "bokeh.min.js")
+    """BokehJS from the installed package, compressed."""
+    return Response(_bokeh(), mimetype="text/javascript", headers={"Content-Encoding": "gzip"})
+
+
+@cache
+def _bokeh() -> bytes:
+    return gzip.compress((files("bokeh") / "server" / "static" / "js" / "bokeh.min.js").read_bytes())
 
 
 @app.get("/<any('chart.js', 'tap.js'):name>")
