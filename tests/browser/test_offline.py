@@ -192,8 +192,20 @@ def test_nothing_of_the_api_is_kept(house: House, screen: MakeScreen):
     expect(phone.by_id("kept-line")).to_contain_text("opens on this device without a network too")
     phone.open("/batches")
     phone.open("/settings")
-    allowed = r"/(|offline|start|weigh|static/.*|vendor/.*|machines/[^/]+(/start)?|batches/[^/]+/(weigh|label))"
+    allowed = r"/(|offline|start|weigh|scan|static/.*|vendor/.*|machines/[^/]+(/start)?|batches/[^/]+/(weigh|label))"
     assert [path for path in kept_paths(phone) if not re.fullmatch(allowed, path)] == []
+
+
+def test_a_browser_that_blocks_workers_works_as_ever(house: House, screen: MakeScreen):
+    """No page stumbles over it, seen again or with the server back; the page of this device says what is missing."""
+    phone = screen(house.wire, PHONE, service_workers="block")
+    for path in ("/", f"/machines/{house.machine}", "/this-device"):
+        phone.open(path)
+        phone.page.evaluate("document.dispatchEvent(new Event('visibilitychange'))")
+        phone.page.evaluate("document.dispatchEvent(new Event('serverback'))")
+    row = phone.page.locator('[data-check="worker"]')
+    expect(row.locator("[data-said]:visible")).to_contain_text("✗ No. The browser blocks it here")
+    expect(row).to_contain_text("Taps still wait while the page stays open.")
 
 
 def test_plain_http_logs_all_the_same(house: House, browser: Browser):

@@ -14,6 +14,7 @@ from playwright.sync_api import Browser, expect
 
 from tests import chromium
 from tests.browser.conftest import MakeScreen
+from tests.browser.house import CUT_ERRORS, House, kept_live, kept_paths
 from tests.browser.screen import PHONE, Screen
 from tests.browser.server import Server
 from tests.label.test_reading import LABEL, jpeg, photo
@@ -93,9 +94,34 @@ def test_a_photo_leads_to_the_record(demo: Server, screen: MakeScreen, label: tu
     phone = screen(demo, PHONE)
     phone.open("/scan")
     expect(phone.by_id("scan-says")).to_have_text(re.compile("Take a photo"))
+    expect(phone.by_id("scan-start")).to_be_hidden()
     for name, picture in (("bench.jpg", Image.new("RGB", (800, 600), "#777066")), ("label.jpg", frame)):
         (tmp_path / name).write_bytes(jpeg(picture))
     phone.by_id("scan-photo").set_input_files(tmp_path / "bench.jpg")
     expect(phone.by_id("scan-says")).to_have_text(re.compile("No QR was found"))
     phone.by_id("scan-photo").set_input_files(tmp_path / "label.jpg")
     expect(phone.page).to_have_url(demo.url + path)
+
+
+def test_without_a_network_a_typed_code_opens_what_is_kept(house: House, screen: MakeScreen):
+    """Scan opens, says that a QR needs the server, and leads to the weigh-out of a code; of another to what is kept."""
+    phone = screen(house.wire, PHONE)
+    phone.expected += CUT_ERRORS
+    kept_live(phone, house)
+    phone.pad("Charge")
+    phone.sent()
+    code = house.said("opened")[0]["batch"]
+    needed = {"/scan", "/", f"/batches/{code}/weigh"}
+    phone.until(lambda: needed <= set(kept_paths(phone)), "the scan page is not kept")
+    house.wire.cut()
+    phone.open("/")
+    phone.tap("Scan a label", exact=False)
+    expect(phone.by_id("no-server")).to_contain_text("the server alone knows")
+    phone.by_id("code").fill(code.replace("-", "").lower())
+    phone.tap("Find")
+    expect(phone.page).to_have_url(re.compile(rf"/batches/{code}/weigh$"))
+    phone.open("/scan")
+    phone.by_id("code").fill("26330-04X")
+    phone.tap("Find")
+    expect(phone.page.get_by_role("heading", level=1)).to_have_text("No network")
+    expect(phone.by_id("kept-pages")).to_contain_text("Scan")

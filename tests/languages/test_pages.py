@@ -1,17 +1,22 @@
 """Every page in the invented language of brackets: what stands outside of a bracket was forgotten."""
 
 import json
+import re
 from collections import defaultdict
 from pathlib import Path
 
 import pytest
+from flask.testing import FlaskClient
+from werkzeug.test import TestResponse
 
+from roastlog.web.roles import LOOK
 from tests.conftest import Bench
 from tests.languages import pseudo
-from tests.web.walk import addresses
+from tests.web.walk import addresses, browser, secured
 
 # Words that are no words of ours: names and values that somebody gave, units, names of formats, and dates.
 SHEET = 'id = "drum-1" name = "Small drum" batch_g = [500, 1200] [[channels]] …'  # a sheet is what it is
+FINGERPRINT = re.compile(r"[0-9A-F]{4}")  # a group of a certificate's number
 DATA = set((Path(__file__).parent / "data.txt").read_text(encoding="utf-8").split())
 
 
@@ -35,21 +40,57 @@ def _furnished(bench: Bench) -> tuple[str, str]:
     return first, second
 
 
-def test_no_page_says_a_word_that_no_language_can_have(bench: Bench, monkeypatch: pytest.MonkeyPatch):
-    """All pages, of a machine at rest, of batches with everything in them, and of what is not there."""
+def _forgotten(path: str, answer: TestResponse) -> dict[str, set[str]]:
+    """Lines of a page with a word that stands in no bracket, each with the page's path."""
+    assert answer.status_code != 500, path
+    if answer.mimetype != "text/html" or answer.status_code == 303:
+        return {}
+    lines = [line for word, line in pseudo.unmarked(answer.text) if word not in DATA]
+    found = [line for line in lines if line != SHEET and not FINGERPRINT.fullmatch(line)]
+    return {line[:120]: {path} for line in found}
+
+
+def _in_brackets(client: FlaskClient) -> FlaskClient:
+    client.set_cookie("language", pseudo.CODE)
+    return client
+
+
+def test_no_page_says_a_word_that_no_language_can_have(bench: Bench, tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
+    """All pages, of a machine at rest, of batches with everything in them, of trust, and of what is not there."""
     first, second = _furnished(bench)
+    bench.app.extensions["secure"] = secured(tmp_path)
     pseudo.speak(monkeypatch)
-    bench.client.set_cookie("language", pseudo.CODE)
+    client = _in_brackets(bench.client)
     paths = [path for method, path, _ in addresses(bench, second) if method == "GET" and not path.endswith("/live")]
     paths += [f"/compare?batches={first},{second}", "/compare?batches=zz,26330-04", "/find?code=26330-04X", "/nowhere"]
     paths += [f"/batches/{first}", f"/batches/{first}/weigh", "/batches?q=zz", "/settings?kept", "/machines/drum-9"]
     forgotten: dict[str, set[str]] = defaultdict(set)
     for path in paths:
-        answer = bench.client.get(path)
-        assert answer.status_code != 500, path
-        if answer.mimetype != "text/html" or answer.status_code == 303:
-            continue
-        for word, line in pseudo.unmarked(answer.text):
-            if word not in DATA and line != SHEET:
-                forgotten[line[:120]].add(path)
+        for line, where in _forgotten(path, client.get(path)).items():
+            forgotten[line] |= where
+    assert client.get("/trust").status_code == 200
     assert not forgotten, json.dumps({line: sorted(where)[:3] for line, where in forgotten.items()}, indent=1)
+
+
+def test_the_way_in_is_said_in_every_language(bench: Bench, monkeypatch: pytest.MonkeyPatch):
+    """What an owner shows, what a stranger and one with a refused code read, and one whose role is not enough."""
+    pseudo.speak(monkeypatch)
+    owner, stranger = _in_brackets(bench.client), _in_brackets(browser(bench))
+    looking = _in_brackets(browser(bench, LOOK, name="Ines phone"))
+    made = bench.services.invite("look")
+    answers = {
+        "a code": owner.post("/devices/invite", data={"role": "operate"}),
+        "a name that is too long": owner.post("/devices/invite", data={"role": "own", "name": "x" * 200}),
+        "no role": owner.post("/devices/invite", data={"role": ""}),
+        "a token": owner.post("/tokens", data={"name": "Ines", "role": "look"}),
+        "/devices": owner.get("/devices"),
+        "a stranger": stranger.get("/"),
+        "a link": stranger.get(f"/pair/{made.secret}"),
+        "a link that is over": stranger.get("/pair/none"),
+        "a wrong code": stranger.post("/pair", data={"code": "1", "name": ""}),
+        "a role that is not enough": looking.get("/devices"),
+        "let in already": looking.get("/pair"),
+    }
+    assert {answer.status_code for answer in answers.values()} == {200, 401, 403, 422}
+    told = {name: sorted(found) for name, answer in answers.items() if (found := _forgotten(name, answer))}
+    assert not told, json.dumps(told, indent=1)

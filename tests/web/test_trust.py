@@ -9,11 +9,11 @@ import pytest
 from cryptography import x509
 from werkzeug.test import Client, TestResponse
 
-from roastlog.lan.secure import Secure, Wish, make
+from roastlog.lan.secure import Secure
 from roastlog.web.door import OPEN, Door
 from roastlog.web.roles import LEAST
 from tests.conftest import Bench
-from tests.web.walk import addresses, browser
+from tests.web.walk import addresses, browser, secured
 
 PHONE = {"REMOTE_ADDR": "192.0.2.44", "HTTP_HOST": "drumside.local:8080"}
 IPHONE = {"HTTP_USER_AGENT": "Mozilla/5.0 (iPhone; CPU iPhone OS 18_5 like Mac OS X) AppleWebKit/605.1.15 Safari/604.1"}
@@ -24,11 +24,8 @@ ANDROID = {
 
 @pytest.fixture
 def secure(bench: Bench, tmp_path: Path) -> Secure:
-    """The app with a secure page; nobody is asked for its name."""
-    (tmp_path / "lan").mkdir(mode=0o700)
-    (tmp_path / "lan" / "name").write_text("drumside.local", encoding="ascii")
-    made = make(tmp_path, Wish("127.0.0.1", 8443, 8080))
-    bench.app.extensions["secure"] = made
+    """The app with a secure page."""
+    made = bench.app.extensions["secure"] = secured(tmp_path)
     return made
 
 

@@ -3,11 +3,13 @@
 import re
 import secrets
 from collections.abc import Mapping
+from pathlib import Path
 from typing import NamedTuple
 
 from flask import Flask
 from flask.testing import FlaskClient
 
+from roastlog.lan.secure import Secure, Wish, make
 from roastlog.services import Role
 from roastlog.services.devices import hashed
 from roastlog.store import devices as stored
@@ -43,6 +45,13 @@ def filled(app: Flask, blanks: Mapping[str, str]) -> list[Address]:
             Address(method, path, rule.endpoint) for method in sorted((rule.methods or set()) - {"HEAD", "OPTIONS"})
         ]
     return told
+
+
+def secured(folder: Path) -> Secure:
+    """A secure page with an authority of its own, as `--lan` makes it in a folder; nobody is asked for its name."""
+    (folder / "lan").mkdir(mode=0o700)
+    (folder / "lan" / "name").write_text("drumside.local", encoding="ascii")
+    return make(folder, Wish("127.0.0.1", 8443, 8080))
 
 
 def browser(bench: Bench, role: Role | None = None, *, name: str = "", person: str | None = None) -> FlaskClient:
