@@ -8,9 +8,11 @@ from html import unescape
 
 import pytest
 
+from roastlog.instruments.base import Reading
 from roastlog.instruments.machine import Channel
-from roastlog.instruments.points import MqttPoint
+from roastlog.instruments.points import ModbusPoint, MqttPoint
 from roastlog.instruments.sheet import parse_sheet
+from roastlog.instruments.trial import Trial
 from roastlog.web.part_form import CHANNEL_KINDS, LABELS, MODELS, OWN, typed_of
 from tests.conftest import Bench
 from tests.web.test_pages import text_of
@@ -210,13 +212,22 @@ def test_a_machine_gets_another_name(bench: Bench):
     assert "the smallest charge must be above 0" in unescape(answer.text).lower()
 
 
-def test_what_runs_is_answered_by_what_the_recorder_heard(bench: Bench):
-    """A simulated channel that runs is not opened a second time: its last reading is told with its offset."""
-    bench.services.add_practice_machine()
-    practice = bench.services.machine("practice")
+def test_what_runs_is_answered_by_what_the_recorder_heard(bench: Bench, monkeypatch: pytest.MonkeyPatch):
+    """A channel that runs is not opened a second time, and its offset is added; one read otherwise is opened."""
+    practice = bench.services.add_practice_machine()
     pause = threading.Event()
-    while not (heard := bench.services.heard("practice")):
+    while not bench.services.heard("practice"):
         pause.wait(0.02)
+    heard = {name: Reading(0, name, 100.0, raw="17") for name in bench.services.heard("practice")}
     assert set(heard) == {"bean_probe", "bean_surface", "exhaust"}
-    trial = bench.services.try_part(practice, "bean_probe")
-    assert trial.value == pytest.approx(heard["bean_probe"].value, abs=20)
+    opened = Trial("1", 2.0, "")
+    monkeypatch.setattr(bench.services, "heard", lambda _: heard)
+    monkeypatch.setattr("roastlog.services.machines.try_channel", lambda *_: opened)
+
+    def tried(**changes: object) -> Trial:
+        """The probe, described otherwise."""
+        probe = practice.part("bean_probe").model_copy(update=changes)
+        return bench.services.try_part(practice.model_copy(update={"channels": [probe]}), "bean_probe")
+
+    assert tried(name="Probe", offset_c=1.5) == Trial("17", 101.5, "")
+    assert tried(simulated=None, modbus=ModbusPoint(host="127.0.0.1", table="input", address=3)) == opened
