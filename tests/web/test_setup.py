@@ -230,4 +230,5 @@ def test_what_runs_is_answered_by_what_the_recorder_heard(bench: Bench, monkeypa
         return bench.services.try_part(practice.model_copy(update={"channels": [probe]}), "bean_probe")
 
     assert tried(name="Probe", offset_c=1.5) == Trial("17", 101.5, "")
-    assert tried(simulated=None, modbus=ModbusPoint(host="127.0.0.1", table="input", address=3)) == opened
+    point = ModbusPoint(host="127.0.0.1", table="input", address=3, type="int16")
+    assert tried(simulated=None, modbus=point) == opened
