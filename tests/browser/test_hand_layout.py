@@ -31,6 +31,20 @@ INSIDE = """(id) => {
   const wide = box.left >= pad.left && box.right <= pad.right;
   return !box.width || (wide && box.top >= pad.top && box.bottom <= pad.bottom);
 }"""
+LISTS = ("/", "/find", "/batches", "/more", "/devices", "/lots", "/machines", "/scan", "/this-device")
+RULES_SHORT = """() => [...document.querySelectorAll('.row, .section, .block, .head, .bar')]
+  .filter((one) => one.checkVisibility() && Math.round(one.getBoundingClientRect().width) < innerWidth - 1)
+  .map((one) => one.textContent.trim())"""
+# A word that stands on two lines though it would fit on one; a hyphen may end a line.
+BROKEN = """() => [...document.querySelectorAll('.row strong, .bar a, .button')].flatMap((one) => {
+  const texts = document.createTreeWalker(one, NodeFilter.SHOW_TEXT), broken = [], range = new Range();
+  while (texts.nextNode()) for (const { 0: word, index } of texts.currentNode.data.matchAll(/[^\\s-]+/g)) {
+    range.setStart(texts.currentNode, index);
+    range.setEnd(texts.currentNode, index + word.length);
+    if (new Set([...range.getClientRects()].map(({ top }) => Math.round(top))).size > 1) broken.push(word);
+  }
+  return broken;
+})"""
 SIDEWAYS = "document.documentElement.scrollWidth - innerWidth"
 SIZES = [(360, 640), (390, 844), (844, 390), (1180, 820)]
 
@@ -50,6 +64,17 @@ def test_nothing_is_lost(change: str, demo: Server, phone: Screen, roast: str):
         phone.page.wait_for_timeout(300)
         assert phone.page.evaluate(SIDEWAYS) <= 1, path
         assert phone.page.evaluate(LOST) == [], path
+
+
+def test_lists_at_twice_the_size(demo: Server, screen: MakeScreen):
+    """A phone zoomed to 200 % is 195 px wide: rules go from edge to edge, and no word of a row is broken for room."""
+    narrow = screen(demo, PHONE | {"viewport": {"width": 195, "height": 422}, "is_mobile": False})
+    for path in LISTS:
+        narrow.open(path)
+        assert narrow.page.evaluate(SIDEWAYS) <= 0, path
+        assert narrow.page.evaluate(RULES_SHORT) == [], path
+        assert narrow.page.evaluate(BROKEN) == [], path
+        assert narrow.page.evaluate(LOST) == [], path
 
 
 def test_long_words_do_not_break_pages(demo: Server, phone: Screen, roast: str):
