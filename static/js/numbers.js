@@ -91,7 +91,7 @@ export class Numbers {
     const taps = t("Taps still count: they are kept with their times. It is tried again by itself.");
     const away = t("The server is out of reach; what stands here is {time} old.", { time: old });
     $("let-in").hidden = letIn;
-    if (!letIn) say($("trouble-said"), t("This device is not let in any more; what stands here is {time} old. Recording goes on. What was tapped here waits, and is sent once it is let in again.", { time: old }));
+    if (!letIn) say($("trouble-said"), t("This device is not let in any more: it hears nothing new. Recording goes on. What was tapped here waits, and is sent once it is let in again."));
     else if (!connected) say($("trouble-said"), `${away}${next} ${taps}`);
     else if (lost) say($("trouble-said"), `${t("Readings stopped.")} ${lost.reason || t("Is the instrument on?")} ${taps}`);
     else if (trouble) say($("trouble-said"), trouble);
