@@ -5,7 +5,7 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Locator, Route, expect
 
-from tests.browser.axe import unfold, violations
+from tests.browser.axe import violations
 from tests.browser.conftest import MakeScreen
 from tests.browser.house import CUT_ERRORS, House
 from tests.browser.screen import PHONE, Screen
@@ -82,7 +82,7 @@ def is_drawn(phone: Screen, image: Locator, height: int) -> None:
 
 
 def test_a_photo_goes_with_its_check(house: House, own: Screen, picture: Path):
-    """Also while the network is cut: the tap is kept at once, the photo follows; log, record and a page of its own."""
+    """Also while the network is cut: the photo follows the tap, to log, record, its own page and the bag's."""
     check_with_photo(own, picture)
     arrived(house, own, 1)
     house.wire.cut()
@@ -106,7 +106,13 @@ def test_a_photo_goes_with_its_check(house: House, own: Screen, picture: Path):
     expect(own.page.locator(".photo img")).to_have_count(2)
     for name in names:
         is_drawn(own, own.page.locator(f".photo img[src*='{name}']"), 480)
-    unfold(own.page)
+    form = {"units_temp": "C", "units_mass": "kg", "bag_shows_photos": "on"}
+    own.context.request.post(f"{house.server.url}/settings", form=form)
+    own.tap("Bag page")
+    expect(own.page.locator(".beans img")).to_have_count(2)
+    is_drawn(own, own.page.locator(".beans img").last, 640)
+    assert violations(own.page) == []
+    own.page.go_back()
     own.page.go_back()
     own.tap("Back to the live page")
     own.settled()
