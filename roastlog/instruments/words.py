@@ -43,23 +43,19 @@ def _modbus(point: ModbusPoint) -> str:
         if point.device
         else _("Modbus at {host}:{port}", host=point.host, port=point.port)
     )
-    return ", ".join(
-        [
-            wire,
-            _("unit {unit}", unit=point.unit),
-            f"{point.table} {point.address}"
-            + (f" {_('as {type}', type=point.type)}" if point.type else "")
-            + _scaled(point),
-            _("each {poll_s:g} s", poll_s=point.poll_s),
-        ]
-    )
+    place = f"{point.table} {point.address}"
+    if point.type:
+        place += " " + _("as {type}", type=point.type)
+    every = _("each {poll_s:g} s", poll_s=point.poll_s)
+    return ", ".join([wire, _("unit {unit}", unit=point.unit), place + _scaled(point), every])
 
 
 def _mqtt(point: MqttPoint) -> str:
     broker = _("MQTT at {host}:{port}", host=point.host, port=point.port)
-    tls = f" {_('with TLS')}" if point.tls else ""
+    tls = " " + _("with TLS") if point.tls else ""
+    topic = _("topic {topic}", topic=point.topic)
     place = f", {point.value}" if point.value else ""
-    return f"{broker}{tls}, {_('topic {topic}', topic=point.topic)}{place}{_scaled(point)}"
+    return f"{broker}{tls}, {topic}{place}{_scaled(point)}"
 
 
 def _serial(point: SerialPoint) -> str:
@@ -68,7 +64,8 @@ def _serial(point: SerialPoint) -> str:
         if point.pattern
         else _("column {column} of {columns}", column=point.column, columns=point.columns)
     )
-    return f"{_('lines on {device}, {baud} baud', device=point.device, baud=point.baud)}, {form}{_scaled(point)}"
+    line = _("lines on {device}, {baud} baud", device=point.device, baud=point.baud)
+    return f"{line}, {form}{_scaled(point)}"
 
 
 def _scaled(point: ModbusPoint | MqttPoint | SerialPoint) -> str:

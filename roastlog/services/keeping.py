@@ -48,7 +48,8 @@ class Kept:
             if hours < 48
             else _("{days:.0f} days", days=hours / 24)
         )
-        return f"{'✓' if self.well else '▲'} {_('Backed up {age} ago', age=age)}"
+        said = _("Backed up {age} ago", age=age)
+        return f"{'✓' if self.well else '▲'} {said}"
 
 
 class Keeping(Machines):

@@ -130,6 +130,12 @@ def test_without_a_secure_page_the_reason_is_said(demo: Server, screen: MakeScre
     assert "longer time in the device's own settings" in (phone.by_id("awake-why").text_content() or "")
 
 
+def untouched(phone: Screen) -> None:
+    """Stop the page's clock at a touch: from now on it goes on by `rest` alone, however busy this computer is."""
+    phone.page.clock.pause_at(phone.page.evaluate("Date.now() / 1000 + 1"))
+    phone.page.keyboard.press("F8")  # a touch that means nothing
+
+
 def rest(phone: Screen, seconds: float) -> None:
     """Let nobody touch it for so long."""
     phone.page.clock.fast_forward(1000 * seconds)
@@ -152,6 +158,7 @@ def test_touch_that_wakes_marks_nothing(demo: Server, screen: MakeScreen, roast:
     phone.open_live()
     expect(phone.by_id("pad-next")).to_have_text("Yellow")
     resting = phone.page.locator("#pad .rest")
+    untouched(phone)
     sleep(phone, 30)
     rest(phone, 25)
     expect(resting).to_be_hidden()  # once: a hand may have put the page away
@@ -165,6 +172,7 @@ def test_touch_that_wakes_marks_nothing(demo: Server, screen: MakeScreen, roast:
     expect(resting).to_be_hidden()
     expect(phone.by_id("waiting")).to_have_text("0 waiting")
     assert moments(demo, roast) == {"charge"}
+    phone.page.clock.resume()
     phone.page.wait_for_timeout(750)
     phone.by_id("pad").tap()
     expect(phone.by_id("pad-next")).to_have_text("First crack")
@@ -178,14 +186,18 @@ def test_screen_that_stays_on_takes_every_touch(demo: Server, screen: MakeScreen
     phone.open_live()
     rest(phone, 240)
     phone.pad("Yellow")
-    for _ in range(2):
-        sleep(phone, 30)
-    rest(phone, 25)
+    untouched(phone)
+    sleep(phone, 30)
+    sleep(phone, 28)  # two seconds after it was unlocked
+    rest(phone, 23)
     expect(phone.page.locator("#pad .rest")).to_be_visible()
     rest(phone, 10)  # its owner has set it to a longer time
     expect(phone.page.locator("#pad .rest")).to_be_hidden()
+    phone.page.clock.resume()
     phone.pad("First crack")
-    rest(phone, 25)
+    untouched(phone)
+    rest(phone, 25)  # as dim as it would have been
+    phone.page.clock.resume()
     phone.pad("Drop")
     phone.sent()
     assert moments(demo, roast) == {"charge", "yellow", "first_crack", "drop"}
