@@ -48,7 +48,8 @@ def test_pictures_are_as_large_as_the_manifest_says(bench: Bench, manifest: dict
 
 
 def test_shortcuts_lead_to_pages(bench: Bench, manifest: dict[str, Any]):
-    """Each shortcut opens a page within the scope."""
+    """Start, scan and weigh, each a page of its own within the scope; none for a page that there is not yet."""
+    assert [shortcut["url"] for shortcut in manifest["shortcuts"]] == ["/start", "/scan", "/weigh"]
     for shortcut in manifest["shortcuts"]:
         assert bench.client.get(shortcut["url"], follow_redirects=True).status_code == 200
 
@@ -79,7 +80,7 @@ def test_worker_is_asked_for_each_time(bench: Bench):
 def test_every_file_that_is_kept_is_there(bench: Bench):
     """All modules, sheets and libraries that the kept pages are made of are among the kept files, and can be got."""
     files = kept_files()
-    for page in ("/machines/drum-4", "/machines/drum-4/start", "/", "/offline"):
+    for page in ("/machines/drum-4", "/machines/drum-4/start", "/", "/scan", "/offline"):
         text = bench.client.get(page).text
         used = set(re.findall(r'(?:src|href)="(/(?:static|vendor)/[^"]+\.(?:js|css))"', text))
         assert used
