@@ -1,6 +1,7 @@
 // Taps are saved before they are sent, and go only when the server has named them. Each may be sent any number of times,
 // from any page and from the worker.
 import { Clock } from "./clock.js";
+import { jot, jotted, strike } from "./jotted.js";
 import { Shelf } from "./shelf.js";
 import { soon } from "./soon.js";
 import { t } from "./words.js";
@@ -63,6 +64,7 @@ export class Outbox extends EventTarget {
     addEventListener("online", () => this.flush());
     document.addEventListener("visibilitychange", () => document.hidden || this.flush());
     document.addEventListener("serverback", () => this.flush());
+    await this.#adopt();
     const { waiting, refused } = await this.#look();
     waiting.forEach((item) => this.#known.set(item.id, item));
     if (waiting.length) this.#tell("found", { entries: waiting.map(({ entry }) => entry) });
@@ -70,11 +72,25 @@ export class Outbox extends EventTarget {
     return this.flush();
   }
 
+  /** Put on the shelf what a page that ended had only jotted down; what was sent meanwhile counts once all the same. */
+  async #adopt() {
+    const left = jotted();
+    if (!left.length) return;
+    const there = new Set((await this.#shelf.all()).map(({ id }) => id));
+    await this.#keep(left.filter(({ id }) => !there.has(id)));
+    strike([...there]);
+  }
+
+  async #keep(items) {
+    if (await this.#shelf.append(items)) strike(items.map(({ id }) => id));
+  }
+
   async add(entries) {
     const { stamp } = this.clock;
     for (const entry of entries) this.#tell("state", { id: entry.id, entry, state: "pressed" });
     const items = entries.map((entry) => ({ id: entry.id, entry, stamp }));
-    await this.#shelf.append(items);
+    jot(items);
+    await this.#keep(items);
     for (const item of items) {
       this.#known.set(item.id, item);
       this.#tell("state", { ...item, state: "saved" });
@@ -90,6 +106,7 @@ export class Outbox extends EventTarget {
   }
 
   dismiss(id) {
+    strike([id]);
     return this.#shelf.exchange([], [id]);
   }
 
@@ -163,6 +180,7 @@ export class Outbox extends EventTarget {
     const isRefused = ({ id }) => named.get(id).status === "refused";
     const refused = known.filter(isRefused).map((item) => ({ ...item, refused: named.get(item.id).reason || t("No reason was given.") }));
     known.forEach(({ id }) => this.#known.delete(id));
+    strike(known.map(({ id }) => id)); // where the shelf is the page's memory alone
     await this.#shelf.exchange(refused, known.filter((item) => !isRefused(item)).map(({ id }) => id));
     for (const item of known) {
       const result = named.get(item.id);

@@ -57,7 +57,7 @@ export class Shelf {
     return [...stored.toSorted((one, other) => (one.order ?? 0) - (other.order ?? 0)), ...this.#held.values()];
   }
 
-  /** Put items after all others. */
+  /** Put items after all others. Whether they would outlast the page. */
   async append(items) {
     const all = [...this.#held.values(), ...items];
     try {
@@ -68,9 +68,11 @@ export class Shelf {
         };
       });
       this.#held.clear();
+      return true;
     } catch (error) {
       console.warn("What was said is held in this page only:", error);
       items.forEach((item) => this.#held.set(item.id, item));
+      return false;
     }
   }
 

@@ -13,6 +13,7 @@ from tests.browser.screen import PHONE, Screen
 # The worker has the device's clock, which no test can set there: it is not to send what a page said a day ahead of it.
 TOMORROW = """const now = Date.now; Date.now = () => now.call(Date) + 24 * 3600e3;
   if (globalThis.ServiceWorker) ServiceWorker.prototype.postMessage = () => {};"""
+DEAF_DATABASE = "if (sessionStorage.deaf) IDBFactory.prototype.open = () => ({});"  # neither an answer nor an error
 ROAST = ("Charge", "Yellow", "First crack", "Drop")
 
 
@@ -225,6 +226,28 @@ def test_plain_http_logs_all_the_same(house: House, browser: Browser):
     assert [entry["body"] for entry in house.said("moment")] == [{"moment": "charge"}]
     assert phone.unexpected == []
     plain.close()
+
+
+def test_a_tap_outlasts_a_page_that_ends_before_it_is_stored(house: House, screen: MakeScreen):
+    """The database of a slow phone does not answer, and the page is thrown away after two taps: both still wait."""
+    phone = screen(house.wire, PHONE)
+    phone.expected = CUT_ERRORS
+    phone.page.add_init_script(DEAF_DATABASE)
+    kept_live(phone, house)
+    phone.pad("Charge")
+    phone.sent()
+    cut(phone, house)
+    phone.page.evaluate("sessionStorage.deaf = 'yes'")
+    phone.page.reload()
+    phone.pad("Yellow")
+    phone.pad("First crack")
+    phone.page.evaluate("sessionStorage.removeItem('deaf')")
+    phone.page.reload()
+    expect(phone.by_id("waiting")).to_have_text("2 waiting")
+    expect(phone.by_id("pad-next")).to_have_text("Drop")
+    back(phone, house)
+    assert [entry["body"]["moment"] for entry in house.said("moment")] == ["charge", "yellow", "first_crack"]
+    assert phone.page.evaluate("Object.keys(localStorage).filter((key) => key.startsWith('drumside-said-'))") == []
 
 
 SAY = """async ([machine, batch, body]) => {
