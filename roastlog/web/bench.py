@@ -76,6 +76,12 @@ def choose_batch() -> ResponseReturnValue:
     return render_template("bench/waiting.html", page=waiting)
 
 
+@bp.get("/taste")
+def taste() -> str:
+    """Which batch is in the cup; what is tasted goes into its record, as a note."""
+    return render_template("bench/taste.html", page=services().today().recent)
+
+
 @bp.get("/batches/<code>/weigh")
 def weigh(code: str) -> str:
     """The weigh-out of a batch."""

@@ -65,6 +65,7 @@ def _manifest() -> dict[str, Any]:
             {"name": _("Start a batch"), "short_name": _("Start"), "url": "/start", "icons": [_icon("icon", 192)]},
             {"name": _("Scan a label"), "short_name": _("Scan"), "url": "/scan", "icons": [_icon("icon", 192)]},
             {"name": _("Weigh out"), "short_name": _("Weigh"), "url": "/weigh", "icons": [_icon("icon", 192)]},
+            {"name": _("Taste a batch"), "short_name": _("Taste"), "url": "/taste", "icons": [_icon("icon", 192)]},
         ],
         "screenshots": [
             _screenshot("narrow", 390, 844, _("The live page on a phone")),

@@ -72,6 +72,7 @@ LEAST: Final[Mapping[str, Role | None]] = {
     "api.push_readings": OPERATE,
     "bench.keep_weight": OPERATE,
     "bench.choose_batch": OPERATE,
+    "bench.taste": OPERATE,
     "bench.weigh": OPERATE,
     "byhand.keep": OPERATE,
     "photos.keep": OPERATE,

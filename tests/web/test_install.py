@@ -48,8 +48,8 @@ def test_pictures_are_as_large_as_the_manifest_says(bench: Bench, manifest: dict
 
 
 def test_shortcuts_lead_to_pages(bench: Bench, manifest: dict[str, Any]):
-    """Start, scan and weigh, each a page of its own within the scope; none for a page that there is not yet."""
-    assert [shortcut["url"] for shortcut in manifest["shortcuts"]] == ["/start", "/scan", "/weigh"]
+    """Start, scan, weigh and taste, each a page of its own within the scope."""
+    assert [shortcut["url"] for shortcut in manifest["shortcuts"]] == ["/start", "/scan", "/weigh", "/taste"]
     for shortcut in manifest["shortcuts"]:
         assert bench.client.get(shortcut["url"], follow_redirects=True).status_code == 200
 
@@ -67,6 +67,16 @@ def test_weigh_shortcut_leads_to_the_batch_on_the_scale(bench: Bench):
             assert (answer.status_code, urlsplit(answer.location).path) == (303, f"/batches/{codes[0]}/weigh")
     page = bench.client.get("/weigh").text
     assert all(f'href="/batches/{code}/weigh"' in page for code in codes)
+
+
+def test_taste_shortcut_leads_to_the_note_of_a_batch(bench: Bench):
+    """A batch that was dropped is offered, and the link ends at the field for the note; one in the drum is not."""
+    assert "nothing to taste" in bench.client.get("/taste").text
+    dropped, roasting = bench.roast(30), bench.open(3000.0)
+    page = bench.client.get("/taste").text
+    assert f'href="/batches/{dropped}#text"' in page
+    assert roasting not in page
+    assert '<textarea id="text" name="text"' in bench.client.get(f"/batches/{dropped}").text
 
 
 def test_worker_is_asked_for_each_time(bench: Bench):
