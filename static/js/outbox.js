@@ -4,6 +4,7 @@ import { Clock } from "./clock.js";
 import { jot, jotted, strike } from "./jotted.js";
 import { Shelf } from "./shelf.js";
 import { soon } from "./soon.js";
+import { whenBack } from "./whenback.js";
 import { t } from "./words.js";
 
 export const BACKOFF_MS = [500, 1000, 2000, 4000, 7000, 10_000];
@@ -61,9 +62,7 @@ export class Outbox extends EventTarget {
 
   /** Take up what an earlier page left, and send again whenever the network may be back. */
   async start() {
-    addEventListener("online", () => this.flush());
-    document.addEventListener("visibilitychange", () => document.hidden || this.flush());
-    document.addEventListener("serverback", () => this.flush());
+    whenBack(() => this.flush());
     await this.#adopt();
     const { waiting, refused } = await this.#look();
     waiting.forEach((item) => this.#known.set(item.id, item));

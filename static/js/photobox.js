@@ -3,6 +3,7 @@
 // that has an outbox and from the worker.
 import { BACKOFF_MS } from "./outbox.js";
 import { Shelf } from "./shelf.js";
+import { whenBack } from "./whenback.js";
 import { t } from "./words.js";
 
 const PLACE = { name: "drumside-photos", store: "photos", version: 2 };
@@ -38,9 +39,7 @@ export class Photobox extends EventTarget {
   }
 
   start() {
-    addEventListener("online", () => this.flush());
-    document.addEventListener("visibilitychange", () => document.hidden || this.flush());
-    document.addEventListener("serverback", () => this.flush());
+    whenBack(() => this.flush());
     this.outbox.addEventListener("state", ({ detail: { state, entry } }) => state === "sent" && entry.body.photo && this.flush());
     return this.flush();
   }

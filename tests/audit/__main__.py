@@ -100,7 +100,7 @@ def _pages(demo: Server) -> dict[str, str]:
         "green lots": "/lots", "machines": "/machines", "set-up": "/machines/drum-4/setup", "devices": "/devices",
         "scan": "/scan", "this device": "/this-device", "start": "/machines/drum-4/start",
         "weigh": f"/batches/{code}/weigh", "label": f"/batches/{code}/label",
-        "withdraw": f"/batches/{code}/withdraw", "pair": "/pair",
+        "withdraw": f"/batches/{code}/withdraw", "pair": "/pair", "taste": "/taste",
         "record": f"/batches/{code}", "compare": f"/compare?batches={code},{other}", "live": "/machines/drum-4",
     }  # fmt: skip
 
