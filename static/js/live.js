@@ -100,5 +100,8 @@ pad.draw();
 controls.draw();
 mirror.start();
 setInterval(tick, TICK_MS);
-// Bokeh is a classic deferred script before this module, so it is here by now; the page works while it draws.
-Chart.make(block("figure"), $("curves")).then((chart) => mirror.show(chart));
+// BokehJS is long work for a phone: it is run once the words are painted, and the page works while it draws.
+const library = document.createElement("script");
+library.src = $("bokeh").href;
+library.addEventListener("load", async () => mirror.show(await Chart.make(block("figure"), $("curves"))));
+requestAnimationFrame(() => setTimeout(() => document.head.append(library)));

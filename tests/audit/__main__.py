@@ -33,6 +33,7 @@ ECHO = """(words) => new Promise((done) => {
   }).observe(echo, { childList: true, characterData: true, subtree: true });
   document.querySelector("#sheet-note .keep").click();
 })"""
+LOOKS = 3  # of the live page the middle one: a roast that enters another phase paints another word, late
 CHARTS = ("live", "record", "compare")
 
 
@@ -72,7 +73,8 @@ def _lighthouse(demo: Server, console: Console) -> bool:
         table.add_column(heading, justify="left" if heading in {"page", "amiss"} else "right")
     held = True
     for name, path in _pages(demo).items():
-        said = audit(program, demo.url + path)
+        looks = [audit(program, demo.url + path) for _ in range(LOOKS if name == "live" else 1)]
+        said = sorted(looks, key=lambda told: told.lcp_s)[len(looks) // 2]
         held &= said.accessibility >= ACCESSIBILITY and said.best_practices >= PRACTICE and said.cls <= CLS
         bound = "" if name in CHARTS else f"≥ {BAG if name == 'bag page' else PLAIN}"
         table.add_row(name, *_row(said, bound))
