@@ -257,7 +257,8 @@ def test_a_newcomer_takes_over_over_the_wire():
         drumside.tap("moment", {"moment": "drop"})
         wait_for(lambda: probe() > 1500)
         client.close()
-    assert len(drumside.entries) == said + 1
+    # The operator's own note that it was taken over may come late.
+    assert [entry["kind"] for entry in drumside.entries[said:] if entry["kind"] != "note"] == ["moment"]
 
 
 def test_a_coffee_of_the_house_is_known_by_lot_or_name():
