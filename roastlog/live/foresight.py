@@ -6,6 +6,7 @@ All of it is advice, made anew each second from what is known by then, whether a
 import threading
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict
+from operator import attrgetter
 from typing import Any, Final
 
 import numpy as np
@@ -72,8 +73,8 @@ class Foresight:
         Returns
         -------
         dict
-            ``ahead``: moments to come with their bands; ``says``: what they rest on; ``heads_up``: faults under way,
-            or hardly over; ``suggestions``: that the probe is where the next moment was marked before.
+            ``ahead``: moments to come with their bands; ``says``: what they rest on; ``heads_up``: faults under way
+            or hardly over, the newest first; ``suggestions``: that the probe is where the next moment was marked.
         """
         sofar = self._roast(batch, columns)
         if not sofar.time_s.size:
@@ -83,10 +84,13 @@ class Foresight:
         now_s = float(sofar.time_s[-1])
         ahead = outlook.ahead(sofar)
         faults = find_faults(sofar.time_s, sofar.temp_c, sofar.rate_c_per_min, sofar.moments_s, thresholds)
+        fresh = sorted(
+            (fault for fault in faults if fault.end_s > now_s - SHOWN_S), key=attrgetter("start_s"), reverse=True
+        )
         return {
             "ahead": [_ahead(found) for found in ahead],
             "says": outlook.says if ahead else "",
-            "heads_up": [_heads_up(fault, temp_unit) for fault in faults if fault.end_s > now_s - SHOWN_S],
+            "heads_up": [_heads_up(fault, temp_unit) for fault in fresh],
             "suggestions": _likely(earlier, batch.expected, sofar, temp_unit),
         }
 

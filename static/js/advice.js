@@ -33,7 +33,7 @@ export class Advice {
     state.addEventListener("change", () => this.draw());
   }
 
-  /** All that holds now, the newest heads-up first, then what is suggested for the moment that the pad waits for. */
+  /** All that holds now, in the server's order, and what is suggested for the moment that the pad waits for. */
   get all() {
     const { state } = this;
     const { heads_up: headsUp = [], suggestions = [] } = (["open", "roasting"].includes(state.phase) && state.told && state.outlook) || {};
@@ -42,7 +42,7 @@ export class Advice {
     const suggested = suggestions
       .filter(({ moment }) => moment === state.expected)
       .map(({ moment, label, at_ms: atMs, text }) => ({ batch, word: t("Suggestion"), kind: moment, label, atMs, atS: (atMs ?? 0) / 1000, text }));
-    return [...warned.sort((one, other) => other.atS - one.atS), ...suggested];
+    return [...warned, ...suggested];
   }
 
   draw() {

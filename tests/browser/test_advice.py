@@ -168,7 +168,7 @@ def test_a_heads_up_moves_nothing_and_can_be_hidden(device: dict[str, Any], drum
     expect(line).to_be_hidden()
     assert boxes(live) == before
     drum.tell(heads_up=[{**CRASH, "text": CRASH["text"].replace("6:31", "6:35")}])
-    drum.tell(heads_up=[CRASH, STALL])
+    drum.tell(heads_up=[STALL, CRASH])
     expect(line).to_contain_text("down to 0.6")
     live.tap("Log")
     seen = live.by_id("foreseen")
@@ -195,7 +195,7 @@ def test_only_what_is_new_is_read_out(drum: Roasting, screen: MakeScreen):
     for end in ("6:31", "6:32", "6:33"):
         drum.tell(heads_up=[{**CRASH, "text": CRASH["text"].replace("6:31", end)}])
         expect(live.by_id("advice-text")).to_contain_text(end)
-    drum.tell(heads_up=[CRASH, STALL])
+    drum.tell(heads_up=[STALL, CRASH])
     expect(live.by_id("advice-text")).to_contain_text("down to 0.6")
     told = live.page.evaluate("told")
     assert [words.split(" ")[1] for words in told] == ["Between", "Between"]

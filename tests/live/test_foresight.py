@@ -1,6 +1,7 @@
 """What the server says of the batch in the drum: told when it is news, made with nobody watching, gone at the drop."""
 
 import json
+import re
 
 import numpy as np
 
@@ -12,6 +13,14 @@ def advice(bench: Bench) -> dict:
     """What a page that asks now is told."""
     bench.services.desk.foresee()
     return bench.client.get("/machines/drum-4/view").get_json()["outlook"]
+
+
+def sent(bench: Bench) -> tuple[bool, str]:
+    """Whether the live page as it is sent, before a script has run, shows advice, and what it says."""
+    page = bench.client.get("/machines/drum-4").text
+    (tag,) = re.findall(r'<div [^>]*id="advice"[^>]*>', page)
+    (text,) = re.findall(r'id="advice-text">([^<]*)<', page)
+    return "hidden" not in tag, text
 
 
 def feed(bench: Bench, from_s: int, temps_c: np.ndarray) -> None:
@@ -59,12 +68,15 @@ def test_a_fault_is_told_while_it_lasts_in_the_units_of_the_house(bench: Bench):
     rising = np.round(95 + np.arange(300) * 0.2 + np.random.default_rng(1).normal(0, 0.1, 300), 1)
     feed(bench, 0, rising)
     assert advice(bench)["heads_up"] == []
+    assert sent(bench) == (False, "")
     feed(bench, 300, np.full(70, 155.0))
     (stuck,) = advice(bench)["heads_up"]
     assert (stuck["kind"], abs(stuck["start_s"] - 300) <= 3) == ("probe", True)
     assert "read the same" in stuck["text"]
+    assert sent(bench) == (True, stuck["text"])
     bench.say(bench.entry("moment", 370, batch=code, moment="drop"))
     assert advice(bench) == {"ahead": [], "says": "", "heads_up": [], "suggestions": []}
+    assert sent(bench) == (False, "")
 
 
 def test_a_threshold_of_the_settings_counts(bench: Bench):
@@ -77,6 +89,18 @@ def test_a_threshold_of_the_settings_counts(bench: Bench):
     assert [found["kind"] for found in advice(bench)["heads_up"]] == []
     bench.services.save_settings({"fast_crack_c_per_min": 8.0})
     assert [found["kind"] for found in advice(bench)["heads_up"]] == ["fast_crack"]
+
+
+def test_of_two_faults_the_newest_comes_first(bench: Bench):
+    """A rate that falls to nothing within seconds is a crash, and where it stays there a stall, which begins later."""
+    code = bench.open()
+    for moment, at_s in ("charge", 0), ("yellow", 300), ("first_crack", 550):
+        bench.say(bench.entry("moment", at_s, batch=code, moment=moment))
+    noise = np.random.default_rng(2).normal(0, 0.1, 610)
+    feed(bench, 0, np.round(90 + np.minimum(np.arange(610), 560) * 11 / 60 + noise, 1))
+    found = [(one["kind"], one["start_s"]) for one in advice(bench)["heads_up"]]
+    assert [kind for kind, _ in found] == ["stall", "crash"]
+    assert found[0][1] > found[1][1]
 
 
 def test_the_next_moment_is_likely_where_it_was_marked_before(bench: Bench):
