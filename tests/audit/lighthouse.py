@@ -4,6 +4,7 @@ import json
 import os
 import shutil
 import subprocess
+import tempfile
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
@@ -61,10 +62,14 @@ def audit(program: Path, url: str) -> Told:
     flags = " ".join(["--headless=new", *chromium.FLAGS])
     words = [str(program), url, "--output=json", "--quiet", f"--chrome-flags={flags}"]
     words += [f"--only-categories={','.join(CATEGORIES)}", "--max-wait-for-load=30000"]
-    for _ in range(TRIES):
-        done = subprocess.run(words, check=False, capture_output=True, text=True, env=known, timeout=180)
-        if done.returncode == 0 and done.stdout.startswith("{"):
-            return told(json.loads(done.stdout))
+    with tempfile.TemporaryDirectory(prefix="drumside-lighthouse-") as folder:
+        said = Path(folder) / "said.json"  # its standard output is cut off now and then, where the process ends before
+        for _ in range(TRIES):
+            done = subprocess.run(
+                [*words, f"--output-path={said}"], check=False, capture_output=True, text=True, env=known, timeout=180
+            )
+            if done.returncode == 0 and said.exists():
+                return told(json.loads(said.read_text()))
     raise RuntimeError(f"Lighthouse said nothing of {url}: {done.stderr[-400:]}")
 
 
