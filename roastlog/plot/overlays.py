@@ -71,9 +71,10 @@ def coming() -> Columns:
     Returns
     -------
     dict
-        The columns of `marks` and ``low_s``, ``high_s``, NaN where there is no band. [s from charge]
+        The columns of `marks`; ``low_s``, ``high_s``, NaN where there is no band [s from charge]; and where the word
+        stands: ``align``, and how far ``beside_px`` the rule.
     """
-    return {**marks([]), "low_s": [], "high_s": []}
+    return {**marks([]), "low_s": [], "high_s": [], "align": [], "beside_px": []}
 
 
 def faults(spans: Iterable[tuple[float, float]]) -> Columns:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 import numpy as np
-from bokeh.core.properties import value
+from bokeh.core.properties import field, value
 from bokeh.models import ColumnDataSource, FixedTicker, Plot, Quad, Range1d, Segment, SingleIntervalTicker, Text
 from bokeh.plotting import figure
 
@@ -113,6 +113,8 @@ def rules(panel: Plot, columns: Columns | None, name: str, *, dash: str, ink: st
     panel.add_glyph(source, rule, y_range_name="tiers")
     words = Text(x="t_s", y="y", text="label", x_offset=4, text_baseline="top", text_color=TOKENS[ink], **WORDS)
     words.tags = [{"text_color": ink}]
+    if band:
+        words.text_align, words.x_offset = field("align"), field("beside_px")
     panel.add_glyph(source, words, y_range_name="tiers")
 
 

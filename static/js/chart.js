@@ -120,7 +120,7 @@ export class Chart {
   #foretell() {
     this.#widen();
     const { start, end } = this.ranges.time;
-    const shown = ahead(this.#due, this.marks.data, ((end - start) * WORD.letter) / this.#panelPx);
+    const shown = ahead(this.#due, this.marks.data, ((end - start) * WORD.letter) / this.#panelPx, end);
     if (JSON.stringify(shown) === this.aheadSaid) return;
     this.aheadSaid = JSON.stringify(shown);
     this.ahead.data = shown;

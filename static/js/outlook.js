@@ -5,6 +5,7 @@ import { t } from "./words.js";
 const ABOUT_S = 5; // nearer than this is now
 const COARSE_S = 60; // farther off, the time left is told by steps of five seconds: it is no surer than that
 const TIERS = [1, 0.915, 0.83]; // where the server puts the words of moments, see roastlog/plot/overlays.py
+const BESIDE_PX = 4; // between a rule and its word
 const BASES = { curve: t("by this curve alone"), batches: t("by earlier batches of this coffee"), plan: "" };
 
 /** When the drop is planned, in seconds from charge; null where the plan does not say. */
@@ -62,17 +63,18 @@ export function reachS(due) {
   return Math.max(-1, ...due.filter(({ basis }, index) => index === 0 || basis === "plan").map((one) => one.high_s ?? one.time_s));
 }
 
-/** Columns of the chart's `ahead`, in whole seconds; each word on a line where no other is in its way. */
-export function columns(due, marks, letterS) {
-  const ends = (label, atS) => atS + (label.length + 1) * letterS;
-  const free = TIERS.map((tier) => Math.max(-Infinity, ...marks.t_s.map((atS, index) => (Math.abs(marks.y[index] - tier) < 0.01 ? ends(marks.label[index], atS) : -Infinity))));
-  const found = { t_s: [], label: [], y: [], low_s: [], high_s: [] };
-  for (const one of drawn(due)) {
+/** Columns of the chart's `ahead`, in whole seconds: each word on a line where no other is in its way, and inside of the axis. */
+export function columns(due, marks, letterS, endS) {
+  const wide = (label) => (label.length + 1) * letterS;
+  const free = TIERS.map((tier) => Math.max(-Infinity, ...marks.t_s.map((atS, index) => (Math.abs(marks.y[index] - tier) < 0.01 ? atS + wide(marks.label[index]) : -Infinity))));
+  const found = { t_s: [], label: [], y: [], low_s: [], high_s: [], align: [], beside_px: [] };
+  for (const one of drawn(due).filter(({ time_s: atS }) => atS < endS)) {
     const label = one.basis === "plan" ? t("planned {moment}", { moment: one.within }) : `${one.within}?`;
-    const tier = Math.max(0, free.findIndex((endS) => endS <= one.time_s));
-    free[tier] = ends(label, one.time_s);
+    const [align, beside, fromS] = one.time_s + wide(label) > endS ? ["right", -BESIDE_PX, one.time_s - wide(label)] : ["left", BESIDE_PX, one.time_s];
+    const tier = Math.max(0, free.findIndex((untilS) => untilS <= fromS));
+    free[tier] = fromS + wide(label);
     const edges = band(one) ? [Math.round(one.low_s), Math.round(one.high_s)] : [NaN, NaN];
-    [Math.round(one.time_s), label, TIERS[tier], ...edges].forEach((value, index) => Object.values(found)[index].push(value));
+    [Math.round(one.time_s), label, TIERS[tier], ...edges, align, beside].forEach((value, index) => Object.values(found)[index].push(value));
   }
   return found;
 }

@@ -135,6 +135,11 @@ def test_the_chart_draws_what_is_to_come(drum: Roasting, screen: MakeScreen):
     end_s = live.page.evaluate("Bokeh.documents[0].get_model_by_name('time').end")
     assert end_s > 533
     assert end_s % 120 == 0
+    assert ahead["align"] == ["left", "left"]
+    drum.tell(ahead=[CRACK, {**DROP, "time_s": end_s - 20.0}])  # its word would be cut off at the chart's edge
+    live.until(lambda: live.columns("ahead")["align"] == ["left", "right"], "a word leaves the chart")
+    drum.tell(ahead=[CRACK, {**DROP, "time_s": end_s + 20.0}])  # only the nearest moves the axis
+    live.until(lambda: live.columns("ahead")["label"] == ["first crack?"], "drawn outside of the chart")
     drum.bench.say(drum.bench.entry("moment", 399, batch=code, moment="first_crack"))
     expect(live.by_id("pad-next")).to_have_text("Drop")
     drum.tell(ahead=[CRACK, DROP])  # of a second ago
