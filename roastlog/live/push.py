@@ -83,7 +83,8 @@ def _reading(raw: object, live: LiveMachine, pushed: set[str], now_ms: int, ahea
         )
     if channel not in pushed:
         return _(
-            "Channel {channel} is read from an instrument of its own and takes no pushed readings.", channel=channel
+            "Channel {channel} is read from an instrument of its own and takes none that are sent or typed.",
+            channel=channel,
         )
     if isinstance(value, bool) or not isinstance(value, int | float):
         return _("The value of {channel} is not a number.", channel=channel)
@@ -99,5 +100,5 @@ def _reading(raw: object, live: LiveMachine, pushed: set[str], now_ms: int, ahea
             now=(at_ms - now_ms) / 1000,
         )
     if at_ms < now_ms - BEHIND_MS:
-        return _("at_ms lies more than a day back.")
+        return _("The time (at_ms) lies more than a day back.")
     return Reading(at_ms, channel, float(value))

@@ -1,5 +1,5 @@
 // A photo that the server would not take stays here with its reason, to be sent again or thrown away.
-import { notice } from "./echo.js";
+import { notice } from "./notice.js";
 import { t } from "./words.js";
 
 export function bindRefusedPhotos({ photos }) {

@@ -1,5 +1,5 @@
 // The trier check: one colour, words if there are any, Keep. The same colour twice keeps it, with the hand where it is.
-import { notice } from "./echo.js";
+import { notice } from "./notice.js";
 import { newId } from "./outbox.js";
 import { ordered, WordGrid } from "./wordgrid.js";
 import { TrierPhoto } from "./trierphoto.js";

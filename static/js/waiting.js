@@ -1,5 +1,5 @@
 // What waits on this device for the server, and what came of it: in the strip, in the echo, and as notices that stay.
-import { notice } from "./echo.js";
+import { notice } from "./notice.js";
 import { say } from "./numbers.js";
 import { t } from "./words.js";
 

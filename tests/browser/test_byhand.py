@@ -11,11 +11,16 @@ from tests.browser.house import CUT_ERRORS, House, kept_paths
 from tests.browser.screen import PHONE, Screen
 
 
+def set_up(house: House, channel: str, name: str, kind: str) -> None:
+    """Say on the machine's set-up page how a channel is read."""
+    form = urlencode({"kind": kind, "name": name, "role": channel}).encode()
+    with urlopen(Request(f"{house.server.url}/machines/{house.machine}/channels/{channel}", form), timeout=30):
+        pass
+
+
 def by_hand(house: House, screen: MakeScreen) -> Screen:
     """A phone at a machine of the house whose bean probe is a thermometer that somebody reads."""
-    form = urlencode({"kind": "hand", "name": "Bean probe", "role": "bean_probe"}).encode()
-    with urlopen(Request(f"{house.server.url}/machines/{house.machine}/channels/bean_probe", form), timeout=30):
-        pass
+    set_up(house, "bean_probe", "Bean probe", "hand")
     phone = screen(house.wire, PHONE)
     phone.expected = CUT_ERRORS
     return phone
@@ -88,3 +93,41 @@ def test_readings_typed_without_a_network_wait_and_arrive_at_their_times(house: 
     phone.until(lambda: [value for _, value in arrived()] == [90.5, 104.0], "they are not on the curve")
     (first_s, _), (second_s, _) = arrived()
     assert 1 <= second_s - first_s <= 10
+
+
+def test_a_reading_that_is_refused_stays_with_its_reason(house: House, screen: MakeScreen):
+    """It does not stand among those kept, is there after a reload, and is changed with its own time, or put away."""
+    phone = by_hand(house, screen)
+    set_up(house, "bean_surface", "Bean surface", "hand")
+    phone.open(f"/machines/{house.machine}/hand?channel=bean_probe")
+    phone.until(lambda: f"/machines/{house.machine}/hand" in kept_paths(phone), "the keypad is not kept")
+    phone.context.set_offline(True)
+    house.wire.cut()
+    for digits in ("111", "183", "2"):
+        type_reading(phone, digits)
+    set_up(house, "bean_probe", "Bean probe", "simulated")  # it is read by itself from now on: nobody's word counts
+    house.wire.mend()
+    phone.context.set_offline(False)
+    notices, kept = phone.by_id("notices"), phone.by_id("kept")
+    expect(notices).to_contain_text("183 °C at")
+    expect(notices).to_contain_text("was not kept. Channel bean_probe is read from an instrument of its own")
+    expect(kept).not_to_contain_text("183")
+    assert violations(phone.page) == []
+    stored = "JSON.parse(localStorage['drumside-typed'])"
+    at_ms = [one["at_ms"] for one in phone.page.evaluate(stored)]
+    assert len(at_ms) == 3
+    second = notices.locator(".notice").nth(1)
+    phone.tap("Change", second)
+    expect(phone.by_id("value")).to_have_value("183")
+    expect(phone.page.locator("[data-key=back]")).to_be_focused()
+    phone.page.reload()  # left half way: it is still there
+    expect(notices.locator(".notice")).to_have_count(3)
+    phone.tap("Put away", notices.locator(".notice").nth(2))
+    phone.tap("Change", second)
+    expect(phone.page.get_by_label("Bean surface")).to_have_value("183")  # the one that is still read by hand
+    phone.tap("Keep this reading")
+    expect(kept).to_contain_text("Bean surface")
+    phone.until(lambda: [one["at_ms"] for one in phone.page.evaluate(stored)] == at_ms[:1], "it is not settled")
+    phone.page.reload()
+    expect(notices.locator(".notice")).to_have_count(1)
+    expect(kept).to_contain_text(phone.page.evaluate("(at) => new Date(at).toLocaleTimeString('en-GB')", at_ms[1]))
