@@ -129,6 +129,27 @@ def test_a_stream_that_hangs_is_noticed(house: House, screen: MakeScreen):
     expect(phone.by_id("phase")).not_to_contain_text("no server")
 
 
+def test_today_says_how_old_its_numbers_are(house: House, screen: MakeScreen):
+    """Where no newer ones come, a number of a while ago does not stand there as if it were now's."""
+    phone = screen(house.wire, PHONE)
+    phone.expected = [*CUT_ERRORS, "htmx:"]
+    phone.open("/")
+    card, state, old = (
+        phone.page.locator(".now-inner"),
+        phone.page.locator(".now-head .quiet").first,
+        re.compile(r"\bold\b"),
+    )
+    expect(card).to_contain_text("°/min")
+    expect(card).not_to_have_class(old)
+    for away, returns in (house.wire.hang, house.wire.mend), (house.stop, house.start):
+        away()
+        expect(card).to_have_class(old)
+        expect(state).to_have_text(re.compile(r"^▲ \d+ s old$"))
+        returns()
+        expect(card).not_to_have_class(old)
+        expect(state).not_to_contain_text("old")
+
+
 def test_weighing_without_a_network(house: House, screen: MakeScreen):
     """The weigh-out of a batch just dropped opens offline, opened before or not; the weight waits, and arrives."""
     phone = screen(house.wire, PHONE)

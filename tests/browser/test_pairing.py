@@ -16,7 +16,7 @@ from tests.browser.server import Server
 
 # One that came through a proxy is a stranger to the server until it is let in: roastlog/web/security.py.
 ELSEWHERE: Final = {"X-Forwarded-For": "192.0.2.7"}  # a documentation address (RFC 5737)
-NOT_LET_IN: Final = "status of 401"
+NOT_LET_IN: Final = "401"  # the browser says it of a page, htmx of the numbers of Today
 
 
 @pytest.fixture
