@@ -27,9 +27,9 @@ LISTEN = """globalThis.heard = []; globalThis.felt = [];
 OPEN_PLANNED = """(machine) => fetch("/api/entries", { method: "POST", headers: { "Content-Type": "application/json" },
   body: JSON.stringify({ entries: [{ id: "4b7f3d52-58a1-4f0e-9c55-0d2f6a1c7e10", machine, batch: null, kind: "opened",
     at_ms: Date.now(), by: {}, body: { plan: { development_s: 25 } } }] }) }).then((answer) => answer.json())"""
-# What a browser tells a page when the screen goes to sleep, and when it is unlocked.
 # Playwright's clock stops the page's, and not that of its events.
 TOUCHED = 'Object.defineProperty(Event.prototype, "timeStamp", { get: () => performance.now() })'
+# What a browser tells a page when the screen goes to sleep, and when it is unlocked.
 TURN = """(hidden) => {
   Object.defineProperty(document, "hidden", { value: hidden, configurable: true });
   document.dispatchEvent(new Event("visibilitychange"));
