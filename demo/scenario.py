@@ -14,7 +14,7 @@ SETTINGS: Final = {"business": "Quillwater Roasters", "best_before_days": 180, "
 
 
 @dataclass(frozen=True)
-class Lot:
+class DemoLot:
     """A green lot as it is written into the books. Mass in g; the price is private."""
 
     code: str
@@ -52,7 +52,7 @@ class Coffee:
         Where the house's own colour meter lands when all goes to plan.
     """
 
-    lot: Lot
+    lot: DemoLot
     bean: GreenCoffee
     schedule: Schedule
     intent: str
@@ -96,7 +96,7 @@ ESPRESSO = Schedule(
 _SMELLS = {"pale": ("hay",), "yellow": ("bread", "hay"), "tan": ("toast",), "light_brown": ("malt", "nut")}
 
 ALDER = Coffee(
-    lot=Lot(
+    lot=DemoLot(
         "QW-261",
         "Alder washed",
         "Alder Terrace, Huila, Colombia",
@@ -117,7 +117,7 @@ ALDER = Coffee(
     ground_colour=74,
 )
 NIGHT_FERRY = Coffee(
-    lot=Lot(
+    lot=DemoLot(
         "QW-258",
         "Night Ferry",
         "Cerro Velado and Baixa Funda, Minas Gerais, Brazil",
@@ -139,7 +139,7 @@ NIGHT_FERRY = Coffee(
     ground_colour=62,
 )
 HEATHER = Coffee(
-    lot=Lot(
+    lot=DemoLot(
         "QW-264",
         "Heather Hill",
         "Gorbaya station, Guji, Ethiopia",
@@ -161,7 +161,7 @@ HEATHER = Coffee(
     ground_colour=76,
 )
 ROOK = Coffee(
-    lot=Lot(
+    lot=DemoLot(
         "QW-249",
         "Rook & Barley",
         "Mugasha washing station, Nyeri, Kenya",
@@ -183,7 +183,7 @@ ROOK = Coffee(
     ground_colour=72,
 )
 LOW_TIDE = Coffee(
-    lot=Lot(
+    lot=DemoLot(
         "QW-255",
         "Low Tide decaf",
         "Sierra Clara, Cauca, Colombia",

@@ -108,7 +108,7 @@ class Bench:
         """A whole batch, readings and all, charged at a time of the clock; its code."""
         code = self.open(start_s - 30.0, **facts)
         self.say(self.entry("moment", start_s, batch=code, moment="charge"))
-        live = self.services.desk.live("drum-4")  # as an instrument's thread hands them on; `push` goes the long way
+        live = self.services.runtime.live("drum-4")  # as an instrument's thread hands them on; `push` goes the long way
         for second in range(until_s + 1):
             self.clock.turn_to(start_s + second)
             values = {

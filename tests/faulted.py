@@ -14,8 +14,8 @@ from math import ceil
 import numpy as np
 from numpy.typing import NDArray
 
-from roastlog.curve.faults import Fault, find_faults
-from roastlog.curve.rate import rate_of_rise
+from roastlog.curve.faults.detection import CurveFault, find_faults
+from roastlog.curve.rate.rate_of_rise import rate_of_rise
 from roastlog.physics.design import GreenCoffee, RoasterDesign
 from roastlog.physics.roaster import Roaster
 from roastlog.physics.schedule import Hand, RoastRun, Schedule, Step, note_moments
@@ -323,7 +323,7 @@ class Score:
         return self.found / (self.found + self.missed)
 
 
-def score(kind: str, roasts: Sequence[Labelled], answers: Sequence[Sequence[Fault]]) -> Score:
+def score(kind: str, roasts: Sequence[Labelled], answers: Sequence[Sequence[CurveFault]]) -> Score:
     """One kind over all roasts, each fault held against those that are truly there, when they are there."""
     found = missed = false = 0
     for labelled, faults in zip(roasts, answers, strict=True):
@@ -335,17 +335,17 @@ def score(kind: str, roasts: Sequence[Labelled], answers: Sequence[Sequence[Faul
     return Score(found, missed, false)
 
 
-def _meets(fault: Fault, true: Wrong) -> bool:
+def _meets(fault: CurveFault, true: Wrong) -> bool:
     return true.start_s - NEAR_S <= fault.start_s <= true.end_s + NEAR_S
 
 
-def false_on_clean(roasts: Sequence[Labelled], answers: Sequence[Sequence[Fault]]) -> tuple[int, int]:
+def false_on_clean(roasts: Sequence[Labelled], answers: Sequence[Sequence[CurveFault]]) -> tuple[int, int]:
     """How many of the roasts that nothing is truly wrong with got a heads-up of any kind, and how many these are."""
     clean = [bool(faults) for labelled, faults in zip(roasts, answers, strict=True) if not labelled.wrong]
     return sum(clean), len(clean)
 
 
-def asked(labelled: Labelled) -> list[Fault]:
+def asked(labelled: Labelled) -> list[CurveFault]:
     """What the app finds in it, by its own live rate of what was read."""
     roast, read_c = labelled.roast, labelled.read_c
     return find_faults(roast.time_s, read_c, rate_of_rise(roast.time_s, read_c), roast.moments_s)

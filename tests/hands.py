@@ -10,7 +10,7 @@ from functools import cache
 
 import numpy as np
 
-from roastlog.curve.rate import rate_of_rise
+from roastlog.curve.rate.rate_of_rise import rate_of_rise
 from roastlog.curve.roast import Roast
 from roastlog.physics.schedule import Schedule, roast
 from tests import roasts

@@ -12,8 +12,8 @@ from statistics import NormalDist
 
 import numpy as np
 
-from roastlog.curve.outlook import Ahead, Outlook
-from roastlog.curve.rate import rate_of_rise
+from roastlog.curve.forecast.outlook import Ahead, Outlook
+from roastlog.curve.rate.rate_of_rise import rate_of_rise
 from roastlog.curve.roast import Roast
 from tests.roasts import Known, batches, read
 

@@ -9,8 +9,8 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from roastlog.curve.rate import LiveRate
-from roastlog.curve.smooth import smooth_curve
+from roastlog.curve.rate.rate_of_rise import LiveRate
+from roastlog.curve.smoothing import smooth_curve
 from tests.roasts import Known, read
 
 Table = NDArray[np.float64]

@@ -14,9 +14,9 @@ from packaging.requirements import Requirement
 from packaging.utils import canonicalize_name
 
 from roastlog import __version__, commands
-from roastlog.instruments.sheet import parse_sheet
+from roastlog.machine.sheet import parse_sheet
 from roastlog.services import Settings
-from roastlog.web import assets
+from roastlog.web.http import assets
 from tests.checkout import ROOT, own_files
 
 PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]

@@ -1,1 +1,1 @@
-"""What is read off a curve: rate of rise, turning point, phases. Pure numpy."""
+"""Curves: rate, smoothing, phases, faults, forecast, comparison. Arrays in, arrays out. Pure."""

@@ -2,7 +2,7 @@
 
 Moments are named charge, yellow, first_crack, first_crack_fading, second_crack and drop, and given in seconds from
 charge. Nothing here is ever a mark by itself: the person's taps are the moments; only the turning point is computed
-(`roastlog.curve.turning`).
+(`roastlog.curve.turning_point`).
 """
 
 from collections.abc import Mapping
@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from roastlog.curve.series import Column, finite_pair
-from roastlog.curve.turning import turning_point
+from roastlog.curve.turning_point import turning_point
 from roastlog.errors import CurveError
 
 NEAR_S = 3.0

@@ -121,7 +121,7 @@ def _hold(means: NDArray[np.float64]) -> NDArray[np.float64]:
 
 
 @dataclass(frozen=True)
-class Row:
+class SecondRow:
     """One finished second of a live curve: NaN is a gap. [s], [°C]"""
 
     time_s: int
@@ -161,7 +161,7 @@ class SecondBins:
         self._last_s = dict.fromkeys(channels, start_s - HELD_S - 1)
         self._held_s = {name: 0 if name in points else HELD_S for name in channels}
 
-    def add(self, time_s: float, channel: str, value: float) -> list[Row]:
+    def add(self, time_s: float, channel: str, value: float) -> list[SecondRow]:
         """Take in one reading and give the rows that its time finishes, oldest first; see `put`. [s], [°C]"""
         self.put(time_s, channel, value)
         return self.upto(time_s)
@@ -186,7 +186,7 @@ class SecondBins:
             total, count = sums.get(channel, (0.0, 0))
             sums[channel] = (total + value, count + 1)
 
-    def upto(self, time_s: float) -> list[Row]:
+    def upto(self, time_s: float) -> list[SecondRow]:
         """Rows that are finished by ``time_s``, even if no reading came, oldest first. [s]"""
         rows = []
         while self._next_s + 0.5 + self._patience_s <= time_s:
@@ -194,10 +194,10 @@ class SecondBins:
             self._next_s += 1
         return rows
 
-    def _finish(self, second: int) -> Row:
+    def _finish(self, second: int) -> SecondRow:
         for name, (total, count) in self._sums.pop(second, {}).items():
             self._last[name], self._last_s[name] = total / count, second
-        return Row(
+        return SecondRow(
             second,
             {n: v if second - self._last_s[n] <= self._held_s[n] else math.nan for n, v in self._last.items()},
         )

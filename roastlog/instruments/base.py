@@ -16,7 +16,7 @@ class Reading(NamedTuple):
     raw: str = ""  # as it came over the wire, before scaling, for the page where it is set up
 
 
-class Fault(NamedTuple):
+class ReadFault(NamedTuple):
     """Why one channel gave no value this time, while its link as a whole still answers."""
 
     at_ms: int  # UTC
@@ -34,7 +34,7 @@ class Instrument(Protocol):
     def open(self) -> None:
         """Connect, or raise `roastlog.errors.InstrumentError`. Safe to call again after a loss."""
 
-    def read(self, ids: Collection[str]) -> Sequence[Reading | Fault]:
+    def read(self, ids: Collection[str]) -> Sequence[Reading | ReadFault]:
         """Newest value of those channels and controls, or the fault of those that alone fail.
 
         A source that speaks by itself gives all that came since the last call, in the order of time; that may be

@@ -7,19 +7,19 @@ from typing import TYPE_CHECKING
 from roastlog.clock import Clock
 from roastlog.instruments.base import Instrument
 from roastlog.instruments.converted import Converted, Junctions
-from roastlog.instruments.machine import Channel, Control, Machine
+from roastlog.machine.model import Channel, Control, Machine
 
 if TYPE_CHECKING:
-    from roastlog.instruments.points import Broker, ModbusPoint, MqttPoint, SerialLine, SerialPoint
+    from roastlog.machine.sources import Broker, ModbusPoint, MqttPoint, SerialLine, SerialPoint
 
 SIMULATED_POLL_S = 0.25
 TAKE_S = 0.25  # how often a source that speaks by itself is asked for what came
 
-Link = tuple[Instrument, dict[str, float]]
+PolledInstrument = tuple[Instrument, dict[str, float]]
 """An instrument, and how often to read each of its channels and controls. [s]"""
 
 
-def build_instruments(machine: Machine, clock: Clock) -> list[Link]:
+def build_instruments(machine: Machine, clock: Clock) -> list[PolledInstrument]:
     """Links that a machine is read over, not yet open; pushed channels need none.
 
     One link has all that is read over one connection or one serial port. Each library of a wire is imported here only
@@ -27,11 +27,11 @@ def build_instruments(machine: Machine, clock: Clock) -> list[Link]:
     """
     wires = [*_modbus_links(machine, clock), *_mqtt_links(machine, clock), *_serial_links(machine, clock)]
     junctions = Junctions(machine, clock)
-    links: list[Link] = [(Converted(wire, machine, junctions), poll_s) for wire, poll_s in wires]
+    links: list[PolledInstrument] = [(Converted(wire, machine, junctions), poll_s) for wire, poll_s in wires]
     return [*links, *_simulated_links(machine, clock)]
 
 
-def _modbus_links(machine: Machine, clock: Clock) -> Iterator[Link]:
+def _modbus_links(machine: Machine, clock: Clock) -> Iterator[PolledInstrument]:
     wires: defaultdict[tuple[str | None, int, SerialLine | None], dict[str, ModbusPoint]] = defaultdict(dict)
     parts: list[Channel | Control] = [*machine.channels, *machine.controls]
     for part in parts:
@@ -43,7 +43,7 @@ def _modbus_links(machine: Machine, clock: Clock) -> Iterator[Link]:
         yield ModbusInstrument(points, clock), {name: point.poll_s for name, point in points.items()}
 
 
-def _mqtt_links(machine: Machine, clock: Clock) -> Iterator[Link]:
+def _mqtt_links(machine: Machine, clock: Clock) -> Iterator[PolledInstrument]:
     brokers: defaultdict[Broker, dict[str, MqttPoint]] = defaultdict(dict)
     for channel in machine.channels:
         if channel.mqtt is not None:
@@ -54,7 +54,7 @@ def _mqtt_links(machine: Machine, clock: Clock) -> Iterator[Link]:
         yield MqttInstrument(points, clock), dict.fromkeys(points, TAKE_S)
 
 
-def _serial_links(machine: Machine, clock: Clock) -> Iterator[Link]:
+def _serial_links(machine: Machine, clock: Clock) -> Iterator[PolledInstrument]:
     lines: defaultdict[SerialLine, dict[str, SerialPoint]] = defaultdict(dict)
     for channel in machine.channels:
         if channel.serial is not None:
@@ -65,7 +65,7 @@ def _serial_links(machine: Machine, clock: Clock) -> Iterator[Link]:
         yield SerialInstrument(points, clock), dict.fromkeys(points, TAKE_S)
 
 
-def _simulated_links(machine: Machine, clock: Clock) -> Iterator[Link]:
+def _simulated_links(machine: Machine, clock: Clock) -> Iterator[PolledInstrument]:
     roles = {channel.id: channel.role for channel in machine.channels if channel.simulated is not None}
     if roles:
         from roastlog.instruments.simulated import SimulatedInstrument  # noqa: PLC0415, brings the physics

@@ -6,12 +6,12 @@ from typing import Final
 
 from roastlog.clock import Clock
 from roastlog.errors import InstrumentError
-from roastlog.instruments.base import Fault, Instrument, Reading
-from roastlog.instruments.decode import setting
-from roastlog.instruments.machine import Channel, Control, Machine
-from roastlog.instruments.points import Sensor
-from roastlog.instruments.thermo import platinum_c, thermocouple_c
+from roastlog.instruments.base import Instrument, ReadFault, Reading
 from roastlog.languages import _
+from roastlog.machine.decoding import setting
+from roastlog.machine.model import Channel, Control, Machine
+from roastlog.machine.sources import Sensor
+from roastlog.machine.thermometry import platinum_c, thermocouple_c
 
 ABSURD_C: Final = 2000.0
 """No roaster has more. Instruments send such numbers, 3276.7 or 6553.5, when a probe is broken. [°C]"""
@@ -79,7 +79,7 @@ class Converted:
         """Connect, or raise `InstrumentError`."""
         self._instrument.open()
 
-    def read(self, ids: Collection[str]) -> Sequence[Reading | Fault]:
+    def read(self, ids: Collection[str]) -> Sequence[Reading | ReadFault]:
         """What those channels and controls are, or why that is not known."""
         answers = self._instrument.read(ids)
         # The cold junctions first: what is read together belongs together.
@@ -93,13 +93,13 @@ class Converted:
         """Let go of the port. Never raises."""
         self._instrument.close()
 
-    def _meant(self, item: Reading | Fault) -> Reading | Fault:
-        if isinstance(item, Fault):
+    def _meant(self, item: Reading | ReadFault) -> Reading | ReadFault:
+        if isinstance(item, ReadFault):
             return item
         try:
             return item._replace(value=self._value(item))
         except InstrumentError as error:
-            return Fault(item.at_ms, item.channel, str(error), item.raw)
+            return ReadFault(item.at_ms, item.channel, str(error), item.raw)
 
     def _value(self, reading: Reading) -> float:
         name, value = reading.channel, reading.value

@@ -7,7 +7,7 @@ from collections.abc import Collection, Mapping
 from typing import Final
 
 from roastlog.clock import Clock
-from roastlog.instruments.base import Fault, Reading
+from roastlog.instruments.base import ReadFault, Reading
 from roastlog.languages import _
 
 MOST: Final = 5000  # of a channel; the recorder asks four times a second
@@ -40,7 +40,7 @@ class Inbox:
             self._begun_ms = self._clock.now_ms()
             self._waiting: dict[str, deque[Reading]] = {name: deque(maxlen=MOST) for name in self._silent_s}
             self._heard_ms: dict[str, int] = {}
-            self._faults: dict[str, Fault] = {}
+            self._faults: dict[str, ReadFault] = {}
 
     def put(self, name: str, value: float, raw: str) -> None:
         """A reading came. No two of a channel have the same time: one of them would be lost."""
@@ -63,7 +63,7 @@ class Inbox:
         with self._turn:
             self._hold(name, reason, raw)
 
-    def take(self, ids: Collection[str]) -> list[Reading | Fault]:
+    def take(self, ids: Collection[str]) -> list[Reading | ReadFault]:
         """All that came for those since the last call, by time; then the fault of each that says nothing for long."""
         with self._turn:
             readings = [reading for name in ids for reading in self._waiting[name]]
@@ -77,16 +77,16 @@ class Inbox:
     def _hold(self, name: str, reason: str, raw: str) -> None:
         """Keep the first reason, which stays the same at each poll, with what came last."""
         known = self._faults.get(name)
-        self._faults[name] = Fault(self._clock.now_ms(), name, reason if known is None else known.reason, raw)
+        self._faults[name] = ReadFault(self._clock.now_ms(), name, reason if known is None else known.reason, raw)
 
-    def _fault(self, name: str) -> Fault | None:
+    def _fault(self, name: str) -> ReadFault | None:
         now_ms = self._clock.now_ms()
         silent_s = (now_ms - self._heard_ms.get(name, self._begun_ms)) / 1000 / self._clock.rate
         known = self._faults.get(name)
         if known is not None and (name not in self._heard_ms or silent_s > PATIENCE_S):
             return known._replace(at_ms=now_ms)
         if silent_s > self._silent_s[name]:
-            return Fault(
+            return ReadFault(
                 now_ms,
                 name,
                 _("Nothing came for {name} for more than {silent_s:g} s.", name=name, silent_s=self._silent_s[name]),

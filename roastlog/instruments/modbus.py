@@ -14,11 +14,11 @@ from pymodbus.pdu import ModbusPDU
 
 from roastlog.clock import Clock
 from roastlog.errors import InstrumentError
-from roastlog.instruments.base import Fault, Reading
-from roastlog.instruments.decode import decode, scaled
+from roastlog.instruments.base import ReadFault, Reading
 from roastlog.instruments.modbus_wire import wire_of
-from roastlog.instruments.points import BIT_TABLES, ModbusPoint, Table
 from roastlog.languages import N_, _, joined, said
+from roastlog.machine.decoding import decode, scaled
+from roastlog.machine.sources import BIT_TABLES, ModbusPoint, Table
 
 if TYPE_CHECKING:
     from pymodbus.client.base import ModbusBaseSyncClient
@@ -104,7 +104,7 @@ class ModbusInstrument:
             self._alone.clear()
             self._rests.clear()
 
-    def read(self, ids: Collection[str]) -> list[Reading | Fault]:
+    def read(self, ids: Collection[str]) -> list[Reading | ReadFault]:
         """Newest value of those ids, or the fault of each that alone fails; neighbours in one request.
 
         Raises `InstrumentError` when the link is lost; it is then closed until it is opened again.
@@ -148,7 +148,7 @@ class ModbusInstrument:
             and self._alone.isdisjoint({block[0][0], item[0]})
         )
 
-    def _read_block(self, block: _Block) -> list[Reading | Fault]:
+    def _read_block(self, block: _Block) -> list[Reading | ReadFault]:
         unit = block[0][1].unit
         rest = self._rests.get(unit)
         if rest is not None and self._clock.now_ms() < rest.until_ms:
@@ -167,14 +167,14 @@ class ModbusInstrument:
             return self._read_singly(block)
         return self._faults(block, answer.exception_code)
 
-    def _read_singly(self, block: _Block) -> list[Reading | Fault]:
+    def _read_singly(self, block: _Block) -> list[Reading | ReadFault]:
         """Find out which point spoils the block, or that a gap in it does, and remember that."""
         answers = [answer for item in block for answer in self._read_block([item])]
-        bad = {answer.channel for answer in answers if isinstance(answer, Fault)}
+        bad = {answer.channel for answer in answers if isinstance(answer, ReadFault)}
         self._alone |= bad or {name for name, _ in block}
         return answers
 
-    def _silent(self, block: _Block) -> list[Reading | Fault]:
+    def _silent(self, block: _Block) -> list[Reading | ReadFault]:
         """Faults of a silent unit; but when every unit of the link is silent, the link is lost."""
         unit = block[0][1].unit
         # Waiting for it at each poll would hold up the units that do answer.
@@ -200,9 +200,9 @@ class ModbusInstrument:
             )
         return self._faults(block, ExcCodes.GATEWAY_NO_RESPONSE)
 
-    def _faults(self, block: _Block, code: int) -> list[Reading | Fault]:
+    def _faults(self, block: _Block, code: int) -> list[Reading | ReadFault]:
         at_ms = self._clock.now_ms()
-        return [Fault(at_ms, name, _words(code, point)) for name, point in block]
+        return [ReadFault(at_ms, name, _words(code, point)) for name, point in block]
 
     def _ask(self, block: _Block) -> ModbusPDU:
         """One exchange; an answer that refuses is an answer too."""
@@ -239,16 +239,16 @@ def _reads_only(sending: bool, pdu: ModbusPDU) -> ModbusPDU:
     return pdu
 
 
-def _value(item: _Item, start: int, values: Sequence[int], at_ms: int) -> Reading | Fault:
+def _value(item: _Item, start: int, values: Sequence[int], at_ms: int) -> Reading | ReadFault:
     name, point = item
     own = values[point.address - start :][: point.count]
     if len(own) < point.count:
-        return Fault(at_ms, name, _("The instrument answered with too little."))
+        return ReadFault(at_ms, name, _("The instrument answered with too little."))
     try:
         raw = float(own[0]) if point.type is None else decode(own, point.type, word_order=point.word_order)
         value = scaled(raw, point.scale, point.offset)
     except InstrumentError as error:
-        return Fault(at_ms, name, str(error), " ".join(f"0x{register:04X}" for register in own))
+        return ReadFault(at_ms, name, str(error), " ".join(f"0x{register:04X}" for register in own))
     return Reading(at_ms, name, value, f"{raw:.12g}")
 
 

@@ -10,10 +10,10 @@ from pymodbus.client.base import ModbusBaseSyncClient
 from pymodbus.pdu import ModbusPDU
 
 from roastlog.errors import InstrumentError
-from roastlog.instruments.points import ModbusPoint, SerialLine
 from roastlog.instruments.reach import unreached
 from roastlog.instruments.serial_port import open_port
 from roastlog.languages import _
+from roastlog.machine.sources import ModbusPoint, SerialLine
 
 Trace = Callable[[bool, ModbusPDU], ModbusPDU]
 

@@ -19,12 +19,12 @@ from paho.mqtt.reasoncodes import ReasonCode
 
 from roastlog.clock import Clock
 from roastlog.errors import InstrumentError
-from roastlog.instruments.base import Fault, Reading
-from roastlog.instruments.decode import json_number, json_steps, plain_number, scaled, shown
+from roastlog.instruments.base import ReadFault, Reading
 from roastlog.instruments.inbox import Inbox
-from roastlog.instruments.points import Broker, MqttPoint
 from roastlog.instruments.reach import unreached
 from roastlog.languages import _
+from roastlog.machine.decoding import json_number, json_steps, plain_number, scaled, shown
+from roastlog.machine.sources import Broker, MqttPoint
 
 LOCKED_S: Final = 60.0  # between two tries with a user or password that was refused: brokers lock out who hammers
 LONGEST: Final = 65_536  # bytes of a message
@@ -94,7 +94,7 @@ class MqttInstrument:
             raise
         self._session = session
 
-    def read(self, ids: Collection[str]) -> list[Reading | Fault]:
+    def read(self, ids: Collection[str]) -> list[Reading | ReadFault]:
         """All that came since the last call."""
         if self._session is None:
             raise InstrumentError(_("The link to {where} is not open.", where=self._where))

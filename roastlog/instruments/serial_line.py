@@ -12,12 +12,12 @@ import serial
 
 from roastlog.clock import Clock
 from roastlog.errors import InstrumentError
-from roastlog.instruments.base import Fault, Reading
-from roastlog.instruments.decode import Lines, column_number, group_number, line_pattern, scaled
+from roastlog.instruments.base import ReadFault, Reading
 from roastlog.instruments.inbox import Inbox
-from roastlog.instruments.points import SerialPoint
 from roastlog.instruments.serial_port import open_port
 from roastlog.languages import _
+from roastlog.machine.decoding import Lines, column_number, group_number, line_pattern, scaled
+from roastlog.machine.sources import SerialPoint
 
 _LISTEN_S = 0.2  # how long one look at the port waits, and so how soon it is let go of
 
@@ -62,7 +62,7 @@ class SerialInstrument:
         self._thread = threading.Thread(target=self._listen, args=(self._port, self._stop), name=self.name, daemon=True)
         self._thread.start()
 
-    def read(self, ids: Collection[str]) -> list[Reading | Fault]:
+    def read(self, ids: Collection[str]) -> list[Reading | ReadFault]:
         """All that came since the last call."""
         if self._port is None:
             raise InstrumentError(_("The link to {device} is not open.", device=self._line.device))

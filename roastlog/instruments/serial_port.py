@@ -6,8 +6,8 @@ from collections.abc import Mapping
 import serial
 
 from roastlog.errors import InstrumentError
-from roastlog.instruments.points import Parity, SerialLine
 from roastlog.languages import N_, _
+from roastlog.machine.sources import Parity, SerialLine
 
 _PARITIES: Mapping[Parity, str] = {
     "none": serial.PARITY_NONE,

@@ -10,9 +10,9 @@ from typing import Any
 
 from roastlog.clock import Clock
 from roastlog.errors import PhysicsError
-from roastlog.instruments.base import Fault, Reading
-from roastlog.instruments.machine import Role
-from roastlog.physics.design import IDLE, IDLE_C, PLAIN, Settings
+from roastlog.instruments.base import ReadFault, Reading
+from roastlog.machine.model import Role
+from roastlog.physics.design import IDLE, IDLE_C, PLAIN, ControlLevels
 from roastlog.physics.roaster import Roaster
 from roastlog.physics.sensors import Sensors, advance
 
@@ -62,7 +62,7 @@ class SimulatedInstrument:
     def open(self) -> None:
         """Nothing to connect to."""
 
-    def read(self, ids: Collection[str]) -> list[Reading | Fault]:
+    def read(self, ids: Collection[str]) -> list[Reading | ReadFault]:
         """Newest value of those channels."""
         with self._turn:
             at_ms = self._catch_up()
@@ -98,10 +98,10 @@ class SimulatedInstrument:
         self._at_ms = now_ms
         return now_ms
 
-    def _reading(self, at_ms: int, name: str, sensed: Mapping[str, float]) -> Reading | Fault:
+    def _reading(self, at_ms: int, name: str, sensed: Mapping[str, float]) -> Reading | ReadFault:
         role = self._roles.get(name)
         if role is None:
-            return Fault(at_ms, name, f"The simulated roaster has no channel {name}.")
+            return ReadFault(at_ms, name, f"The simulated roaster has no channel {name}.")
         if role in _SENSED:
             return Reading(at_ms, name, sensed[_SENSED[role]])
         return Reading(at_ms, name, round(_SEEN[role](self._roaster), 1))
@@ -110,7 +110,7 @@ class SimulatedInstrument:
         if not isinstance(setting, int | float):
             return
         try:
-            Settings().put(control, setting)
+            ControlLevels().put(control, setting)
         except PhysicsError:
             return  # A control of the sheet's own naming moves nothing here.
         self._wanted[control] = float(setting)

@@ -8,10 +8,10 @@ from dataclasses import dataclass
 
 from roastlog.clock import Clock
 from roastlog.errors import InstrumentError
-from roastlog.instruments.base import Fault, Reading
-from roastlog.instruments.build import Link, build_instruments
-from roastlog.instruments.machine import Channel, Control, Machine
+from roastlog.instruments.base import ReadFault, Reading
+from roastlog.instruments.build import PolledInstrument, build_instruments
 from roastlog.languages import _
+from roastlog.machine.model import Channel, Control, Machine
 
 _LOOK_S = 0.1
 
@@ -69,7 +69,7 @@ def try_channel(machine: Machine, name: str, clock: Clock | None = None, *, wait
             None,
             _("The connection is good, but nothing came for {name} within {wait:g} s.", name=name, wait=wait_s),
         )
-    if isinstance(answer, Fault):
+    if isinstance(answer, ReadFault):
         return Trial(answer.raw, None, answer.reason)
     offset_c = part.offset_c if isinstance(part, Channel) else 0.0
     return Trial(answer.raw, round(answer.value + offset_c, 6), "")
@@ -88,7 +88,7 @@ def _alone(machine: Machine, part: Channel | Control) -> Machine:
     return machine.model_copy(update={"channels": tuple(channels), "controls": tuple(controls)})
 
 
-def _answer(links: Sequence[Link], name: str, wait_s: float) -> Reading | Fault | None:
+def _answer(links: Sequence[PolledInstrument], name: str, wait_s: float) -> Reading | ReadFault | None:
     """The first reading of that name; the last fault when none came in time."""
     until_s, last = time.monotonic() + wait_s, None
     for looks in itertools.count(1):

@@ -19,7 +19,7 @@ from pydantic import (
 )
 
 from roastlog.errors import EntryRefused
-from roastlog.journal.words import Decision, MomentName, Stage, Vigour
+from roastlog.journal.vocabulary import Decision, MomentName, Stage, Vigour
 
 MAX_BATCH_G = 500_000.0
 

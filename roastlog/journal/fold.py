@@ -11,8 +11,9 @@ from uuid import UUID
 
 from roastlog.errors import EntryRefused
 from roastlog.journal.entries import By, Entry, Opened, amended
-from roastlog.journal.words import EXPECTED, MOMENTS, MomentName
+from roastlog.journal.vocabulary import EXPECTED, MOMENTS, MomentName
 
+LONGEST_ROAST_S: Final = 2 * 3600  # no roast is longer: a batch without a drop ends here
 _DECISION_STATES: Final = {"release": "released", "hold": "held", "reject": "rejected"}
 
 

@@ -128,7 +128,7 @@ class GreenCoffee:
 
 
 @dataclass(slots=True)
-class Settings:
+class ControlLevels:
     """Levels of the controls, each 0 to 10."""
 
     hot_air: float = 0.0

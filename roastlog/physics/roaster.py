@@ -25,7 +25,7 @@ from roastlog.physics.chemistry import (
     heat_content,
     reaction_heat,
 )
-from roastlog.physics.design import TOP_LEVEL, GreenCoffee, RoasterDesign, Settings
+from roastlog.physics.design import TOP_LEVEL, ControlLevels, GreenCoffee, RoasterDesign
 from roastlog.physics.heat import AIR_CAPACITY, glow, two_sinks
 
 LONGEST_STEP_S = 1.0
@@ -55,7 +55,7 @@ class Roaster:
 
     Attributes
     ----------
-    settings : Settings
+    settings : ControlLevels
         Levels of the controls; set them at any time.
     loaded : bool
         Whether beans are in the drum.
@@ -74,7 +74,7 @@ class Roaster:
 
     def __init__(self, design: RoasterDesign | None = None) -> None:
         self.design = design or RoasterDesign()
-        self.settings = Settings()
+        self.settings = ControlLevels()
         self.ledger = HeatLedger()
         room_c = self.design.room_c
         self.drum_c = self.emitter_c = self.air_c = self.outlet_c = self.exhaust_c = room_c

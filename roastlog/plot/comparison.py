@@ -15,9 +15,9 @@ from bokeh.layouts import column
 from bokeh.models import ColumnDataSource, FixedTicker, Line, Plot, Range1d, Scatter, Span, Text
 from numpy.typing import NDArray
 
-from roastlog.curve.align import Alignment, Along, column_at, rising
+from roastlog.curve.comparison.alignment import Alignment, Along, column_at, rising
 from roastlog.curve.roast import Roast
-from roastlog.journal.words import MOMENT_WORDS
+from roastlog.journal.vocabulary import MOMENT_WORDS
 from roastlog.plot.overlays import LINES, Columns, marks, ribbon
 from roastlog.plot.panels import (
     RECORD,

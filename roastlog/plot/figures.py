@@ -16,6 +16,7 @@ from bokeh.models import ColumnDataSource, Line, Plot, Range1d, Scatter, Text
 from numpy.typing import ArrayLike, NDArray
 
 from roastlog.errors import CurveError
+from roastlog.machine.model import BEAN_ROLES
 from roastlog.plot.overlays import Columns, checks
 from roastlog.plot.panels import (
     LIVE,
@@ -44,7 +45,6 @@ _ROLES: Final[dict[str, tuple[str, str | list[int], float]]] = {  # role: token,
     "drum": ("drum", [4, 2], 1.6),
     "room": ("room", [1, 4], 1.6),
 }
-_BEAN_ROLES: Final = frozenset({"bean_probe", "bean_surface"})
 
 _LIVE_BESIDE: Final = {"line_width": 1.6, "line_dash": [1, 3]}  # the live line where the smoothed one is drawn too
 
@@ -122,7 +122,7 @@ def live_columns(channels: Sequence[Mapping[str, Any]], columns: Columned) -> di
     """
     time_s = np.asarray(columns.get("t_s", ()), dtype=np.float32)
     names = [channel["id"] for channel in channels]
-    names += [f"rate_{channel['id']}" for channel in channels if channel["role"] in _BEAN_ROLES]
+    names += [f"rate_{channel['id']}" for channel in channels if channel["role"] in BEAN_ROLES]
     filled = {"t_s": time_s}
     for name in names:
         known = columns.get(name)
@@ -213,7 +213,7 @@ def _rates(
     time: Range1d,
     frame: Frame,
 ) -> Plot:
-    fields = [(channel, f"rate_{channel['id']}") for channel in channels if channel["role"] in _BEAN_ROLES]
+    fields = [(channel, f"rate_{channel['id']}") for channel in channels if channel["role"] in BEAN_ROLES]
     shown = [live.data[field] for _, field in fields]
     shown += [smoothed.data[f"smooth_{field}"] for _, field in fields if f"smooth_{field}" in smoothed.data]
     highest = _highest_rate(live.data["t_s"], shown)

@@ -7,14 +7,14 @@ comparing → analysis → drawings; beside them, on books alone, devices → pa
 from pathlib import Path
 
 from roastlog.clock import Clock
-from roastlog.live.intake import Result
-from roastlog.services.analysis import Analysis, Hindsight
+from roastlog.recording.entry_service import Result
+from roastlog.services.analysis import Analysis, ForecastReview
+from roastlog.services.backups import Backups, Kept, back_up, restore
 from roastlog.services.bags import Address, Bag, Bags, lan_address
 from roastlog.services.books import Lot, Settings
-from roastlog.services.comparing import Compared, LeftOut, SideBySide
+from roastlog.services.comparison import Compared, LeftOut, SideBySide
 from roastlog.services.devices import Device, Role
-from roastlog.services.drawings import Drawings
-from roastlog.services.keeping import Keeping, Kept, back_up, restore
+from roastlog.services.figures import Figures
 from roastlog.services.machines import MachineNow
 from roastlog.services.pairing import Invitation, Pairing
 from roastlog.services.records import LogLine, Measures, MomentRow, Record
@@ -29,7 +29,7 @@ __all__ = [
     "BatchSummary",
     "Compared",
     "Device",
-    "Hindsight",
+    "ForecastReview",
     "Invitation",
     "Kept",
     "LeftOut",
@@ -53,7 +53,7 @@ __all__ = [
 ]
 
 
-class Services(Bags, Drawings, TodayPage, Keeping, Pairing):
+class Services(Bags, Figures, TodayPage, Backups, Pairing):
     """One data folder at work.
 
     Parameters

@@ -3,12 +3,12 @@
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from roastlog.curve.faults import Fault, find_faults
-from roastlog.curve.outlook import Miss, misses
+from roastlog.curve.faults.detection import CurveFault, find_faults
+from roastlog.curve.forecast.outlook import Miss, misses
 from roastlog.curve.phases import value_at
-from roastlog.curve.smooth import SmoothCurve
-from roastlog.live.foresight import outlook_of
-from roastlog.services.comparing import Comparisons
+from roastlog.curve.smoothing import SmoothCurve
+from roastlog.recording.advice import outlook_of
+from roastlog.services.comparison import Comparisons
 from roastlog.services.records import MomentRow, Record
 
 
@@ -28,11 +28,11 @@ class Analysis:
 
     smoothed: bool
     moments: Sequence[MomentRow]
-    faults: Sequence[Fault]
+    faults: Sequence[CurveFault]
 
 
 @dataclass(frozen=True)
-class Hindsight:
+class ForecastReview:
     """How wrong the outlook of a batch was.
 
     Attributes
@@ -53,7 +53,7 @@ class Hindsight:
 class Analyses(Comparisons):
     """Analyses within one data folder."""
 
-    def hindsight(self, text: str) -> Hindsight:
+    def forecast_review(self, text: str) -> ForecastReview:
         """What the outlook said of a batch at each minute, from what was known then and no later.
 
         It is made anew, with the marks and the moves at the times that they have now, and with the batches of this
@@ -62,9 +62,9 @@ class Analyses(Comparisons):
         record = self.record(text)
         machine, moments = record.machine, record.batch.moments
         if machine is None or "charge" not in moments or "drop" not in moments:
-            return Hindsight(record, "", ())
-        _, outlook = outlook_of(self.desk.history, machine, record.batch, record.summary.coffee, self.now_ms())
-        return Hindsight(record, outlook.says, misses(record.traced.roast, outlook))
+            return ForecastReview(record, "", ())
+        _, outlook = outlook_of(self.runtime.history, machine, record.batch, record.summary.coffee, self.now_ms())
+        return ForecastReview(record, outlook.says, misses(record.traced.roast, outlook))
 
     def analysis(self, record: Record) -> Analysis:
         """What the numbers say of a batch."""

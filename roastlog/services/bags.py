@@ -13,7 +13,7 @@ import numpy as np
 
 from roastlog.errors import NoSuchBatch, NotFound, Withdrawn
 from roastlog.journal.fold import Batch, fold
-from roastlog.journal.words import MOMENT_WORDS, purpose
+from roastlog.journal.vocabulary import MOMENT_WORDS, purpose
 from roastlog.label.layout import Label
 from roastlog.languages import _, date
 from roastlog.pictures import smaller

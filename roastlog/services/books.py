@@ -8,12 +8,12 @@ from typing import Any
 from urllib.parse import urlsplit
 
 from roastlog.clock import Clock
-from roastlog.curve.faults import Thresholds
+from roastlog.curve.faults.detection import Thresholds
+from roastlog.curve.faults.probe import ProbeLimits
 from roastlog.curve.phases import AREA_BASE_C
-from roastlog.curve.probe import ProbeLimits
 from roastlog.errors import NoSuchLot, SettingError
-from roastlog.instruments.machine import Machine
 from roastlog.languages import _
+from roastlog.machine.model import Machine
 from roastlog.services.curve_settings import CURVE_SETTINGS
 from roastlog.store import books
 from roastlog.store.books import LotRow, Person

@@ -7,18 +7,17 @@ from typing import Any
 
 from roastlog.clock import Clock
 from roastlog.errors import NoSuchMachine, SheetError
-from roastlog.instruments.base import Fault, Reading
-from roastlog.instruments.machine import Channel, Machine, practice_machine
-from roastlog.instruments.sheet import parse_sheet, sheet_text
+from roastlog.instruments.base import ReadFault, Reading
 from roastlog.instruments.trial import Trial, try_channel
 from roastlog.journal.entries import parse_entry
 from roastlog.languages import N_, _, said
-from roastlog.live.desk import Desk
-from roastlog.live.hub import Hub
-from roastlog.live.intake import Result, Speaker
-from roastlog.live.machine import NEAR_S
-from roastlog.live.push import Pushed, take_push
-from roastlog.live.view import bean_channel
+from roastlog.machine.model import Channel, Machine, bean_channel, practice_machine
+from roastlog.machine.sheet import parse_sheet, sheet_text
+from roastlog.recording.entry_service import Result, Speaker
+from roastlog.recording.hub import Hub
+from roastlog.recording.live_machine import NEAR_S
+from roastlog.recording.push import Pushed, take_push
+from roastlog.recording.runtime import Runtime
 from roastlog.services.books import Books
 from roastlog.store import batches as lists
 from roastlog.store import books
@@ -47,29 +46,29 @@ class Machines(Books):
 
     def __init__(self, folder: Path, clock: Clock) -> None:
         super().__init__(folder, clock)
-        self.desk = Desk(self.store, clock)
+        self.runtime = Runtime(self.store, clock)
 
     def start(self) -> None:
         """Begin to record."""
-        self.desk.start()
+        self.runtime.start()
 
     def close(self) -> None:
         """Stop recording; all that was read is on the disk when this returns."""
-        self.desk.close()
+        self.runtime.close()
         self.store.close()
 
     def machines(self) -> list[Machine]:
         """All machines."""
-        return self.desk.machines()
+        return self.runtime.machines()
 
     def machine(self, machine_id: str) -> Machine:
         """One machine; raises NoSuchMachine."""
-        return self.desk.live(machine_id).machine
+        return self.runtime.live(machine_id).machine
 
     def add_machine(self, sheet: str) -> Machine:
         """Set up the machine that a TOML sheet describes; raises SheetError."""
         machine = self.keep_sheet(sheet)
-        self.desk.add(machine)
+        self.runtime.add(machine)
         return machine
 
     def add_practice_machine(self) -> Machine:
@@ -78,7 +77,7 @@ class Machines(Books):
         if known is not None:
             return known
         machine = self._keep(practice_machine())
-        self.desk.add(machine)
+        self.runtime.add(machine)
         return machine
 
     def keep_sheet(self, sheet: str) -> Machine:
@@ -102,11 +101,11 @@ class Machines(Books):
 
     def change_machine(self, machine: Machine) -> None:
         """Give a machine another sheet, and read it by that from now on."""
-        self.desk.add(self._keep(machine))
+        self.runtime.add(self._keep(machine))
 
-    def heard(self, machine_id: str) -> dict[str, Reading | Fault]:
+    def heard(self, machine_id: str) -> dict[str, Reading | ReadFault]:
         """What came last of each channel and control before its own offset, or why nothing did; pushed ones as well."""
-        live, heard = self.desk.live(machine_id), self.desk.heard(machine_id)
+        live, heard = self.runtime.live(machine_id), self.runtime.heard(machine_id)
         now = live.now()
         for channel in live.machine.channels:
             if channel.id not in heard and channel.id in now["values"]:
@@ -132,7 +131,7 @@ class Machines(Books):
 
     def at_rest(self, machine_id: str, channel_id: str, *, for_s: float = 10.0) -> list[float]:
         """What a channel read in the last seconds, without its offset; to check its probe. [°C]"""
-        live, now_ms = self.desk.live(machine_id), self.now_ms()
+        live, now_ms = self.runtime.live(machine_id), self.now_ms()
         offset_c = next((channel.offset_c for channel in live.machine.channels if channel.id == channel_id), 0.0)
         start_ms = max(now_ms - round(for_s * 1000 * self.clock.rate), live.since_ms)
         rows = live.rows_between(start_ms, now_ms)
@@ -140,7 +139,7 @@ class Machines(Books):
 
     def rows_since(self, machine_id: str, start_ms: int) -> list[tuple[int, Mapping[str, float]]]:
         """What a machine read from a time on, oldest first. [ms UTC]"""
-        return self.desk.live(machine_id).rows_between(start_ms, self.now_ms())
+        return self.runtime.live(machine_id).rows_between(start_ms, self.now_ms())
 
     def sheet(self, machine_id: str) -> str:
         """The machine's TOML sheet."""
@@ -175,7 +174,7 @@ class Machines(Books):
 
     def machine_now(self, machine_id: str) -> MachineNow:
         """The numbers of one machine at this moment."""
-        live = self.desk.live(machine_id)
+        live = self.runtime.live(machine_id)
         now, batch = live.now(), live.batch
         bean = bean_channel(live.machine)
         summary = None if batch is None or batch.code is None else lists.summary(self.store.read, batch.code)
@@ -196,22 +195,22 @@ class Machines(Books):
         )
 
     def view(self, machine_id: str) -> dict[str, Any]:
-        """What a live page shows; see `roastlog.live.view`."""
-        return self.desk.view(machine_id)
+        """What a live page shows; see `roastlog.recording.live_view`."""
+        return self.runtime.view(machine_id)
 
     def hub(self, machine_id: str) -> Hub:
         """Where to watch a machine."""
-        return self.desk.live(machine_id).hub
+        return self.runtime.live(machine_id).hub
 
     def accept_entries(self, raws: Sequence[object], speaker: Speaker = Speaker()) -> list[Result]:  # noqa: B008
-        """Keep journal entries; see `roastlog.live.intake.Intake.accept`."""
-        return self.desk.intake.accept(raws, speaker)
+        """Keep journal entries; see `roastlog.recording.entry_service.EntryService.accept`."""
+        return self.runtime.entry_service.accept(raws, speaker)
 
     def accept_readings(self, machine_id: str, payload: object) -> Pushed:
-        """Take in readings that were pushed; see `roastlog.live.push.take_push`."""
-        pushed = take_push(self.desk.live(machine_id), payload, self.clock)
+        """Take in readings that were pushed; see `roastlog.recording.push.take_push`."""
+        pushed = take_push(self.runtime.live(machine_id), payload, self.clock)
         if pushed.late:
-            self.desk.history.forget()
+            self.runtime.history.forget()
         return pushed
 
     def entries_after(self, machine_id: str, seq: int) -> tuple[list[dict[str, Any]], int]:
@@ -221,7 +220,7 @@ class Machines(Books):
         told = [{**entry.model_dump(mode="json"), "seq": number} for number, entry in found]
         return told, found[-1][0] if found else seq
 
-    def import_batch(self, raws: Sequence[Mapping[str, Any]], rows: Sequence[stored_readings.Row]) -> str:
+    def import_batch(self, raws: Sequence[Mapping[str, Any]], rows: Sequence[stored_readings.ReadingRow]) -> str:
         """Keep a whole batch that happened elsewhere, its `opened` entry first, with its readings; its code."""
         opened, *rest = [parse_entry(dict(raw), received_ms=raw["at_ms"]) for raw in raws]
 
@@ -235,7 +234,7 @@ class Machines(Books):
         """Whether it can record, and how each machine is."""
         machines = []
         for machine in self.machines():
-            live, links = self.desk.live(machine.id), self.desk.links(machine.id)
+            live, links = self.runtime.live(machine.id), self.runtime.links(machine.id)
             states = [link.state for link in links]
             state = "lost" if "lost" in states else "starting" if "starting" in states else "ok"
             machines.append({"id": machine.id, "state": state, "last_reading_at_ms": live.last_reading_ms})

@@ -10,16 +10,16 @@ from numpy.typing import NDArray
 
 from roastlog.curve.phases import Phase, development, phases, value_at
 from roastlog.curve.series import Curve
-from roastlog.curve.turning import TurningPoint, turning_point
+from roastlog.curve.turning_point import TurningPoint, turning_point
 from roastlog.errors import NoSuchBatch, NotFound
-from roastlog.instruments.machine import Machine
 from roastlog.journal.fold import Batch, Line, fold
-from roastlog.journal.telling import tell
-from roastlog.journal.words import MOMENT_LABELS
+from roastlog.journal.vocabulary import MOMENT_LABELS
+from roastlog.journal.wording import tell
 from roastlog.languages import _
-from roastlog.live.history import Traced
+from roastlog.machine.model import Machine
 from roastlog.pictures import size_of, smaller, tidied
 from roastlog.quality.loss import Band, Judgement, judge, usual_band
+from roastlog.roasts.history import Traced
 from roastlog.services.books import Lot, lot_of
 from roastlog.services.machines import Machines
 from roastlog.store import batches as lists
@@ -130,7 +130,7 @@ class Records(Machines):
         """Keep a photo, its pixels alone; raises PictureRefused."""
         kept = tidied(data)
         self.store.write(lambda db: photos.keep_photo(db, name, kept, self.now_ms()))
-        self.desk.photo_came(name)
+        self.runtime.photo_came(name)
 
     def photo(self, name: str) -> bytes:
         """A photo as JPEG."""
@@ -180,7 +180,7 @@ class Records(Machines):
         summary = self.summary(text)
         batch = fold(stored.entries_of(self.store.read, summary.code), summary.code)
         machine = next((machine for machine in self.machines() if machine.id == summary.machine), None)
-        traced = self.desk.history.traced(batch, machine, self.now_ms())
+        traced = self.runtime.history.traced(batch, machine, self.now_ms())
         curve, bean = traced.curve, traced.bean
         measures = measure(traced, self.now_ms(), self.settings().area_base_c)
         loss = None

@@ -13,12 +13,12 @@ from sqlite_utils import Database
 from roastlog.errors import StoreError
 from roastlog.store.packing import unpack
 
-Row = tuple[int, Mapping[str, float]]
+ReadingRow = tuple[int, Mapping[str, float]]
 SLOT_MS: Final = 1_800_000  # what is packed together; may become smaller in a later version, but not larger
 log = logging.getLogger(__name__)
 
 
-def add_rows(db: Database, machine: str, rows: Iterable[Row]) -> None:
+def add_rows(db: Database, machine: str, rows: Iterable[ReadingRow]) -> None:
     """Keep readings; what comes twice for one instant is merged, the later value of a channel wins."""
     db.conn.executemany(
         "INSERT INTO readings (machine, at_ms, data) VALUES (?, ?, ?)"
@@ -27,7 +27,7 @@ def add_rows(db: Database, machine: str, rows: Iterable[Row]) -> None:
     )
 
 
-def rows_between(connection: sqlite3.Connection, machine: str, start_ms: int, end_ms: int) -> list[Row]:
+def rows_between(connection: sqlite3.Connection, machine: str, start_ms: int, end_ms: int) -> list[ReadingRow]:
     """Readings of a machine from ``start_ms`` to ``end_ms``, both included, in their order.
 
     Rows go before what is packed: they came later. Packed readings that are damaged are a gap, and told in the log.
@@ -43,7 +43,7 @@ def rows_between(connection: sqlite3.Connection, machine: str, start_ms: int, en
     return sorted(merged.items())
 
 
-def fresh_rows(connection: sqlite3.Connection, machine: str, start_ms: int, end_ms: int) -> list[Row]:
+def fresh_rows(connection: sqlite3.Connection, machine: str, start_ms: int, end_ms: int) -> list[ReadingRow]:
     """Those readings that are not packed yet, in their order."""
     return parsed(raw_rows(connection, machine, start_ms, end_ms))
 
@@ -57,13 +57,13 @@ def raw_rows(connection: sqlite3.Connection, machine: str, start_ms: int, end_ms
     return [(row[0], row[1]) for row in rows]
 
 
-def parsed(rows: list[tuple[int, str]]) -> list[Row]:
+def parsed(rows: list[tuple[int, str]]) -> list[ReadingRow]:
     """What rows as they are kept say."""
     values = json.loads("[" + ",".join(text for _, text in rows) + "]")  # one parse is twice as fast as many
     return list(zip((at_ms for at_ms, _ in rows), values, strict=True))
 
 
-def _packed(connection: sqlite3.Connection, machine: str, start_ms: int, end_ms: int) -> Iterator[list[Row]]:
+def _packed(connection: sqlite3.Connection, machine: str, start_ms: int, end_ms: int) -> Iterator[list[ReadingRow]]:
     """Packed readings of a span, a list a blob, in the order in which they were packed."""
     blobs = connection.execute(
         "SELECT id, start_ms, data FROM sealed WHERE machine = ? AND start_ms BETWEEN ? AND ? ORDER BY id",
@@ -76,7 +76,7 @@ def _packed(connection: sqlite3.Connection, machine: str, start_ms: int, end_ms:
             _tell_damage(ident, machine, slot_ms, str(error))
 
 
-def unpacked_rows(blob: bytes, start_ms: int, end_ms: int) -> list[Row]:
+def unpacked_rows(blob: bytes, start_ms: int, end_ms: int) -> list[ReadingRow]:
     """Readings of a blob that lie in a span, both ends included; raises StoreError if it is damaged."""
     columns = unpack(blob)
     first, last = (int(place) for place in columns.at_ms.searchsorted([start_ms, end_ms + 1]))

@@ -14,7 +14,7 @@ import numpy as np
 
 from roastlog.errors import StoreError
 from roastlog.store.packing import pack, unpack, whole
-from roastlog.store.readings import SLOT_MS, Row, parsed, raw_rows, unpacked_rows
+from roastlog.store.readings import SLOT_MS, ReadingRow, parsed, raw_rows, unpacked_rows
 from roastlog.store.store import Database, Store
 
 QUIET_MS: Final = 900_000  # a half hour is packed when it has been over for so long: nearly all late ones are in then
@@ -81,7 +81,7 @@ def seal(store: Store, slot: Slot) -> bool:
     return store.write(exchange)
 
 
-def packed(rows: list[Row]) -> bytes:
+def packed(rows: list[ReadingRow]) -> bytes:
     """Rows as a blob.
 
     Raises
@@ -117,6 +117,6 @@ def _blobs(connection: sqlite3.Connection, slot: Slot) -> list[tuple[int, bytes]
     return [(row[0], row[1]) for row in rows.fetchall()]
 
 
-def _merge(merged: dict[int, dict[str, float]], rows: list[Row]) -> None:
+def _merge(merged: dict[int, dict[str, float]], rows: list[ReadingRow]) -> None:
     for at_ms, values in rows:
         merged.setdefault(at_ms, {}).update(values)

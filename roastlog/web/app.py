@@ -3,41 +3,22 @@
 from flask import Flask
 
 from roastlog.services import Services
-from roastlog.web import (
-    api,
-    assets,
-    bag,
-    bench,
-    byhand,
-    check,
-    compare,
-    compressed,
-    devices,
-    forms,
-    install,
-    labels,
-    language,
-    live,
-    pairing,
-    parts,
-    photos,
-    problems,
-    records,
-    scan,
-    security,
-    settings,
-    setup,
-    start,
-    this_device,
-    today,
-    trust,
-)
-from roastlog.web import format as filters
+from roastlog.web.api import routes as api
+from roastlog.web.bench import labels, scan, start, today, weigh
+from roastlog.web.desk import compare, records
+from roastlog.web.http import assets, compression, formatting, forms, language, problems, security
+from roastlog.web.machine import hand_readings, live, photos
+from roastlog.web.owner import devices, machine_parts, machines, probe_check, settings, this_device
+from roastlog.web.public import bag, install, pairing, trust
 
 MOST_BYTES = 1_000_000
 TOPICS = (
-    *(api, assets, bag, bench, byhand, check, compare, devices, install, labels),
-    *(language, live, pairing, parts, photos, records, scan, settings, setup, start, this_device, today, trust),
+    *(assets, language, api),
+    *(live, hand_readings, photos),
+    *(today, start, weigh, labels, scan),
+    *(records, compare),
+    *(settings, machines, machine_parts, probe_check, devices, this_device),
+    *(bag, pairing, trust, install),
 )
 
 
@@ -50,10 +31,10 @@ def create_app(services: Services) -> Flask:
     for module in TOPICS:
         app.register_blueprint(module.bp)
     language.install(app)
-    compressed.install(app)
+    compression.install(app)
     assets.install(app)
-    filters.install(app)
-    problems.install(app)
+    formatting.install(app)
+    problems.install(app, pairing.stranger_page)
     security.install(app)
     forms.install(app)
     return app

@@ -213,7 +213,7 @@ def _open_door(serving: Serving, app: Flask, secure: "Secure") -> Callable[[], N
 
     from roastlog.lan.addresses import listening, private  # noqa: PLC0415
     from roastlog.lan.presence import Presence  # noqa: PLC0415
-    from roastlog.web.door import Door  # noqa: PLC0415
+    from roastlog.web.public.plain_door import Door  # noqa: PLC0415
 
     door = create_server(Door(app, secure), host=serving.host, port=serving.port, threads=DOOR_THREADS)
     threading.Thread(target=door.run, name="plain-door", daemon=True).start()

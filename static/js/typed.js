@@ -1,4 +1,4 @@
-// Numbers as they are typed. One rule, here and in roastlog/web/forms.py: one comma or point, which is the decimal sign;
+// Numbers as they are typed. One rule, here and in roastlog/web/http/forms.py: one comma or point, which is the decimal sign;
 // spaces may group thousands; the minus may be the typographer's. Two signs could mean two numbers, and are refused.
 import { t } from "./words.js";
 

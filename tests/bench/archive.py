@@ -87,7 +87,7 @@ def _services(folder: Path) -> Services:
     wire = re.compile(r"^modbus = .*$", re.MULTILINE)
     services = Services(folder, Clock())
     services.keep_sheet(wire.sub("http = {}", channels) + "[[controls]]" + wire.sub("", controls))
-    services.desk.start()  # and not the keeper, who would back all this up
+    services.runtime.start()  # and not the keeper, who would back all this up
     return services
 
 

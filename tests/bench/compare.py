@@ -3,8 +3,8 @@
 import time
 from dataclasses import replace
 
-from roastlog.curve.compare import compare
-from roastlog.curve.why import usual_spread
+from roastlog.curve.comparison.compare import compare
+from roastlog.curve.comparison.deviations import usual_spread
 from tests.bench.report import Figure
 from tests.hands import steady
 

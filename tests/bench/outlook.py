@@ -2,7 +2,7 @@
 
 import time
 
-from roastlog.curve.outlook import Outlook
+from roastlog.curve.forecast.outlook import Outlook
 from tests.bench.report import Figure, quantile
 from tests.outlooks import ask, coffee, coverage, mean_crps_s, mean_miss_s, mean_straight_miss_s
 

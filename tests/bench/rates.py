@@ -5,10 +5,10 @@ import time
 import numpy as np
 
 from roastlog.curve.phases import phases
-from roastlog.curve.rate import LiveRate, rate_of_rise
+from roastlog.curve.rate.rate_of_rise import LiveRate, rate_of_rise
 from roastlog.curve.series import bin_seconds
-from roastlog.curve.smooth import smooth_curve
-from roastlog.curve.turning import turning_point
+from roastlog.curve.smoothing import smooth_curve
+from roastlog.curve.turning_point import turning_point
 from tests import rates
 from tests.bench.report import Figure
 from tests.roasts import mixed, read

@@ -9,8 +9,8 @@ from pathlib import Path
 
 from roastlog.clock import Clock
 from roastlog.instruments.base import Reading
-from roastlog.instruments.sheet import parse_sheet
-from roastlog.live.machine import LiveMachine
+from roastlog.machine.sheet import parse_sheet
+from roastlog.recording.live_machine import LiveMachine
 from roastlog.store.store import Store
 from tests.bench import roast
 from tests.bench.drumside import READINGS, Roast

@@ -12,7 +12,7 @@ from playwright.sync_api import expect
 from werkzeug.serving import make_server
 
 from roastlog.instruments.base import Reading
-from roastlog.live.desk import FULL
+from roastlog.recording.runtime import FULL
 from tests.browser.conftest import MakeScreen
 from tests.browser.contrast import contrast, rgb
 from tests.browser.screen import PHONE, TABLET, Screen
@@ -45,7 +45,7 @@ class Roasting:
 
     def feed(self, from_s: int, temps_c: np.ndarray, **others: np.ndarray) -> None:
         """A reading of each channel each second."""
-        live = self.bench.services.desk.live("drum-4")
+        live = self.bench.services.runtime.live("drum-4")
         for index, temp_c in enumerate(temps_c):
             self.bench.clock.turn_to(from_s + index)
             values = {"bean_probe": temp_c} | {name: column[index] for name, column in others.items()}

@@ -25,7 +25,7 @@ from tests.web.walk import filled
 SHEETS = ("log", "moment", "trier", "aroma", "crack", "note")
 # Pages that are answered, on this server, with something else than 200.
 TOLD = {
-    "byhand.keypad": 404,
+    "hand_readings.keypad": 404,
     "trust.page": 404,
     "trust.authority": 404,
     "trust.profile": 404,

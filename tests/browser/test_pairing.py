@@ -14,7 +14,7 @@ from tests.browser.conftest import MakeScreen
 from tests.browser.screen import PHONE, TABLET, Screen
 from tests.browser.server import Server
 
-# One that came through a proxy is a stranger to the server until it is let in: roastlog/web/security.py.
+# One that came through a proxy is a stranger to the server until it is let in: roastlog/web/http/security.py.
 ELSEWHERE: Final = {"X-Forwarded-For": "192.0.2.7"}  # a documentation address (RFC 5737)
 NOT_LET_IN: Final = ("status of 401", "Status Error Code 401")  # a page's, and of the numbers of Today
 

@@ -8,11 +8,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from roastlog.curve.compare import compare
-from roastlog.curve.pairing import changes, move_pairs, traits
-from roastlog.curve.reasons import tell_reason
+from roastlog.curve.comparison.compare import compare
+from roastlog.curve.comparison.deviations import Reason, usual_spread
+from roastlog.curve.comparison.matching import changes, move_pairs, traits
+from roastlog.curve.comparison.reasons import tell_reason
 from roastlog.curve.roast import Move, Roast
-from roastlog.curve.why import Reason, usual_spread
 from tests.hands import steady
 
 SEEDS = range(320, 340)

@@ -9,9 +9,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
-from roastlog.curve.faults import DECLINING_RATE, TITLES, Fault, Thresholds, find_faults, tell_fault
-from roastlog.curve.probe import ProbeLimits
-from roastlog.curve.rate import rate_of_rise
+from roastlog.curve.faults.detection import DECLINING_RATE, TITLES, CurveFault, Thresholds, find_faults, tell_fault
+from roastlog.curve.faults.probe import ProbeLimits
+from roastlog.curve.rate.rate_of_rise import rate_of_rise
 from roastlog.errors import CurveError
 from tests.checkout import ROOT
 from tests.faulted import PUT_IN, Labelled, asked, corpus, false_on_clean, score
@@ -24,13 +24,15 @@ TIMES = np.arange(0.0, 601.0)
 STEADY = 16.0 - TIMES / 60.0  # falls by 1 °C/min a minute: 12.7 at yellow, 8 at first crack, 6 at drop
 
 
-def found(rate_c_per_min: NDArray[np.float64], thresholds: Thresholds | None = None, **moments: float) -> list[Fault]:
+def found(
+    rate_c_per_min: NDArray[np.float64], thresholds: Thresholds | None = None, **moments: float
+) -> list[CurveFault]:
     """What is found in a roast of that very rate, read without noise."""
     temp_c = 90.0 + np.cumsum(rate_c_per_min) / 60.0
     return find_faults(TIMES, temp_c, rate_c_per_min, {**MOMENTS, **moments}, thresholds or Thresholds())
 
 
-def kinds(faults: list[Fault]) -> list[str]:
+def kinds(faults: list[CurveFault]) -> list[str]:
     """Their kinds, in the order of their starts."""
     return [fault.kind for fault in faults]
 
@@ -267,7 +269,7 @@ def roasts() -> list[Labelled]:
 
 
 @pytest.fixture(scope="module")
-def answers(roasts: list[Labelled]) -> list[list[Fault]]:
+def answers(roasts: list[Labelled]) -> list[list[CurveFault]]:
     """What was found in each."""
     return [asked(labelled) for labelled in roasts]
 
@@ -281,14 +283,14 @@ def test_the_corpus_is_large_and_mixed(roasts: list[Labelled]):
 
 
 @pytest.mark.parametrize("kind", PUT_IN)
-def test_faults_are_found_and_not_invented(roasts: list[Labelled], answers: list[list[Fault]], kind: str):
+def test_faults_are_found_and_not_invented(roasts: list[Labelled], answers: list[list[CurveFault]], kind: str):
     """Precision and recall of each kind are at least 0.9 on coffees, machines and hands that nothing was tuned on."""
     got = score(kind, roasts, answers)
     assert got.precision >= 0.9, got
     assert got.recall >= 0.9, got
 
 
-def test_clean_roasts_are_left_in_peace(roasts: list[Labelled], answers: list[list[Fault]]):
+def test_clean_roasts_are_left_in_peace(roasts: list[Labelled], answers: list[list[CurveFault]]):
     """Fewer than 1 in 10 roasts that nothing is wrong with get a heads-up, all kinds together."""
     disturbed, clean = false_on_clean(roasts, answers)
     assert disturbed < clean / 10, (disturbed, clean)
@@ -309,7 +311,7 @@ def test_live_page_and_record_agree(roasts: list[Labelled], kind: str):
 def test_words_advise_and_never_instruct(kind: str):
     """Each has a title and at most two sentences, with its time, and none of the words of orders or alarms."""
     sign = kind if kind not in PUT_IN else None
-    fault = Fault("probe" if sign else kind, 522.0, 560.0, 4.2, sign or ("stuck" if kind == "probe" else None))
+    fault = CurveFault("probe" if sign else kind, 522.0, 560.0, 4.2, sign or ("stuck" if kind == "probe" else None))
     text = tell_fault(fault)
     assert TITLES[fault.kind]
     assert "8:42" in text
@@ -321,16 +323,16 @@ def test_words_advise_and_never_instruct(kind: str):
 
 def test_sizes_are_in_the_unit_that_was_asked_for():
     """A size is a difference: 4.2 °C/min are 7.56 °F/min by the factor 1.8 alone; minus signs are true ones."""
-    fault = Fault("crash", 522.0, 560.0, 4.2)
+    fault = CurveFault("crash", 522.0, 560.0, 4.2)
     assert "4.2\N{NO-BREAK SPACE}°C/min" in tell_fault(fault)
     assert "7.6\N{NO-BREAK SPACE}°F/min" in tell_fault(fault, "F")
-    assert "−1.5\N{NO-BREAK SPACE}°C" in tell_fault(Fault("stall", 1.0, 2.0, -1.5))
-    assert " 0.0\N{NO-BREAK SPACE}°C" in tell_fault(Fault("stall", 1.0, 2.0, -0.01))
+    assert "−1.5\N{NO-BREAK SPACE}°C" in tell_fault(CurveFault("stall", 1.0, 2.0, -1.5))
+    assert " 0.0\N{NO-BREAK SPACE}°C" in tell_fault(CurveFault("stall", 1.0, 2.0, -0.01))
 
 
 def test_running_ahead_defers_to_the_manual():
     """Where a roast may run ahead the machine's manual is named; what declines is called a beginning and no rule."""
-    assert "the machine's manual" in tell_fault(Fault("fast_crack", 480.0, 490.0, 14.0))
+    assert "the machine's manual" in tell_fault(CurveFault("fast_crack", 480.0, 490.0, 14.0))
     assert "good beginning for an unfamiliar coffee, not a rule" in DECLINING_RATE
 
 

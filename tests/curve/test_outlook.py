@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from roastlog.curve.outlook import Ahead, Outlook, misses
+from roastlog.curve.forecast.outlook import Ahead, Outlook, misses
 from roastlog.curve.roast import Move, Roast
 from roastlog.errors import CurveError
 from tests import outlooks

@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
-from roastlog.curve.rate import LiveRate, RateEstimate, rate_of_rise
+from roastlog.curve.rate.rate_of_rise import LiveRate, RateEstimate, rate_of_rise
 from roastlog.errors import CurveError
 from tests import rates
 from tests.roasts import mixed

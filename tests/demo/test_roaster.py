@@ -25,7 +25,7 @@ from demo.scenario import MACHINE, NIGHT_FERRY, SHEET
 from roastlog.clock import Clock
 from roastlog.instruments.base import Reading
 from roastlog.instruments.build import build_instruments
-from roastlog.instruments.sheet import parse_sheet
+from roastlog.machine.sheet import parse_sheet
 from roastlog.physics.design import GreenCoffee
 
 ROOT = Path(__file__).parents[2]
@@ -69,7 +69,7 @@ def process(*arguments: str) -> Iterator[subprocess.Popen[str]]:
         child.communicate()
 
 
-class Desk:
+class Runtime:
     """A few lines of HTTP that keep entries as Drumside does: enough to hear what an operator sends."""
 
     def __init__(self, rate: float) -> None:
@@ -125,8 +125,8 @@ class Desk:
 
 
 @contextmanager
-def desk(rate: float) -> Iterator[Desk]:
-    running = Desk(rate)
+def desk(rate: float) -> Iterator[Runtime]:
+    running = Runtime(rate)
     thread = threading.Thread(target=running.server.serve_forever, daemon=True)
     thread.start()
     try:

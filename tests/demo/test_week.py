@@ -10,9 +10,9 @@ import pytest
 
 from demo.scenario import COFFEES, MACHINE, PEOPLE, SETTINGS, SHEET
 from demo.week import LATE_ONE, PastBatch, batch_count, week
-from roastlog.instruments.sheet import parse_sheet
 from roastlog.journal.entries import parse_entry
 from roastlog.journal.fold import Batch, fold
+from roastlog.machine.sheet import parse_sheet
 from roastlog.services import Settings
 from roastlog.store.books import LotRow
 

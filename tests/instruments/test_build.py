@@ -6,8 +6,8 @@ import sys
 from roastlog.clock import Clock
 from roastlog.instruments.base import Reading
 from roastlog.instruments.build import build_instruments
-from roastlog.instruments.machine import Channel, Control, Machine, practice_machine
-from roastlog.instruments.points import ModbusPoint, Pushed
+from roastlog.machine.model import Channel, Control, Machine, practice_machine
+from roastlog.machine.sources import ModbusPoint, PushPoint
 
 
 def probe(host: str, address: int, poll_s: float) -> ModbusPoint:
@@ -24,7 +24,7 @@ def test_each_address_is_one_link_with_its_channels_and_controls():
         channels=(
             Channel(id="bean_probe", name="Bean probe", role="bean_probe", modbus=probe("10.0.0.1", 0, 0.25)),
             Channel(id="exhaust", name="Exhaust", role="exhaust_air", modbus=probe("10.0.0.2", 0, 1)),
-            Channel(id="room", name="Room", role="room", http=Pushed()),
+            Channel(id="room", name="Room", role="room", http=PushPoint()),
         ),
         controls=(
             Control(id="air", name="Air", low=0, high=10, step=1, modbus=probe("10.0.0.1", 10, 0.5)),

@@ -5,9 +5,9 @@ from collections.abc import Collection
 import pytest
 
 from roastlog.errors import InstrumentError
-from roastlog.instruments.base import Fault, Reading
+from roastlog.instruments.base import ReadFault, Reading
 from roastlog.instruments.converted import Converted, Junctions
-from roastlog.instruments.sheet import parse_sheet
+from roastlog.machine.sheet import parse_sheet
 from tests.conftest import START_MS, HandClock
 
 SHEET = """
@@ -61,7 +61,7 @@ class Wire:
 
     def close(self) -> None: ...
 
-    def read(self, ids: Collection[str]) -> list[Reading | Fault]:
+    def read(self, ids: Collection[str]) -> list[Reading | ReadFault]:
         """Readings in the order that they were asked for."""
         return [Reading(self.clock.now_ms(), name, self.says[name], "raw") for name in ids if name in self.says]
 
@@ -122,7 +122,7 @@ def test_a_broken_sensor_is_a_fault_with_what_came(link: Converted, wire: Wire):
     assert "type K thermocouple" in str(got["exhaust"])
     assert "not of a Pt1000" in str(got["box"])
     assert got["inlet"] == "6553.5 °C is not a temperature that a roaster has. Is the probe broken?"
-    assert isinstance(link.read(["inlet"])[0], Fault)
+    assert isinstance(link.read(["inlet"])[0], ReadFault)
     assert link.read(["inlet"])[0].raw == "raw"
 
 
@@ -137,11 +137,11 @@ def test_a_knob_stands_on_its_steps_and_trembles_not(link: Converted, wire: Wire
 
 def test_faults_and_losses_pass_through(link: Converted, wire: Wire):
     """What the wire itself could not read stays its own words; a lost link stays lost."""
-    fault = Fault(START_MS, "box", "no answer")
+    fault = ReadFault(START_MS, "box", "no answer")
     wire.read = lambda _ids: [fault]
     assert link.read(["box"]) == [fault]
 
-    def lost(ids: Collection[str]) -> list[Reading | Fault]:
+    def lost(ids: Collection[str]) -> list[Reading | ReadFault]:
         raise InstrumentError("gone")
 
     wire.read = lost

@@ -7,9 +7,9 @@ import pytest
 
 from roastlog.clock import Clock
 from roastlog.instruments.build import build_instruments
-from roastlog.instruments.machine import SOURCES
-from roastlog.instruments.points import Checked, ModbusPoint, MqttPoint, Sensor, SerialPoint
-from roastlog.instruments.sheet import parse_sheet, sheet_text
+from roastlog.machine.model import SOURCES
+from roastlog.machine.sheet import parse_sheet, sheet_text
+from roastlog.machine.sources import Checked, ModbusPoint, MqttPoint, Sensor, SerialPoint
 
 TEXT = (Path(__file__).parents[2] / "docs" / "instruments.md").read_text(encoding="utf-8")
 SHEETS = re.findall(r"```toml\n(.*?)```", TEXT, re.DOTALL)

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from roastlog.instruments.base import Fault, Reading
+from roastlog.instruments.base import ReadFault, Reading
 from roastlog.instruments.inbox import MOST, Inbox
 from tests.conftest import START_MS, HandClock
 
@@ -52,7 +52,7 @@ def test_silence_is_a_fault_of_its_channel_after_its_own_time(inbox: Inbox, cloc
     assert inbox.take(["probe", "room"]) == []
     clock.turn_to(6)
     assert inbox.take(["probe", "room"]) == [
-        Fault(START_MS + 6000, "probe", "Nothing came for probe for more than 5 s.")
+        ReadFault(START_MS + 6000, "probe", "Nothing came for probe for more than 5 s.")
     ]
     inbox.put("probe", 1.0, "")
     clock.turn_to(10)
@@ -70,7 +70,7 @@ def test_garble_is_counted_and_told_while_no_reading_comes(inbox: Inbox, clock: 
     for at_s in range(1, 5):
         clock.turn_to(at_s)
         inbox.garble("probe", f"“{at_s}y” is not a number.", f"{at_s}y")
-    assert inbox.take(["probe"]) == [Fault(START_MS + 4000, "probe", "“x” is not a number.", "4y")]
+    assert inbox.take(["probe"]) == [ReadFault(START_MS + 4000, "probe", "“x” is not a number.", "4y")]
     inbox.put("probe", 2.0, "")
     assert [type(item) for item in inbox.take(["probe"])] == [Reading]
     clock.turn_to(8)
@@ -84,7 +84,7 @@ def test_garble_is_counted_and_told_while_no_reading_comes(inbox: Inbox, clock: 
 def test_garble_before_any_reading_is_a_fault_at_once(inbox: Inbox):
     """Nobody waits to hear that the sheet does not fit what comes."""
     inbox.garble("probe", "no fit", "x")
-    assert inbox.take(["probe", "room"]) == [Fault(START_MS, "probe", "no fit", "x")]
+    assert inbox.take(["probe", "room"]) == [ReadFault(START_MS, "probe", "no fit", "x")]
 
 
 def test_a_new_connection_begins_with_nothing(inbox: Inbox, clock: HandClock):

@@ -12,9 +12,9 @@ from hypothesis import strategies as st
 
 from roastlog.clock import Clock
 from roastlog.errors import InstrumentError
-from roastlog.instruments.base import Fault, Reading
+from roastlog.instruments.base import ReadFault, Reading
 from roastlog.instruments.modbus import ModbusInstrument
-from roastlog.instruments.points import ModbusPoint
+from roastlog.machine.sources import ModbusPoint
 from tests.instruments.modbus_server import ModbusServer, free_port
 
 
@@ -57,7 +57,7 @@ def linked(points: dict[str, ModbusPoint], clock: Clock | None = None, timeout_s
         instrument.close()
 
 
-def values(answers: list[Reading | Fault]) -> dict[str, float | str]:
+def values(answers: list[Reading | ReadFault]) -> dict[str, float | str]:
     """Value of each reading, reason of each fault."""
     return {answer.channel: answer.value if isinstance(answer, Reading) else answer.reason for answer in answers}
 
@@ -384,4 +384,4 @@ def test_damaged_answers_never_break_the_driver(babbler, cut, put):
         [answer] = babbled(babbler, whole[:cut] + put + whole[cut + len(put) :])
     except InstrumentError:
         return
-    assert isinstance(answer, Fault) or math.isfinite(answer.value)
+    assert isinstance(answer, ReadFault) or math.isfinite(answer.value)

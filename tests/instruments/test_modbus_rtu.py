@@ -10,9 +10,9 @@ from hypothesis import strategies as st
 from roastlog.clock import Clock
 from roastlog.errors import InstrumentError
 from roastlog.instruments import modbus
-from roastlog.instruments.base import Fault
+from roastlog.instruments.base import ReadFault
 from roastlog.instruments.modbus import ModbusInstrument
-from roastlog.instruments.points import ModbusPoint
+from roastlog.machine.sources import ModbusPoint
 from tests.instruments.cable import Cable
 from tests.instruments.modbus_server import ModbusServer
 from tests.instruments.test_modbus import values
@@ -168,7 +168,7 @@ def test_damaged_answers_give_the_value_or_none(cable, linked, cut, put, drop):
     except InstrumentError:
         pass
     else:
-        assert isinstance(answer, Fault) or answer.value == 1963
+        assert isinstance(answer, ReadFault) or answer.value == 1963
     finally:
         instrument.close()
 

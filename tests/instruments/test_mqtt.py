@@ -8,13 +8,13 @@ import pytest
 
 from roastlog.clock import Clock
 from roastlog.errors import InstrumentError
-from roastlog.instruments.base import Fault, Reading
+from roastlog.instruments.base import ReadFault, Reading
 from roastlog.instruments.mqtt import LONGEST, MqttInstrument
-from roastlog.instruments.points import MqttPoint
+from roastlog.machine.sources import MqttPoint
 from tests.instruments.broker import MISSING, PASSWORD, USER, Broker, Voice
 from tests.instruments.modbus_server import free_port
 from tests.instruments.test_serial_line import values, wait_for
-from tests.live.test_hub import until
+from tests.recording.test_hub import until
 
 pytestmark = pytest.mark.skipif(MISSING is not None, reason=str(MISSING))
 
@@ -91,7 +91,7 @@ def test_an_old_value_kept_by_the_broker_is_no_reading(broker, voice, linked):
     """What the broker had kept comes at subscribing: a fault, until a fresh one comes; and again after a new start."""
     voice.say("drum-4/kept", "21.5", retain=True)
     instrument = linked(broker, probe={"topic": "drum-4/kept"})
-    old = Fault(0, "probe", "Of drum-4/kept there is only an old value kept by the broker.", "21.5")
+    old = ReadFault(0, "probe", "Of drum-4/kept there is only an old value kept by the broker.", "21.5")
     [fault] = wait_for(instrument, "probe", count=1)
     assert fault._replace(at_ms=0) == old
     voice.say("drum-4/kept", "196.3", retain=True)  # its sender marks all of them to be kept; this one is fresh
@@ -100,7 +100,7 @@ def test_an_old_value_kept_by_the_broker_is_no_reading(broker, voice, linked):
     instrument.open()
     [fault] = wait_for(instrument, "probe", count=1)
     assert fault.raw == "196.3"
-    assert isinstance(fault, Fault)
+    assert isinstance(fault, ReadFault)
     voice.say("drum-4/kept", b"", retain=True)
 
 
@@ -112,7 +112,7 @@ def test_what_is_no_number_is_told_and_counted(broker, voice, linked, payload):
     instrument = linked(broker, probe={"topic": "drum-4/probe"})
     voice.say("drum-4/probe", payload)
     [fault] = wait_for(instrument, "probe", count=1)
-    assert isinstance(fault, Fault)
+    assert isinstance(fault, ReadFault)
     assert "is not a number" in fault.reason
     assert instrument.garbled == 1
     voice.say("drum-4/probe", "196.3")

@@ -4,11 +4,11 @@ import pytest
 
 from roastlog.clock import Clock
 from roastlog.errors import InstrumentError
-from roastlog.instruments.base import Fault, Reading
-from roastlog.instruments.points import SerialPoint
+from roastlog.instruments.base import ReadFault, Reading
 from roastlog.instruments.serial_line import SerialInstrument
+from roastlog.machine.sources import SerialPoint
 from tests.instruments.cable import Cable
-from tests.live.test_hub import until
+from tests.recording.test_hub import until
 
 
 @pytest.fixture
@@ -38,9 +38,9 @@ def linked(cable):
 COLUMNS = {"separator": ",", "columns": 3}
 
 
-def wait_for(instrument: SerialInstrument, *ids: str, count: int) -> list[Reading | Fault]:
+def wait_for(instrument: SerialInstrument, *ids: str, count: int) -> list[Reading | ReadFault]:
     """What came, when that is so many."""
-    got: list[Reading | Fault] = []
+    got: list[Reading | ReadFault] = []
 
     def enough() -> bool:
         got.extend(instrument.read(ids))
@@ -51,7 +51,7 @@ def wait_for(instrument: SerialInstrument, *ids: str, count: int) -> list[Readin
     return got
 
 
-def values(answers: list[Reading | Fault]) -> list[tuple[str, float | str]]:
+def values(answers: list[Reading | ReadFault]) -> list[tuple[str, float | str]]:
     """Channel and value of each reading, or reason of each fault."""
     return [(answer.channel, answer.value if isinstance(answer, Reading) else answer.reason) for answer in answers]
 
@@ -107,7 +107,7 @@ def test_garbage_is_counted_and_never_a_number(cable, linked):
     cable.say(b"\n".join(garbage) + b"\n")
     until(lambda: instrument.garbled == 6)
     [fault] = instrument.read(["probe"])
-    assert isinstance(fault, Fault)
+    assert isinstance(fault, ReadFault)
     assert (fault.reason, fault.raw) == ("“196.3,204.1” has 2 of 3 columns.", "-,1,2")
     cable.say(b"196.3,1,2\n")
     until(lambda: values(instrument.read(["probe"])) == [("probe", 196.3)])

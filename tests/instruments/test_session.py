@@ -6,13 +6,13 @@ from pathlib import Path
 import pytest
 
 from roastlog.clock import Clock
-from roastlog.live import recorder
+from roastlog.recording import readers
 from roastlog.services import Services
 from tests.instruments.broker import MISSING, PASSWORD, USER, Broker, Voice
 from tests.instruments.cable import Cable
 from tests.instruments.modbus_server import ModbusServer
 from tests.instruments.test_trial import Talker
-from tests.live.test_hub import until
+from tests.recording.test_hub import until
 
 pytestmark = pytest.mark.skipif(MISSING is not None, reason=str(MISSING))
 
@@ -52,7 +52,7 @@ modbus = {{ host = "127.0.0.1", port = {port}, table = "holding", address = 10, 
 
 def test_dead_wires_delay_no_other_come_back_and_are_only_read(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
     """Four wires record; two die and the others go on; they return by themselves; the servers saw nothing but reads."""
-    monkeypatch.setattr(recorder, "LONGEST_PAUSE_S", 0.3)
+    monkeypatch.setattr(readers, "LONGEST_PAUSE_S", 0.3)
     near, far = tmp_path / "rtu", tmp_path / "line"
     near.mkdir()
     far.mkdir()
@@ -65,8 +65,8 @@ def test_dead_wires_delay_no_other_come_back_and_are_only_read(tmp_path: Path, m
         services.keep_sheet(SHEET.format(user=USER, password=PASSWORD, fast="poll_s = 0.05", **ports))
         stack.callback(services.close)
         services.start()
-        live = services.desk.live("drum-4")
-        states = lambda: {link.name: link.state for link in services.desk.links("drum-4")}  # noqa: E731
+        live = services.runtime.live("drum-4")
+        states = lambda: {link.name: link.state for link in services.runtime.links("drum-4")}  # noqa: E731
         stack.callback(Talker(line, b"24.5,C\r\n").stop)
         until(lambda: set(states().values()) == {"ok"})
         with Voice(broker) as voice:

@@ -3,9 +3,9 @@
 import pytest
 
 from roastlog.clock import Clock
-from roastlog.instruments.base import Fault, Instrument, Reading
-from roastlog.instruments.machine import practice_machine
+from roastlog.instruments.base import Instrument, ReadFault, Reading
 from roastlog.instruments.simulated import SimulatedInstrument
+from roastlog.machine.model import practice_machine
 
 IDS = ["bean_probe", "bean_surface", "exhaust"]
 
@@ -137,7 +137,7 @@ def test_roles_say_what_a_channel_reads(clock: HandClock):
     assert read["bt"] == pytest.approx(202.0, abs=4.0)
     assert 100.0 < read["in"] < 300.0
     (answer,) = drum.read(["nothing"])
-    assert isinstance(answer, Fault)
+    assert isinstance(answer, ReadFault)
     assert "nothing" in answer.reason
 
 

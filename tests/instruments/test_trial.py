@@ -4,13 +4,13 @@ import threading
 
 import pytest
 
-from roastlog.instruments.machine import Channel, Control, Machine, practice_machine
-from roastlog.instruments.points import ModbusPoint, MqttPoint, Pushed, Sensor, SerialPoint
 from roastlog.instruments.trial import Trial, try_channel
+from roastlog.machine.model import Channel, Control, Machine, practice_machine
+from roastlog.machine.sources import ModbusPoint, MqttPoint, PushPoint, Sensor, SerialPoint
 from tests.instruments.broker import MISSING, PASSWORD, USER, Broker, Voice
 from tests.instruments.cable import Cable
 from tests.instruments.modbus_server import ModbusServer, free_port
-from tests.live.test_hub import until
+from tests.recording.test_hub import until
 
 
 class Talker:
@@ -104,7 +104,7 @@ def test_others_are_left_alone(port):
 def test_what_cannot_be_tried_says_so():
     """A pushed channel, a control without a register, and what is not there; the practice drum can be."""
     gas = Control(id="gas", name="Gas", low=0, high=10, step=0.5)
-    whole = machine(Channel(id="room", name="Room", role="room", http=Pushed()), controls=(gas,))
+    whole = machine(Channel(id="room", name="Room", role="room", http=PushPoint()), controls=(gas,))
     assert try_channel(whole, "room") == Trial("", None, "Room is not read by us: its readings are sent to the API.")
     assert try_channel(whole, "gas") == Trial("", None, "Gas is not read by us: it has no register.")
     assert try_channel(whole, "x") == Trial("", None, "There is no channel x on Four-kilo drum.")

@@ -6,7 +6,7 @@ import pytest
 
 from roastlog.errors import EntryRefused
 from roastlog.journal.entries import amended, parse_entry
-from roastlog.journal.words import AROMA_BY_STAGE, AROMA_WORDS, STAGES
+from roastlog.journal.vocabulary import AROMA_BY_STAGE, AROMA_WORDS, STAGES
 
 
 def raw(**changes: object) -> dict[str, object]:

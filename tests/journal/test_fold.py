@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from roastlog.journal.entries import By, Entry
 from roastlog.journal.fold import Batch, fold
-from roastlog.journal.words import MOMENTS, STAGES
+from roastlog.journal.vocabulary import MOMENTS, STAGES
 
 T0 = 1_790_000_000_000
 

@@ -6,7 +6,7 @@ import threading
 import pytest
 
 from roastlog import languages
-from roastlog.journal.words import MOMENT_LABELS
+from roastlog.journal.vocabulary import MOMENT_LABELS
 from roastlog.languages import N_, _, again, joined, ngettext, said, use
 from roastlog.languages.catalogue import load, name_of
 from tests.conftest import Bench

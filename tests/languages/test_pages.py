@@ -9,7 +9,7 @@ import pytest
 from flask.testing import FlaskClient
 from werkzeug.test import TestResponse
 
-from roastlog.web.roles import LOOK
+from roastlog.web.http.roles import LOOK
 from tests.conftest import Bench
 from tests.languages import pseudo
 from tests.web.walk import addresses, browser, secured

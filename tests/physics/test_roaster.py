@@ -7,7 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from roastlog.errors import PhysicsError
-from roastlog.physics.design import CONTROLS, IDLE, IDLE_C, PLAIN, GreenCoffee, RoasterDesign, Settings
+from roastlog.physics.design import CONTROLS, IDLE, IDLE_C, PLAIN, ControlLevels, GreenCoffee, RoasterDesign
 from roastlog.physics.heat import AIR_CAPACITY
 from roastlog.physics.roaster import Roaster
 from roastlog.physics.schedule import Schedule, Step, roast
@@ -173,9 +173,9 @@ def test_a_long_step_equals_many_short_ones():
         (lambda: charged(5.0), "0.8 to 4.5 kg"),
         (lambda: charged().warm_up(), "empty"),
         (lambda: Roaster().drop(), "no beans"),
-        (lambda: Settings().put("steam", 1.0), "hot_air"),
-        (lambda: Settings().put("stir", 11.0), "between 0 and 10"),
-        (lambda: Settings().put("stir", float("nan")), "between 0 and 10"),
+        (lambda: ControlLevels().put("steam", 1.0), "hot_air"),
+        (lambda: ControlLevels().put("stir", 11.0), "between 0 and 10"),
+        (lambda: ControlLevels().put("stir", float("nan")), "between 0 and 10"),
         (lambda: GreenCoffee(moisture_wet=0.6), "50 %"),
         (lambda: GreenCoffee(yellow_c=210.0), "yellow before"),
         (lambda: Step("stir", 1.0), "only one"),

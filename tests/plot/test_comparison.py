@@ -6,7 +6,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from roastlog.curve.align import along, shift_s
+from roastlog.curve.comparison.alignment import along, shift_s
 from roastlog.curve.roast import Roast
 from roastlog.plot.comparison import Drawn, comparison_figure
 from roastlog.plot.overlays import LINES

@@ -2,7 +2,7 @@
 
 import pytest
 
-from roastlog.journal.words import STAGES
+from roastlog.journal.vocabulary import STAGES
 from roastlog.plot.overlays import LANE_FILL, STAGE_FILL, checks, marks, ribbon
 
 CONTROLS = [

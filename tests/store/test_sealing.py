@@ -29,12 +29,12 @@ def store(tmp_path: Path) -> Iterator[Store]:
     store.close()
 
 
-def add(store: Store, *rows: readings.Row, machine: str = "drum-4") -> None:
+def add(store: Store, *rows: readings.ReadingRow, machine: str = "drum-4") -> None:
     """Keep rows."""
     store.write(lambda db: readings.add_rows(db, machine, rows))
 
 
-def there(store: Store, machine: str = "drum-4") -> list[readings.Row]:
+def there(store: Store, machine: str = "drum-4") -> list[readings.ReadingRow]:
     """All readings of a machine."""
     return readings.rows_between(store.read, machine, *EVER)
 
@@ -154,7 +154,7 @@ def test_a_reading_that_comes_in_meanwhile_stops_the_exchange(store: Store, monk
     add(store, (START_MS, {"probe": 1.0}))
     pack = sealing.packed
 
-    def slow(rows: list[readings.Row]) -> bytes:
+    def slow(rows: list[readings.ReadingRow]) -> bytes:
         monkeypatch.setattr(sealing, "packed", pack)
         add(store, (START_MS, {"probe": 2.0}))
         return pack(rows)

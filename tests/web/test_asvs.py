@@ -9,8 +9,8 @@ import re
 import pytest
 from werkzeug.test import TestResponse
 
-from roastlog.web.roles import OWN
-from roastlog.web.security import COOKIE, SECURE_COOKIE
+from roastlog.web.http.roles import OWN
+from roastlog.web.http.security import COOKIE, SECURE_COOKIE
 from tests.checkout import ROOT
 from tests.conftest import Bench
 from tests.web.walk import addresses, browser

@@ -7,9 +7,9 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
-from roastlog.curve.smooth import smooth_curve
-from roastlog.web.format import HARD_SPACE, Units
-from roastlog.web.sidebyside import by_mass, by_rate, by_seconds, by_temp, signed
+from roastlog.curve.smoothing import smooth_curve
+from roastlog.web.desk.comparison_tables import by_mass, by_rate, by_seconds, by_temp, signed
+from roastlog.web.http.formatting import HARD_SPACE, Units
 from tests.conftest import Bench
 
 NASTY = "<script>alert(1)</script>\"'&"

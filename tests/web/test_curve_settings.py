@@ -6,9 +6,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from roastlog.curve.faults import Thresholds
+from roastlog.curve.faults.detection import Thresholds
+from roastlog.curve.faults.probe import ProbeLimits
 from roastlog.curve.phases import AREA_BASE_C
-from roastlog.curve.probe import ProbeLimits
 from roastlog.errors import SettingError
 from roastlog.services import Settings
 from roastlog.services.curve_settings import CURVE_SETTINGS

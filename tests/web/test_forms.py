@@ -2,7 +2,7 @@
 
 import pytest
 
-from roastlog.web.forms import Form
+from roastlog.web.http.forms import Form
 from tests.typed import NO_NUMBER, READ, TWO_SIGNS
 
 

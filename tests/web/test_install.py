@@ -8,7 +8,7 @@ from urllib.parse import urlsplit
 
 import pytest
 
-from roastlog.web.install import kept_files
+from roastlog.web.public.install import kept_files
 from tests.conftest import Bench
 
 PNG = b"\x89PNG\r\n\x1a\n"  # W3C PNG, 5.2; width and height are the first fields of IHDR, 11.2.1

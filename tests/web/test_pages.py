@@ -19,10 +19,10 @@ from roastlog.label.layout import SIZES
 from roastlog.services import Services
 from roastlog.store.books import LotRow
 from roastlog.trace.codes import batch_code
-from roastlog.web import assets
-from roastlog.web.format import HARD_SPACE, THIN_SPACE, Units, kilos, mass, number, rate, temp
-from roastlog.web.forms import Form
-from roastlog.web.problems import WORDS
+from roastlog.web.http import assets
+from roastlog.web.http.formatting import HARD_SPACE, THIN_SPACE, Units, kilos, mass, number, rate, temp
+from roastlog.web.http.forms import Form
+from roastlog.web.http.problems import WORDS
 from tests.conftest import SHEET
 
 NASTY = "<script>alert(1)</script>\"'&"

@@ -3,9 +3,9 @@
 import pytest
 
 from roastlog.services.pairing import LASTS_MS, TRIES_AN_ADDRESS
-from roastlog.web import security
-from roastlog.web.roles import LOOK, OPERATE, OWN
-from roastlog.web.security import SECURE_COOKIE
+from roastlog.web.http import security
+from roastlog.web.http.roles import LOOK, OPERATE, OWN
+from roastlog.web.http.security import SECURE_COOKIE
 from tests.conftest import Bench
 from tests.web.walk import browser
 

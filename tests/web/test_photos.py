@@ -13,7 +13,7 @@ from PIL import Image
 from werkzeug.test import TestResponse
 
 from roastlog.services import Role
-from roastlog.services.keeping import back_up, restore
+from roastlog.services.backups import back_up, restore
 from roastlog.store.store import Store
 from tests.conftest import Bench
 from tests.test_pictures import bomb, encoded, photo_with_notes

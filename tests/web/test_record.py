@@ -4,7 +4,7 @@ import re
 
 import pytest
 
-from roastlog.curve.faults import DECLINING_RATE, USUAL, find_faults
+from roastlog.curve.faults.detection import DECLINING_RATE, USUAL, find_faults
 from roastlog.instruments.base import Reading
 from tests.conftest import Bench
 
@@ -21,7 +21,7 @@ def stalled(bench: Bench) -> str:
     """A batch that rises by 11 °C/min after the turn and stands still in mid-browning; its code."""
     code = bench.open()
     bench.say(bench.entry("moment", 0, batch=code, moment="charge"))
-    live = bench.services.desk.live("drum-4")
+    live = bench.services.runtime.live("drum-4")
     for second in range(601):
         bench.clock.turn_to(second)
         climbed_s = second - min(max(second - STALLED_S[0], 0), STALLED_S[1] - STALLED_S[0])
@@ -110,7 +110,7 @@ def test_a_batch_in_the_drum_has_its_live_rate_and_no_switch(bench: Bench):
     """Before the drop nothing is smoothed: no column, no switch, no error of a rate."""
     code = bench.open()
     bench.say(bench.entry("moment", 0, batch=code, moment="charge"))
-    live = bench.services.desk.live("drum-4")
+    live = bench.services.runtime.live("drum-4")
     for second in range(200):
         bench.clock.turn_to(second)
         live.take([Reading(bench.clock.now_ms(), "bean_probe", 90 + 110 * 2.718 ** (-second / 20) + second / 6)])

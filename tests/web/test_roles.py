@@ -6,12 +6,12 @@ import pytest
 
 from roastlog.journal.entries import BODIES
 from roastlog.services import Role
-from roastlog.web.roles import DECIDE, LEAST, LOOK, MEANS, OPERATE, OWN, PUBLIC, SAYS
+from roastlog.web.http.roles import DECIDE, LEAST, LOOK, MEANS, OPERATE, OWN, PUBLIC, SAYS
 from tests.checkout import ROOT
 from tests.conftest import Bench
 from tests.web.walk import addresses, browser
 
-TABLE = "LEAST in roastlog/web/roles.py"
+TABLE = "LEAST in roastlog/web/http/roles.py"
 
 
 def test_every_route_has_its_line_in_the_table(bench: Bench):

@@ -9,7 +9,7 @@ from jsonschema import Draft202012Validator
 from schemathesis import Case
 from schemathesis.checks import CHECKS
 
-from roastlog.web.openapi import description
+from roastlog.web.api.openapi import description
 from tests.conftest import Bench
 
 # The same calls each time, and few of them: all together take half a minute.

@@ -7,8 +7,9 @@ import pytest
 from flask.testing import FlaskClient
 from werkzeug.test import TestResponse
 
-from roastlog.web import assets, live
-from roastlog.web.security import POLICY
+from roastlog.web.http import assets
+from roastlog.web.http.security import POLICY
+from roastlog.web.machine import live
 from tests.conftest import Bench
 from tests.web.walk import addresses, browser
 

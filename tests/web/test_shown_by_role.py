@@ -3,7 +3,7 @@
 import pytest
 
 from roastlog.services import Role
-from roastlog.web.roles import DECIDE, LOOK, OPERATE, OWN
+from roastlog.web.http.roles import DECIDE, LOOK, OPERATE, OWN
 from tests.conftest import Bench
 from tests.web.walk import browser
 

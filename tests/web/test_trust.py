@@ -10,8 +10,8 @@ from cryptography import x509
 from werkzeug.test import Client, TestResponse
 
 from roastlog.lan.secure import Secure
-from roastlog.web.door import OPEN, Door
-from roastlog.web.roles import LEAST
+from roastlog.web.http.roles import LEAST
+from roastlog.web.public.plain_door import OPEN, Door
 from tests.conftest import Bench
 from tests.web.walk import addresses, browser, secured
 

@@ -3,7 +3,7 @@
 import gzip
 import re
 
-from roastlog.web.assets import FOREVER, vendor
+from roastlog.web.http.assets import FOREVER, vendor
 from tests.conftest import Bench
 
 MOST_BYTES = 120_000

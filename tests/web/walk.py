@@ -14,7 +14,7 @@ from roastlog.services import Role
 from roastlog.services.devices import hashed
 from roastlog.store import devices as stored
 from roastlog.store.devices import DeviceRow
-from roastlog.web.security import COOKIE
+from roastlog.web.http.security import COOKIE
 from tests.conftest import Bench
 
 ELSEWHERE = "192.0.2.7"  # a documentation address (RFC 5737): not this computer

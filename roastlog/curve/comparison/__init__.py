@@ -1,0 +1,1 @@
+"""Two batches compared: aligned, matched move by move, and their deviations ranked."""

@@ -1,0 +1,1 @@
+"""Faults of a curve and of its probe."""

@@ -1,0 +1,180 @@
+"""Suggestions: a charge that the probe saw, and where a coffee's earlier batches turned yellow and cracked.
+
+Nothing here is a mark or becomes one: a suggestion is shown, and a person taps or does not. All of it is about the bean
+probe; an infrared sensor sees other beans at once and needs no such guess.
+"""
+
+import math
+from collections.abc import Sequence
+from typing import Literal, NamedTuple
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from roastlog.curve.phases import value_at
+from roastlog.curve.roast import Roast
+from roastlog.curve.series import Column, finite_pair
+from roastlog.curve.turning_point import without_spikes
+from roastlog.journal.vocabulary import MOMENT_WORDS
+from roastlog.languages import N_, said
+from roastlog.units import f_from_c
+
+FALL_C, FALL_S = 20.0, 10.0
+"""A charge throws the probe down at least so far within so long [our choice; see `charge_seen`]. [°C], [s]"""
+
+LEAST_BATCHES = 3
+"""Of fewer batches no spread can be told."""
+
+_HALF_S = FALL_S / 2
+_STILL_SHARE = 0.25  # each half of the fall, and what came before it, against the whole fall
+_BEND_S = 5.0  # how far the bend may lie from the row where it shows most
+_BEFORE_S, _AFTER_S = 12.0, 7.0  # the readings that tell where it lies
+_LAG_S = 25.0  # a usual probe's lag in beans; over these few seconds one half as long bends little otherwise
+_GAP_S = 6.0
+
+Place = Literal["ahead", "there", "past"]
+
+
+def charge_seen(time_s: ArrayLike, temp_c: ArrayLike) -> float | None:
+    """When the beans fell, by the fall of the bean probe: where steady readings bend down into a steep, lasting fall.
+
+    On simulated charges of machines whose probes lag 14 to 36 s (`tests/curve/test_suggestions.py`) it was seen each
+    time, 7 to 9 s late, and timed to 1 s; the idle drum, the roast, the drop and the cooling gave no false one.
+    A probe that is pulled out of a hot drum falls in the same way and is taken for a charge.
+
+    Parameters
+    ----------
+    time_s : array-like, shape (n,)
+        Time, increasing, on any scale; the last minute or two will do. [s]
+    temp_c : array-like, shape (n,)
+        Bean probe, before a charge is marked; NaN marks a missed reading, lone spikes are passed over. [°C]
+
+    Returns
+    -------
+    float or None
+        The newest such time, on the scale of ``time_s``; None where the probe did not fall by 20 °C within 10 s from
+        a steady 10 s, where it fell by a jump alone (another probe, a loose plug), or the readings are more than 6 s
+        apart. [s]
+
+    Raises
+    ------
+    CurveError
+        If the shapes differ.
+    """
+    times, temps = without_spikes(*finite_pair(time_s, temp_c))
+    if times.size < 5 or times[-1] - times[0] < 2 * FALL_S:
+        return None
+    before, middle, after = (np.interp(times + by_s, times, temps) for by_s in (-FALL_S, _HALF_S, FALL_S))
+    fall = temps - after
+    halves = np.minimum(temps - middle, middle - after)
+    seen = (fall >= FALL_C) & (halves >= _STILL_SHARE * fall) & (before - temps <= _STILL_SHARE * fall)
+    seen &= (times - FALL_S >= times[0]) & (times + FALL_S <= times[-1])
+    rows = np.flatnonzero(seen)
+    if not rows.size:
+        return None
+    newest = rows[times[rows] >= times[rows[-1]] - 2 * FALL_S]
+    bend = float(times[newest[np.argmax(fall[newest] - (before - temps)[newest])]])
+    if np.diff(times)[(times[1:] > bend - FALL_S) & (times[:-1] < bend + FALL_S)].max() > _GAP_S:
+        return None
+    near = (times >= bend - _BEFORE_S) & (times <= bend + _AFTER_S)
+    return _hinge(times[near], temps[near], bend)
+
+
+def _hinge(times: Column, temps: Column, about_s: float) -> float:
+    """Where a straight line bends down into the fall of a slow probe, so that both lie nearest to the readings. [s]"""
+    best = math.inf, about_s
+    for at_s in about_s + np.arange(-_BEND_S, _BEND_S + 0.1, 0.25):
+        past = np.maximum(times - at_s, 0.0)
+        columns = np.stack([np.ones_like(past), np.minimum(times - at_s, 0.0), np.expm1(-past / _LAG_S)], axis=1)
+        found = np.linalg.lstsq(columns, temps, rcond=None)[0]
+        off = temps - columns @ found
+        best = min(best, (float(off @ off), float(at_s)))
+    return best[1]
+
+
+class Likely(NamedTuple):
+    """Where a moment was marked in a coffee's earlier batches: medians, and spreads that hold about two of three.
+
+    The spreads are what the next batch is likely to be off by. [°C], [s from charge]
+    """
+
+    moment: str
+    temp_c: float
+    temp_spread_c: float
+    time_s: float
+    time_spread_s: float
+    batches: int
+
+    def place(self, temp_c: float) -> Place:
+        """Whether the rising probe is short of the usual temperature, within its spread, or past it. [°C]"""
+        if temp_c < self.temp_c - self.temp_spread_c:
+            return "ahead"
+        return "there" if temp_c <= self.temp_c + self.temp_spread_c else "past"
+
+
+def likely(earlier: Sequence[Roast], moment: str) -> Likely | None:
+    """Where yellow or first crack is likely, from the temperatures and times at which it was marked before.
+
+    Parameters
+    ----------
+    earlier : sequence of Roast
+        Earlier batches of one coffee on one machine; those without the mark, or with a gap there, do not count.
+    moment : str
+        ``yellow`` or ``first_crack``.
+
+    Returns
+    -------
+    Likely or None
+        None where fewer than three batches tell.
+    """
+    marked = [(roast, roast.moments_s[moment]) for roast in earlier if moment in roast.moments_s]
+    told = [
+        (temp_c, at_s) for roast, at_s in marked if (temp_c := value_at(roast.time_s, roast.temp_c, at_s)) is not None
+    ]
+    if len(told) < LEAST_BATCHES:
+        return None
+    (temp_c, temp_spread_c), (time_s, time_spread_s) = (_middle(np.array(column)) for column in zip(*told, strict=True))
+    return Likely(moment, temp_c, temp_spread_c, time_s, time_spread_s, len(told))
+
+
+def _middle(values: Column) -> tuple[float, float]:
+    """Median, and the standard deviation of the next value about it, by the mean distance from it.
+
+    The distance, not its square: one mark that was tapped far too late counts for less. Of normal values the mean
+    distance is √(2/π) of the standard deviation, and the variance of the median is π/2 times that of the mean.
+    """
+    middle, n = float(np.median(values)), values.size
+    distance = float(np.mean(np.abs(values - middle))) * math.sqrt(n / (n - 1))
+    return middle, math.sqrt(math.pi / 2) * distance * math.sqrt(1 + math.pi / 2 / n)
+
+
+_SENTENCES: dict[str, str] = {
+    "alone": N_("The last {batches} batches were marked {moment} at {usual}."),
+    "ahead": N_("The last {batches} batches were marked {moment} at {usual}; the probe is not there yet."),
+    "there": N_("The last {batches} batches were marked {moment} at {usual}; the probe is there now."),
+    "past": N_("The last {batches} batches were marked {moment} at {usual}; the probe is past that."),
+}
+
+
+def tell_likely(found: Likely, temp_c: float | None = None, unit: str = "C") -> str:
+    """A sentence: at what temperature the moment was marked before, in how many batches, and where the probe is now.
+
+    Parameters
+    ----------
+    found
+        Where the moment is likely.
+    temp_c
+        What the probe reads now; None to leave that out. [°C]
+    unit
+        C or F.
+    """
+    scale = 1.0 if unit == "C" else 1.8
+    usual = found.temp_c if unit == "C" else f_from_c(found.temp_c)
+    spread = max(1, round(found.temp_spread_c * scale))  # the probe itself is no better than a degree
+    where = "alone" if temp_c is None else found.place(temp_c)
+    return said(
+        _SENTENCES[where],
+        batches=found.batches,
+        moment=MOMENT_WORDS[found.moment],
+        usual=f"{usual:.0f} ± {spread}\N{NO-BREAK SPACE}°{unit}",
+    )

@@ -1,1 +1,0 @@
-"""Reading, computing and publishing while a batch is under way."""

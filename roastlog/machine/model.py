@@ -1,0 +1,250 @@
+"""What a machine is: its channels, its controls, and where each is read. Stored as JSON, carried as a TOML sheet.
+
+Each field's description says what may stand there; a mistake in a sheet is answered with it.
+"""
+
+from collections.abc import Iterator
+from decimal import Decimal
+from typing import Annotated, Final, Literal, Self, get_args
+
+from pydantic import Field, Strict, StringConstraints, model_validator
+
+from roastlog.languages import N_
+from roastlog.machine.sources import (
+    ID_WORDS,
+    ByHand,
+    Checked,
+    Id,
+    Misplaced,
+    ModbusPoint,
+    MqttPoint,
+    Number,
+    Part,
+    PushPoint,
+    Sensor,
+    SerialLine,
+    SerialPoint,
+    Simulated,
+)
+
+BEAN_ROLES: Final = ("bean_probe", "bean_surface")  # the first that a machine has stands for the beans
+Role = Literal["bean_probe", "bean_surface", "inlet_air", "exhaust_air", "drum", "room"]
+
+SOURCES = ("modbus", "mqtt", "serial", "http", "hand", "simulated")
+"""Where a channel may be read; the names are fields of `Channel`."""
+
+WIRES = ("modbus", "mqtt", "serial")
+"""Those of them that are read over a wire, and may give something else than °C."""
+
+# Plain text of one line: no control characters, nothing but spaces refused, and no spaces at the ends.
+_Words = Annotated[str, StringConstraints(pattern=r"^[^\s\p{C}]([^\p{C}\p{Zl}\p{Zp}]*[^\s\p{C}])?$", max_length=60)]
+
+
+class Channel(Part):
+    """One measured stream."""
+
+    id: Id = Field(description=ID_WORDS)
+    name: _Words = Field(description=N_("1 to 60 characters in quotes"))
+    role: Role = Field(description='one of "' + '", "'.join(get_args(Role)) + '"')
+    short: _Words | None = Field(
+        None, max_length=12, description=N_("the name where room is short: 1 to 12 characters in quotes")
+    )
+    offset_c: float = Field(
+        0.0,
+        allow_inf_nan=False,
+        ge=-100,
+        le=100,
+        description=N_("°C added to each reading, -100 to 100 (0 when left out)"),
+    )
+    checked: Checked | None = Field(None, description="{ on, against } of the check that gave `offset_c`")
+    modbus: ModbusPoint | None = Field(None, description="{ host, port, unit, table, address, type, scale, … }")
+    mqtt: MqttPoint | None = Field(None, description="{ host, port, topic, value, … }")
+    serial: SerialPoint | None = Field(None, description="{ device, baud, separator, column, columns, … }")
+    http: PushPoint | None = Field(None, description="{} (the readings are sent to the API)")
+    hand: ByHand | None = Field(None, description="{} (a person reads a thermometer and types it in)")
+    simulated: Simulated | None = Field(None, description="{} (for practice)")
+    sensor: Sensor | None = Field(None, description="{ type, cold_junction, … } where the value is in mV or ohm")
+
+    def read_as(self, other: Part) -> bool:
+        """Whether it is read in just the same way as another one."""
+        return isinstance(other, Channel) and all(
+            getattr(self, name) == getattr(other, name) for name in (*SOURCES, "sensor")
+        )
+
+    @property
+    def label(self) -> str:
+        """The name for where room is short."""
+        return self.short or self.name
+
+    @property
+    def source(self) -> str:
+        """Which of `SOURCES` it is read from."""
+        return next(name for name in SOURCES if getattr(self, name) is not None)
+
+    @model_validator(mode="after")
+    def _one_source(self) -> Self:
+        given = [name for name in SOURCES if getattr(self, name) is not None]
+        if len(given) != 1:
+            found = " and ".join(given) or "none"
+            raise Misplaced(f"channel {self.id} needs exactly one source of {', '.join(SOURCES)}; here is {found}")
+        if self.sensor is not None and self.source not in WIRES:
+            raise Misplaced(f"what comes by {self.source} is in °C already; leave `sensor` out", "sensor")
+        return self
+
+
+class Control(Part):
+    """One thing that the person sets; read off the machine where it has a register."""
+
+    id: Id = Field(description=ID_WORDS)
+    name: _Words = Field(description=N_("1 to 60 characters in quotes"))
+    unit: str = Field(
+        "", pattern=r"^\P{C}*$", max_length=12, description=N_('at most 12 characters in quotes, such as "step" or "%"')
+    )
+    low: Number = Field(description=N_("the smallest setting, a number"))
+    high: Number = Field(description=N_("the largest setting, a number above `low`"))
+    step: float = Field(ge=0.001, le=1e6, description=N_("what one tap changes, at least 0.001"))
+    modbus: ModbusPoint | None = Field(None, description="{ host, port, unit, table, address, type, scale, … }")
+
+    def read_as(self, other: Part) -> bool:
+        """Whether it is read in just the same way as another one."""
+        same = ("modbus", "low", "high", "step")  # what comes is put onto its steps
+        return isinstance(other, Control) and all(getattr(self, name) == getattr(other, name) for name in same)
+
+    @property
+    def decimals(self) -> int:
+        """How many decimals its settings need, 0 to 3."""
+        return min(3, max(_decimals(self.step), _decimals(self.low)))
+
+    @model_validator(mode="after")
+    def _range(self) -> Self:
+        if self.low >= self.high:
+            raise Misplaced(f"{self.high:g} is not above low ({self.low:g}); a larger number must stand there", "high")
+        if self.step > self.high - self.low:
+            raise Misplaced(f"{self.step:g} is wider than low to high; at most {self.high - self.low:g} may", "step")
+        return self
+
+
+class Machine(Part):
+    """One roaster, with its channels and controls."""
+
+    id: Id = Field(description=ID_WORDS)
+    name: _Words = Field(description=N_("1 to 60 characters in quotes"))
+    # Both come as lists from TOML and JSON, which strict alone would refuse.
+    batch_g: Annotated[tuple[Number, Number], Strict(strict=False)] = Field(
+        description=N_("the smallest and the largest charge in grams, such as [800, 4500]")
+    )
+    channels: Annotated[tuple[Channel, ...], Strict(strict=False)] = Field(
+        min_length=1, max_length=32, description=N_("1 to 32 [[channels]]")
+    )
+    controls: Annotated[tuple[Control, ...], Strict(strict=False)] = Field(
+        (), max_length=32, description=N_("at most 32 [[controls]]")
+    )
+
+    def part(self, name: str) -> Channel | Control | None:
+        """Its channel or control of that id; None if there is none."""
+        parts: tuple[Channel | Control, ...] = (*self.channels, *self.controls)
+        return next((part for part in parts if part.id == name), None)
+
+    @property
+    def practice(self) -> bool:
+        """Whether nothing of it is real. What it roasts is in no list, stock or total unless asked for."""
+        return all(channel.source == "simulated" for channel in self.channels)
+
+    def with_passwords_of(self, known: Self) -> Self:
+        """The same machine; a user whose password was left out has that which ``known`` has for that broker."""
+        passwords = {
+            (point.host, point.port, point.user): point.password
+            for channel in known.channels
+            if (point := channel.mqtt) is not None and point.password is not None
+        }
+
+        def known_again(channel: Channel) -> Channel:
+            point = channel.mqtt
+            if point is None or point.user is None or point.password is not None:
+                return channel
+            password = passwords.get((point.host, point.port, point.user))
+            return channel.model_copy(update={"mqtt": point.model_copy(update={"password": password})})
+
+        return self.model_copy(update={"channels": tuple(known_again(channel) for channel in self.channels)})
+
+    @model_validator(mode="after")
+    def _whole(self) -> Self:
+        smallest, largest = self.batch_g
+        if not 0 < smallest <= largest:
+            raise Misplaced(
+                "the smallest charge must be above 0 and the largest no less, such as [800, 4500]", "batch_g"
+            )
+        places = [("channels", index, channel.id) for index, channel in enumerate(self.channels)]
+        places += [("controls", index, control.id) for index, control in enumerate(self.controls)]
+        seen: set[str] = set()
+        for table, index, name in places:
+            if name in seen:
+                message = f'"{name}" is taken; channels and controls need ids of their own'
+                raise Misplaced(message, table, index, "id")
+            seen.add(name)
+        return self
+
+    @model_validator(mode="after")
+    def _junctions(self) -> Self:
+        """A cold junction is measured by a channel of this machine that needs none itself."""
+        can = {
+            channel.id
+            for channel in self.channels
+            if channel.source in WIRES and (channel.sensor is None or channel.sensor.platinum)
+        }
+        for index, channel in enumerate(self.channels):
+            wanted = None if channel.sensor is None else channel.sensor.cold_junction
+            if wanted is not None and wanted not in can:
+                others = " or ".join(sorted(can - {channel.id})) or "`cold_junction_c` instead"
+                message = f'"{wanted}" is no channel that can measure it; there may stand {others}'
+                raise Misplaced(message, "channels", index, "sensor", "cold_junction")
+        return self
+
+    @model_validator(mode="after")
+    def _serial_ports(self) -> Self:
+        """A serial port can be set in one way only, and be read by one driver only."""
+        known: dict[str, tuple[str, SerialLine]] = {}
+        for source, line, table, index in self._serial_lines():
+            first_source, first_line = known.setdefault(line.device, (source, line))
+            if (first_source, first_line) != (source, line):
+                how = "as `modbus` and as `serial` at once" if first_source != source else "at two settings at once"
+                raise Misplaced(f"{line.device} cannot be read {how}", table, index, source, "device")
+        return self
+
+    def _serial_lines(self) -> Iterator[tuple[str, SerialLine, str, int]]:
+        for index, channel in enumerate(self.channels):
+            if channel.serial is not None:
+                yield "serial", channel.serial.line, "channels", index
+        parts: list[tuple[str, int, Channel | Control]] = []
+        parts += [("channels", index, channel) for index, channel in enumerate(self.channels)]
+        parts += [("controls", index, control) for index, control in enumerate(self.controls)]
+        for table, index, part in parts:
+            if part.modbus is not None and part.modbus.line is not None:
+                yield "modbus", part.modbus.line, table, index
+
+
+def practice_machine() -> Machine:
+    """A simulated four-kilo drum to practise on."""
+    channels = (
+        Channel(id="bean_probe", name="Bean probe", short="probe", role="bean_probe", simulated=Simulated()),
+        Channel(id="bean_surface", name="Bean surface", short="surface", role="bean_surface", simulated=Simulated()),
+        Channel(id="exhaust", name="Exhaust", short="exhaust", role="exhaust_air", simulated=Simulated()),
+    )
+    controls = (
+        Control(id="hot_air", name="Hot air", unit="step", low=0, high=10, step=0.5),
+        Control(id="radiant", name="Radiant", unit="step", low=0, high=10, step=0.5),
+        Control(id="drum_heat", name="Drum heat", unit="step", low=0, high=10, step=0.5),
+        Control(id="stir", name="Stir", unit="step", low=0, high=10, step=1),
+    )
+    return Machine(id="practice", name="Practice drum", batch_g=(800, 4500), channels=channels, controls=controls)
+
+
+def _decimals(value: float) -> int:
+    exponent = Decimal(repr(value)).normalize().as_tuple().exponent
+    return max(0, -exponent) if isinstance(exponent, int) else 0
+
+
+def bean_channel(machine: Machine) -> str:
+    """The channel that stands for the beans: the probe, else the surface, else the first one."""
+    roles = {channel.role: channel.id for channel in reversed(machine.channels)}
+    return roles.get("bean_probe") or roles.get("bean_surface") or machine.channels[0].id

@@ -1,0 +1,307 @@
+"""Where a channel or a control is read, as a sheet says it. Only ever read.
+
+Each field's description says what may stand there; a mistake in a sheet is answered with it.
+"""
+
+from collections.abc import Callable
+from datetime import date
+from typing import Annotated, Literal, NamedTuple, Self, TypeVar
+
+from pydantic import BaseModel, ConfigDict, Field, StringConstraints, model_validator
+
+from roastlog.errors import InstrumentError
+from roastlog.languages import N_
+from roastlog.machine.decoding import RegisterType, WordOrder, json_steps, line_pattern, register_count
+
+Table = Literal["input", "holding", "coil", "discrete"]
+BIT_TABLES: frozenset[Table] = frozenset({"coil", "discrete"})
+Parity = Literal["none", "even", "odd"]
+
+_Got = TypeVar("_Got")
+
+ID_WORDS = N_("lowercase letters, digits, - and _, at most 40, in quotes")
+Id = Annotated[str, StringConstraints(pattern=r"^[a-z0-9_-]{1,40}$")]
+Number = Annotated[float, Field(allow_inf_nan=False, ge=-1e6, le=1e6)]
+_Host = Annotated[str, StringConstraints(pattern=r"^[^\s/\p{C}]+$", max_length=253)]
+_Path = Annotated[str, StringConstraints(pattern=r"^[^\s\p{C}]([^\p{C}]*[^\s\p{C}])?$", max_length=200)]
+_Topic = Annotated[str, StringConstraints(pattern=r"^[^+#$\p{C}][^+#\p{C}]*$", max_length=200)]
+
+_Baud = Annotated[int, Field(ge=300, le=921_600, description=N_("bits a second, 300 to 921600 (9600 when left out)"))]
+_Parity = Annotated[Parity, Field(description=N_('"none" (when left out), "even" or "odd"'))]
+_Stop = Annotated[Literal[1, 2], Field(description=N_("1 (when left out) or 2 stop bits"))]
+_Scale = Annotated[
+    Number, Field(description=N_("a number that the raw value is multiplied by, not 0 (1 when left out)"))
+]
+_Offset = Annotated[Number, Field(description=N_("a number that is added after scaling (0 when left out)"))]
+_Silent = Annotated[
+    float, Field(ge=1, le=3600, description=N_("seconds of silence until it is a fault, 1 to 3600 (10 when left out)"))
+]
+
+
+class Misplaced(ValueError):
+    """A value that is wrong beside another one; says where it stands within the model that found it."""
+
+    def __init__(self, message: str, *where: str | int) -> None:
+        super().__init__(message)
+        self.where = where
+
+
+class Part(BaseModel):
+    """A part of a sheet. Strict: a number in quotes or a true where a number belongs is a mistake, not a number."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, strict=True)
+
+    @classmethod
+    def says(cls, field: str) -> str:
+        """What may stand at a field."""
+        return cls.model_fields[field].description or ""
+
+    def left_out(self, field: str) -> bool:
+        """Whether a field says no more than if it were not there."""
+        return bool(getattr(self, field) == type(self).model_fields[field].default)
+
+
+class SerialLine(NamedTuple):
+    """A serial port and how it is set."""
+
+    device: str
+    baud: int
+    bits: int
+    parity: Parity
+    stop: int
+
+
+class Broker(NamedTuple):
+    """A connection to an MQTT broker: all that two channels must have in common to share it."""
+
+    host: str
+    port: int
+    tls: bool
+    ca_file: str | None
+    user: str | None
+    password: str | None
+    version: str
+    status: str | None
+
+
+class ModbusPoint(Part):
+    """One value on a Modbus instrument, over the network or on a serial line."""
+
+    host: _Host | None = Field(
+        None, description=N_('a name or an address, such as "192.168.1.20"; on a serial line `device` instead')
+    )
+    port: int = Field(502, ge=1, le=65535, description=N_("a whole number from 1 to 65535 (502 when left out)"))
+    device: _Path | None = Field(
+        None, description=N_('the serial port, such as "/dev/ttyUSB0" or "COM3"; over the network `host` instead')
+    )
+    baud: _Baud = 9600
+    parity: _Parity = "none"
+    stop: _Stop = 1
+    unit: int = Field(1, ge=0, le=255, description=N_("a whole number from 0 to 255 (1 when left out)"))
+    table: Table = Field(description=N_('"input", "holding", "coil" or "discrete"'))
+    address: int = Field(ge=0, le=65535, description=N_("the protocol address, counted from 0, to 65535"))
+    type: RegisterType | None = Field(
+        None, description=N_('"int16", "uint16", "int32", "uint32" or "float32"; left out for coil and discrete')
+    )
+    word_order: WordOrder = Field("big", description=N_('"big" (high word first, when left out) or "little"'))
+    scale: _Scale = 1.0
+    offset: _Offset = 0.0
+    poll_s: float = Field(0.5, ge=0.05, le=60, description=N_("seconds from 0.05 to 60 (0.5 when left out)"))
+
+    @property
+    def count(self) -> int:
+        """How many registers, or bits, it takes."""
+        return 1 if self.type is None else register_count(self.type)
+
+    @property
+    def line(self) -> SerialLine | None:
+        """The serial line that it is on; none over the network."""
+        return None if self.device is None else SerialLine(self.device, self.baud, 8, self.parity, self.stop)
+
+    @model_validator(mode="after")
+    def _one_wire(self) -> Self:
+        if (self.host is None) == (self.device is None):
+            raise Misplaced("a Modbus point needs either `host` (over the network) or `device` (on a serial line)")
+        odd, own = (("port",), "host") if self.host is None else (("baud", "parity", "stop"), "device")
+        for field in odd:
+            if not self.left_out(field):
+                raise Misplaced(f"that belongs to `{own}`, which is not here; leave `{field}` out", field)
+        if self.device is not None and not 1 <= self.unit <= 247:
+            raise Misplaced("on a serial line units are counted from 1 to 247", "unit")
+        return self
+
+    @model_validator(mode="after")
+    def _fits(self) -> Self:
+        if self.table in BIT_TABLES and self.type is not None:
+            raise Misplaced(f"a {self.table} is on or off and has no type; leave `type` out", "type")
+        if self.table not in BIT_TABLES and self.type is None:
+            raise Misplaced(f"a {self.table} register needs `type`: {self.says('type')}")
+        if self.address + self.count > 65536:
+            raise Misplaced(f"a {self.type} does not fit at the last address; at most 65534 may stand there", "address")
+        _no_zero(self.scale)
+        return self
+
+
+class MqttPoint(Part):
+    """One value that comes under a topic of an MQTT broker."""
+
+    host: _Host = Field(description=N_('a name or an address, such as "192.168.1.20": the broker\'s'))
+    port: int = Field(1883, ge=1, le=65535, description=N_("a whole number from 1 to 65535 (1883 when left out)"))
+    version: Literal["3.1.1", "5"] = Field("3.1.1", description=N_('"3.1.1" (when left out) or "5"'))
+    tls: bool = Field(False, description=N_("true or false (when left out)"))
+    ca_file: _Path | None = Field(None, description=N_("the path of a PEM file with your own authority, in quotes"))
+    user: _Path | None = Field(None, description=N_("the user's name, in quotes"))
+    password: str | None = Field(None, max_length=200, description=N_("at most 200 characters in quotes"))
+    status: _Topic | None = Field(
+        None, description=N_("a topic in quotes under which Drumside says online and offline")
+    )
+    topic: _Topic = Field(description=N_("the topic in quotes, without + and #"))
+    value: str | None = Field(
+        None, max_length=200, description=N_('where in JSON the number stands, such as "$.probe[0]"; left out if plain')
+    )
+    scale: _Scale = 1.0
+    offset: _Offset = 0.0
+    silent_s: _Silent = 10.0
+
+    @property
+    def broker(self) -> Broker:
+        """The connection that it needs."""
+        return Broker(self.host, self.port, self.tls, self.ca_file, self.user, self.password, self.version, self.status)
+
+    @model_validator(mode="after")
+    def _whole(self) -> Self:
+        if self.ca_file is not None and not self.tls:
+            raise Misplaced("an authority is used with `tls = true` alone; leave `ca_file` out", "ca_file")
+        if self.password is not None and self.user is None:
+            raise Misplaced("a password needs `user` beside it", "password")
+        if self.value is not None:
+            _told("value", lambda: json_steps(self.value or ""))
+        _no_zero(self.scale)
+        return self
+
+
+class SerialPoint(Part):
+    """One value out of the lines that a device sends over a serial port."""
+
+    device: _Path = Field(description=N_('the serial port, such as "/dev/ttyUSB0" or "COM3"'))
+    baud: _Baud = 9600
+    bits: Literal[7, 8] = Field(8, description=N_("7 or 8 (when left out) data bits"))
+    parity: _Parity = "none"
+    stop: _Stop = 1
+    separator: str | None = Field(
+        None,
+        pattern=r"^[^\r\n0-9]{1,3}$",
+        description=N_('what stands between columns, such as ","; " " for any spaces'),
+    )
+    column: int = Field(1, ge=1, le=64, description=N_("which column, counted from 1, to 64 (1 when left out)"))
+    columns: int | None = Field(None, ge=1, le=64, description=N_("how many columns a whole line has, 1 to 64"))
+    pattern: str | None = Field(
+        None, max_length=200, description=N_("a regular expression that the whole line fits, with a group (?P<value>…)")
+    )
+    group: str = Field(
+        "value",
+        pattern=r"^[A-Za-z_]\w{0,39}$",
+        description=N_('its group in `pattern` ("value" when left out)'),
+    )
+    scale: _Scale = 1.0
+    offset: _Offset = 0.0
+    silent_s: _Silent = 10.0
+
+    @property
+    def line(self) -> SerialLine:
+        """The serial line that it comes over."""
+        return SerialLine(self.device, self.baud, self.bits, self.parity, self.stop)
+
+    @model_validator(mode="after")
+    def _one_form(self) -> Self:
+        if (self.separator is None) == (self.pattern is None):
+            raise Misplaced("a serial line needs either `separator` with `columns`, or `pattern`")
+        odd = ("group",) if self.pattern is None else ("column", "columns")
+        for field in odd:
+            if not self.left_out(field):
+                raise Misplaced(f"that goes with the other form of a line; leave `{field}` out", field)
+        if self.pattern is not None:
+            self._pattern_has_group(self.pattern)
+        elif self.columns is None:
+            raise Misplaced(f"a separator needs `columns`: {self.says('columns')}")
+        elif self.column > self.columns:
+            raise Misplaced(f"a line of {self.columns} columns has no column {self.column}", "column")
+        _no_zero(self.scale)
+        return self
+
+    def _pattern_has_group(self, pattern: str) -> None:
+        compiled = _told("pattern", lambda: line_pattern(pattern))
+        if self.group not in compiled.groupindex:
+            raise Misplaced(f"the pattern has no group (?P<{self.group}>…)", "pattern")
+
+
+class PushPoint(Part):
+    """A channel whose readings are sent to the API."""
+
+
+class ByHand(Part):
+    """A channel that a person reads off a thermometer and types in."""
+
+
+class Simulated(Part):
+    """A channel of the practice machine."""
+
+
+class Checked(Part):
+    """When a probe was last checked, and against what; its result is the channel's `offset_c`."""
+
+    on: date = Field(description=N_("the day, such as 2026-11-25"))
+    against: str = Field(
+        pattern=r"^\P{C}*$",
+        max_length=120,
+        description=N_("what it was checked against, at most 120 characters in quotes"),
+    )
+
+
+class Sensor(Part):
+    """What a channel's value is of, where the instrument gives mV or ohm and not °C."""
+
+    type: Literal["K", "J", "T", "N", "E", "Pt100", "Pt1000"] = Field(
+        description=N_('"K", "J", "T", "N" or "E" for a thermocouple in mV; "Pt100" or "Pt1000" in ohm')
+    )
+    cold_junction: Id | None = Field(
+        None,
+        description=N_(
+            "the id of the channel that measures where the wires of the thermocouple end: "
+            "lowercase letters, digits, - and _, at most 40, in quotes"
+        ),
+    )
+    cold_junction_c: float | None = Field(
+        None,
+        ge=-40,
+        le=125,
+        allow_inf_nan=False,
+        description=N_("°C where the wires end, -40 to 125; 0 if already added"),
+    )
+
+    @property
+    def platinum(self) -> bool:
+        """Whether it is a resistance; a thermocouple otherwise."""
+        return self.type.startswith("Pt")
+
+    @model_validator(mode="after")
+    def _junction(self) -> Self:
+        given = [name for name in ("cold_junction", "cold_junction_c") if getattr(self, name) is not None]
+        if self.platinum and given:
+            raise Misplaced("a resistance has no cold junction; leave it out", given[0])
+        if not self.platinum and len(given) != 1:
+            raise Misplaced("a thermocouple in mV needs either `cold_junction` or `cold_junction_c`")
+        return self
+
+
+def _no_zero(scale: float) -> None:
+    if scale == 0:
+        raise Misplaced("a scale of 0 makes every value the same; another number must stand there", "scale")
+
+
+def _told(field: str, make: Callable[[], _Got]) -> _Got:
+    """What ``make`` gives; what it cannot make is a mistake of that field."""
+    try:
+        return make()
+    except InstrumentError as error:
+        raise Misplaced(str(error).rstrip("."), field) from None

@@ -1,0 +1,1 @@
+"""Recording while the server runs: readers, live curve, entry service, hub, advice."""

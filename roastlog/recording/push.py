@@ -1,0 +1,104 @@
+"""Readings that are pushed to the API: each is checked on its own, and what is refused says why."""
+
+import math
+from dataclasses import dataclass
+from typing import Any, Final
+
+from roastlog.clock import Clock
+from roastlog.errors import ReadingsRefused
+from roastlog.instruments.base import Reading
+from roastlog.instruments.converted import ABSURD_C
+from roastlog.languages import _
+from roastlog.recording.live_machine import LiveMachine
+
+MOST: Final = 5000
+AHEAD_MS: Final = 5_000
+BEHIND_MS: Final = 86_400_000
+LIVE_MS: Final = 3_000
+LATEST_MS: Final = 2**53  # no clock says more, and a number of JSON is not sure to be whole beyond it
+
+
+@dataclass(frozen=True)
+class Pushed:
+    """How many readings were taken, how many of them too late to be shown live, and which were not taken."""
+
+    accepted: int
+    late: int
+    refused: list[dict[str, Any]]
+
+
+def take_push(live: LiveMachine, payload: object, clock: Clock) -> Pushed:
+    """Take in ``{"readings": [{"at_ms"?, "channel", "value"}]}``.
+
+    How far a reading may be ahead, and how late it is shown live, counts in real time: the way to the server takes as
+    long as it takes, however fast a demo's clock runs.
+
+    Raises
+    ------
+    ReadingsRefused
+        If the payload as a whole has not that form.
+    """
+    readings = payload.get("readings") if isinstance(payload, dict) else None
+    if not isinstance(readings, list):
+        raise ReadingsRefused(_('Send a JSON object {"readings": [{"channel": …, "value": …}]}.'))
+    if len(readings) > MOST:
+        raise ReadingsRefused(
+            _("Send at most {most} readings at once; these are {readings}.", most=MOST, readings=len(readings))
+        )
+    by_hand = {channel.id for channel in live.machine.channels if channel.source == "hand"}
+    pushed = by_hand | {channel.id for channel in live.machine.channels if channel.source == "http"}
+    now_ms = clock.now_ms()
+    ahead_ms, live_ms = now_ms + AHEAD_MS * clock.rate, now_ms - LIVE_MS * clock.rate
+    taken: list[Reading] = []
+    refused: list[dict[str, Any]] = []
+    for index, raw in enumerate(readings):
+        found = _reading(raw, live, pushed, now_ms, ahead_ms)
+        if isinstance(found, Reading):
+            taken.append(found)
+        else:
+            refused.append({"index": index, "reason": found})
+    taken.sort(key=lambda reading: reading.at_ms)  # of two for one instant the one that was sent later wins
+    # What a person types comes seconds after its time, when the row of that second was told long ago.
+    fresh: list[Reading] = []
+    late: list[Reading] = []
+    for reading in taken:
+        (fresh if reading.at_ms >= live_ms and reading.channel not in by_hand else late).append(reading)
+    live.back_dated(late)
+    if fresh:
+        live.take(fresh)
+    return Pushed(len(taken), len(late), refused)
+
+
+def _reading(raw: object, live: LiveMachine, pushed: set[str], now_ms: int, ahead_ms: float) -> Reading | str:
+    if not isinstance(raw, dict) or not set(raw) <= {"at_ms", "channel", "value"}:
+        return _("A reading is an object with channel, value and, where it is known, at_ms; nothing else.")
+    channel, value, at_ms = raw.get("channel"), raw.get("value"), raw.get("at_ms", now_ms)
+    there = [known.id for known in live.machine.channels]
+    if channel not in there:
+        return _(
+            "There is no channel “{channel}” on {name}; there is {there}.",
+            channel=channel,
+            name=live.machine.name,
+            there=", ".join(there),
+        )
+    if channel not in pushed:
+        return _(
+            "Channel {channel} is read from an instrument of its own and takes none that are sent or typed.",
+            channel=channel,
+        )
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        return _("The value of {channel} is not a number.", channel=channel)
+    if abs(value) > ABSURD_C or not math.isfinite(value):  # in this order: a huge whole number is no float
+        return _(
+            "{value} is not a temperature that a roaster has (±{absurd_c:.0f} °C).", value=value, absurd_c=ABSURD_C
+        )
+    if isinstance(at_ms, bool) or not isinstance(at_ms, int) or abs(at_ms) > LATEST_MS:
+        return _("at_ms is a whole number of milliseconds since 1970, UTC.")
+    if at_ms > ahead_ms:
+        return _(
+            "at_ms lies {now:.0f} s ahead of the server's clock; ask /api/clock for the time.",
+            now=(at_ms - now_ms) / 1000,
+        )
+    if at_ms < now_ms - BEHIND_MS:
+        return _("The time (at_ms) lies more than a day back.")
+    return Reading(at_ms, channel, float(value))

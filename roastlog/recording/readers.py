@@ -1,0 +1,120 @@
+"""Reading instruments: a thread a link, each channel on its own schedule.
+
+It runs with no page open. A link that is lost is tried again with growing pauses and delays no other; its loss is
+logged once, and so is its return.
+"""
+
+import logging
+import random
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Final
+
+from roastlog.clock import Clock
+from roastlog.errors import InstrumentError
+from roastlog.instruments.base import Instrument, ReadFault, Reading
+from roastlog.languages import _
+from roastlog.recording.live_machine import LiveMachine
+from roastlog.threads import Worker
+
+FIRST_PAUSE_S: Final = 0.5
+LONGEST_PAUSE_S: Final = 10.0
+log = logging.getLogger(__name__)
+
+
+@dataclass(frozen=True)
+class LinkState:
+    """How a link to an instrument is: starting, ok or lost, why, and since when."""
+
+    name: str
+    state: str
+    reason: str
+    since_ms: int
+
+
+class LinkReader(Worker):
+    """One link of one machine, read until told to stop."""
+
+    def __init__(
+        self,
+        live: LiveMachine,
+        instrument: Instrument,
+        poll_s: Mapping[str, float],
+        clock: Clock,
+        *,
+        changed: Callable[[], None],
+    ) -> None:
+        super().__init__(instrument.name)
+        self._live, self._instrument, self._poll_s, self._clock = live, instrument, dict(poll_s), clock
+        self._changed = changed
+        self._faults: dict[str, str] = {}
+        self._last: dict[str, Reading | ReadFault] = {}
+        self.link = LinkState(instrument.name, "starting", "", clock.now_ms())
+
+    @property
+    def instrument(self) -> Instrument:
+        """What is read."""
+        return self._instrument
+
+    def heard(self) -> Mapping[str, Reading | ReadFault]:
+        """What came last of each channel and control: a reading as it came over the wire, or why there is none."""
+        return self._last
+
+    def _run(self) -> None:
+        pause_s = FIRST_PAUSE_S
+        while not self.stopping.is_set():
+            try:
+                self._instrument.open()
+                self._read_on()
+            except InstrumentError as error:
+                if self.link.state == "ok":
+                    pause_s = FIRST_PAUSE_S
+                now_ms = self._clock.now_ms()
+                self._last = {name: ReadFault(now_ms, name, str(error)) for name in self._poll_s}
+                self._note("lost", str(error))
+            except Exception:
+                log.exception("%s: a fault of our own in reading", self.link.name)
+                self._note("lost", _("Drumside met a fault of its own while reading; the log of the server has it."))
+            finally:
+                self._instrument.close()
+            # Many links that were lost together shall not come back all at once.
+            self.stopping.wait(pause_s * random.uniform(0.8, 1.2))  # noqa: S311 - no secret
+            pause_s = min(pause_s * 2, LONGEST_PAUSE_S)
+
+    def _read_on(self) -> None:
+        due_ms = dict.fromkeys(self._poll_s, self._clock.now_ms())
+        while not self.stopping.is_set():
+            now_ms = self._clock.now_ms()
+            ids = [ident for ident, at_ms in due_ms.items() if at_ms <= now_ms]
+            if ids:
+                self._hand_on(self._instrument.read(ids))
+                for ident in ids:
+                    step_ms = round(self._poll_s[ident] * 1000)
+                    # A poll that comes late is skipped, not made up for.
+                    due_ms[ident] += step_ms * max(1, -(-(self._clock.now_ms() - due_ms[ident]) // step_ms))
+            self._clock.wait(self.stopping, (min(due_ms.values()) - self._clock.now_ms()) / 1000)
+
+    def _hand_on(self, got: Sequence[Reading | ReadFault]) -> None:
+        readings = [item for item in got if isinstance(item, Reading)]
+        faults = {item.channel: item.reason for item in got if isinstance(item, ReadFault)}
+        if readings:
+            self._live.take(readings)
+        self._last = self._last | {item.channel: item for item in got}
+        for channel in {reading.channel for reading in readings} & set(self._faults):
+            log.info("%s: %s is back", self.link.name, channel)
+            del self._faults[channel]
+        for channel, reason in faults.items():
+            if channel not in self._faults:
+                log.warning("%s: %s", self.link.name, reason)
+        self._faults.update(faults)
+        # One poll says little: it may have asked for one bad channel alone, or nothing new may have come for the good.
+        lost = self._faults.keys() >= self._poll_s.keys()
+        self._note("lost" if lost else "ok", " ".join(self._faults.values()))
+
+    def _note(self, state: str, reason: str) -> None:
+        if (state, reason) == (self.link.state, self.link.reason):
+            return
+        if state != self.link.state:
+            log.log(logging.WARNING if state == "lost" else logging.INFO, "%s: %s %s", self.link.name, state, reason)
+        self.link = LinkState(self.link.name, state, reason, self._clock.now_ms())
+        self._changed()

@@ -1,0 +1,113 @@
+"""Keeping: that nothing is lost. Backups, what becomes of them, and what ails the disk."""
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Final
+
+from roastlog.clock import Clock
+from roastlog.errors import StoreError
+from roastlog.languages import N_, _
+from roastlog.services.machines import Machines
+from roastlog.store import backups
+from roastlog.store.backups import BACKUPS, FILE_NAME
+from roastlog.store.writer import NOT_KEPT
+from roastlog.upkeep.maintenance import Maintenance
+
+WAITS: Final = N_("Readings are kept in memory until the disk takes them again.")
+OLD_S: Final = 48 * 3600.0  # the one of last night is at most a day old; older than two, one was missed
+
+
+@dataclass(frozen=True)
+class Kept:
+    """How safe the records are, for a person.
+
+    Attributes
+    ----------
+    age_s : float or None
+        Age of the newest good backup; None where there is none. [s]
+    well : bool
+        Whether nothing is to be done.
+    said : str
+        What is to be said where something is.
+    """
+
+    age_s: float | None
+    well: bool
+    said: str = ""
+
+    @property
+    def tick(self) -> str:
+        """The age of the newest good backup, in words."""
+        if self.age_s is None:
+            return _("No backup yet; the first is made soon after the start.")
+        hours = self.age_s / 3600
+        age = (
+            f"{self.age_s / 60:.0f} min"
+            if hours < 1
+            else f"{hours:.0f} h"
+            if hours < 48
+            else _("{days:.0f} days", days=hours / 24)
+        )
+        said = _("Backed up {age} ago", age=age)
+        return f"{'✓' if self.well else '▲'} {said}"
+
+
+class Backups(Machines):
+    """What keeps the records of one data folder safe."""
+
+    def __init__(self, folder: Path, clock: Clock) -> None:
+        super().__init__(folder, clock)
+        self.keeper = Maintenance(self.store, clock)
+
+    def start(self) -> None:
+        """Begin to record, and to keep."""
+        super().start()
+        self.keeper.start()
+
+    def close(self) -> None:
+        """Stop both."""
+        self.keeper.stop()
+        super().close()
+
+    def kept(self) -> Kept:
+        """How the disk and the backups are. It asks nothing of the disk that could keep a page waiting."""
+        state = self.keeper.state()
+        age_s = None if state.newest is None else max(0.0, (self.now_ms() - state.newest.at_ms) / 1000)
+        said = []
+        if self.store.failing is not None:
+            said.append(str(self.store.failing).replace(NOT_KEPT, WAITS))
+        if state.failed:
+            said.append(_("The last backup failed: {failed}", failed=state.failed))
+        elif age_s is not None and age_s > OLD_S:
+            said.append(_("The newest backup is {age:.0f} days old.", age=age_s / 86400))
+        if state.holds is not None and state.holds.damaged:
+            said.append(
+                _(
+                    "{damaged} half hours of packed readings are damaged and show as gaps; an older backup may have "
+                    "them whole.",
+                    damaged=state.holds.damaged,
+                )
+            )
+        return Kept(age_s, not said, " ".join(said))
+
+
+def back_up(folder: Path, to: Path | None, clock: Clock) -> str:
+    """Back up a data folder, beside a running server too, into its backups or to a file; what was made, in words."""
+    source = folder / FILE_NAME
+    if not source.is_file():
+        raise StoreError(_("There is no database in {folder}; name the data folder with --data.", folder=folder))
+    path = to
+    if path is None:
+        path = backups.take(source, folder / BACKUPS, clock.now_ms()).path
+    else:
+        backups.copy(source, path)
+    return _("{where}: {what}. It was opened, checked and counted.", where=path, what=backups.check(path))
+
+
+def restore(backup: Path, folder: Path) -> str:
+    """Bring a backup back into a new data folder; what there is now, in words."""
+    return _(
+        "{where}: {what}. It was opened, checked and counted.",
+        where=folder,
+        what=backups.restore(backup, folder),
+    )

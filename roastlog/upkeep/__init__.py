@@ -1,0 +1,1 @@
+"""Background work on stored data: packing, sweeping, backups."""

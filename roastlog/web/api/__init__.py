@@ -1,0 +1,1 @@
+"""The API by the contract, and its OpenAPI description."""

@@ -1,0 +1,301 @@
+"""The API in OpenAPI 3.1, made from the models that check the entries."""
+
+from typing import TYPE_CHECKING, Any, Final
+
+from pydantic.json_schema import models_json_schema
+
+from roastlog import __version__
+from roastlog.journal.entries import BODIES, By, Entry, Plan
+from roastlog.web.http.roles import LEAST, LOOK, PUBLIC
+from roastlog.web.http.security import COOKIE, SECURE_COOKIE
+
+if TYPE_CHECKING:
+    from pydantic import BaseModel
+
+MOST: Final = 2**53 - 1  # the largest whole number that every reader of JSON keeps (RFC 8259, section 6)
+MOST_BATCHES: Final = 500
+MOST_ENTRIES: Final = 1000
+_REF: Final = "#/components/schemas/{model}"
+
+
+def description() -> dict[str, Any]:
+    """The whole description, as a JSON object."""
+    bodies = {kind: model.__name__ for kind, model in BODIES.items()}
+    models: list[type[BaseModel]] = [*BODIES.values(), By, Plan]
+    _, schemas = models_json_schema([(model, "validation") for model in models], ref_template=_REF)
+    return {
+        "openapi": "3.1.0",
+        "info": {
+            "title": "Drumside",
+            "version": __version__,
+            "description": "Times are UTC milliseconds, curve times seconds from charge, temperatures °C, masses g. "
+            "Drumside reads instruments and never sets a machine. The server's own computer needs no token; from "
+            "elsewhere each call asks for a role: look, operate, decide or own, each of which may do what those "
+            "before it may.",
+            "license": {"name": "MIT", "identifier": "MIT"},
+        },
+        "servers": [{"url": "/"}],
+        "security": [{"token": []}, {"device": []}, {"deviceOverTls": []}, {}],
+        "paths": _paths(),
+        "components": {
+            "securitySchemes": {
+                "token": {"type": "http", "scheme": "bearer", "description": "of a program, with a role"},
+                "device": {"type": "apiKey", "in": "cookie", "name": COOKIE, "description": "of a paired device"},
+                "deviceOverTls": {"type": "apiKey", "in": "cookie", "name": SECURE_COOKIE},
+            },
+            "schemas": {**schemas["$defs"], **_shapes(bodies)},
+        },
+    }
+
+
+def _ref(name: str) -> dict[str, str]:
+    return {"$ref": f"#/components/schemas/{name}"}
+
+
+def _object(required: list[str], **properties: Any) -> dict[str, Any]:  # noqa: ANN401 - JSON Schema
+    return {"type": "object", "required": required, "properties": properties}
+
+
+def _list(of: dict[str, Any]) -> dict[str, Any]:
+    return {"type": "array", "items": of}
+
+
+def _whole(least: int, most: int = MOST) -> dict[str, Any]:
+    return {"type": "integer", "minimum": least, "maximum": most}
+
+
+_TEXT: Final = {"type": "string"}
+_INT: Final = {"type": "integer"}
+_NUMBER: Final = {"type": "number"}
+_MAYBE_NUMBER: Final = {"type": ["number", "null"]}
+_MAYBE_INT: Final = {"type": ["integer", "null"]}
+_MAYBE_TEXT: Final = {"type": ["string", "null"]}
+
+
+def _shapes(bodies: dict[str, str]) -> dict[str, Any]:
+    said = Entry.model_json_schema()["properties"]
+    entry = {
+        "oneOf": [
+            {
+                "type": "object",
+                "additionalProperties": False,
+                "required": ["id", "machine", "kind", "at_ms"] + ([] if kind == "opened" else ["batch", "body"]),
+                "properties": {
+                    "id": said["id"],
+                    "machine": said["machine"],
+                    "batch": {
+                        **said["batch"],
+                        "description": "the batch's code, or the id of the entry that opened it",
+                    },
+                    "kind": {"const": kind},
+                    "at_ms": {**said["at_ms"], "description": "when the finger was there, UTC"},
+                    "by": _ref("By"),
+                    "body": _ref(model),
+                },
+            }
+            for kind, model in bodies.items()
+        ]
+    }
+    return {
+        "Entry": entry,
+        "Result": _object(
+            ["id", "status"],
+            id=_MAYBE_TEXT,
+            status={"enum": ["stored", "known", "refused"]},
+            batch=_TEXT,
+            reason=_TEXT,
+            notice=_TEXT,
+        ),
+        "Reading": {
+            **_object(["channel", "value"], channel=_TEXT, value=_NUMBER, at_ms=_INT),
+            "additionalProperties": False,
+        },
+        "Batch": _object(
+            ["code", "machine", "state", "moments", "phases", "metrics", "entries"],
+            code=_TEXT,
+            machine=_TEXT,
+            state=_TEXT,
+            coffee=_MAYBE_TEXT,
+            opened=_ref("Opened"),
+            opened_ms=_INT,
+            charged_ms=_MAYBE_INT,
+            dropped_ms=_MAYBE_INT,
+            moments={"type": "object", "additionalProperties": _NUMBER, "description": "seconds from charge"},
+            phases=_list(
+                _object(
+                    ["name", "start_s", "duration_s", "share", "mean_rate_c_per_min", "area_c_min"],
+                    name=_TEXT,
+                    start_s=_NUMBER,
+                    duration_s=_NUMBER,
+                    share=_NUMBER,
+                    mean_rate_c_per_min=_MAYBE_NUMBER,
+                    area_c_min={
+                        **_MAYBE_NUMBER,
+                        "description": "area under the bean curve above the metric area_base_c, °C·min",
+                    },
+                )
+            ),
+            metrics={
+                "type": "object",
+                "additionalProperties": _MAYBE_NUMBER,
+                "description": "units by the ends of the names; turning_point_error_s is the standard error of when",
+            },
+            entries=_list({"type": "object"}),
+        ),
+        "Problem": _object(["error"], error=_TEXT, title=_TEXT),
+    }
+
+
+def _json(schema: dict[str, Any]) -> dict[str, Any]:
+    return {"application/json": {"schema": schema}}
+
+
+def _answer(words: str, schema: dict[str, Any] | None = None, kind: str = "application/json") -> dict[str, Any]:
+    return {"description": words} if schema is None else {"description": words, "content": {kind: {"schema": schema}}}
+
+
+_PROBLEM: Final = {"description": "What is wrong and what to do, in a sentence.", "content": _json(_ref("Problem"))}
+
+
+def _call(
+    ident: str,
+    summary: str,
+    answer: dict[str, dict[str, Any]],
+    *,
+    parameters: list[dict[str, Any]] | None = None,
+    body: dict[str, Any] | None = None,
+    problems: tuple[int, ...] = (),
+) -> dict[str, Any]:
+    call: dict[str, Any] = {"operationId": ident, "summary": summary}
+    if parameters:
+        call["parameters"] = parameters
+    if body is not None:
+        call["requestBody"] = {"required": True, "content": _json(body)}
+    least = LEAST["api." + "".join(f"_{letter.lower()}" if letter.isupper() else letter for letter in ident)]
+    if least is PUBLIC:
+        call["security"] = []
+    else:
+        call["description"] = f"Asks for the role {least.word}."
+        problems = (401, *((403,) if least > LOOK else ()), *problems)
+    call["responses"] = answer | {str(status): _PROBLEM for status in sorted(problems)}
+    return call
+
+
+def _path(name: str, words: str) -> dict[str, Any]:
+    return {"name": name, "in": "path", "required": True, "description": words, "schema": _TEXT}
+
+
+def _query(name: str, words: str, schema: dict[str, Any]) -> dict[str, Any]:
+    return {"name": name, "in": "query", "description": words, "schema": schema}
+
+
+def _paths() -> dict[str, Any]:
+    code = [_path("code", "batch code, as on the label")]
+    machine = [_path("machine_id", "id of a machine")]
+    curve = {
+        "type": "object",
+        "required": ["t_s"],
+        "additionalProperties": _list(_MAYBE_NUMBER),
+        "description": "columns of one length: t_s, one a channel, a rate_… for each bean channel, as shown live; "
+        "after the drop a smooth_… and a smooth_rate_… besides",
+    }
+    health = _object(
+        ["status", "machines"],
+        status=_TEXT,
+        machines=_list(_object(["id", "state"], id=_TEXT, state=_TEXT, last_reading_at_ms=_MAYBE_INT)),
+    )
+    sent = (400, 413, 415, 422)
+    return {
+        "/healthz": {
+            "get": _call("health", "Whether Drumside can record", {"200": _answer("It can.", health)}, problems=(503,))
+        },
+        "/api/clock": {
+            "get": _call(
+                "clock",
+                "The server's time",
+                {"200": _answer("Now.", _object(["now_ms", "rate"], now_ms=_INT, rate=_NUMBER))},
+            )
+        },
+        "/api/machines/{machine_id}/readings": {
+            "post": _call(
+                "pushReadings",
+                "Push readings of channels whose source is http",
+                {
+                    "202": _answer(
+                        "Taken, but for those that are named.",
+                        _object(
+                            ["accepted", "refused"],
+                            accepted=_INT,
+                            refused=_list(_object(["index", "reason"], index=_INT, reason=_TEXT)),
+                        ),
+                    )
+                },
+                parameters=machine,
+                body=_object(["readings"], readings={**_list(_ref("Reading")), "maxItems": 5000}),
+                problems=(404, *sent),
+            )
+        },
+        "/api/entries": {
+            "post": _call(
+                "addEntries",
+                "Keep journal entries; each counts once, however often it is sent",
+                {"200": _answer("What became of each.", _object(["results"], results=_list(_ref("Result"))))},
+                body=_object(["entries"], entries={**_list(_ref("Entry")), "maxItems": MOST_ENTRIES}),
+                problems=sent,
+            ),
+            "get": _call(
+                "entriesAfter",
+                "What came in for a machine after a number",
+                {"200": _answer("In order.", _object(["entries", "seq"], entries=_list({"type": "object"}), seq=_INT))},
+                parameters=[
+                    _query("machine", "id of a machine", _TEXT),
+                    _query("after", "number of the last known", _whole(0)),
+                ],
+                problems=(404, 422),
+            ),
+        },
+        "/api/batches": {
+            "get": _call(
+                "batches",
+                "Batches, newest first",
+                {
+                    "200": _answer(
+                        "A page of them.",
+                        _object(
+                            ["batches", "page", "pages", "total"],
+                            batches=_list({"type": "object"}),
+                            page=_INT,
+                            pages=_INT,
+                            total=_INT,
+                        ),
+                    )
+                },
+                parameters=[
+                    _query("page", "which page; past the last one, the last", _whole(1)),
+                    _query("size", "batches a page; 50 where it is left out", _whole(1, MOST_BATCHES)),
+                    _query("q", "part of a code, coffee, lot or intent", _TEXT),
+                    _query("coffee", "exact name of a coffee", _TEXT),
+                    _query("machine", "id of a machine", _TEXT),
+                    _query("practice", "1 for batches of practice machines as well", _TEXT),
+                ],
+                problems=(422,),
+            )
+        },
+        "/api/batches/{code}": {
+            "get": _call(
+                "batch", "One batch", {"200": _answer("The batch.", _ref("Batch"))}, parameters=code, problems=(404,)
+            )
+        },
+        "/api/batches/{code}/curve": {
+            "get": _call("curve", "Its curve", {"200": _answer("Columns.", curve)}, parameters=code, problems=(404,))
+        },
+        "/api/batches/{code}/curve.csv": {
+            "get": _call(
+                "curveCsv",
+                "Its curve as CSV",
+                {"200": _answer("Columns.", _TEXT, "text/csv")},
+                parameters=code,
+                problems=(404,),
+            )
+        },
+    }

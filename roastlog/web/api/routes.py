@@ -1,0 +1,135 @@
+"""The API by the contract; described at /api/openapi.json."""
+
+import math
+from typing import Any
+
+from flask import Blueprint, Response, abort, jsonify, request
+from flask.typing import ResponseReturnValue
+
+from roastlog.errors import QuestionRefused, ReadingsRefused
+from roastlog.languages import _
+from roastlog.services import Record
+from roastlog.web import services
+from roastlog.web.api.openapi import MOST, MOST_BATCHES, MOST_ENTRIES, description
+from roastlog.web.http.security import speaker
+
+bp = Blueprint("api", __name__)
+
+
+@bp.get("/healthz")
+def health() -> ResponseReturnValue:
+    """Whether Drumside can record."""
+    told, well = services().health()
+    return jsonify(told), 200 if well else 503
+
+
+@bp.get("/api/clock")
+def clock() -> Response:
+    """The server's time, and how fast it runs."""
+    return jsonify(now_ms=services().now_ms(), rate=services().clock.rate)
+
+
+@bp.post("/api/machines/<machine_id>/readings")
+def push_readings(machine_id: str) -> ResponseReturnValue:
+    """Take in pushed readings."""
+    pushed = services().accept_readings(machine_id, _json())
+    return jsonify(accepted=pushed.accepted, refused=pushed.refused), 202
+
+
+@bp.post("/api/entries")
+def add_entries() -> Response:
+    """Keep journal entries."""
+    payload = _json()
+    entries = payload.get("entries") if isinstance(payload, dict) else None
+    if not isinstance(entries, list) or len(entries) > MOST_ENTRIES:
+        raise ReadingsRefused(f'Send a JSON object {{"entries": […]}} with at most {MOST_ENTRIES} entries.')
+    results = services().accept_entries(entries, speaker())
+    return jsonify(
+        results=[
+            {name: value for name, value in vars(result).items() if name == "id" or value is not None}
+            for result in results
+        ]
+    )
+
+
+@bp.get("/api/entries")
+def entries_after() -> Response:
+    """What came in for a machine after a number, for a page or a program that was away."""
+    found, seq = services().entries_after(request.args.get("machine", ""), _number("after", 0, least=0))
+    return jsonify(entries=found, seq=seq)
+
+
+@bp.get("/api/batches")
+def batches() -> Response:
+    """A page of the list of batches."""
+    found = services().batches(
+        page=_number("page", 1, least=1),
+        size=_number("size", 50, least=1, most=MOST_BATCHES),
+        query=request.args.get("q", ""),
+        coffee=request.args.get("coffee", ""),
+        machine=request.args.get("machine", ""),
+        practice=request.args.get("practice") == "1",
+    )
+    items = [
+        {name: value for name, value in vars(batch).items() if name != "token"} | {"duration_s": batch.duration_s}
+        for batch in found.items
+    ]
+    return jsonify(batches=items, page=found.page, pages=found.pages, total=found.total)
+
+
+@bp.get("/api/batches/<code>")
+def batch(code: str) -> Response:
+    """One batch, folded."""
+    return jsonify(services().batch_json(code))
+
+
+@bp.get("/api/batches/<code>/curve")
+def curve(code: str) -> Response:
+    """The curve of a batch as columns; null for gaps."""
+    return jsonify(columns(services().record(code)))
+
+
+@bp.get("/api/batches/<code>/curve.csv")
+def curve_csv(code: str) -> Response:
+    """The curve of a batch as CSV; empty for gaps."""
+    from pandas import DataFrame  # noqa: PLC0415 - takes half a second to load
+
+    record = services().record(code)
+    name = f'attachment; filename="{record.summary.code}.csv"'
+    text = DataFrame(columns(record)).to_csv(index=False)
+    return Response(text, mimetype="text/csv", headers={"Content-Disposition": name})
+
+
+@bp.get("/api/openapi.json")
+def openapi() -> Response:
+    """The description of all this."""
+    return jsonify(description())
+
+
+def columns(record: Record) -> dict[str, list[float | None]]:
+    """A record's curve as plain columns; once it is over, the smoothed ones after them."""
+    told: dict[str, list[float | None]] = {"t_s": [int(time_s) for time_s in record.curve.time_s]}
+    for name, values in (record.curve.channels | record.rate_columns | record.smooth_columns).items():
+        told[name] = [None if math.isnan(value) else round(value, 2) for value in values.tolist()]
+    return told
+
+
+def _json() -> Any:  # noqa: ANN401 - whatever came
+    if not request.is_json:
+        abort(415)
+    try:
+        return request.get_json()
+    except RecursionError:  # brackets nested without end
+        abort(400)
+
+
+def _number(name: str, otherwise: int, *, least: int, most: int = MOST) -> int:
+    """A whole number that was asked for. A page would be brought to the nearest; a program is told of its mistake."""
+    text = request.args.get(name)
+    if text is None:
+        return otherwise
+    if not (text.isascii() and text.isdigit() and len(text) <= len(str(most)) and least <= int(text) <= most):
+        raise QuestionRefused(
+            _("{name} is a whole number from {least} to {most}.", name=name, least=str(least), most=str(most))
+        )
+    return int(text)

@@ -1,0 +1,1 @@
+"""Pages at the bench: thumb and scan."""

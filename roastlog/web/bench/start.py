@@ -1,0 +1,219 @@
+"""Starting a batch, and naming it when it is under way or done. Nothing has to be filled in."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any, Final
+from uuid import uuid4
+
+from flask import Blueprint, redirect, render_template, request
+from flask.typing import ResponseReturnValue
+
+from roastlog.journal.entries import Opened
+from roastlog.languages import N_, _, said
+from roastlog.services import Lot
+from roastlog.store.batches import BatchSummary
+from roastlog.store.books import Person
+from roastlog.units import clock_text
+from roastlog.web import services
+from roastlog.web.http.formatting import number, page_units
+from roastlog.web.http.forms import GRAMS, Form, entry, remember, who
+from roastlog.web.http.security import speaker
+
+bp = Blueprint("start", __name__)
+
+INTENTS: Final = ("filter", "espresso", "both")
+OFFLINE: Final = {
+    "start": N_(
+        "Starting a batch here needs the server. Without it, charge on the live page opens one; name it later."
+    ),
+    "names": N_("Naming a batch needs the server."),
+}
+FIELDS: Final = ("lot", "coffee", "green_g", "intent", "plan", "guide")
+
+
+@dataclass(frozen=True)
+class StartPage:
+    """What `bench/start.html` shows."""
+
+    title: str
+    under: str
+    verb: str
+    back: str
+    lots: Sequence[Lot]
+    guides: Mapping[str, Sequence[BatchSummary]]
+    people: Sequence[Person]
+    values: Mapping[str, str]
+    errors: Mapping[str, str] = field(default_factory=dict)
+    short_of: Lot | None = None
+    mass_units: Sequence[str] = ("kg", "g")
+    offline: str = ""
+
+
+@dataclass(frozen=True)
+class ShortLot:
+    """What `bench/_short.html` shows: a lot that has less left than is asked of it, or None."""
+
+    lot: Lot | None
+
+
+@bp.get("/start")
+def choose_machine() -> ResponseReturnValue:
+    """Which machine to start on; with one machine there is nothing to choose."""
+    machines = services().machines()
+    if len(machines) == 1:
+        return redirect(f"/machines/{machines[0].id}/start", 303)
+    return render_template("bench/choose.html", page=machines)
+
+
+@bp.get("/machines/<machine_id>/start")
+def start(machine_id: str) -> str:
+    """The form that starts a batch."""
+    return _start_page(machine_id, {"id": str(uuid4()), "person": who()})
+
+
+@bp.post("/machines/<machine_id>/start")
+def open_batch(machine_id: str) -> ResponseReturnValue:
+    """Open a batch with what is known of it."""
+    form = Form(request.form)
+    facts = _facts(form)
+    short_of = None if form.values.get("told") else _short(form, facts.get("lot"), facts.get("green_g"))
+    if form.errors or short_of:
+        return _start_page(machine_id, form.values, form.errors, short_of), 422
+    person = form.text("person")
+    made = entry(form, "opened", facts, machine=machine_id, at_ms=services().now_ms(), person=person)
+    if reason := _refused(made):
+        return _start_page(machine_id, form.values, {"form": reason}), 422
+    return remember(redirect(f"/machines/{machine_id}", 303), person)
+
+
+@bp.get("/lots/short")
+def short_lot() -> str:
+    """A line for the start form: whether the lot that is chosen has enough left."""
+    form = Form(request.args)
+    green_g = form.mass_g("green", form.values.get("green_unit", "kg"))
+    return render_template("bench/_short.html", page=ShortLot(_short(form, form.text("lot"), green_g)))
+
+
+@bp.get("/batches/<code>/names")
+def names(code: str) -> str:
+    """The form that names a batch which is under way or done."""
+    return _names_page(code, _typed(services().record(code).batch.facts) | {"id": str(uuid4()), "person": who()})
+
+
+@bp.post("/batches/<code>/names")
+def amend_names(code: str) -> ResponseReturnValue:
+    """Say more, or something else, of a batch."""
+    form, batch = Form(request.form), services().record(code).batch
+    facts = _facts(form)
+    if form.errors:
+        return _names_page(code, form.values, form.errors), 422
+    known = batch.facts.model_dump(mode="json")
+    change = {name: facts.get(name) for name in FIELDS if facts.get(name) != known.get(name)}
+    person = form.text("person")
+    if change and batch.opened:
+        body = {"entry": str(batch.opened.id), "body": change}
+        made = entry(
+            form, "amend", body, machine=str(batch.machine), at_ms=services().now_ms(), person=person, batch=code
+        )
+        if reason := _refused(made):
+            return _names_page(code, form.values, {"form": reason}), 422
+    under_way = batch.state in {"open", "roasting"}
+    return remember(redirect(f"/machines/{batch.machine}" if under_way else f"/batches/{code}", 303), person)
+
+
+def _refused(made: dict[str, Any]) -> str | None:
+    result = services().accept_entries([made], speaker())[0]
+    return (result.reason or _("That was not kept.")) if result.status == "refused" else None
+
+
+def _facts(form: Form) -> dict[str, Any]:
+    """The body of an `opened` entry that the form stands for; what is wrong with it is in ``form.errors``."""
+    lot = form.text("lot")
+    green_g = form.mass_g("green", form.values.get("green_unit", "kg"))
+    if green_g is not None and green_g <= 0:
+        form.errors["green"] = _("A batch weighs more than nothing. Leave the field empty if you do not know it yet.")
+    coffee = form.text("coffee") or next((row.coffee for row in services().lots() if row.code == lot), None)
+    intent = form.text("intent_words") or form.text("intent")
+    facts = {
+        "lot": lot,
+        "coffee": coffee,
+        "green_g": green_g,
+        "intent": intent,
+        "plan": _plan(form),
+        "guide": form.text("guide"),
+    }
+    return {name: value for name, value in facts.items() if value is not None}
+
+
+def _plan(form: Form) -> dict[str, float] | None:
+    development_s, ratio = form.duration_s("development"), form.share("ratio")
+    if development_s is not None and not 0 < development_s <= 1800:
+        form.errors["development"] = _("A development takes between a second and half an hour; type 1:20 or 80.")
+    if development_s is not None and ratio is not None:
+        form.errors["ratio"] = _("Plan either the time or the ratio, not both; one follows from the other.")
+    plan = {"development_s": development_s, "development_ratio": ratio}
+    return {name: value for name, value in plan.items() if value is not None} or None
+
+
+def _typed(facts: Opened) -> dict[str, str]:
+    """The facts as one would have typed them."""
+    unit = _mass_units()[0]
+    plan = facts.plan
+    own_words = facts.intent not in INTENTS
+    return {
+        "lot": facts.lot or "",
+        "coffee": facts.coffee or "",
+        "green": "" if facts.green_g is None else f"{facts.green_g / GRAMS[unit]:.4g}",
+        "green_unit": unit,
+        "intent": "" if own_words else facts.intent or "",
+        "intent_words": (facts.intent or "") if own_words else "",
+        "development": clock_text(plan.development_s) if plan and plan.development_s else "",
+        "ratio": number(plan.development_ratio * 100, 1) if plan and plan.development_ratio else "",
+        "guide": facts.guide or "",
+    }
+
+
+def _short(form: Form, lot: str | None, green_g: float | None) -> Lot | None:
+    """The lot that was chosen, if it has less left than is asked of it."""
+    if lot is None or form.errors:
+        return None
+    wanted_g = green_g if green_g is not None else 1.0
+    return next((row for row in services().lots() if row.code == lot and row.left_g < wanted_g), None)
+
+
+def _mass_units() -> tuple[str, ...]:
+    return ("lb",) if page_units().mass == "lb" else ("kg", "g")
+
+
+def _start_page(
+    machine_id: str,
+    values: Mapping[str, str],
+    errors: Mapping[str, str] | None = None,
+    short_of: Lot | None = None,
+) -> str:
+    machine = services().machine(machine_id)
+    return _page(_("Start a batch"), machine.name, _("Start"), f"/machines/{machine_id}", values, errors, short_of)
+
+
+def _names_page(code: str, values: Mapping[str, str], errors: Mapping[str, str] | None = None) -> str:
+    return _page(_("Name {code}", code=code), "", _("Keep"), f"/batches/{code}", values, errors)
+
+
+def _page(
+    title: str,
+    under: str,
+    verb: str,
+    back: str,
+    values: Mapping[str, str],
+    errors: Mapping[str, str] | None = None,
+    short_of: Lot | None = None,
+) -> str:
+    guides: dict[str, list[BatchSummary]] = {}
+    for batch in services().batches().items:
+        if batch.dropped_ms is not None:
+            guides.setdefault(batch.title, []).append(batch)
+    page = StartPage(
+        title, under, verb, back, services().lots(), guides, services().people(), values, errors or {}, short_of,
+        _mass_units(), said(OFFLINE["start" if under else "names"]),
+    )  # fmt: skip
+    return render_template("bench/start.html", page=page)

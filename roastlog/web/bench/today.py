@@ -1,0 +1,40 @@
+"""Today: the machines with their numbers now, what waits for a weight, what was roasted last. For a thumb."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from flask import Blueprint, render_template
+
+from roastlog.services import Kept, Lot, MachineNow
+from roastlog.store.batches import BatchSummary
+from roastlog.web import services
+from roastlog.web.http.forms import AddMachine
+
+bp = Blueprint("today", __name__)
+
+
+@dataclass(frozen=True)
+class TodayPage:
+    """What `bench/today/page.html` shows."""
+
+    now_ms: int
+    machines: Sequence[MachineNow]
+    unweighed: Sequence[BatchSummary]
+    recent: Sequence[BatchSummary]
+    lots_low: Sequence[Lot]
+    add: AddMachine
+    kept: Kept
+
+
+@bp.get("/")
+def today() -> str:
+    """Today; on an empty folder, how to add a machine."""
+    now, empty, kept = services().today(), AddMachine(), services().kept()
+    page = TodayPage(services().now_ms(), now.machines, now.unweighed, now.recent, now.lots_low, empty, kept)
+    return render_template("bench/today/page.html", page=page)
+
+
+@bp.get("/machines/<machine_id>/now")
+def machine_now(machine_id: str) -> str:
+    """The numbers of one machine, asked for every two seconds."""
+    return render_template("bench/today/_now.html", machine=services().machine_now(machine_id))

@@ -1,0 +1,166 @@
+"""The bench: the batch on the scale, whether it may leave the house, and its label. For a thumb."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any, Final, Self
+from uuid import uuid4
+
+from flask import Blueprint, redirect, render_template, request
+from flask.typing import ResponseReturnValue
+
+from roastlog.languages import _
+from roastlog.quality.loss import Band, Judgement, judge
+from roastlog.store.batches import BatchSummary
+from roastlog.store.books import Person
+from roastlog.web import services
+from roastlog.web.http.formatting import mass, page_units
+from roastlog.web.http.forms import GRAMS, Form, entry, remember, who
+from roastlog.web.http.security import speaker
+
+bp = Blueprint("weigh", __name__)
+
+COOLED_MS: Final = 3_600_000  # whatever is in the tray an hour after its drop is cold
+
+
+@dataclass(frozen=True)
+class LossScale:
+    """A bar of losses: where the usual band and this batch stand on it, in per cent of its length."""
+
+    band: Band
+    start: float
+    end: float
+    mark: float | None
+
+    @classmethod
+    def of(cls, band: Band, loss: float | None) -> Self:
+        """A bar around the band, three times as wide; a loss beyond it stands at its end."""
+        width = band.high - band.low
+        start, end = max(0.0, band.low - width), band.high + width
+        mark = None if loss is None else 100 * min(1.0, max(0.0, (loss - start) / (end - start)))
+        return cls(band, start, end, mark)
+
+    @property
+    def left(self) -> float:
+        """Where the usual band begins. [%]"""
+        return 100 * (self.band.low - self.start) / (self.end - self.start)
+
+    @property
+    def width(self) -> float:
+        """How wide the usual band is. [%]"""
+        return 100 * (self.band.high - self.band.low) / (self.end - self.start)
+
+
+@dataclass(frozen=True)
+class WeighPage:
+    """What `bench/weigh.html` shows."""
+
+    batch: BatchSummary
+    unit: str
+    unit_g: float
+    people: Sequence[Person]
+    values: Mapping[str, str]
+    loss: float | None
+    judgement: Judgement | None
+    scale: LossScale | None
+    cooling: bool
+    now_ms: int
+    errors: Mapping[str, str] = field(default_factory=dict)
+
+
+@bp.get("/weigh")
+def choose_batch() -> ResponseReturnValue:
+    """Which batch is on the scale; where one alone waits for it there is nothing to choose."""
+    waiting = services().today().unweighed
+    if len(waiting) == 1:
+        return redirect(f"/batches/{waiting[0].code}/weigh", 303)
+    return render_template("bench/waiting.html", page=waiting)
+
+
+@bp.get("/taste")
+def taste() -> str:
+    """Which batch is in the cup; what is tasted goes into its record, as a note."""
+    return render_template("bench/taste.html", page=services().today().recent)
+
+
+@bp.get("/batches/<code>/weigh")
+def weigh(code: str) -> str:
+    """The weigh-out of a batch."""
+    values = {"id": str(uuid4()), "person": who()}
+    return _weigh_page(code, values)
+
+
+@bp.post("/batches/<code>/weigh")
+def keep_weight(code: str) -> ResponseReturnValue:
+    """Keep the weight; release the batch as well if that was asked."""
+    form, batch = Form(request.form), services().summary(code)
+    said = _weigh_out(form, batch)
+    if not form.errors:
+        entries = [
+            entry(
+                form,
+                kind,
+                body,
+                machine=batch.machine,
+                at_ms=services().now_ms(),
+                person=form.text("person"),
+                batch=code,
+            )
+            for kind, body in said
+        ]
+        results = services().accept_entries(entries, speaker())
+        refused = [result.reason for result in results if result.status == "refused"]
+        if refused:
+            form.errors["form"] = " ".join(reason for reason in refused if reason)
+    if form.errors:
+        return _weigh_page(code, form.values, form.errors), 422
+    next_page = f"/batches/{code}/label" if form.values.get("then") == "release" else f"/batches/{code}"
+    return remember(redirect(next_page, 303), form.text("person"))
+
+
+def _weigh_out(form: Form, batch: BatchSummary) -> list[tuple[str, dict[str, Any]]]:
+    """The entries, kind and body, that the form stands for; what is wrong with it is in ``form.errors``."""
+    unit = _scale_unit()
+    roasted_g, removed_g = form.mass_g("roasted", unit), form.mass_g("removed", unit)
+    note = form.text("note", longest=2000)
+    if "roasted" not in form.errors and (roasted_g is None or roasted_g <= 0):
+        form.errors["roasted"] = _("A weight of nothing is no weight. Type what the scale shows.")
+    elif roasted_g is not None and batch.green_g is not None and roasted_g > batch.green_g:
+        form.errors["roasted"] = _(
+            "{roasted} is more than the {green} of green. Check the scale and the container; if the green "
+            "weight is wrong, correct that first.",
+            roasted=mass(roasted_g, page_units()),
+            green=mass(batch.green_g, page_units()),
+        )
+    if roasted_g is not None and removed_g is not None and not 0 <= removed_g <= roasted_g:
+        form.errors["removed"] = _("More cannot be sorted out than was weighed.")
+    said: list[tuple[str, dict[str, Any]]] = [("weighed", {"roasted_g": roasted_g, "removed_g": removed_g})]
+    if note:
+        said.append(("note", {"text": note}))
+    if form.values.get("then") == "release":
+        said.append(("released", {"decision": "release"}))
+    return said
+
+
+def _weigh_page(code: str, values: Mapping[str, str], errors: Mapping[str, str] | None = None) -> str:
+    batch, unit, now_ms = services().summary(code), _scale_unit(), services().now_ms()
+    band = services().usual_loss(batch.coffee, but=batch.code)
+    loss = batch.roast_loss
+    page = WeighPage(
+        batch=batch,
+        unit=unit,
+        unit_g=GRAMS[unit],
+        people=services().people(),
+        values=values,
+        loss=loss,
+        judgement=None if loss is None else judge(loss, band),
+        scale=LossScale.of(band, loss) if band else None,
+        cooling=batch.dropped_ms is not None and now_ms - batch.dropped_ms < COOLED_MS,
+        now_ms=now_ms,
+        errors=errors or {},
+    )
+    return render_template("bench/weigh.html", page=page)
+
+
+def _scale_unit() -> str:
+    """What the roastery's scale shows: grams, or pounds."""
+    return "lb" if page_units().mass == "lb" else "g"

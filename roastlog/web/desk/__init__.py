@@ -1,0 +1,1 @@
+"""Pages at the desk: sit and think."""

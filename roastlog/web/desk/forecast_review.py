@@ -1,0 +1,87 @@
+"""How wrong the outlook of a batch was, as its record shows it: a row a minute, a column a moment."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final, NamedTuple
+
+import numpy as np
+
+from roastlog.curve.forecast.outlook import BAND, Miss
+from roastlog.journal.vocabulary import MOMENT_LABELS
+from roastlog.languages import _
+from roastlog.services import ForecastReview
+from roastlog.web.http.formatting import HARD_SPACE, number
+
+FORETOLD: Final = ("yellow", "first_crack", "drop")
+
+
+class MissCell(NamedTuple):
+    """What was said at a minute of a moment: how far off, the band about what came, whether that was in it."""
+
+    off: str
+    band: str
+    inside: bool | None
+
+
+class MinuteRow(NamedTuple):
+    """What was said at one minute. [s from charge]"""
+
+    asked_s: float
+    cells: Sequence[MissCell | None]
+
+
+@dataclass(frozen=True)
+class ForecastReviewPage:
+    """What `desk/records/_outlook.html` and `desk/records/outlook.html` show."""
+
+    told: ForecastReview
+    moments: Sequence[str]
+    rows: Sequence[MinuteRow]
+    sentences: Sequence[str]
+    planned: bool
+    band: str = f"{BAND:.0%}".replace("%", f"{HARD_SPACE}%")
+
+
+def forecast_review_page(told: ForecastReview) -> ForecastReviewPage:
+    """The table and what it comes to."""
+    by_moment = {name: [miss for miss in told.misses if miss.moment == name] for name in FORETOLD}
+    known = {name: found for name, found in by_moment.items() if found}
+    at = {(miss.asked_s, miss.moment): miss for miss in told.misses}
+    came_s = told.record.batch.moments_s
+    rows = [
+        MinuteRow(
+            asked_s, [_cell(at[asked_s, name], came_s[name]) if (asked_s, name) in at else None for name in known]
+        )
+        for asked_s in sorted({miss.asked_s for miss in told.misses})
+    ]
+    sentences = [_sum(MOMENT_LABELS[name], found) for name, found in known.items()]
+    planned = "drop" in known and told.record.batch.facts.plan is not None
+    return ForecastReviewPage(told, [MOMENT_LABELS[name] for name in known], rows, sentences, planned)
+
+
+def _cell(miss: Miss, came_s: float) -> MissCell:
+    band = ""
+    if miss.low_s is not None and miss.high_s is not None:
+        band = _("{low} to {high}", low=_by(miss.low_s - came_s), high=_by(miss.high_s - came_s))
+    return MissCell(_by(miss.error_s), band, miss.inside)
+
+
+def _by(time_s: float) -> str:
+    """Seconds too late with a plus, too early with a minus."""
+    text = number(time_s)
+    return text if text.startswith("−") or text == "0" else f"+{text}"
+
+
+def _sum(label: str, found: Sequence[Miss]) -> str:
+    off_s = float(np.mean([abs(miss.error_s) for miss in found]))
+    banded = [miss.inside for miss in found if miss.inside is not None]
+    off = f"{number(off_s)}{HARD_SPACE}s"
+    if not banded:
+        return _("{moment}: off by {off} on average; no band could be told honestly.", moment=label, off=off)
+    return _(
+        "{moment}: off by {off} on average; {held} of {bands} bands held it.",
+        moment=label,
+        off=off,
+        held=sum(banded),
+        bands=len(banded),
+    )

@@ -1,0 +1,236 @@
+"""Records: the list, the search by code, and all that is known of one batch. For sitting and thinking."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from typing import Any, Final, NamedTuple
+from urllib.parse import quote
+from uuid import uuid4
+
+from flask import Blueprint, Response, jsonify, redirect, render_template, request
+from flask.typing import ResponseReturnValue
+
+from roastlog.curve.faults.detection import DECLINING_RATE, TITLES, CurveFault, tell_fault
+from roastlog.curve.phases import phase_at
+from roastlog.errors import CodeError, NoSuchBatch
+from roastlog.journal.wording import FLAG_WORDS
+from roastlog.languages import N_, _
+from roastlog.recording.live_view import SHIFTABLE
+from roastlog.services import Analysis, LogLine, Record
+from roastlog.services.curve_settings import CURVE_SETTINGS
+from roastlog.store.batches import Page
+from roastlog.web import services
+from roastlog.web.desk.forecast_review import forecast_review_page
+from roastlog.web.http.formatting import HARD_SPACE, page_units
+from roastlog.web.http.forms import Form, entry, remember, who
+from roastlog.web.http.security import speaker
+
+bp = Blueprint("records", __name__)
+
+DECISIONS: Final = {"release": N_("Release"), "hold": N_("Hold"), "reject": N_("Reject")}
+SHIFTS_S: Final = (-15, -10, -5, 5, 10)
+CURVES: Final = {  # what the switch over the curve says, and what is then written under it
+    "smooth": (N_("Smoothed"), N_("Bean temperatures and rates as smoothed after the drop.")),
+    "live": (N_("Live"), N_("Bean temperatures and rates as the live page showed them.")),
+    "both": (N_("Both"), N_("Lines: smoothed after the drop. Fine dots: as the live page showed it.")),
+}
+
+
+@dataclass(frozen=True)
+class ListPage:
+    """What `desk/records/list.html` and `desk/records/_list.html` show."""
+
+    found: Page
+    query: str
+    practice: Sequence[str] = ()
+    with_practice: bool = False
+
+
+@dataclass(frozen=True)
+class FindPage:
+    """What `desk/records/find.html` shows: what was typed, and why no batch came of it."""
+
+    code: str = ""
+    error: str = ""
+
+
+@dataclass(frozen=True)
+class Group:
+    """Lines of the journal under one word."""
+
+    title: str
+    lines: Sequence[LogLine]
+
+
+class FaultTold(NamedTuple):
+    """A fault of the curve in words. [s from charge]"""
+
+    title: str
+    fault: CurveFault
+    sentence: str
+
+
+@dataclass(frozen=True)
+class RecordPage:
+    """What `desk/records/record.html` shows."""
+
+    record: Record
+    analysis: Analysis
+    faults: Sequence[FaultTold]
+    groups: Sequence[Group]
+    aroma: Mapping[str, Sequence[LogLine]]
+    form_id: str
+    person: str
+    photos: frozenset[str] = frozenset()
+    decisions: Mapping[str, str] = field(default_factory=lambda: DECISIONS)
+    flags: Mapping[str, str] = field(default_factory=lambda: FLAG_WORDS)
+    shiftable: frozenset[str] = SHIFTABLE
+    shifts_s: Sequence[int] = SHIFTS_S
+    curves: Mapping[str, tuple[str, str]] = field(default_factory=lambda: CURVES)
+    declining: str = DECLINING_RATE
+    unit: str = "C"
+    error: str = ""
+
+    @property
+    def area_base(self) -> str:
+        """From where up the areas count."""
+        base = CURVE_SETTINGS["area_base_c"].shown(self.record.measures.area_base_c, self.unit)
+        return f"{base:g}{HARD_SPACE}°{self.unit}"
+
+
+@bp.get("/batches")
+def batches() -> str:
+    """All batches, newest first, with a search."""
+    return render_template("desk/records/list.html", page=_found())
+
+
+@bp.get("/batches/found")
+def found() -> str:
+    """The list alone, for the search as one types."""
+    return render_template("desk/records/_list.html", page=_found())
+
+
+@bp.get("/find")
+def find() -> ResponseReturnValue:
+    """From a code to its batch; anything else is looked for in the list."""
+    typed = request.args.get("code", "").strip()
+    if not typed:
+        return render_template("desk/records/find.html", page=FindPage())
+    try:
+        return redirect(f"/batches/{services().summary(typed).code}", 303)
+    except (CodeError, NoSuchBatch) as error:
+        if not isinstance(error, NoSuchBatch) and services().batches(query=typed).total:
+            return redirect(f"/batches?q={quote(typed)}", 303)
+        return render_template("desk/records/find.html", page=FindPage(typed, str(error))), 404
+
+
+@bp.get("/batches/<code>")
+def record(code: str) -> ResponseReturnValue:
+    """All that is known of a batch."""
+    return _record_page(code)
+
+
+@bp.get("/batches/<code>/figure.json")
+def figure(code: str) -> Response:
+    """The figure of a batch, for static/js/record.js to embed."""
+    return jsonify(services().figure(code, temp_unit=page_units().temp))
+
+
+@bp.get("/batches/<code>/outlook")
+def outlook(code: str) -> str:
+    """How wrong the outlook was: alone for the record that asks for it, a page of its own for anyone else."""
+    part = "HX-Request" in request.headers
+    page = forecast_review_page(services().forecast_review(code))
+    return render_template("desk/records/_outlook.html" if part else "desk/records/outlook.html", page=page)
+
+
+@bp.post("/batches/<code>/undo")
+def undo(code: str) -> ResponseReturnValue:
+    """Take an entry back; undoing an undo brings it back."""
+    form = Form(request.form)
+    return _say(code, form, "undo", {"entry": form.values.get("entry", "")})
+
+
+@bp.post("/batches/<code>/shift")
+def shift(code: str) -> ResponseReturnValue:
+    """Say that an entry happened earlier or later than the tap."""
+    form = Form(request.form)
+    return _say(code, form, "shift", {"entry": form.values.get("entry", ""), "by_s": form.number("by_s")})
+
+
+@bp.post("/batches/<code>/note")
+def note(code: str) -> ResponseReturnValue:
+    """Add a note, at any time."""
+    form = Form(request.form)
+    return _say(code, form, "note", {"text": form.text("text", longest=2000)})
+
+
+@bp.post("/batches/<code>/decision")
+def decide(code: str) -> ResponseReturnValue:
+    """Release, hold or reject a batch."""
+    form = Form(request.form)
+    body = {"decision": form.values.get("decision", ""), "reason": form.text("reason", longest=2000)}
+    return _say(code, form, "released", body)
+
+
+@bp.get("/batches/<code>/withdraw")
+def ask_to_withdraw(code: str) -> ResponseReturnValue:
+    """What it means to withdraw the code of a batch, before it is done: no tap takes it back."""
+    return render_template("desk/records/withdraw.html", page=services().summary(code))
+
+
+@bp.post("/batches/<code>/withdraw")
+def withdraw(code: str) -> ResponseReturnValue:
+    """Give a batch another code for its bags; the printed one holds no more."""
+    services().withdraw_code(code)
+    return redirect(f"/batches/{code}/label", 303)
+
+
+def _say(code: str, form: Form, kind: str, body: Mapping[str, Any]) -> ResponseReturnValue:
+    """Keep one entry about a batch and show its record again."""
+    if form.errors:
+        return _record_page(code, next(iter(form.errors.values())))
+    machine = services().summary(code).machine
+    made = entry(
+        form, kind, body, machine=machine, at_ms=services().now_ms(), person=form.text("person") or who(), batch=code
+    )
+    result = services().accept_entries([made], speaker())[0]
+    if result.status == "refused":
+        return _record_page(code, result.reason or _("That was not kept."))
+    return remember(redirect(f"/batches/{code}#journal", 303), form.text("person"))
+
+
+def _found() -> ListPage:
+    query = request.args.get("q", "").strip()[:80]
+    page = request.args.get("page", 1, type=int)
+    practice, wanted = services().practice(), request.args.get("practice") == "1"
+    found = services().batches(page=max(1, page), query=query, practice=wanted)
+    return ListPage(found, query, practice, with_practice=wanted)
+
+
+def _record_page(code: str, error: str = "") -> ResponseReturnValue:
+    told = services().record(code)
+    analysis, unit = services().analysis(told), page_units().temp
+    faults = [FaultTold(TITLES[fault.kind], fault, tell_fault(fault, unit)) for fault in analysis.faults]
+    page = RecordPage(told, analysis, faults, _groups(told), _aroma(told), str(uuid4()), who(), error=error, unit=unit)
+    page = replace(page, photos=services().photos_of(told.batch))
+    return render_template("desk/records/record.html", page=page), 422 if error else 200
+
+
+def _groups(told: Record) -> list[Group]:
+    """What was done and seen, under its words; empty ones are left out."""
+    titles = {"move": _("Moves"), "trier": _("Trier checks"), "crack": _("First crack"), "note": _("Notes")}
+    groups = [
+        Group(title, [line for line in told.log if line.kind == kind and not line.undone])
+        for kind, title in titles.items()
+    ]
+    return [group for group in groups if group.lines]
+
+
+def _aroma(told: Record) -> dict[str, list[LogLine]]:
+    """Aroma notes by the phase that they were smelt in."""
+    phases: dict[str, list[LogLine]] = {}
+    for line in told.log:
+        if line.kind == "aroma" and not line.undone:
+            at = "before charge" if line.time_s is None else phase_at(told.batch.moments_s, line.time_s)
+            phases.setdefault(at, []).append(line)
+    return phases

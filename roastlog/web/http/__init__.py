@@ -1,0 +1,1 @@
+"""Ground of all pages: security, roles, language, formats, forms, assets, problem pages."""

@@ -1,0 +1,193 @@
+"""How values read on a page: the person's own units, and the roastery's own time of day.
+
+Inside, everything is °C, grams, seconds and UTC milliseconds; these Jinja filters are the edge.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from typing import Final
+
+from flask import Flask, g
+
+from roastlog.journal import vocabulary as words
+from roastlog.journal.vocabulary import purpose
+from roastlog.languages import N_, _, date, decimal
+from roastlog.services.devices import ROLE_WORDS
+from roastlog.units import clock_text, f_from_c, lb_from_g, rate_f_from_c
+from roastlog.web import services
+
+NOTHING: Final = "–"
+THIN_SPACE: Final = "\N{NARROW NO-BREAK SPACE}"
+HARD_SPACE: Final = "\N{NO-BREAK SPACE}"
+
+
+@dataclass(frozen=True)
+class Units:
+    """What the roastery reads in: ``C`` or ``F``, ``kg`` or ``lb``."""
+
+    temp: str = "C"
+    mass: str = "kg"
+
+
+def number(value: float, decimals: int = 0) -> str:
+    """A plain number with thin spaces between thousands and a true minus: 3432.0 is ``3 432``."""
+    value = round(value, decimals) + 0.0  # the sum makes a plain zero of a negative one
+    text = f"{value:,.{decimals}f}".replace(",", THIN_SPACE)
+    return decimal(text.replace("-", "−"))
+
+
+def temp(temp_c: float | None, units: Units) -> str:
+    """A temperature with its unit: ``183.6 °C``."""
+    if temp_c is None:
+        return NOTHING
+    return f"{number(temp_c if units.temp == 'C' else f_from_c(temp_c), 1)}{HARD_SPACE}°{units.temp}"
+
+
+def degrees(temp_c: float | None, units: Units) -> str:
+    """A temperature where its unit is plain from the place: ``183.6°``."""
+    return temp(temp_c, units).replace(f"{HARD_SPACE}°{units.temp}", "°")
+
+
+def rate(rate_c_per_min: float | None, units: Units) -> str:
+    """A rate of rise with its unit: ``9.8 °C/min``."""
+    if rate_c_per_min is None:
+        return NOTHING
+    value = rate_c_per_min if units.temp == "C" else rate_f_from_c(rate_c_per_min)
+    return f"{number(value, 1)}{HARD_SPACE}°{units.temp}/min"
+
+
+def rate_number(rate_c_per_min: float | None, units: Units) -> str:
+    """A rate of rise where its unit is plain from the place: ``9.8``."""
+    return rate(rate_c_per_min, units).split(HARD_SPACE)[0]
+
+
+def rate_error(error_c_per_min: float | None, units: Units) -> str:
+    """The standard error of a rate, beside it: ``± 0.3``; never less than the last digit that is shown."""
+    if error_c_per_min is None:
+        return ""
+    value = error_c_per_min if units.temp == "C" else rate_f_from_c(error_c_per_min)
+    return f"±{HARD_SPACE}{number(max(value, 0.1), 1)}"
+
+
+def area_number(area_c_min: float | None, units: Units) -> str:
+    """An area under a curve, in °C·min or °F·min as is plain from the place: ``254``."""
+    if area_c_min is None:
+        return NOTHING
+    return number(area_c_min if units.temp == "C" else rate_f_from_c(area_c_min))  # as a rate, it knows no zero
+
+
+def mass(mass_g: float | None, units: Units) -> str:
+    """A mass as a scale shows it: ``3 432 g`` or ``7.57 lb``."""
+    if mass_g is None:
+        return NOTHING
+    if units.mass == "lb":
+        return f"{number(lb_from_g(mass_g), 2)}{HARD_SPACE}lb"
+    return f"{number(mass_g)}{HARD_SPACE}g"
+
+
+def kilos(mass_g: float | None, units: Units) -> str:
+    """A mass as one speaks of it: ``4.0 kg`` or ``8.8 lb``."""
+    if mass_g is None:
+        return NOTHING
+    value = mass_g / 1000 if units.mass == "kg" else lb_from_g(mass_g)
+    return f"{number(value, 1)}{HARD_SPACE}{units.mass}"
+
+
+def clock(time_s: float | None) -> str:
+    """Minutes and seconds: ``8:42``."""
+    return NOTHING if time_s is None else clock_text(time_s).replace("-", "−")
+
+
+def time_error(error_s: float | None) -> str:
+    """The standard error of a time, beside it: ``± 1 s``; never less than a second."""
+    return "" if error_s is None else f"±{HARD_SPACE}{number(max(error_s, 1.0))}{HARD_SPACE}s"
+
+
+def share(ratio: float | None, decimals: int = 1) -> str:
+    """A share in per cent: 0.142 is ``14.2 %``."""
+    return NOTHING if ratio is None else f"{number(ratio * 100, decimals)}{HARD_SPACE}%"
+
+
+def local(at_ms: int) -> datetime:
+    """The roastery's own time, which is the server's, of a UTC time. [ms]"""
+    return datetime.fromtimestamp(at_ms / 1000, tz=UTC).astimezone()
+
+
+def day(at_ms: int | None) -> str:
+    """A date in full: ``25 November 2026``."""
+    return NOTHING if at_ms is None else day_of(local(at_ms))
+
+
+def day_of(when: datetime) -> str:
+    """The same of a time that is local already."""
+    return date(when, f"{when.day} {when:%B %Y}", "long")
+
+
+def short_day(at_ms: int | None) -> str:
+    """A date at a glance: ``Wed 25 Nov``."""
+    if at_ms is None:
+        return NOTHING
+    when = local(at_ms)
+    return date(when, f"{when:%a} {when.day} {when:%b}", "MMMEd")
+
+
+def hour(at_ms: int | None) -> str:
+    """A time of day: ``13:02``."""
+    return NOTHING if at_ms is None else f"{local(at_ms):%H:%M}"
+
+
+def hour_s(at_ms: int | None) -> str:
+    """A time of day to the second: ``13:02:09``."""
+    return NOTHING if at_ms is None else f"{local(at_ms):%H:%M:%S}"
+
+
+def moment(at_ms: int | None) -> str:
+    """A day and a time: ``Wed 25 Nov 13:02``."""
+    return NOTHING if at_ms is None else f"{short_day(at_ms)} {hour(at_ms)}"
+
+
+_CALLED: Final = {role.word: said for role, said in ROLE_WORDS.items()} | {
+    "channels": N_("channels"),
+    "controls": N_("controls"),
+}
+
+
+def called(word: str) -> str:
+    """A word that Drumside stores or that stands in an address, as the page's language has it; others as they are."""
+    return _(_CALLED[word]) if word in _CALLED else words.called(word)
+
+
+def page_units() -> Units:
+    """The units of this request's page, as the roastery set them; asked once a request."""
+    if "units" not in g:
+        settings = services().settings()
+        g.units = Units(settings.units_temp, settings.units_mass)
+    found: Units = g.units
+    return found
+
+
+def install(app: Flask) -> None:
+    """Give the app's templates these filters."""
+    for with_units in (temp, degrees, rate, rate_number, rate_error, area_number, mass, kilos):
+        app.add_template_filter(_in_units(with_units), with_units.__name__)
+    for plain in (
+        number,
+        clock,
+        time_error,
+        share,
+        day,
+        short_day,
+        hour,
+        hour_s,
+        moment,
+        purpose,
+        called,
+        decimal,
+        day_of,
+    ):
+        app.add_template_filter(plain, plain.__name__)
+
+
+def _in_units(write: Callable[[float | None, Units], str]) -> Callable[[float | None], str]:
+    return lambda value: write(value, page_units())

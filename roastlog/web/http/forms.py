@@ -1,0 +1,205 @@
+"""Reading what a person typed: decimal comma or point, a unit behind the number, a sentence where it does not fit."""
+
+import json
+import math
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from functools import cached_property
+from typing import Any, Final
+from uuid import UUID, uuid4, uuid5
+
+from flask import Flask, abort, request
+from werkzeug.wrappers import Response
+
+from roastlog.journal.entries import MAX_BATCH_G
+from roastlog.languages import _
+from roastlog.units import G_PER_LB
+from roastlog.web.http.security import caller
+
+GRAMS: Final = {"g": 1.0, "kg": 1000.0, "lb": G_PER_LB}
+WHO_COOKIE: Final = "who"
+_NUMBER: Final = re.compile(r"([+-]?(?:\d+\.?\d*|\.\d+))\s*([^\d\s.,]*)")
+_TWO_SIGNS: Final = re.compile(r"[+-]?\d*(?:\.\d*){2,}\s*[^\d\s.,]*")
+_THOUSANDTHS: Final = re.compile(r"[+-]?\d{1,3}\.\d{3}")
+_CLOCK: Final = re.compile(r"(\d{1,3}):([0-5]\d)")
+
+
+FORM_TYPES: Final = {"application/x-www-form-urlencoded", "multipart/form-data"}
+
+
+def install(app: Flask) -> None:
+    """Let pages take forms and nothing else: what came as something else would look like a form left empty."""
+    app.before_request(_only_forms)
+
+
+def plain(text: str) -> str:
+    """A typed number in one form. The rule, as in static/js/typed.js: one comma or point, which is the decimal sign.
+
+    Spaces may group thousands, and the minus may be the typographer's. Two signs, as in 1,234.5, stay two: which one
+    groups and which one divides is a guess that nobody should make.
+    """
+    spaced = text.strip().replace("\N{NARROW NO-BREAK SPACE}", " ").replace("\N{NO-BREAK SPACE}", " ")
+    grouped = re.sub(r"(?<=\d) (?=\d{3}(?!\d))", "", spaced)
+    return grouped.replace(",", ".").replace("\N{MINUS SIGN}", "-")
+
+
+def _only_forms() -> None:
+    posted = request.method == "POST" and not request.path.startswith("/api/")
+    if posted and request.content_length and request.mimetype not in FORM_TYPES:
+        abort(415)
+
+
+class Form:
+    """Typed fields, and what is wrong with them.
+
+    Attributes
+    ----------
+    values
+        What was typed, to be shown again.
+    errors
+        A sentence a field, for what could not be read; empty when all is well.
+    """
+
+    def __init__(self, values: Mapping[str, str]) -> None:
+        self.values = {name: value.strip() for name, value in values.items()}
+        self.errors: dict[str, str] = {}
+
+    def text(self, name: str, *, longest: int = 80) -> str | None:
+        """Free words; None when nothing was typed."""
+        text = self.values.get(name, "")
+        if len(text) > longest:
+            self.errors[name] = _(
+                "That is {typed} characters; there is room for {longest}.", typed=len(text), longest=longest
+            )
+            return None
+        return text or None
+
+    def number(self, name: str) -> float | None:
+        """A number without a unit."""
+        found = self._number(name)
+        if found is None or not found[1]:
+            return None if found is None else found[0]
+        self.errors[name] = _("“{text}” is not a number.", text=self.values[name])
+        return None
+
+    def mass_g(self, name: str, unit: str) -> float | None:
+        """A mass in ``unit`` unless the person typed another one behind it. [g]"""
+        found = self._number(name)
+        if found is None:
+            return None
+        value, typed = found[0], (found[1] or unit).lower()
+        if typed not in GRAMS:
+            self.errors[name] = _("“{unit}” is not a unit of mass here; use kg, g or lb.", unit=found[1])
+            return None
+        if typed == "g" and _THOUSANDTHS.match(plain(self.values[name])):
+            self.errors[name] = _(
+                "“{text}” may mean a gram or a thousand. Type it without the sign, or in kg.", text=self.values[name]
+            )
+            return None
+        if value * GRAMS[typed] > MAX_BATCH_G:
+            self.errors[name] = _(
+                "{name} {typed} is more than a roaster holds. Check the unit.",
+                name=self.values[name],
+                typed="" if found[1] else typed,
+            )
+            return None
+        return value * GRAMS[typed]
+
+    def duration_s(self, name: str) -> float | None:
+        """A time as ``1:20`` or as seconds. [s]"""
+        text = self.values.get(name, "")
+        if clock := _CLOCK.fullmatch(text):
+            return int(clock[1]) * 60.0 + int(clock[2])
+        found = self._number(name)
+        if found is None:
+            return None
+        if found[1] not in {"", "s"}:
+            self.errors[name] = _("“{text}” is not a time; type 1:20 or 80.", text=text)
+            return None
+        return found[0]
+
+    def share(self, name: str) -> float | None:
+        """A share typed in per cent."""
+        found = self._number(name)
+        if found is None:
+            return None
+        if found[1] not in {"", "%"} or not 0 < found[0] < 100:
+            self.errors[name] = _("“{text}” is not a share; type a number between 0 and 100.", text=self.values[name])
+            return None
+        return found[0] / 100
+
+    @cached_property
+    def id(self) -> UUID:
+        """The form's own id, so that sending it twice counts once; a fresh one if it was tampered with."""
+        try:
+            return UUID(self.values.get("id", ""))
+        except ValueError:
+            return uuid4()
+
+    def _number(self, name: str) -> tuple[float, str] | None:
+        text = self.values.get(name, "")
+        if not text:
+            return None
+        found = _NUMBER.fullmatch(plain(text))
+        if found is None:
+            self.errors[name] = (
+                _("“{text}” has more than one comma or point. Leave out those that group the thousands.", text=text)
+                if _TWO_SIGNS.fullmatch(plain(text))
+                else _("“{text}” is not a number.", text=text)
+            )
+            return None
+        value = float(found[1])
+        if not math.isfinite(value):
+            self.errors[name] = _("That number is too large.")
+            return None
+        return value, found[2]
+
+
+def entry(
+    form: Form,
+    kind: str,
+    body: Mapping[str, Any],
+    *,
+    machine: str,
+    at_ms: int,
+    person: str | None,
+    batch: str | None = None,
+) -> dict[str, Any]:
+    """An entry of the journal made from a form.
+
+    Its id follows from the form's own and from what is said: the same form sent twice counts once, and one that was
+    corrected in between counts anew.
+    """
+    body = {key: value for key, value in body.items() if value is not None}
+    made: dict[str, Any] = {
+        "id": str(uuid5(form.id, kind + json.dumps(body, sort_keys=True))),
+        "machine": machine,
+        "kind": kind,
+        "at_ms": at_ms,
+        "by": {"person": person} if person else {},
+        "body": body,
+    }
+    return made if batch is None else made | {"batch": batch}
+
+
+def who() -> str:
+    """The person of this device; where it is anyone's, who used it last, by a cookie that only fills in a field."""
+    return caller().person or request.cookies.get(WHO_COOKIE, "")
+
+
+def remember(response: Response, person: str | None) -> Response:
+    """Let the device know who used it, for the next form and for the live page's taps."""
+    if person:
+        response.set_cookie(WHO_COOKIE, person, max_age=365 * 86400, samesite="Lax")
+    return response
+
+
+@dataclass(frozen=True)
+class AddMachine:
+    """What `owner/machines/_add.html` shows: the text that was sent, and why it was not taken."""
+
+    text: str = ""
+    error: str = ""
+    values: Mapping[str, str] = field(default_factory=dict)
+    errors: Mapping[str, str] = field(default_factory=dict)

@@ -1,0 +1,252 @@
+"""Who asks, whether that is enough, and what a browser may do with the answer.
+
+This computer itself is the owner. Any other device is paired once (`roastlog/web/public/pairing.py`), which leaves a
+cookie; programs carry a token. Which role may do what stands in `roastlog/web/http/roles.py` and nowhere else.
+"""
+
+import ipaddress
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Final
+from urllib.parse import urlsplit
+
+from flask import Flask, Response, abort, current_app, g, request
+from werkzeug.wrappers import Response as AnyResponse
+
+from roastlog.errors import LacksRole, StoreError
+from roastlog.recording.entry_service import Speaker
+from roastlog.services import Device, Role
+from roastlog.services.devices import YEAR_S
+from roastlog.web import services
+from roastlog.web.http.roles import PUBLIC, lacking, least, refused_to
+
+# Charts come as json_item, drawn by static/js/chart.js. Without this style-src Bokeh draws nothing (it adds <style>
+# elements), without this img-src it loses its icons. A line chart needs no 'unsafe-eval'.
+POLICY: Final = {
+    "default-src": ["'self'"],
+    "script-src": ["'self'"],
+    "style-src": ["'self'", "'unsafe-inline'"],
+    "img-src": ["'self'", "data:"],
+    "object-src": ["'none'"],
+    "base-uri": ["'none'"],
+    "form-action": ["'self'"],
+    "frame-ancestors": ["'none'"],
+}
+# What a page of ours asks a phone for, and nothing else.
+PERMISSIONS: Final = {
+    "camera": "(self)",
+    "screen-wake-lock": "(self)",
+    "autoplay": "(self)",
+    "geolocation": "()",
+    "microphone": "()",
+    "payment": "()",
+    "usb": "()",
+}
+HEADERS: Final = {
+    "Content-Security-Policy": "; ".join(f"{name} {' '.join(sources)}" for name, sources in POLICY.items()),
+    "X-Content-Type-Options": "nosniff",
+    "Referrer-Policy": "same-origin",
+    "Cross-Origin-Opener-Policy": "same-origin",
+    "Cross-Origin-Resource-Policy": "same-origin",
+    "Permissions-Policy": ", ".join(f"{name}={who}" for name, who in PERMISSIONS.items()),
+}
+# A year, and without subdomains: with a name of one's own they belong to others. On plain HTTP it would mean nothing,
+# and with an authority of our own it would lock out whoever must trust a new one: see docs/decisions.md.
+HSTS: Final = f"max-age={YEAR_S}"
+COOKIE: Final = "drumside_device"
+SECURE_COOKIE: Final = "__Host-drumside_device"  # a browser takes it over TLS from this very host alone (RFC 6265bis)
+FORWARDED: Final = (
+    *("Forwarded", "Via", "X-Real-Ip", "X-Forwarded-For", "X-Forwarded-Host", "X-Forwarded-Proto"),
+    *("X-Forwarded-Port", "X-Forwarded-Server", "X-Forwarded-Prefix", "X-Client-Ip", "True-Client-Ip"),
+)
+PROXIED: Final = "werkzeug.proxy_fix.orig"  # what werkzeug's ProxyFix leaves behind where a proxy is trusted
+LOOK_AGAIN_S: Final = 2.0
+
+
+@dataclass(frozen=True)
+class Caller:
+    """Who asks: this computer, a device or a program that is let in, or a stranger, who has no role."""
+
+    role: Role | None
+    device: Device | None = None
+
+    @property
+    def person(self) -> str | None:
+        """The one person that they speak for; None where it is anyone's."""
+        return None if self.device is None else self.device.person
+
+    @property
+    def speaker(self) -> Speaker:
+        """What the server knows of them, whatever their entries say."""
+        if self.device is None:
+            return Speaker()
+        return Speaker(self.device.name, self.device.person, refused_to(self.device.role))
+
+
+STRANGER: Final = Caller(None)
+
+
+def install(app: Flask) -> None:
+    """Check each request, and send the headers with each answer."""
+    app.before_request(_check)
+    app.after_request(_add_headers)
+    app.after_request(_renew)
+    app.context_processor(lambda: {"may": may, "caller": caller})
+
+
+def caller() -> Caller:
+    """Who makes this request."""
+    if "caller" not in g:
+        g.caller = STRANGER  # and stays so where the database cannot be asked
+        g.caller = _caller()
+    found: Caller = g.caller
+    return found
+
+
+def may(word: str) -> bool:
+    """Whether whoever makes this request may do what that role may."""
+    role = caller().role
+    return role is not None and role >= Role.of(word)
+
+
+def speaker() -> Speaker:
+    """Who speaks by the entries of this request."""
+    return caller().speaker
+
+
+def let_in_still() -> Callable[[], bool]:
+    """A question for a stream that outlives its request: whether its device is let in, with the same role."""
+    role, (token, is_program), looked_s = caller().role, _token(), time.monotonic()
+    if caller().device is None:
+        return lambda: True
+    known = services().program_with if is_program else services().device_with
+
+    def ask() -> bool:
+        nonlocal looked_s
+        if time.monotonic() - looked_s < LOOK_AGAIN_S:
+            return True
+        looked_s = time.monotonic()
+        try:
+            device = known(token)
+        except StoreError:
+            return True  # a disk that fails cuts nobody off
+        return device is not None and device.role == role
+
+    return ask
+
+
+def let_in(response: AnyResponse, token: str) -> AnyResponse:
+    """Leave the cookie of a device that is let in."""
+    response.set_cookie(
+        _cookie_name(), token, max_age=YEAR_S, path="/", httponly=True, samesite="Strict", secure=request.is_secure
+    )
+    return response
+
+
+def forget(response: AnyResponse) -> AnyResponse:
+    """Take the cookie away."""
+    response.delete_cookie(_cookie_name(), path="/", httponly=True, samesite="Strict", secure=request.is_secure)
+    return response
+
+
+def _check() -> None:
+    host = urlsplit(f"//{request.host}").hostname  # empty where the header is no host at all
+    if not host or not known_host(host):
+        abort(421)
+    if request.method not in {"GET", "HEAD", "OPTIONS"} and not same_origin():
+        abort(403)
+    asked = least(request.endpoint)
+    if asked is PUBLIC:
+        return
+    role = caller().role
+    if role is None:
+        abort(401)
+    if role < asked:
+        raise LacksRole(lacking(asked, role))
+
+
+def known_host(host: str) -> bool:
+    """Whether a host name can be ours: an address, a name in the LAN, or that of the address on labels.
+
+    A page of another site that has its name point here (DNS rebinding) arrives under that name.
+    """
+    if host == "localhost" or host.endswith((".local", ".lan", ".home.arpa", ".localhost")) or "." not in host:
+        return True
+    try:
+        ipaddress.ip_address(host)
+    except ValueError:
+        secure = current_app.extensions.get("secure")
+        return host == urlsplit(services().settings().url_base).hostname or (secure is not None and secure.covers(host))
+    return True
+
+
+def same_origin() -> bool:
+    """Whether a change comes from a page of ours, or from no browser at all."""
+    site = request.headers.get("Sec-Fetch-Site")
+    if site is not None:
+        return site in {"same-origin", "none"}
+    origin = request.headers.get("Origin")
+    return origin is None or origin.partition("://")[2] == request.host
+
+
+def from_this_computer() -> bool:
+    """Whether the request was made on this very computer.
+
+    One that came through a proxy was not, or nobody knows: a proxy on this computer makes everyone look like it.
+    Where a proxy is trusted (`--behind-proxy`) nobody is the owner by address.
+    """
+    if PROXIED in request.environ or any(name in request.headers for name in FORWARDED):
+        return False
+    try:
+        return ipaddress.ip_address(request.remote_addr or "").is_loopback
+    except ValueError:
+        return False
+
+
+def _caller() -> Caller:
+    token, is_program = _token()
+    if token:
+        device = services().program_with(token) if is_program else services().device_with(token)
+        if device is not None:
+            g.renew = token if services().saw(device) and not is_program else None
+            return Caller(device.role, device)
+    return Caller(Role.OWN) if from_this_computer() else STRANGER
+
+
+def _token() -> tuple[str, bool]:
+    """What was brought along: a program's token, or a device's."""
+    scheme, _, token = request.headers.get("Authorization", "").partition(" ")
+    if scheme.lower() == "bearer":
+        return token, True
+    return request.cookies.get(_cookie_name(), ""), False
+
+
+def _cookie_name() -> str:
+    return SECURE_COOKIE if request.is_secure else COOKIE
+
+
+def _renew(response: Response) -> Response:
+    """A device that is used stays let in: its cookie lasts a year from now on again."""
+    token = g.get("renew")
+    if token and "Set-Cookie" not in response.headers:
+        let_in(response, token)
+    return response
+
+
+def has_own_authority() -> bool:
+    """Whether the certificate is of our own making (`--lan`)."""
+    secure = current_app.extensions.get("secure")
+    return secure is not None and secure.authority is not None
+
+
+def _add_headers(response: Response) -> Response:
+    for name, value in HEADERS.items():
+        response.headers.setdefault(name, value)
+    if request.is_secure and not has_own_authority():
+        response.headers.setdefault("Strict-Transport-Security", HSTS)
+    if response.status_code == 401:
+        response.headers.setdefault("WWW-Authenticate", "Bearer")
+    if "Cache-Control" not in response.headers:
+        response.headers["Cache-Control"] = "no-store" if request.path.startswith("/api/") else "no-cache"
+    return response

@@ -1,0 +1,1 @@
+"""Pages at the machine: glance and tap."""

@@ -1,0 +1,98 @@
+"""The live page of a machine: the page, its view as JSON, and the stream of what happens."""
+
+import threading
+from collections.abc import Callable, Generator
+from itertools import chain
+from typing import Any, Final
+
+from flask import Blueprint, Response, jsonify, render_template
+from flask.typing import ResponseReturnValue
+
+from roastlog import languages
+from roastlog.curve.faults.detection import DECLINING_RATE
+from roastlog.journal.vocabulary import (
+    AROMA_BY_STAGE,
+    AROMA_LABELS,
+    AROMA_WORDS,
+    EXPECTED,
+    MOMENT_LABELS,
+    MOMENT_WORDS,
+    STAGE_LABELS,
+    VIGOUR_WORDS,
+)
+from roastlog.languages import N_, _
+from roastlog.recording.hub import Hub
+from roastlog.web import services
+from roastlog.web.http.formatting import page_units
+from roastlog.web.http.forms import who
+from roastlog.web.http.security import let_in_still
+
+bp = Blueprint("live", __name__)
+
+MOST_STREAMS: Final = 48  # of 64 threads: each stream holds one, and pages must still be answered
+_streams = threading.BoundedSemaphore(MOST_STREAMS)
+WORDS: Final[dict[str, Any]] = {
+    "moments": MOMENT_LABELS,
+    "moments_within": MOMENT_WORDS,
+    "declining_rate": DECLINING_RATE,
+    "vigours": VIGOUR_WORDS,
+    "expected": list(EXPECTED),
+    "stages": STAGE_LABELS,
+    "aroma": {
+        "all": list(AROMA_WORDS),
+        "called": AROMA_LABELS,
+        "by_stage": {stage: list(words) for stage, words in AROMA_BY_STAGE.items()},
+    },
+}
+
+
+HINTS: Final[dict[str, str]] = {
+    "charge": N_("slap as the beans fall in"),
+    "yellow": N_("slap when the last green has gone"),
+    "first_crack": N_("slap when cracks begin to follow one another"),
+    "drop": N_("slap as the beans fall out"),
+}
+
+
+@bp.get("/machines/<machine_id>")
+def page(machine_id: str) -> str:
+    """The live page."""
+    view = services().view(machine_id)
+    units = page_units()
+    figure = services().live_figure(machine_id, temp_unit=units.temp)
+    return render_template(
+        "machine/page.html", view=view, words=WORDS, hints=HINTS, units=units, figure=figure, who=who()
+    )
+
+
+@bp.get("/machines/<machine_id>/view")
+def view(machine_id: str) -> Response:
+    """The live view, for a page that was away."""
+    return jsonify(services().view(machine_id))
+
+
+@bp.get("/machines/<machine_id>/live")
+def stream(machine_id: str) -> ResponseReturnValue:
+    """Server-sent events: reading, entry, outlook, state."""
+    hub = services().hub(machine_id)
+    if not _streams.acquire(blocking=False):
+        return Response(_("Too many screens are watching. Close one, or wait."), 503, {"Retry-After": "5"})
+    events = _events(hub, let_in_still(), languages.current())
+    hello = next(events)  # begun, so that its end comes for certain, even where nobody reads on
+    response = Response(chain([hello], events), mimetype="text/event-stream", headers={"X-Accel-Buffering": "no"})
+    response.call_on_close(events.close)
+    return response
+
+
+def _events(hub: Hub, let_in: Callable[[], bool], language: str) -> Generator[str]:
+    try:
+        yield ": hello\n\n"
+        for events in hub.watch(language):
+            if not let_in():
+                return
+            yield (
+                "".join(f"event: {name}\nid: {ident}\ndata: {data}\n\n" for name, ident, data in events)
+                or ": still here\n\n"
+            )
+    finally:
+        _streams.release()

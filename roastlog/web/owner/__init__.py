@@ -1,0 +1,1 @@
+"""Pages of the owner: machines, settings, people, devices."""

@@ -1,0 +1,184 @@
+"""Devices and programs: who is let in, with which role, by a new code, cut off at once. For sitting and thinking."""
+
+import ipaddress
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Final
+from urllib.parse import urlsplit
+
+from flask import Blueprint, Response, redirect, render_template, request
+from flask.typing import ResponseReturnValue
+from markupsafe import Markup
+
+from roastlog.errors import SettingError
+from roastlog.label.qr import qr_symbol, svg
+from roastlog.languages import _
+from roastlog.services import Device, Invitation, Person
+from roastlog.services.devices import LONGEST_NAME
+from roastlog.web import services
+from roastlog.web.http.forms import Form
+from roastlog.web.http.roles import MEANS
+from roastlog.web.http.security import caller, forget, from_this_computer, has_own_authority
+
+bp = Blueprint("devices", __name__)
+
+NOT_KEPT: Final = {"Cache-Control": "no-store"}  # what is shown once is not to be found by going back
+
+
+@dataclass(frozen=True)
+class DevicesPage:
+    """What `owner/devices/page.html` shows; ``told`` is a token that was just made, with the name of its program."""
+
+    devices: Sequence[Device]
+    programs: Sequence[Device]
+    people: Sequence[Person]
+    own_id: int
+    now_ms: int
+    error: str = ""
+    told: tuple[str, str] | None = None
+    longest: int = LONGEST_NAME
+
+    @property
+    def roles(self) -> Mapping[str, str]:
+        """The roles and what each means."""
+        return {role.word: means for role, means in MEANS.items()}
+
+
+@dataclass(frozen=True)
+class WaitingPart:
+    """What `owner/devices/_waiting.html` shows: whether the code still waits for its device."""
+
+    id: int
+    is_open: bool
+    ends_ms: int
+
+
+@dataclass(frozen=True)
+class InvitationPage:
+    """What `owner/devices/invitation.html` shows, once."""
+
+    invitation: Invitation
+    means: str
+    reach: str
+    qr: Markup
+    alone: bool
+
+    @property
+    def code(self) -> str:
+        """The code in two halves, as it is read out."""
+        return f"{self.invitation.code[:3]} {self.invitation.code[3:]}"
+
+    @property
+    def waiting(self) -> WaitingPart:
+        """Its part that asks again and again."""
+        return WaitingPart(self.invitation.id, is_open=True, ends_ms=self.invitation.ends_ms)
+
+
+@bp.get("/devices")
+def devices() -> str:
+    """All that are let in, and the form that lets another one in."""
+    return _page()
+
+
+@bp.post("/devices/invite")
+def invite() -> ResponseReturnValue:
+    """Show a link and a code that let one device in."""
+    form = Form(request.form)
+    try:
+        made = services().invite(
+            form.values.get("role", ""), name=form.values.get("name"), person=form.values.get("person")
+        )
+    except SettingError as error:
+        return _page(str(error)), 422
+    reach, link = _way_in(made.secret)
+    symbol = qr_symbol(link)
+    qr = Markup(svg(symbol, title=_("QR code that lets one device in")))  # noqa: S704 - our own drawing
+    alone = services().listens_here_alone and from_this_computer()
+    page = InvitationPage(made, MEANS[made.role], reach, qr, alone)
+    return Response(render_template("owner/devices/invitation.html", page=page), headers=NOT_KEPT)
+
+
+@bp.get("/devices/invitations/<int:ident>")
+def waiting(ident: int) -> str:
+    """Whether a code still waits, for the page that shows it."""
+    ends_ms = services().open_until(ident)
+    return render_template("owner/devices/_waiting.html", page=WaitingPart(ident, ends_ms > 0, ends_ms))
+
+
+@bp.post("/devices/<int:ident>")
+def change(ident: int) -> ResponseReturnValue:
+    """Give a device another name, person or role."""
+    form = Form(request.form)
+    name, role, person = (form.values.get(field, "") for field in ("name", "role", "person"))
+    try:
+        services().change_device(ident, name=name, role=role, person=person)
+    except SettingError as error:
+        return _page(str(error)), 422
+    return redirect("/devices", 303)
+
+
+@bp.post("/devices/<int:ident>/cut-off")
+def cut_off(ident: int) -> ResponseReturnValue:
+    """Let a device in no more."""
+    services().cut_off(ident)
+    return redirect("/devices", 303)
+
+
+@bp.post("/devices/leave")
+def leave() -> ResponseReturnValue:
+    """Forget the device that asks for it."""
+    device = caller().device
+    if device is not None and device.id:
+        services().cut_off(device.id)
+    return forget(redirect("/pair", 303))
+
+
+@bp.post("/tokens")
+def new_token() -> ResponseReturnValue:
+    """Make a token for a program and show it, once."""
+    form = Form(request.form)
+    name = form.values.get("name", "")
+    try:
+        token = services().new_token(name, form.values.get("role", ""))
+    except SettingError as error:
+        return _page(str(error)), 422
+    return Response(_page(told=(name, token)), headers=NOT_KEPT)
+
+
+@bp.post("/tokens/revoke")
+def revoke_token() -> ResponseReturnValue:
+    """Let a program in no more."""
+    services().revoke_token(request.form.get("name", ""))
+    return redirect("/devices#programs", 303)
+
+
+def _way_in(secret: str) -> tuple[str, str]:
+    """Where another device types its code, and the link that its QR holds."""
+    if has_own_authority():  # it has to trust the certificate first
+        return services().way_in(), services().way_in(secret)
+    base = reachable()
+    return f"{base}/pair", f"{base}/pair/{secret}"
+
+
+def reachable() -> str:
+    """Where another device finds this server: as the one that asks found it, unless that was this computer itself."""
+    host = urlsplit(request.host_url).hostname or ""
+    try:
+        here = ipaddress.ip_address(host).is_loopback
+    except ValueError:
+        here = host == "localhost" or host.endswith(".localhost")
+    return services().own_base() if here else request.host_url.rstrip("/")
+
+
+def _page(error: str = "", told: tuple[str, str] | None = None) -> str:
+    device = caller().device
+    page = DevicesPage(
+        devices=services().devices(),
+        programs=services().programs(),
+        people=services().people(),
+        own_id=device.id if device else 0,
+        now_ms=services().wall_ms(),
+        error=error,
+        told=told,
+    )
+    return render_template("owner/devices/page.html", page=page)

@@ -1,0 +1,157 @@
+"""The page of one channel or control of a machine: added, changed, tried out, taken away."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+from flask import Blueprint, redirect, render_template, request
+from flask.typing import ResponseReturnValue
+from pydantic import ValidationError
+
+from roastlog.errors import NotFound
+from roastlog.instruments.trial import Trial
+from roastlog.languages import N_, _, said
+from roastlog.machine.model import Channel, Control, Machine
+from roastlog.web import services
+from roastlog.web.owner.part_form import (
+    TYPICAL,
+    FormField,
+    Kind,
+    kinds_of,
+    machine_with,
+    own_fields,
+    sensor_fields,
+    source_fields,
+    typed_of,
+)
+
+bp = Blueprint("machine_parts", __name__)
+_TABLES = "/machines/<machine_id>/<any(channels,controls):table>"
+
+
+@dataclass(frozen=True)
+class PartPage:
+    """What `owner/machines/part.html` shows."""
+
+    machine: Machine
+    table: str
+    part: Channel | Control | None
+    kinds: Mapping[str, Kind]
+    kind: str
+    own: Sequence[FormField]
+    source: Sequence[FormField]
+    sensor: Sequence[FormField]
+    errors: Mapping[str, str] = field(default_factory=dict)
+    trial: Trial | None = None
+    in_use: bool = False
+
+    @property
+    def here(self) -> str:
+        """Where the form is sent to."""
+        return f"/machines/{self.machine.id}/{self.table}" + (f"/{self.part.id}" if self.part else "")
+
+    @property
+    def noun(self) -> str:
+        """What it is a page of."""
+        return "channel" if self.table == "channels" else "control"
+
+
+@bp.get(_TABLES)
+def add(machine_id: str, table: str) -> str:
+    """The form of a new channel or control."""
+    return _page(services().machine(machine_id), table, None, TYPICAL | {"kind": next(iter(kinds_of(table)))})
+
+
+@bp.get(f"{_TABLES}/<part_id>")
+def change(machine_id: str, table: str, part_id: str) -> str:
+    """The form of one that is there."""
+    machine = services().machine(machine_id)
+    part = part_of(machine, table, part_id)
+    return _page(machine, table, part, typed_of(part))
+
+
+@bp.post(_TABLES)
+def keep_new(machine_id: str, table: str) -> ResponseReturnValue:
+    """Keep a new one, or try it out."""
+    return _sent(services().machine(machine_id), table, None)
+
+
+@bp.post(f"{_TABLES}/<part_id>")
+def keep_changed(machine_id: str, table: str, part_id: str) -> ResponseReturnValue:
+    """Keep what was changed, or try it out."""
+    machine = services().machine(machine_id)
+    return _sent(machine, table, part_of(machine, table, part_id))
+
+
+@bp.post(f"{_TABLES}/<part_id>/remove")
+def remove(machine_id: str, table: str, part_id: str) -> ResponseReturnValue:
+    """Take one away; what it read stays kept."""
+    machine = services().machine(machine_id)
+    part = part_of(machine, table, part_id)
+    data: dict[str, Any] = machine.model_dump(exclude_defaults=True)
+    data[table] = [other for other in data[table] if other["id"] != part_id]
+    try:
+        services().change_machine(Machine.model_validate(data).with_passwords_of(machine))
+    except ValidationError:
+        why = _("It cannot be taken away: a machine needs one channel, and a cold junction its thermocouples.")
+        return _page(machine, table, part, typed_of(part), {"form": why}), 422
+    return redirect(f"/machines/{machine_id}/setup", 303)
+
+
+def part_of(machine: Machine, table: str, part_id: str) -> Channel | Control:
+    """A channel or a control of a machine."""
+    parts: Sequence[Channel | Control] = machine.channels if table == "channels" else machine.controls
+    found = next((part for part in parts if part.id == part_id), None)
+    if found is None:
+        raise NotFound(
+            said(
+                N_("{name} has no such channel: {part_id}.")
+                if table == "channels"
+                else N_("{name} has no such control: {part_id}."),
+                name=machine.name,
+                part_id=part_id[:40],
+            )
+        )
+    return found
+
+
+def _sent(machine: Machine, table: str, old: Channel | Control | None) -> ResponseReturnValue:
+    # A separator may be a space, so that one field is not trimmed.
+    values = {name: text if name == "serial.separator" else text.strip() for name, text in request.form.items()}
+    if values.get("then") == "fields":
+        return _page(machine, table, old, TYPICAL | values)
+    made, errors = machine_with(machine, table, old, values)
+    if made is None:
+        return _page(machine, table, old, values, errors), 422
+    if values.get("then") == "try":
+        name = old.id if old is not None else getattr(made, table)[-1].id
+        return _page(machine, table, old, values, trial=services().try_part(made, name))
+    services().change_machine(made)
+    return redirect(f"/machines/{machine.id}/setup", 303)
+
+
+def _page(
+    machine: Machine,
+    table: str,
+    part: Channel | Control | None,
+    values: Mapping[str, str],
+    errors: Mapping[str, str] | None = None,
+    trial: Trial | None = None,
+) -> str:
+    kinds, errors = kinds_of(table), errors or {}
+    kind = values.get("kind", "")
+    chosen = kinds.get(kind, Kind(""))
+    page = PartPage(
+        machine=machine,
+        table=table,
+        part=part,
+        kinds=kinds,
+        kind=kind,
+        own=own_fields(table, values, errors, new=part is None),
+        source=source_fields(chosen, values, errors),
+        sensor=sensor_fields(values, errors) if chosen.fields and table == "channels" else (),
+        errors=errors,
+        trial=trial,
+        in_use=services().machine_now(machine.id).state == "roasting",
+    )
+    return render_template("owner/machines/part.html", page=page)

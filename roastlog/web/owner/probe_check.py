@@ -1,0 +1,183 @@
+"""Checking a probe: what it reads, what it should, and the offset that makes up for the difference, with its day."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import UTC, datetime
+from statistics import fmean
+from typing import Final, Self
+
+from flask import Blueprint, redirect, render_template, request
+from flask.typing import ResponseReturnValue
+
+from roastlog.errors import InstrumentError, NotFound
+from roastlog.languages import N_, _
+from roastlog.machine.boiling_point import air_pressure_kpa, boiling_point_c
+from roastlog.machine.model import Channel, Machine
+from roastlog.machine.sources import Checked
+from roastlog.units import c_from_f, f_from_c
+from roastlog.web import services
+from roastlog.web.http.formatting import number, page_units
+from roastlog.web.http.forms import Form
+from roastlog.web.owner.machine_parts import part_of
+
+bp = Blueprint("probe_check", __name__)
+_PATH: Final = "/machines/<machine_id>/channels/<part_id>/check"
+RESTS_C: Final = 0.5  # what still moves by more within ten seconds is not yet as warm as the reference
+FAR_C: Final = 5.0
+MOST_C: Final = 100.0
+REFERENCES: Final = {
+    "ice": N_("ice water"),
+    "altitude": N_("boiling water, by altitude"),
+    "pressure": N_("boiling water, by air pressure"),
+    "thermometer": N_("a thermometer that you trust"),
+}
+
+
+@dataclass(frozen=True)
+class CheckComparison:
+    """What a probe read against what it should have."""
+
+    read_c: float
+    reference_c: float
+    against: str
+
+    @property
+    def offset_c(self) -> float:
+        """What is to be added to each reading. [°C]"""
+        return round(self.reference_c - self.read_c, 2)
+
+    @property
+    def far(self) -> bool:
+        """Whether it is off by more than a probe usually is."""
+        return abs(self.offset_c) > FAR_C
+
+    @property
+    def impossible(self) -> bool:
+        """Whether no offset makes up for it."""
+        return abs(self.offset_c) > MOST_C
+
+
+@dataclass(frozen=True)
+class Rest:
+    """What came in the last ten seconds, without an offset. [°C]"""
+
+    mean_c: float | None
+    spread_c: float
+
+    @classmethod
+    def of(cls, values: Sequence[float]) -> Self:
+        """The mean of some readings and how far they lie apart."""
+        return cls(fmean(values), max(values) - min(values)) if values else cls(None, 0.0)
+
+    @property
+    def moves(self) -> bool:
+        """Whether it is not yet as warm as the reference."""
+        return self.spread_c > RESTS_C
+
+
+@dataclass(frozen=True)
+class CheckPage:
+    """What `owner/machines/check.html` shows."""
+
+    machine: Machine
+    part: Channel
+    rest: Rest
+    values: Mapping[str, str]
+    unit: str
+    errors: Mapping[str, str] = field(default_factory=dict)
+    found: CheckComparison | None = None
+    references: Mapping[str, str] = field(default_factory=lambda: REFERENCES)
+
+    @property
+    def typed_read(self) -> str:
+        """What was compared, as one would have typed it: that is kept, whatever the probe says by then."""
+        if self.found is None:
+            return ""
+        return f"{self.found.read_c if self.unit == '°C' else f_from_c(self.found.read_c):.2f}"
+
+
+@bp.get(_PATH)
+def check(machine_id: str, part_id: str) -> str:
+    """What the probe reads now, and the choice of a reference."""
+    machine, channel = _channel(machine_id, part_id)
+    return _page(machine, channel, Form({"reference": "ice"}))
+
+
+@bp.post(_PATH)
+def compare(machine_id: str, part_id: str) -> ResponseReturnValue:
+    """Compare, and keep the offset once the person has seen it."""
+    machine, channel = _channel(machine_id, part_id)
+    form = Form(request.form)
+    found = _comparison(form, _rest(machine, channel))
+    if found is None or found.impossible or form.values.get("then") != "keep":
+        return _page(machine, channel, form, found), 422 if form.errors else 200
+    on = datetime.fromtimestamp(services().now_ms() / 1000, UTC).astimezone().date()
+    words = _(
+        "{against}, {reference} °C; it read {read} °C",
+        against=found.against,
+        reference=number(found.reference_c, 1),
+        read=number(found.read_c, 1),
+    )
+    kept = channel.model_copy(update={"offset_c": found.offset_c, "checked": Checked(on=on, against=words)})
+    channels = tuple(kept if other.id == kept.id else other for other in machine.channels)
+    services().change_machine(machine.model_copy(update={"channels": channels}))
+    return redirect(f"/machines/{machine_id}/setup", 303)
+
+
+def _channel(machine_id: str, part_id: str) -> tuple[Machine, Channel]:
+    machine = services().machine(machine_id)
+    channel = part_of(machine, "channels", part_id)
+    if not isinstance(channel, Channel):
+        raise NotFound(_("{name} has no such channel.", name=machine.name))
+    return machine, channel
+
+
+def _rest(machine: Machine, channel: Channel) -> Rest:
+    return Rest.of(services().at_rest(machine.id, channel.id))
+
+
+def _comparison(form: Form, rest: Rest) -> CheckComparison | None:
+    """What the form compares; what is missing is in its errors."""
+    read_c = rest.mean_c if not form.values.get("read") else _temp_c(form, "read")
+    reference_c = _reference_c(form)
+    if read_c is None and "read" not in form.errors:
+        form.errors["read"] = _("Nothing came in the last 10 s. See to its connection, or type what the probe shows.")
+    if form.errors or read_c is None or reference_c is None:
+        return None
+    return CheckComparison(round(read_c, 2), round(reference_c, 2), REFERENCES[form.values["reference"]])
+
+
+def _reference_c(form: Form) -> float | None:
+    reference = form.values.get("reference", "")
+    if reference == "ice":
+        return 0.0
+    if reference not in REFERENCES:
+        form.errors["reference"] = _("Choose what the probe is in.")
+        return None
+    typed = _temp_c(form, reference) if reference == "thermometer" else form.number(reference)
+    if typed is None:
+        form.errors.setdefault(reference, _("This is needed to know what it should read."))
+        return None
+    try:
+        if reference == "altitude":
+            return boiling_point_c(air_pressure_kpa(typed))
+        return boiling_point_c(typed / 10) if reference == "pressure" else typed
+    except InstrumentError as error:
+        form.errors[reference] = str(error)
+        return None
+
+
+def _temp_c(form: Form, name: str) -> float | None:
+    typed = form.number(name)
+    temp_c = typed if typed is None or page_units().temp == "C" else c_from_f(typed)
+    if temp_c is not None and not -50 <= temp_c <= 500:
+        form.errors[name] = _("That is no temperature at which a probe is checked.")
+        return None
+    return temp_c
+
+
+def _page(machine: Machine, channel: Channel, form: Form, found: CheckComparison | None = None) -> str:
+    page = CheckPage(
+        machine, channel, _rest(machine, channel), form.values, f"°{page_units().temp}", form.errors, found
+    )
+    return render_template("owner/machines/check.html", page=page)

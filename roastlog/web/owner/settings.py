@@ -1,0 +1,188 @@
+"""Settings, green lots, people, and the page of everything else."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict, dataclass, field, replace
+from typing import Any, Final
+
+from flask import Blueprint, redirect, render_template, request
+from flask.typing import ResponseReturnValue
+
+from roastlog.errors import SettingError
+from roastlog.languages import N_, _, decimal
+from roastlog.machine.model import Machine
+from roastlog.services import Lot, Settings
+from roastlog.services.curve_settings import AREA, CURVE_SETTINGS, FAULTS, PROBE, CurveSetting
+from roastlog.store.books import LotRow, Person
+from roastlog.web import services
+from roastlog.web.http.formatting import page_units
+from roastlog.web.http.forms import Form
+
+bp = Blueprint("settings", __name__)
+
+TEXTS: Final = ("business", "url_base", "units_temp", "units_mass")
+SWITCHES: Final = {
+    "bag_shows_weights": N_("Weights: green and roasted, and the loss"),
+    "bag_shows_people": N_("Who roasted it, by the name that they chose for bags"),
+    "bag_shows_photos": N_("Photos of its trier checks, with their time and colour"),
+}
+CURVE: Final[Mapping[str, Mapping[str, CurveSetting]]] = {
+    "": AREA,
+    N_("From when on a fault of the curve is told"): FAULTS,
+    N_("From when on the bean probe is in doubt"): PROBE,
+}
+LOT_FACTS: Final = {
+    "origin": N_("Where it was grown"),
+    "process": N_("Process"),
+    "altitude": N_("Altitude"),
+    "harvest": N_("Harvest"),
+    "arrived": N_("Arrived"),
+    "cup": N_("What the cup should taste of"),
+}
+
+
+@dataclass(frozen=True)
+class SettingsPage:
+    """What `owner/settings/page.html` shows."""
+
+    values: Mapping[str, Any]
+    people: Sequence[Person]
+    kept: bool = False
+    error: str = ""
+    errors: Mapping[str, str] = field(default_factory=dict)
+    unit: str = "C"
+    switches: Mapping[str, str] = field(default_factory=lambda: SWITCHES)
+    curve: Mapping[str, Mapping[str, CurveSetting]] = field(default_factory=lambda: CURVE)
+
+
+@dataclass(frozen=True)
+class LotsPage:
+    """What `owner/settings/lots.html` shows."""
+
+    lots: Sequence[Lot]
+    unit: str
+    values: Mapping[str, str] = field(default_factory=dict)
+    errors: Mapping[str, str] = field(default_factory=dict)
+    facts: Mapping[str, str] = field(default_factory=lambda: LOT_FACTS)
+
+
+@dataclass(frozen=True)
+class MorePage:
+    """What `owner/settings/more.html` shows."""
+
+    machines: Sequence[Machine]
+
+
+@bp.get("/settings")
+def settings() -> str:
+    """The settings as they stand."""
+    return _settings_page(_shown(), kept="kept" in request.args)
+
+
+@bp.post("/settings")
+def save() -> ResponseReturnValue:
+    """Keep the settings, all of the form at once."""
+    form = Form(request.form)
+    values = _typed(form)
+    error = " ".join(form.errors.values())
+    if not error:
+        try:
+            services().save_settings(values)
+        except SettingError as refused:
+            error = str(refused)
+    if error:
+        shown = {**_shown(), **values, **{name: form.values.get(name, "") for name in CURVE_SETTINGS}}
+        return _settings_page(shown, error=error, errors=form.errors, unit=_typed_in(form)), 422
+    return redirect("/settings?kept", 303)
+
+
+def _shown() -> dict[str, Any]:
+    """The settings as the page has them: those of the curve in its own unit."""
+    kept = asdict(services().settings())
+    unit = kept["units_temp"]
+    return kept | {name: decimal(f"{item.shown(kept[name], unit):g}") for name, item in CURVE_SETTINGS.items()}
+
+
+def _typed(form: Form) -> dict[str, Any]:
+    """The settings that the form stands for; what is wrong with it is in ``form.errors``."""
+    values: dict[str, Any] = {name: form.text(name, longest=200) or "" for name in TEXTS}
+    values |= {name: name in form.values for name in SWITCHES}
+    values["best_before_days"] = round(form.number("best_before_days") or 0)
+    unit = _typed_in(form)
+    for name, item in CURVE_SETTINGS.items():
+        typed = form.number(name)
+        if typed is not None:
+            values[name] = item.kept(typed, unit)
+        elif not form.values.get(name, "left out"):  # emptied: the default again
+            values[name] = getattr(Settings(), name)
+    return values
+
+
+def _typed_in(form: Form) -> str:
+    """The unit that the form was shown in: with the same form another may have been chosen."""
+    shown = form.values.get("shown_in", "")
+    return shown if shown in {"C", "F"} else page_units().temp
+
+
+@bp.post("/people")
+def add_person() -> ResponseReturnValue:
+    """Add a person, or change the name that bags may show."""
+    form = Form(request.form)
+    name, shown = form.text("name"), form.text("shown")
+    if name is None or form.errors:
+        error = next(iter(form.errors.values()), _("A person needs a name."))
+        return _settings_page(_shown(), error=error), 422
+    services().add_person(name, shown or name.split()[0])
+    return redirect("/settings#people", 303)
+
+
+@bp.get("/lots")
+def lots() -> str:
+    """Green lots with what is left, and the form to add one."""
+    return _lots_page({}, {})
+
+
+@bp.post("/lots")
+def add_lot() -> ResponseReturnValue:
+    """Add a green lot."""
+    form = Form(request.form)
+    row = _lot(form)
+    if form.errors:
+        return _lots_page(form.values, form.errors), 422
+    services().add_lot(row)
+    return redirect("/lots", 303)
+
+
+def _lot(form: Form) -> LotRow:
+    """The lot that the form stands for; what is wrong with it is in ``form.errors``."""
+    code, coffee, bought_g = form.text("code"), form.text("coffee"), form.mass_g("bought", page_units().mass)
+    if code is None:
+        form.errors.setdefault("code", _("A lot needs a code of its own."))
+    if coffee is None:
+        form.errors.setdefault("coffee", _("Name the coffee."))
+    if bought_g is None or bought_g <= 0:
+        form.errors.setdefault("bought", _("How much was bought? Type the weight."))
+    facts = {name: form.text(name) for name in LOT_FACTS}
+    return replace(LotRow(code or "", coffee or "", bought_g=bought_g or 0.0), **facts)  # type: ignore[arg-type]
+
+
+@bp.get("/more")
+def more() -> str:
+    """Everything that is not for every minute."""
+    return render_template("owner/settings/more.html", page=MorePage(services().machines()))
+
+
+def _settings_page(
+    values: Mapping[str, Any],
+    *,
+    kept: bool = False,
+    error: str = "",
+    errors: Mapping[str, str] | None = None,
+    unit: str | None = None,
+) -> str:
+    page = SettingsPage(values, services().people(), kept, error, errors or {}, unit or page_units().temp)
+    return render_template("owner/settings/page.html", page=page)
+
+
+def _lots_page(values: Mapping[str, str], errors: Mapping[str, str]) -> str:
+    page = LotsPage(services().lots(), page_units().mass, values, errors)
+    return render_template("owner/settings/lots.html", page=page)

@@ -1,0 +1,1 @@
+"""Pages that strangers see: the bag, pairing, the certificate, the app's manifest."""

@@ -1,0 +1,85 @@
+"""The way in: the page that a stranger's phone lands on, and the link and the code that let it in."""
+
+from dataclasses import dataclass
+from typing import Final
+
+from flask import Blueprint, Response, redirect, render_template, request
+from flask.typing import ResponseReturnValue
+
+from roastlog.errors import PairingRefused, SettingError, TooManyTries
+from roastlog.languages import _
+from roastlog.services.devices import LONGEST_NAME
+from roastlog.services.pairing import REFUSAL
+from roastlog.web import services
+from roastlog.web.http.forms import Form
+from roastlog.web.http.security import caller, let_in
+
+bp = Blueprint("pairing", __name__)
+
+_KINDS: Final = {"iPad": "iPad", "iPhone": "iPhone", "Android": "Android", "Macintosh": "Mac", "Windows": "PC"}
+
+
+@dataclass(frozen=True)
+class PairPage:
+    """What `public/pair.html` shows: a field for the code, or with a link only a button."""
+
+    name: str
+    secret: str = ""
+    code: str = ""
+    error: str = ""
+    landed: bool = False
+    let_in_already: bool = False
+    longest: int = LONGEST_NAME
+
+
+@bp.get("/pair")
+def ask() -> str:
+    """The field for a code."""
+    return _page(PairPage(_kind(), let_in_already=caller().role is not None))
+
+
+@bp.get("/pair/<secret>")
+def link(secret: str) -> ResponseReturnValue:
+    """What a QR leads to. It asks first, so that a look ahead at the address uses nothing up."""
+    if not services().invited(secret):
+        return _page(PairPage(_kind(), error=REFUSAL)), 422
+    return _page(PairPage(_kind(), secret=secret, let_in_already=caller().role is not None))
+
+
+@bp.post("/pair")
+def pair() -> ResponseReturnValue:
+    """Let this device in by a link or a code."""
+    form = Form(request.form)
+    secret, code, name = (form.values.get(field, "") for field in ("secret", "code", "name"))
+    name = name or _kind()
+    try:
+        if secret:
+            _, token = services().pair_by_link(secret, name)
+        else:
+            _, token = services().pair_by_code(code, name, address=request.remote_addr or "")
+    except TooManyTries as error:
+        page = _page(PairPage(name, code=code, error=str(error)))
+        return Response(page, 429, {"Retry-After": str(error.wait_s)})
+    except PairingRefused as error:
+        return _page(PairPage(name, code=code, error=str(error))), 422
+    except SettingError as error:
+        return _page(PairPage(name, secret, code, str(error))), 422
+    before = caller().device
+    if before is not None and before.id:  # paired anew: its old entry would stay in the list for ever
+        services().cut_off(before.id)
+    return let_in(redirect("/", 303), token)
+
+
+def stranger_page() -> str:
+    """What a device sees, wherever it goes, before it is let in."""
+    return _page(PairPage(_kind(), landed=True))
+
+
+def _page(page: PairPage) -> str:
+    return render_template("public/pair.html", page=page)
+
+
+def _kind() -> str:
+    """What to call a device whose owner has not said: what its browser says that it is."""
+    agent = request.headers.get("User-Agent", "")
+    return next((name for mark, name in _KINDS.items() if mark in agent), str(_("Device")))

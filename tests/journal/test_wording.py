@@ -1,0 +1,125 @@
+"""How lines of the journal read."""
+
+from uuid import uuid4
+
+import pytest
+
+from roastlog.journal.entries import BODIES, Entry
+from roastlog.journal.fold import fold
+from roastlog.journal.vocabulary import MOMENT_LABELS, MOMENTS, STAGE_LABELS, STAGES
+from roastlog.journal.wording import FLAG_WORDS, change_text, tell
+from tests.journal.test_fold import entry
+
+CONTROLS = {"radiant": "Radiant"}
+GAP = "\N{NARROW NO-BREAK SPACE}"
+
+
+@pytest.mark.parametrize(
+    ("kind", "body", "text"),
+    [
+        ("opened", {}, "Batch opened"),
+        (
+            "opened",
+            {"coffee": "Alder washed", "lot": "HU-7", "green_g": 4000, "intent": "filter"},
+            "Batch opened · Alder washed · HU-7 · 4.00 kg green · for filter",
+        ),
+        ("opened", {"plan": {"development_s": 80}}, "Batch opened · development 1:20"),
+        ("opened", {"plan": {"development_ratio": 0.13}}, "Batch opened · development 13%"),
+        ("moment", {"moment": "first_crack"}, "First crack"),
+        ("move", {"control": "radiant", "setting": 4}, "Radiant to 4"),
+        ("move", {"control": "radiant", "setting": 3.5}, "Radiant to 3.5"),
+        ("move", {"control": "gone", "setting": 3}, "gone to 3"),
+        ("trier", {"stage": "light_brown"}, "Trier: light brown"),
+        ("trier", {"stage": "tan", "words": ["even", "dry"]}, "Trier: tan, even, dry"),
+        ("aroma", {"words": ["toast", "malt"]}, "Aroma: toast, malt"),
+        ("crack", {"vigour": "violent"}, "Crack sounds violent"),
+        ("note", {"text": "Smoke at the hatch."}, "Smoke at the hatch."),
+        ("weighed", {"roasted_g": 3432}, f"Weighed 3{GAP}432 g"),
+        ("weighed", {"roasted_g": 3432, "removed_g": 12}, f"Weighed 3{GAP}432 g · 12 g sorted out"),
+        ("weighed", {"roasted_g": 950, "removed_g": 0}, "Weighed 950 g"),
+        ("colour", {"value": 62.5, "scale": "our cards", "sample": "ground"}, "Colour 62.5 on our cards, ground"),
+        ("released", {"decision": "release"}, "Released"),
+        ("released", {"decision": "hold", "reason": "to be cupped"}, "Held back: to be cupped"),
+        ("released", {"decision": "reject"}, "Rejected"),
+    ],
+)
+def test_each_kind_reads_as_one_would_say_it(kind: str, body: dict, text: str):
+    """In few words, numbers without needless zeros, without its time."""
+    batch = fold([entry(kind, **body)], "B")
+    assert tell(batch.lines[0], batch, CONTROLS) == text
+
+
+def told(*entries: Entry) -> str:
+    """How the last entry of a batch reads."""
+    batch = fold(entries, "B")
+    return tell(next(line for line in batch.lines if line.id == entries[-1].id), batch, CONTROLS)
+
+
+def test_an_undo_says_what_it_takes_back():
+    """In the words of that entry; undoing an undo says so."""
+    crack = entry("moment", 10, moment="first_crack")
+    undo = entry("undo", 11, entry=str(crack.id))
+    assert told(crack, undo) == "Took back “First crack”"
+    assert told(crack, undo, entry("undo", 12, entry=str(undo.id))) == "Took back an undo"
+
+
+def test_a_shift_says_by_how_much():
+    """With its sign, a real minus among them."""
+    charge = entry("moment", 0, moment="charge")
+    assert told(charge, entry("shift", 1, entry=str(charge.id), by_s=-10)) == "Moved “Charge” by −10 s"
+    assert told(charge, entry("shift", 1, entry=str(charge.id), by_s=2.5)) == "Moved “Charge” by +2.5 s"
+
+
+def test_an_amendment_says_what_it_corrects():
+    """Each field in words; what was cleared is said to be none."""
+    opened = entry("opened", 0, coffee="Alder washed", intent="filter")
+    body = {"coffee": "Night Ferry", "green_g": 3900.0, "intent": None, "plan": {"development_s": 75}}
+    text = told(opened, entry("amend", 1, entry=str(opened.id), body=body))
+    assert text.startswith("Corrected “Batch opened · Night Ferry")
+    assert text.endswith(": coffee Night Ferry, green weight 3900, no for, plan development 1:15")
+
+
+def test_what_is_about_nothing_says_so():
+    """The entry may still come in."""
+    for kind, body in (("undo", {}), ("shift", {"by_s": 5}), ("amend", {"body": {"text": "x"}})):
+        assert "an entry that is not here" in told(entry(kind, 0, entry=str(uuid4()), **body))
+
+
+def test_an_entry_about_itself_does_not_go_round():
+    """A device that made one up gets a plain line."""
+    ident = uuid4()
+    assert told(entry("undo", 0, ident=ident, entry=str(ident))) == "Took back an entry that is not here"
+
+
+@pytest.mark.parametrize(
+    ("name", "value", "text"),
+    [
+        ("roasted_g", 3400.0, "roasted g 3400"),
+        ("words", ["toast", "malt"], "words toast, malt"),
+        ("plan", None, "no plan"),
+        ("plan", {}, "no plan"),
+        ("plan", "soon", "plan soon"),
+        ("lot", "HU-7", "lot HU-7"),
+    ],
+)
+def test_a_corrected_field_reads_plainly(name: str, value: object, text: str):
+    """Whatever a correction holds: one that does not fit is kept and told too."""
+    assert change_text(name, value) == text
+
+
+def test_a_correction_that_does_not_fit_is_still_told():
+    """It came before its entry and was kept; it must not break the page of the batch."""
+    opened = entry("opened", 0)
+    for plan in ("soon", 3, ["x"], {"development_s": "x"}, {"development_ratio": "half"}, {"x": 1}):
+        amend = entry("amend", 1, entry=str(opened.id), body={"plan": plan})
+        batch = fold([opened, amend], "B")
+        assert batch.lines[0].flags == ("amend_unfit",)
+        assert tell(batch.lines[1], batch, CONTROLS).startswith("Corrected “Batch opened”")
+
+
+def test_every_word_has_its_saying():
+    """Each kind, moment, stage and flag has words of its own."""
+    assert set(MOMENT_LABELS) == {*MOMENTS, "turning_point"}
+    assert set(STAGE_LABELS) == set(STAGES)
+    assert all(FLAG_WORDS.values())
+    assert len(BODIES) == 13

@@ -1,0 +1,158 @@
+"""The computer's clock jumps, summer time begins or ends, the computer sleeps: the times of a curve stay right."""
+
+import time
+from collections.abc import Callable, Iterator
+from datetime import datetime
+from pathlib import Path
+from uuid import uuid4
+
+import pytest
+
+from roastlog import clock as clock_module
+from roastlog.clock import Clock
+from roastlog.instruments.base import Reading
+from roastlog.services import Services
+from roastlog.trace.codes import parse_code
+from tests.conftest import SHEET, START_MS, Bench
+
+NO_BATTERY_S = 1_577_836_800.0  # 2020-01-01, UTC: where a computer begins that does not know the time
+NETWORK_S = 1_795_600_000.0
+
+
+class Hands:
+    """The computer's clocks, turned by hand: the one on the wall, and the one that only ever goes on."""
+
+    def __init__(self, wall_s: float) -> None:
+        self.wall_s, self.ticks_s = wall_s, 1000.0
+
+    def pass_by(self, duration_s: float) -> None:
+        """Let time pass."""
+        self.wall_s += duration_s
+        self.ticks_s += duration_s
+
+
+@pytest.fixture
+def hands(monkeypatch: pytest.MonkeyPatch) -> Hands:
+    """A computer that begins in the past."""
+    hands = Hands(NO_BATTERY_S)
+    monkeypatch.setattr(time, "time", lambda: hands.wall_s)
+    monkeypatch.setattr(clock_module, "ticks_s", lambda: hands.ticks_s)
+    return hands
+
+
+@pytest.fixture
+def running(hands: Hands, tmp_path: Path) -> Iterator[Services]:
+    """Services on the computer's own clock."""
+    services = Services(tmp_path, Clock())
+    services.keep_sheet(SHEET)
+    services.runtime.start()
+    yield services
+    services.close()
+
+
+def said(services: Services, kind: str, batch: str | None = None, **body: object) -> str:
+    """Say something at this moment; the batch."""
+    entry = {"id": str(uuid4()), "machine": "drum-4", "kind": kind, "body": body}
+    entry |= {"at_ms": services.now_ms()} | ({"batch": batch} if batch else {})
+    told = services.accept_entries([entry])[0]
+    assert told.status == "stored", told
+    return str(told.batch)
+
+
+def roast(services: Services, hands: Hands, at_s: dict[int, Callable[[], None]]) -> str:
+    """Roast ten minutes with a reading a second, and let something happen at some of them; the batch."""
+    code = said(services, "opened", coffee="Night Ferry")
+    said(services, "moment", code, moment="charge")
+    live = services.runtime.live("drum-4")
+    for second in range(601):
+        at_s.get(second, lambda: None)()
+        live.take([Reading(services.now_ms(), "bean_probe", 100.0 + second / 10)])
+        if second == 500:
+            said(services, "moment", code, moment="first_crack")
+        hands.pass_by(1 if second < 600 else 0)
+    said(services, "moment", code, moment="drop")
+    live.save()
+    return code
+
+
+def test_a_clock_that_jumps_in_mid_roast_moves_nothing(running: Services, hands: Hands):
+    """The network's time arrives, seven years on, and is corrected back by an hour: the curve is what it was."""
+
+    def forward() -> None:
+        hands.wall_s = NETWORK_S
+        running.keeper.set_clock()  # not now: something is in the drum
+
+    def back() -> None:
+        hands.wall_s -= 3600
+        running.keeper.set_clock()
+
+    told = running.batch_json(roast(running, hands, {200: forward, 300: back}))
+    assert told["moments"]["first_crack"] == pytest.approx(500, abs=0.01)
+    assert told["moments"]["drop"] == pytest.approx(600, abs=0.01)
+    curve = running.record(told["code"]).curve
+    assert curve.channels["bean_probe"].tolist() == pytest.approx([100 + second / 10 for second in range(601)])
+
+
+def test_the_next_batch_has_the_day_that_the_network_told(running: Services, hands: Hands):
+    """When the drum is empty the clock is set; the batch before keeps its times, and the one after is of today."""
+
+    def forward() -> None:
+        hands.wall_s = NETWORK_S
+
+    first = roast(running, hands, {200: forward})
+    assert parse_code(first).day == datetime.fromtimestamp(NO_BATTERY_S).astimezone().date()
+    running.keeper.set_clock()
+    assert running.now_ms() == pytest.approx(hands.wall_s * 1000, abs=10)
+    second = roast(running, hands, {})
+    assert parse_code(second).day == datetime.fromtimestamp(NETWORK_S).astimezone().date()
+    for code in (first, second):
+        told = running.batch_json(code)
+        assert told["moments"]["drop"] == pytest.approx(600, abs=0.01)
+        assert running.record(code).curve.channels["bean_probe"].tolist() == pytest.approx(
+            [100 + second / 10 for second in range(601)]
+        )
+
+
+def test_a_sleep_of_90_s_is_a_gap_and_what_follows_stands_where_it_was(bench: Bench):
+    """Nothing is read while the computer sleeps; the first crack after it has its true time, and so has the drop."""
+    code = bench.open()
+    bench.say(bench.entry("moment", 0, batch=code, moment="charge"))
+    live = bench.services.runtime.live("drum-4")
+    for second in [*range(300), *range(390, 601)]:
+        bench.clock.turn_to(second)
+        live.take([Reading(bench.clock.now_ms(), "bean_probe", 100.0 + second / 10)])
+    bench.say(bench.entry("moment", 500, batch=code, moment="first_crack"))
+    bench.say(bench.entry("moment", 600, batch=code, moment="drop"))
+    columns = live.columns()
+    told = bench.client.get(f"/api/batches/{code}/curve").get_json()
+    for values in (columns["bean_probe"][:600], told["bean_probe"][:600]):
+        assert values[299] == pytest.approx(129.9, abs=0.01)
+        assert set(values[302:390]) == {None}
+        assert values[390:] == pytest.approx([100 + second / 10 for second in range(390, 600)], abs=0.01)
+    assert bench.client.get(f"/api/batches/{code}").get_json()["metrics"]["development_s"] == 100
+
+
+@pytest.fixture
+def berlin(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
+    """A zone with summer time, on from 2026-03-29 to 2026-10-25, at 01:00 UTC (EU: last Sundays)."""
+    monkeypatch.setenv("TZ", "Europe/Berlin")
+    time.tzset()
+    yield
+    monkeypatch.undo()
+    time.tzset()
+
+
+@pytest.mark.usefixtures("berlin")
+@pytest.mark.parametrize("charge", ["2026-03-29T00:55:00+00:00", "2026-10-25T00:55:00+00:00"])
+def test_summer_time_that_begins_or_ends_in_mid_roast_moves_nothing(bench: Bench, charge: str):
+    """Five minutes before an hour that is left out or comes twice: ten minutes are ten, and the day is the day."""
+    start_s = round(datetime.fromisoformat(charge).timestamp()) - START_MS // 1000
+    bench.clock.turn_to(start_s - 30)
+    code = bench.roast(600, start_s=start_s)
+    told = bench.client.get(f"/api/batches/{code}").get_json()
+    assert told["metrics"]["duration_s"] == 600
+    assert told["moments"]["drop"] == 600
+    assert parse_code(code).day.isoformat() == charge[:10]
+    values = bench.client.get(f"/api/batches/{code}/curve").get_json()["bean_surface"]
+    assert values[1:] == pytest.approx([90 + second / 5 for second in range(1, 601)], abs=0.01)
+    assert bench.client.get(f"/batches/{code}").status_code == 200

@@ -1,0 +1,52 @@
+"""Pushed readings: whatever is sent, each is a sound reading or refused with a reason, and none spoils another."""
+
+import math
+
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from roastlog.errors import ReadingsRefused
+from roastlog.instruments.converted import ABSURD_C
+from roastlog.recording.push import BEHIND_MS, take_push
+from tests.conftest import START_MS, Bench
+
+SCALARS = st.none() | st.booleans() | st.integers() | st.integers(10**300, 10**400) | st.floats() | st.text(max_size=8)
+ANYTHING = st.recursive(
+    SCALARS,
+    lambda inner: st.lists(inner, max_size=3) | st.dictionaries(st.sampled_from(["at_ms", "readings", "x"]), inner),
+    max_leaves=8,
+)
+READINGS = st.fixed_dictionaries(
+    {
+        "channel": st.sampled_from(["bean_probe", "bean_surface", "nowhere"]) | ANYTHING,
+        "value": st.floats(-3000, 3000) | ANYTHING,
+    },
+    optional={"at_ms": st.integers(START_MS - 2 * BEHIND_MS, START_MS + 10_000) | ANYTHING, "unit": ANYTHING},
+)
+
+
+@settings(max_examples=300, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(ANYTHING | st.fixed_dictionaries({"readings": st.lists(READINGS | ANYTHING, max_size=5)}))
+def test_whatever_is_pushed_is_a_reading_or_refused_in_words(bench: Bench, payload: object):
+    """No crash; every one is counted, every refusal has its reason, and no number that cannot be is shown."""
+    live = bench.services.runtime.live("drum-4")
+    try:
+        told = take_push(live, payload, bench.clock)
+    except ReadingsRefused:
+        return
+    assert isinstance(payload, dict)
+    assert told.accepted + len(told.refused) == len(payload["readings"])
+    assert all(len(one["reason"]) > 10 for one in told.refused)
+    assert all(math.isfinite(value) and abs(value) <= ABSURD_C for value in live.now()["values"].values())
+
+
+def test_a_good_reading_counts_beside_any_bad_one(bench: Bench):
+    """A time of four hundred digits is refused alone."""
+    payload = {
+        "readings": [
+            {"channel": "bean_probe", "value": 100, "at_ms": 10**400},
+            {"channel": "bean_probe", "value": 101, "at_ms": START_MS},
+        ]
+    }
+    told = take_push(bench.services.runtime.live("drum-4"), payload, bench.clock)
+    assert (told.accepted, [one["index"] for one in told.refused]) == (1, [0])

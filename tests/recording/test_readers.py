@@ -1,0 +1,316 @@
+"""The recorder over a real Modbus server: schedules, losses and returns, and controls turned on the machine."""
+
+import logging
+import threading
+from collections.abc import Callable, Collection, Iterator
+from pathlib import Path
+
+import pytest
+
+from roastlog.clock import Clock
+from roastlog.errors import InstrumentError
+from roastlog.instruments.base import ReadFault, Reading
+from roastlog.journal.fold import Line
+from roastlog.recording import readers
+from roastlog.recording.readers import LONGEST_PAUSE_S, LinkReader, LinkState
+from roastlog.services import Services
+from roastlog.store import readings as stored
+from tests.conftest import Bench
+from tests.instruments.modbus_server import ModbusServer
+from tests.recording.test_hub import Watcher, until
+
+POINT = 'host = "127.0.0.1", port = {port}, table = "input", address = {address}, type = "int16", scale = 0.1'
+CHANNEL = f"""
+[[channels]]
+id = "{{id}}"
+name = "{{id}}"
+role = "{{role}}"
+modbus = {{{{ {POINT}, poll_s = {{poll_s}} }}}}
+"""
+CONTROL = f"""
+[[controls]]
+id = "radiant"
+name = "Radiant"
+unit = "step"
+low = 0
+high = 10
+step = 0.5
+modbus = {{{{ {POINT}, poll_s = 0.05 }}}}
+"""
+
+
+def sheet(ident: str, port: int) -> str:
+    """A machine with a fast channel, a slow one, and a control that can be read."""
+    head = f'id = "{ident}"\nname = "{ident}"\nbatch_g = [800, 4500]\n'
+    probe = CHANNEL.format(id="bean_probe", role="bean_probe", port=port, address=0, poll_s=0.05)
+    exhaust = CHANNEL.format(id="exhaust", role="exhaust_air", port=port, address=1, poll_s=1.0)
+    return head + probe + exhaust + CONTROL.format(port=port, address=2)
+
+
+@pytest.fixture
+def server() -> Iterator[ModbusServer]:
+    """An instrument whose control stands at 4.0."""
+    with ModbusServer() as server:
+        server.set_input(2, [40])
+        yield server
+
+
+@pytest.fixture
+def services(tmp_path: Path, server: ModbusServer, monkeypatch: pytest.MonkeyPatch) -> Iterator[Services]:
+    """Services that read it; a link that is lost is tried again soon."""
+    monkeypatch.setattr(readers, "LONGEST_PAUSE_S", 0.3)
+    services = Services(tmp_path / "data", Clock())
+    services.keep_sheet(sheet("drum-4", server.port))
+    services.start()
+    until(lambda: services.runtime.live("drum-4").knobs)
+    yield services
+    services.close()
+
+
+Say = Callable[..., str]
+
+
+@pytest.fixture
+def say(services: Services) -> Say:
+    """Say something as a person does, now; the batch that it is about."""
+    from uuid import uuid4
+
+    def say(kind: str, batch: str | None = None, **body: object) -> str:
+        raw = {"id": str(uuid4()), "machine": "drum-4", "kind": kind, "at_ms": services.now_ms(), "body": body}
+        raw |= {"batch": batch} if batch else {}
+        result = services.accept_entries([{**raw, "by": {"person": "Ines"}}])[0]
+        assert result.status == "stored", result.reason
+        return str(result.batch)
+
+    return say
+
+
+def link(services: Services, ident: str = "drum-4") -> LinkState:
+    """The machine's only link."""
+    return services.runtime.links(ident)[0]
+
+
+def moves(services: Services, code: str) -> list[Line]:
+    """The moves of a batch."""
+    return services.record(code).batch.of("move")
+
+
+def turn(services: Services, server: ModbusServer, tenths: int) -> None:
+    """Turn the control on the machine, wait until it was read, and let the recorder look at it."""
+    server.set_input(2, [tenths])
+    until(lambda: services.runtime.live("drum-4").knobs["radiant"] == tenths / 10)
+    services.runtime._save()
+
+
+def test_each_channel_is_read_on_its_own_schedule(services: Services):
+    """A fast channel is read many times for each time of a slow one; the values are the instrument's."""
+    live = services.runtime.live("drum-4")
+
+    def times(channel: str) -> int:
+        live.save()
+        rows = stored.rows_between(services.store.read, "drum-4", 0, services.now_ms())
+        return len([1 for _, values in rows if channel in values])
+
+    until(lambda: times("exhaust") >= 3)
+    assert times("bean_probe") > 3 * times("exhaust")
+    assert live.now()["values"] == {"bean_probe": 196.3, "exhaust": -5.5, "radiant": 4.0}
+    assert link(services).state == "ok"
+
+
+def test_a_loss_and_a_return_are_told_once_each(
+    services: Services, server: ModbusServer, caplog: pytest.LogCaptureFixture
+):
+    """The link says lost and why; when the instrument is back it says ok; one line in the log for either."""
+    caplog.set_level(logging.INFO, "roastlog.recording.readers")
+    name, watcher = link(services).name, Watcher(services.hub("drum-4"))
+    server.kill()
+    until(lambda: link(services).state == "lost")
+    until(lambda: "refused the connection" in link(services).reason)
+    assert f"127.0.0.1:{server.port}" in link(services).reason
+    assert services.health()[0]["machines"][0]["state"] == "lost"
+    server.start()
+    until(lambda: link(services).state == "ok")
+    assert link(services).reason == ""
+    lines = [record.getMessage() for record in caplog.records if record.name == "roastlog.recording.readers"]
+    assert [line.split()[2] for line in lines] == ["lost", "ok"]
+    assert all(line.startswith(name) for line in lines)
+    until(lambda: watcher.named("state")[-1:] and watcher.named("state")[-1]["links"][0]["state"] == "ok")
+    assert watcher.named("state")[0]["links"][0]["state"] == "lost"
+
+
+def test_the_loss_of_one_machine_disturbs_no_other(services: Services, server: ModbusServer):
+    """The other's link has not changed in any way, and its readings go on."""
+    with ModbusServer() as other:
+        services.add_machine(sheet("drum-9", other.port))
+        until(lambda: link(services, "drum-9").state == "ok")
+        before, live = link(services, "drum-9"), services.runtime.live("drum-9")
+        server.kill()
+        until(lambda: link(services).state == "lost")
+        heard_ms = live.last_reading_ms or 0
+        until(lambda: (live.last_reading_ms or 0) > heard_ms + 500)
+        assert link(services, "drum-9") == before
+        assert link(services).state == "lost"
+
+
+def test_a_new_batch_starts_with_the_settings_as_read(services: Services, say: Say):
+    """Said by the machine, at the time of the opening."""
+    code = say("opened")
+    (move,) = moves(services, code)
+    assert move.body == {"control": "radiant", "setting": 4.0}
+    assert (move.by.person, move.by.device) == (None, "drum-4")
+    assert services.view("drum-4")["batch"]["settings"] == {"radiant": 4.0}
+
+
+def test_a_control_turned_on_the_machine_is_one_move(services: Services, server: ModbusServer, say: Say):
+    """By the machine, in the batch that is in it, however often it is read afterwards."""
+    code = say("opened")
+    turn(services, server, 55)
+    for _ in range(3):
+        services.runtime._save()
+    assert [move.body["setting"] for move in moves(services, code)] == [4.0, 5.5]
+    assert moves(services, code)[1].by.device == "drum-4"
+
+
+def test_a_move_that_was_tapped_is_not_said_again_by_the_machine(services: Services, server: ModbusServer, say: Say):
+    """Whoever taps first and then turns the knob has said it once."""
+    code = say("opened")
+    say("move", code, control="radiant", setting=6.0)
+    turn(services, server, 60)
+    services.runtime._save()
+    assert [(move.body["setting"], move.by.person) for move in moves(services, code)] == [(4.0, None), (6.0, "Ines")]
+
+
+def test_a_knob_that_passes_other_values_ends_where_it_was_tapped(services: Services, server: ModbusServer, say: Say):
+    """Tapped first and then turned there in steps: the last that is said is where it stands."""
+    code = say("opened")
+    say("move", code, control="radiant", setting=6.0)
+    live = services.runtime.live("drum-4")
+    with live._lock:  # both turns before the recorder looks
+        live.take([Reading(services.now_ms(), "radiant", 5.0), Reading(services.now_ms() + 1, "radiant", 6.0)])
+        server.set_input(2, [60])
+    services.runtime._save()
+    assert services.record(code).batch.settings == {"radiant": 6.0}
+
+
+def test_turns_between_batches_belong_to_none(services: Services, server: ModbusServer, say: Say):
+    """After the drop the machine is set for what comes next, and the next batch starts from there."""
+    first = say("opened")
+    say("moment", first, moment="charge")
+    say("moment", first, moment="drop")
+    turn(services, server, 70)
+    second = say("opened")
+    assert [move.body["setting"] for move in moves(services, first)] == [4.0]
+    assert [move.body["setting"] for move in moves(services, second)] == [7.0]
+
+
+def test_a_batch_that_waited_takes_over_what_was_turned_meanwhile(services: Services, server: ModbusServer, say: Say):
+    """It was opened while another roasted; when its turn comes it knows where the controls stand by then."""
+    first = say("opened")
+    say("moment", first, moment="charge")
+    second = say("opened")
+    turn(services, server, 25)
+    assert [move.body["setting"] for move in moves(services, first)] == [4.0, 2.5]
+    assert [move.body["setting"] for move in moves(services, second)] == [4.0]
+    say("moment", first, moment="drop")
+    services.runtime._save()
+    assert services.view("drum-4")["batch"]["code"] == second
+    assert services.view("drum-4")["batch"]["settings"] == {"radiant": 2.5}
+    assert moves(services, second)[-1].by.device == "drum-4"
+
+
+def test_what_was_turned_while_the_server_was_down_is_noticed(services: Services, server: ModbusServer, say: Say):
+    """The batch under way goes on with the controls as they are now."""
+    code = say("opened")
+    say("moment", code, moment="charge")
+    services.close()
+    server.set_input(2, [85])
+    again = Services(services.folder, Clock())
+    again.start()
+    until(lambda: again.runtime.live("drum-4").knobs)
+    again.runtime._save()
+    settings = again.view("drum-4")["batch"]["settings"]
+    again.close()
+    assert settings == {"radiant": 8.5}
+
+
+def test_a_setting_out_of_the_controls_range_is_left_out(services: Services, server: ModbusServer, say: Say):
+    """A register that reads nonsense makes no move, and what is sound goes on."""
+    code = say("opened")
+    server.set_input(2, [990])
+    until(lambda: "can only be 0 to 10" in link(services).reason)
+    turn(services, server, 50)
+    assert [move.body["setting"] for move in moves(services, code)] == [4.0, 5.0]
+
+
+def test_a_poll_of_a_bad_channel_alone_loses_no_link(bench: Bench):
+    """A link is lost when nothing on it gives a value, however the polls of good and bad channels fall."""
+
+    class Half:
+        name = "half an instrument"
+
+        def open(self) -> None: ...
+
+        def close(self) -> None: ...
+
+        def read(self, ids: Collection[str]) -> list[Reading | ReadFault]:
+            bad = {"bean_surface"} if good else {"bean_probe", "bean_surface"}
+            return [ReadFault(0, name, f"no {name}") if name in bad else Reading(0, name, 200.0) for name in ids]
+
+    good, seen = True, list[str]()
+    polls = {"bean_probe": 0.05, "bean_surface": 0.02}
+    reader = LinkReader(bench.services.runtime.live("drum-4"), Half(), polls, Clock(), changed=lambda: None)
+    reader._changed = lambda: seen.append(f"{reader.link.state} {reader.link.reason}")
+    reader.start()
+    until(lambda: seen)
+    reader._clock.wait(reader.stopping, 0.3)
+    assert seen == ["ok no bean_surface"]
+    good = False
+    until(lambda: len(seen) > 1)
+    assert seen[1] == "lost no bean_surface no bean_probe"
+    reader.stop()
+
+
+class Dead:
+    """An instrument that nobody can connect to."""
+
+    name = "dead"
+
+    def open(self) -> None:
+        """Refuse."""
+        raise InstrumentError("It is not there.")
+
+    def read(self, ids: Collection[str]) -> list[Reading | ReadFault]:
+        """Never asked."""
+        raise NotImplementedError
+
+    def close(self) -> None:
+        """Nothing to let go of."""
+
+
+class Waits(threading.Event):
+    """An event that notes for how long it is waited for, and waits no time; set after a dozen."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.asked_s: list[float] = []
+
+    def wait(self, timeout: float | None = None) -> bool:
+        """Note it."""
+        self.asked_s.append(timeout or 0.0)
+        if len(self.asked_s) == 12:
+            self.set()
+        return self.is_set()
+
+
+def test_a_lost_link_is_tried_again_with_growing_and_uneven_pauses(bench: Bench, monkeypatch: pytest.MonkeyPatch):
+    """From half a second up to some 12 s, each within a fifth of its step, so that many links come back one by one."""
+    monkeypatch.setattr(readers, "LONGEST_PAUSE_S", LONGEST_PAUSE_S)  # the other tests have no time for it
+    live = bench.services.runtime.live("drum-4")
+    reader = LinkReader(live, Dead(), {"bean_probe": 1.0}, bench.clock, changed=lambda: None)
+    reader.stopping = waits = Waits()
+    reader.start()
+    until(lambda: len(waits.asked_s) == 12)
+    steps = [min(readers.FIRST_PAUSE_S * 2**place, LONGEST_PAUSE_S) for place in range(12)]
+    shares = [asked / step for asked, step in zip(waits.asked_s, steps, strict=True)]
+    assert all(0.8 <= share <= 1.2 for share in shares)
+    assert len(set(shares)) > 6

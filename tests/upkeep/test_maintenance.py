@@ -1,0 +1,280 @@
+"""The keeper: packs what is quiet, backs up at night, says how it went, and holds nothing up."""
+
+import logging
+import sqlite3
+import time
+from collections.abc import Iterator
+from datetime import datetime
+from uuid import uuid4
+
+import pytest
+
+from roastlog.errors import StoreError
+from roastlog.instruments.base import Reading
+from roastlog.services import Services
+from roastlog.store import readings, sealing
+from roastlog.store.backups import BACKUPS, check, listed, newest
+from roastlog.store.photos import UNNAMED_MS, keep_photo, sweep, unnamed_before
+from roastlog.store.readings import SLOT_MS
+from roastlog.store.sealing import QUIET_MS
+from roastlog.upkeep import maintenance as module
+from roastlog.upkeep.maintenance import SWEEP_MS, Maintenance, last_night_ms
+from tests.conftest import START_MS, Bench, HandClock
+from tests.recording.test_hub import until
+
+HOUR_S = 3600
+
+
+@pytest.fixture
+def keeper(services: Services) -> Maintenance:
+    """A keeper whose jobs are called by hand."""
+    return services.keeper
+
+
+def backups(services: Services) -> list[int]:
+    """Times of all backups, the newest first. [ms UTC]"""
+    return [backup.at_ms for backup in listed(services.folder / BACKUPS)]
+
+
+def test_a_record_is_the_same_when_its_readings_are_packed(bench: Bench):
+    """Curve, moments and all: what the API gives of a batch does not change by a byte, and the rows are gone."""
+    code = bench.roast(600)
+    bench.services.runtime.live("drum-4").save()
+    told = [bench.client.get(f"/api/batches/{code}{end}").data for end in ("", "/curve")]
+    bench.clock.turn_to((2 * SLOT_MS + QUIET_MS) / 1000)
+    bench.services.keeper.seal_quiet()
+    assert bench.services.store.read.execute("SELECT count(*) FROM readings").fetchone()[0] == 0
+    assert [bench.client.get(f"/api/batches/{code}{end}").data for end in ("", "/curve")] == told
+    assert len(bench.client.get(f"/api/batches/{code}/curve").get_json()["t_s"]) == 601
+
+
+def test_a_charge_that_is_moved_after_packing_moves_the_curve(bench: Bench):
+    """Readings belong to the clock and not to the batch: moved by 60 s, the curve begins with what was before it."""
+    bench.push((-100, "bean_probe", 55.0), (-40, "bean_probe", 77.0))
+    code = bench.roast(120)
+    bench.services.runtime.live("drum-4").save()
+    bench.clock.turn_to((2 * SLOT_MS + QUIET_MS) / 1000)
+    bench.services.keeper.seal_quiet()
+    charge = next(e for e in bench.client.get(f"/api/batches/{code}").get_json()["entries"] if e["kind"] == "moment")
+    bench.say(bench.entry("shift", 7000, batch=code, entry=charge["id"], by_s=-60.0))
+    curve = bench.client.get(f"/api/batches/{code}/curve").get_json()
+    assert len(curve["t_s"]) == 181
+    assert curve["bean_probe"][20] == 77.0
+
+
+def test_a_damaged_half_hour_is_a_gap_on_the_page(bench: Bench):
+    """The page of the record comes all the same, with its moments; the API gives null where readings were."""
+    code = bench.roast(300)
+    bench.services.runtime.live("drum-4").save()
+    bench.clock.turn_to((2 * SLOT_MS + QUIET_MS) / 1000)
+    bench.services.keeper.seal_quiet()
+    bench.services.store.write(lambda db: db.conn.execute("UPDATE sealed SET data = zeroblob(length(data))"))
+    assert bench.client.get(f"/batches/{code}").status_code == 200
+    told = bench.client.get(f"/api/batches/{code}").get_json()
+    assert told["moments"]["drop"] == 300
+    assert set(bench.client.get(f"/api/batches/{code}/curve").get_json().get("bean_probe", [None])) == {None}
+
+
+def test_a_backup_is_made_each_night_and_no_oftener(services: Services, clock: HandClock, keeper: Maintenance):
+    """At the first start, at three in the morning of each day, and, where that was missed, when it starts again."""
+    newest_ms = set()
+    for hour in range(49):
+        clock.turn_to(hour * HOUR_S)
+        keeper.back_up()
+        newest_ms.add(backups(services)[0])
+        assert max(newest_ms) >= last_night_ms(clock.now_ms())
+    assert len(newest_ms) == 3
+    assert check(newest(services.folder / BACKUPS).path).batches == 0
+    clock.turn_to(30 * 24 * HOUR_S)
+    keeper.back_up()
+    assert backups(services)[0] == clock.now_ms()
+
+
+@pytest.fixture
+def berlin(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
+    """A zone with summer time."""
+    monkeypatch.setenv("TZ", "Europe/Berlin")
+    time.tzset()
+    yield
+    monkeypatch.undo()
+    time.tzset()
+
+
+@pytest.mark.usefixtures("berlin")
+@pytest.mark.parametrize(
+    ("now", "night"),
+    [
+        ("2026-11-26T02:59:59+01:00", "2026-11-25T03:00:00+01:00"),
+        ("2026-11-26T03:00:00+01:00", "2026-11-26T03:00:00+01:00"),
+        ("2026-03-29T12:00:00+02:00", "2026-03-29T03:00:00+02:00"),  # clocks went from 2 to 3 that night
+        ("2026-10-25T02:30:00+01:00", "2026-10-24T03:00:00+02:00"),  # the second half past two of that night
+        ("2026-10-25T12:00:00+01:00", "2026-10-25T03:00:00+01:00"),
+    ],
+)
+def test_night_is_three_oclock_on_the_wall(now: str, night: str):
+    """Also where summer time begins or ends (EU: last Sundays of March and October, at 01:00 UTC)."""
+    asked, expected = (datetime.fromisoformat(text).timestamp() * 1000 for text in (now, night))
+    assert last_night_ms(round(asked)) == expected
+
+
+def test_a_backup_that_fails_is_told_on_the_page_and_tried_again(
+    services: Services, clock: HandClock, keeper: Maintenance, bench: Bench
+):
+    """A file stands where the folder should be: words on the page of today, an hour later another try, then a tick."""
+    (services.folder / BACKUPS).write_text("in the way")
+    with pytest.raises(StoreError, match="No backup can be made"):
+        keeper.back_up()
+    assert not services.kept().well
+    assert "The last backup failed: No backup can be made" in bench.client.get("/").text
+    (services.folder / BACKUPS).unlink()
+    keeper.back_up()
+    assert backups(services) == []
+    clock.turn_to(HOUR_S)
+    keeper.back_up()
+    assert services.kept().well
+    clock.turn_to(4 * HOUR_S)
+    assert "Backed up 3 h ago" in bench.client.get("/").text
+
+
+def test_an_old_backup_is_told(services: Services, clock: HandClock, keeper: Maintenance, bench: Bench):
+    """Nothing fails, but nothing is made either: after two days the page says how old the newest is."""
+    assert "No backup yet" in bench.client.get("/").text
+    keeper.back_up()
+    clock.turn_to(5 * 24 * HOUR_S)
+    assert "The newest backup is 5 days old" in bench.client.get("/").text
+    assert services.kept().age_s == 5 * 24 * HOUR_S
+
+
+def test_damaged_readings_are_told_after_the_nightly_check(services: Services, clock: HandClock, keeper: Maintenance):
+    """The backup counts them; the page says that an older one may have them whole."""
+    services.store.write(lambda db: readings.add_rows(db, "drum-4", [(START_MS - SLOT_MS, {"bean_probe": 20.0})]))
+    clock.turn_to(HOUR_S)
+    keeper.seal_quiet()
+    services.store.write(lambda db: db.conn.execute("UPDATE sealed SET data = x'0102'"))
+    keeper.back_up()
+    assert "1 half hours of packed readings are damaged" in services.kept().said
+
+
+def photos(services: Services) -> set[str]:
+    """Names of all photos that are kept."""
+    return {row[0] for row in services.store.read.execute("SELECT name FROM photos")}
+
+
+def test_photos_that_nobody_names_are_swept_after_a_month(bench: Bench, clock: HandClock, keeper: Maintenance):
+    """Those alone: not one that an entry names, also by a correction or one taken back, and not one that is younger."""
+    services, code = bench.services, bench.open()
+    named, undone, corrected, unnamed, young, named_late = (str(uuid4()) for _ in range(6))
+    for name in (named, undone, corrected, unnamed, named_late):
+        services.store.write(lambda db, name=name: keep_photo(db, name, b"jpeg", clock.now_ms()))
+    checks = [bench.entry("trier", at_s, batch=code, stage="tan") for at_s in (1, 2, 3)]
+    checks[0]["body"]["photo"], checks[1]["body"]["photo"] = named, undone
+    bench.say(*checks, bench.entry("undo", 4, batch=code, entry=checks[1]["id"]))
+    bench.say(bench.entry("amend", 5, batch=code, entry=checks[2]["id"], body={"photo": corrected}))
+    kept = {named, undone, corrected}
+    clock.turn_to(UNNAMED_MS / 1000 - 1)
+    services.store.write(lambda db: keep_photo(db, young, b"jpeg", clock.now_ms()))
+    keeper.sweep_photos()
+    assert photos(services) == {*kept, unnamed, young, named_late}
+    # A tap that lay on a phone for all that time still finds its photo.
+    bench.say(bench.entry("trier", 6, batch=code, stage="tan", photo=named_late))
+    clock.turn_to(UNNAMED_MS / 1000 + SWEEP_MS / 1000)
+    keeper.sweep_photos()
+    assert photos(services) == {*kept, young, named_late}
+
+
+def test_a_photo_that_is_named_while_it_is_swept_stays(bench: Bench, clock: HandClock):
+    """Between the question and the deletion an entry names it: the deletion asks again, of what came since."""
+    services, code = bench.services, bench.open()
+    one, other = str(uuid4()), str(uuid4())
+    for name in (one, other):
+        services.store.write(lambda db, name=name: keep_photo(db, name, b"jpeg", clock.now_ms()))
+    clock.turn_to(UNNAMED_MS / 1000 + 1)
+    names, seq = unnamed_before(services.store.read, clock.now_ms() - UNNAMED_MS)
+    assert names == {one, other}
+    bench.say(bench.entry("trier", 6, batch=code, stage="tan", photo=one))
+    assert services.store.write(lambda db: sweep(db, names, seq)) == 1
+    assert photos(services) == {one}
+
+
+def test_it_works_by_itself_and_stops(services: Services, monkeypatch: pytest.MonkeyPatch):
+    """Started with the server: quiet readings are packed, a backup is made, and a stop is not held up."""
+    monkeypatch.setattr(module, "FIRST_S", 0.01)
+    services.store.write(lambda db: readings.add_rows(db, "drum-4", [(START_MS - 9 * SLOT_MS, {"bean_probe": 1.0})]))
+    keeper = Maintenance(services.store, services.clock)
+    keeper.start()
+    until(lambda: backups(services) != [])
+    keeper.stop()
+    assert not keeper._thread.is_alive()
+    assert services.store.read.execute("SELECT count(*) FROM sealed").fetchone()[0] == 1
+
+
+def test_what_cannot_be_packed_is_told_once_and_holds_up_nothing(
+    services: Services, keeper: Maintenance, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+):
+    """A row that is no JSON stays a row; the half hours beside it are packed."""
+    for number in range(3):
+        row = START_MS - (9 - number) * SLOT_MS, {"bean_probe": 1.0}
+        services.store.write(lambda db, row=row: readings.add_rows(db, "drum-4", [row]))
+    services.store.write(
+        lambda db: db.conn.execute("UPDATE readings SET data = '{' WHERE at_ms = (SELECT min(at_ms) FROM readings)")
+    )
+    monkeypatch.setattr(module, "PAUSE_S", 0.0)
+    caplog.set_level(logging.INFO)
+    for _ in range(4):
+        keeper._try("Readings cannot be packed", keeper.seal_quiet)
+    assert len([record for record in caplog.records if "cannot be packed" in record.message]) == 1
+    assert services.store.read.execute("SELECT count(*) FROM readings").fetchone()[0] == 1
+    assert services.store.read.execute("SELECT count(*) FROM sealed").fetchone()[0] == 2
+
+
+def test_readings_of_a_disk_that_refuses_are_packed_later(services: Services, keeper: Maintenance, clock: HandClock):
+    """Another program holds the database: nothing is deleted, and the next time it goes."""
+    services.store.write(lambda db: readings.add_rows(db, "drum-4", [(START_MS - 9 * SLOT_MS, {"bean_probe": 1.0})]))
+    services.store.write(lambda db: db.conn.execute("PRAGMA busy_timeout = 20").fetchone())
+    other = sqlite3.connect(services.store.path, isolation_level=None)
+    other.execute("BEGIN IMMEDIATE")
+    with pytest.raises(StoreError, match="locked"):
+        keeper.seal_quiet()
+    other.execute("ROLLBACK")
+    other.close()
+    keeper.seal_quiet()
+    assert list(sealing.due(services.store.read, clock.now_ms())) == []
+
+
+def test_a_full_disk_is_told_and_recording_goes_on(bench: Bench):
+    """The page of today and /healthz say what to do; readings wait in memory, and are written when there is room."""
+    store, live = bench.services.store, bench.services.runtime.live("drum-4")
+    pages = store.write(lambda db: db.conn.execute("PRAGMA max_page_count = 1").fetchone()[0])
+    rows = [(START_MS + n, {"bean_probe": n / 10}) for n in range(50_000)]
+    live.take([Reading(at_ms, name, value) for at_ms, values in rows for name, value in values.items()])
+    with pytest.raises(StoreError, match="full"):
+        live.save()
+    page = bench.client.get("/").text
+    assert "Free some space on its disk" in page
+    assert str(bench.services.folder) in page
+    assert "kept in memory until the disk takes them again" in page
+    health = bench.client.get("/healthz")
+    assert health.status_code == 503
+    assert "Free some space on its disk" in health.get_json()["reason"]
+    assert str(bench.services.folder) not in health.text  # which anyone may ask for
+    live.take([Reading(START_MS + 60_000, "bean_probe", 200.0)])
+    store.write(lambda db: db.conn.execute(f"PRAGMA max_page_count = {pages + 100_000}").fetchone())
+    live.save()
+    kept = readings.rows_between(store.read, "drum-4", START_MS, START_MS + 60_000)
+    assert kept == [*rows, (START_MS + 60_000, {"bean_probe": 200.0})]
+    assert bench.client.get("/healthz").status_code == 200
+    assert "▲" not in bench.client.get("/").text
+
+
+def test_strangers_are_told_no_folders(bench: Bench):
+    """The data folder was taken away: a page says which it is, a bag page only that it cannot be read."""
+    folder = bench.services.folder
+    bench.services.store.read.lost = True  # this thread asks for a new connection
+    folder.rename(folder.with_name("away"))
+    inside, bag = bench.client.get("/batches"), bench.client.get("/r/some-token")
+    folder.with_name("away").rename(folder)
+    assert (inside.status_code, bag.status_code) == (503, 503)
+    assert "Look whether the data folder is still there" in inside.text
+    assert "Look whether the data folder is still there" in bag.text
+    assert (str(folder) in inside.text, str(folder) in bag.text) == (True, False)
+    assert bench.client.get("/batches").status_code == 200

@@ -1,0 +1,118 @@
+"""Checking a probe, and keeping what it is off with its day."""
+
+from html import unescape
+
+import pytest
+
+from roastlog.machine.boiling_point import air_pressure_kpa, boiling_point_c
+from tests.conftest import Bench
+from tests.web.test_pages import text_of
+
+PATH = "/machines/drum-4/channels/bean_probe/check"
+
+
+def probe(bench: Bench):
+    """The bean probe as it is described now."""
+    return bench.services.machine("drum-4").channels[0]
+
+
+def at_rest(bench: Bench, *values: float) -> None:
+    """The probe reads these, a second apart."""
+    for second, value in enumerate(values):
+        bench.clock.turn_to(second)
+        bench.push((second, "bean_probe", value))
+
+
+def test_ice_water_gives_the_offset_and_it_is_kept_with_its_day(bench: Bench):
+    """The mean of what came, what is to be added, and from then on each reading has it."""
+    at_rest(bench, 0.7, 0.8, 0.9)
+    shown = text_of(bench.client.post(PATH, data={"reference": "ice", "then": "compare"}).text)
+    assert "It read, without an offset 0.8 °C" in shown
+    assert "Offset to be kept -0.8 °C" in shown
+    assert probe(bench).offset_c == 0
+    answer = bench.client.post(PATH, data={"reference": "ice", "read": "0.80", "then": "keep"})
+    assert (answer.status_code, answer.location) == (303, "/machines/drum-4/setup")
+    assert probe(bench).offset_c == -0.8
+    assert probe(bench).checked.against == "ice water, 0.0 °C; it read 0.8 °C"
+    assert probe(bench).checked.on.year == 2026
+    bench.clock.turn_to(10)
+    bench.push((10, "bean_probe", 100.8))
+    assert bench.services.view("drum-4")["machine"]["id"] == "drum-4"
+    assert bench.services.runtime.live("drum-4").now()["values"]["bean_probe"] == 100.0
+
+
+def test_a_second_check_does_not_count_the_first_offset_twice(bench: Bench):
+    """What is compared is the probe itself, before any offset."""
+    at_rest(bench, 2.0)
+    bench.client.post(PATH, data={"reference": "ice", "then": "keep"})
+    assert probe(bench).offset_c == -2.0
+    bench.clock.turn_to(20)
+    bench.push((20, "bean_probe", 2.5))
+    bench.client.post(PATH, data={"reference": "ice", "then": "keep"})
+    assert probe(bench).offset_c == -2.5
+
+
+@pytest.mark.parametrize(
+    ("form", "reference_c"),
+    [
+        ({"reference": "altitude", "altitude": "1500"}, boiling_point_c(air_pressure_kpa(1500))),
+        ({"reference": "pressure", "pressure": "1013,25"}, boiling_point_c(101.325)),
+        ({"reference": "thermometer", "thermometer": "21,4"}, 21.4),
+    ],
+)
+def test_each_reference_says_what_it_should_read(bench: Bench, form, reference_c):
+    """Boiling water by altitude or pressure, or a thermometer beside it."""
+    answer = bench.client.post(PATH, data={**form, "read": "90", "then": "keep"})
+    assert answer.status_code == 303
+    assert probe(bench).offset_c == pytest.approx(reference_c - 90, abs=0.006)
+
+
+@pytest.mark.parametrize(
+    ("form", "says"),
+    [
+        ({"reference": "ice"}, "Nothing came in the last 10 s"),
+        ({"reference": "altitude", "read": "95"}, "This is needed"),
+        ({"reference": "altitude", "read": "95", "altitude": "99999"}, "An altitude is"),
+        ({"reference": "pressure", "read": "95", "pressure": "101,3"}, "hPa where people work"),
+        ({"reference": "fire", "read": "95"}, "Choose what the probe is in"),
+        ({"reference": "ice", "read": "9999"}, "no temperature at which a probe is checked"),
+        ({}, "Choose what the probe is in"),
+    ],
+)
+def test_what_cannot_be_compared_says_what_is_missing(bench: Bench, form, says):
+    """In words at the field, and nothing is kept."""
+    answer = bench.client.post(PATH, data={**form, "then": "keep"})
+    assert answer.status_code == 422
+    assert says in unescape(answer.text)
+    assert probe(bench).checked is None
+
+
+def test_a_probe_that_is_far_off_is_asked_about_and_an_absurd_one_refused(bench: Bench):
+    """An offset is no cure for the wrong register."""
+    far = bench.client.post(PATH, data={"reference": "ice", "read": "8", "then": "compare"}).text
+    assert "more than a sound probe is off" in far
+    absurd = bench.client.post(PATH, data={"reference": "ice", "read": "327", "then": "keep"})
+    assert absurd.status_code == 200
+    assert "No offset makes up for that" in absurd.text
+    assert probe(bench).checked is None
+
+
+def test_a_probe_that_still_moves_is_told(bench: Bench):
+    """It is not yet as warm as the water."""
+    at_rest(bench, 3.0, 2.0, 1.0)
+    assert "wait until it rests" in bench.client.get(PATH).text
+
+
+def test_an_offset_typed_by_hand_is_of_no_check(bench: Bench):
+    """Changing another field keeps the check, changing the offset drops it."""
+    bench.client.post(PATH, data={"reference": "ice", "read": "1", "then": "keep"})
+    form = {"kind": "http", "name": "Probe", "role": "bean_probe", "offset_c": "-1"}
+    bench.client.post("/machines/drum-4/channels/bean_probe", data=form)
+    assert (probe(bench).name, probe(bench).checked is not None) == ("Probe", True)
+    bench.client.post("/machines/drum-4/channels/bean_probe", data=form | {"offset_c": "-2"})
+    assert probe(bench).checked is None
+
+
+def test_a_control_has_no_probe(bench: Bench):
+    """Neither has what is not there."""
+    assert bench.client.get("/machines/drum-4/channels/radiant/check").status_code == 404
