@@ -75,7 +75,8 @@ def test_practice_machine_reads_at_once():
 def test_no_wire_library_is_loaded_unasked():
     """Sheets and their links bring none of the libraries of a wire, nor tomlkit, until one is needed."""
     code = (
-        "import sys; from roastlog.clock import Clock; from roastlog.instruments import build; from roastlog.machine import sheet;"
+        "import sys; from roastlog.clock import Clock; from roastlog.instruments import build;"
+        "from roastlog.machine import sheet;"
         "machine = sheet.parse_sheet("
         "'''id='a'\nname='A'\nbatch_g=[1,2]\n[[channels]]\nid='b'\nname='B'\nrole='room'\nhttp={}\n''');"
         "build.build_instruments(machine, Clock());"
