@@ -1,7 +1,7 @@
 """Curves as Bokeh figures: temperatures, rates and the ribbon of controls, one above the other.
 
 A figure is made once and goes to the browser as a `json_item`. Colours here are those of the light theme; whatever
-takes one from the page's theme carries a tag ``{property: token}``, and static/js/figure.js paints it anew from
+takes one from the page's theme carries a tag ``{property: token}``, and static/js/core/figure.js paints it anew from
 ``--token``. Curves stay in °C, and so does all that the page feeds them with later; an axis in °F has its ticks where
 the round values of °F are. Import this module only where a figure is made: Bokeh takes its time to load.
 """

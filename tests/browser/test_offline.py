@@ -272,8 +272,8 @@ def test_a_tap_outlasts_a_page_that_ends_before_it_is_stored(house: House, scree
 
 
 SAY = """async ([machine, batch, body]) => {
-  const root = document.querySelector("script[src*='/js/live.js']").src.replace("live.js", "");
-  const { Outbox, newId } = await import(`${root}outbox.js`);
+  const root = document.querySelector("script[src*='/js/machine/live.js']").src.replace("/machine/live.js", "");
+  const { Outbox, newId } = await import(`${root}/offline/outbox.js`);
   const entry = { id: newId(), machine, batch, kind: "move", at_ms: Date.now(), by: {}, body };
   await new Outbox().add([entry]);
 }"""

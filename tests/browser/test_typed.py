@@ -5,9 +5,9 @@ from tests.browser.screen import PHONE
 from tests.browser.server import Server
 from tests.typed import NO_NUMBER, READ, TWO_SIGNS
 
-ASK = """async (texts) => {
-  const kept = document.querySelector('script[src*="js/kept.js"]').src;
-  const { typedNumber, whyNot } = await import(kept.replace("kept.js", "typed.js"));
+ASK = r"""async (texts) => {
+  const root = document.querySelector('script[type=module][src*="/js/"]').src.replace(/\/js\/.*/, "/js");
+  const { typedNumber, whyNot } = await import(`${root}/core/number-input.js`);
   return texts.map((text) => { const n = typedNumber(text); return Number.isNaN(n) ? whyNot(text) : n; });
 }"""
 

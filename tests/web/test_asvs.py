@@ -15,7 +15,7 @@ from tests.checkout import ROOT
 from tests.conftest import Bench
 from tests.web.walk import addresses, browser
 
-SCRIPTS = sorted((ROOT / "static/js").glob("*.js"))
+SCRIPTS = sorted((ROOT / "static/js").rglob("*.js"))
 TLS = "https://localhost"
 YEAR_S = 31_536_000
 

@@ -84,7 +84,7 @@ def test_worker_is_asked_for_each_time(bench: Bench):
     answer = bench.client.get("/sw.js")
     assert answer.mimetype == "text/javascript"
     assert answer.headers["Cache-Control"] == "no-cache"
-    assert "/js/worker.js" in answer.text
+    assert "/js/offline/service-worker.js" in answer.text
 
 
 def test_every_file_that_is_kept_is_there(bench: Bench):

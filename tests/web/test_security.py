@@ -200,7 +200,12 @@ def test_no_path_leads_out_of_the_static_folder(bench: Bench, path: str):
 def test_files_are_the_same_with_and_without_gzip(bench: Bench):
     """Compressed for whom asks so, and said so to caches in between."""
     with bench.app.test_request_context():
-        paths = [assets.asset("app.css"), assets.asset("js/live.js"), assets.vendor("bokeh"), assets.vendor("htmx")]
+        paths = [
+            assets.asset("app.css"),
+            assets.asset("js/machine/live.js"),
+            assets.vendor("bokeh"),
+            assets.vendor("htmx"),
+        ]
     for path in paths:
         plain = bench.client.get(path)
         packed = bench.client.get(path, headers={"Accept-Encoding": "gzip"})

@@ -3,11 +3,10 @@
 import gzip
 import re
 
-from roastlog.web.http.assets import FOREVER, vendor
+from roastlog.web.http.assets import FOREVER, asset, modules, vendor
 from tests.conftest import Bench
 
 MOST_BYTES = 120_000
-_IMPORT = re.compile(r"""(?:from|import)\s*\(?\s*["'](\./[\w.-]+\.js)["']""")
 _LOADED = re.compile(r"""<(?:script|link)\b[^>]*?(?:src|href)="(/(?:static|vendor)/[^"]+\.(?:js|css))\"""")
 
 
@@ -16,21 +15,16 @@ def test_the_live_page_is_light_beside_the_chart_library(bench: Bench):
     bench.roast(600)
     page = bench.client.get("/machines/drum-4", headers={"Accept-Encoding": "gzip"})
     with bench.app.test_request_context():
-        bokeh = vendor("bokeh")
-    text = gzip.decompress(page.data).decode()
-    sizes, queue = {"page": len(page.data)}, _LOADED.findall(text)
-    assert bokeh in queue
-    while queue:
-        path = queue.pop()
-        if path in sizes or path == bokeh:
-            continue
+        bokeh, root = vendor("bokeh"), asset("")
+    named = set(_LOADED.findall(gzip.decompress(page.data).decode()))
+    assert bokeh in named
+    imported = {root + name for path in named if "/js/" in path for name in modules(path.removeprefix(root))}
+    sizes = {"page": len(page.data)}
+    for path in (named | imported) - {bokeh}:
         answer = bench.client.get(path, headers={"Accept-Encoding": "gzip"})
         assert answer.status_code == 200
         assert answer.headers["Content-Encoding"] == "gzip"
         sizes[path] = len(answer.data)
-        if path.endswith(".js"):
-            plain = bench.client.get(path).text
-            queue += [f"{path.rpartition('/')[0]}/{name[2:]}" for name in _IMPORT.findall(plain)]
     assert len(sizes) > 40
     assert sum(sizes.values()) <= MOST_BYTES, sorted(sizes.items(), key=lambda item: -item[1])[:8]
 

@@ -133,7 +133,7 @@ def offered() -> str:
 
 @bp.get("/compare/figure.json")
 def figure() -> Response:
-    """The figure of a comparison, for static/js/compare.js to embed."""
+    """The figure of a comparison, for static/js/desk/compare.js to embed."""
     asked = Asked.of_request()
     return jsonify(services().comparison_figure(asked.codes, asked.align, asked.control, temp_unit=page_units().temp))
 

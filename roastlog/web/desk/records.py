@@ -131,7 +131,7 @@ def record(code: str) -> ResponseReturnValue:
 
 @bp.get("/batches/<code>/figure.json")
 def figure(code: str) -> Response:
-    """The figure of a batch, for static/js/record.js to embed."""
+    """The figure of a batch, for static/js/desk/record.js to embed."""
     return jsonify(services().figure(code, temp_unit=page_units().temp))
 
 

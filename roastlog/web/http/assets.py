@@ -5,6 +5,8 @@ import hashlib
 import importlib.metadata
 import importlib.resources
 import mimetypes
+import posixpath
+import re
 from functools import cache
 from pathlib import Path
 from typing import Final
@@ -19,6 +21,8 @@ _VENDOR: Final = {
     "bokeh": ("bokeh", "bokeh", "server/static/js/bokeh.min.js"),
     "htmx": ("django-js-lib-htmx", "js_lib_htmx", "static/htmx/htmx.min.js"),
 }
+
+_IMPORT: Final = re.compile(r"""\b(?:from|import)\s*["'](\.{1,2}/[\w./-]+\.js)["']""")
 
 
 @cache
@@ -42,6 +46,20 @@ def static_version() -> str:
 def asset(name: str) -> str:
     """Address of a static file. The version stands in the path, so that modules find each other under it."""
     return f"/static/{static_version()}/{name}"
+
+
+@cache
+def modules(name: str) -> tuple[str, ...]:
+    """A module under ``static`` and all that it imports, itself first, then by how many imports lie between."""
+    found = {name: None}
+    for module in (queue := [name]):
+        text = (folder("static") / module).read_text(encoding="utf-8")
+        for path in _IMPORT.findall(text):
+            imported = posixpath.normpath(posixpath.join(posixpath.dirname(module), path))
+            if imported not in found:
+                found[imported] = None
+                queue.append(imported)
+    return tuple(found)
 
 
 @cache

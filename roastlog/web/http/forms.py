@@ -34,7 +34,7 @@ def install(app: Flask) -> None:
 
 
 def plain(text: str) -> str:
-    """A typed number in one form. The rule, as in static/js/typed.js: one comma or point, which is the decimal sign.
+    """A typed number in one form. The rule, as in static/js/core/number-input.js: one comma or point, the decimal sign.
 
     Spaces may group thousands, and the minus may be the typographer's. Two signs, as in 1,234.5, stay two: which one
     groups and which one divides is a guess that nobody should make.

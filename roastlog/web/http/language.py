@@ -81,7 +81,7 @@ def _choices() -> dict[str, str]:
 
 
 def _script_words() -> dict[str, Any]:
-    """What static/js/words.js needs of a language; the form of each number by its last two digits."""
+    """What static/js/core/words.js needs of a language; the form of each number by its last two digits."""
     words = languages.catalogue()
     forms = (
         [words.form(n) for n in range(200)]

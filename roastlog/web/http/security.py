@@ -21,8 +21,8 @@ from roastlog.services.devices import YEAR_S
 from roastlog.web import services
 from roastlog.web.http.roles import PUBLIC, lacking, least, refused_to
 
-# Charts come as json_item, drawn by static/js/chart.js. Without this style-src Bokeh draws nothing (it adds <style>
-# elements), without this img-src it loses its icons. A line chart needs no 'unsafe-eval'.
+# Charts come as json_item, drawn by static/js/core/figure.js. Without this style-src Bokeh draws nothing (it adds
+# <style> elements), without this img-src it loses its icons. A line chart needs no 'unsafe-eval'.
 POLICY: Final = {
     "default-src": ["'self'"],
     "script-src": ["'self'"],

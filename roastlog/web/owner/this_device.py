@@ -44,5 +44,5 @@ def page() -> str:
 
 @bp.get("/this-device/reached")
 def reached() -> Response:
-    """Nothing but an answer: whoever gets it trusts the certificate. `static/js/trust.js` asks from the plain page."""
+    """Answer nothing: a device that gets it trusts the certificate (`static/js/public/certificate-check.js` asks)."""
     return Response(status=204, headers={"Cross-Origin-Resource-Policy": "cross-origin", "Cache-Control": "no-store"})

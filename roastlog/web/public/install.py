@@ -14,7 +14,7 @@ bp = Blueprint("install", __name__)
 # A worker in a page's charge is never older than its server's: the browser asks each time, and gets a few lines.
 FRESH: Final = {"Cache-Control": "no-cache"}
 PAPER, INK = "#faf6ee", "#1c1713"
-KEPT: Final = ("js/*.js", "*.css", "icons/*.svg")
+KEPT: Final = ("js/**/*.js", "*.css", "icons/*.svg")
 LIBRARIES: Final = ("bokeh", "htmx")
 
 
@@ -27,10 +27,10 @@ def kept_files() -> list[str]:
 
 @bp.get("/sw.js")
 def worker() -> Response:
-    """Start `static/js/worker.js`. Its place at the root lets it keep all pages; its text changes with any file."""
+    """Start `static/js/offline/service-worker.js`; from the root it may cache all pages. New with any changed file."""
     files = kept_files()
     made = {"version": hashlib.sha256("\n".join(files).encode()).hexdigest()[:10], "files": files}
-    script = f'import {{ start }} from "{asset("js/worker.js")}";\nstart({json.dumps(made)});\n'
+    script = f'import {{ start }} from "{asset("js/offline/service-worker.js")}";\nstart({json.dumps(made)});\n'
     return Response(script, mimetype="text/javascript", headers=FRESH)
 
 

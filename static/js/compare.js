@@ -1,8 +1,0 @@
-// The curves of a comparison.
-import { drawn } from "./drawn.js";
-import { t } from "./words.js";
-
-await drawn(
-  document.getElementById("overlay"),
-  t("The curves could not be loaded. What stands out and the tables are below all the same; load the page again for the curves."),
-);

@@ -1,0 +1,21 @@
+// The far view: the three numbers and the pad alone, large. Kept for this tab, since a page may be loaded again mid-roast.
+import { t } from "../../core/words.js";
+const KEY = "drumside-far";
+
+export function bindFar(button) {
+  const show = (far) => {
+    document.body.classList.toggle("far", far);
+    button.setAttribute("aria-pressed", far);
+    button.textContent = far ? t("Near view") : t("Far view");
+  };
+  button.addEventListener("click", () => {
+    const far = !document.body.classList.contains("far");
+    show(far);
+    try {
+      sessionStorage.setItem(KEY, far ? "1" : "");
+    } catch { /* it holds until the page is left */ }
+  });
+  try {
+    show(Boolean(sessionStorage.getItem(KEY)));
+  } catch { /* the near view is right then */ }
+}
