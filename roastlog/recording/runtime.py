@@ -2,13 +2,12 @@
 
 import logging
 import threading
-from dataclasses import asdict, fields
+from dataclasses import asdict
 from functools import partial
 from typing import Any, Final, Protocol, runtime_checkable
 from uuid import UUID, uuid5
 
 from roastlog.clock import Clock
-from roastlog.curve.faults.detection import Thresholds
 from roastlog.errors import NoSuchMachine, StoreError
 from roastlog.instruments.base import ReadFault, Reading
 from roastlog.instruments.build import build_instruments
@@ -22,6 +21,7 @@ from roastlog.recording.live_machine import LiveMachine, Turn
 from roastlog.recording.live_view import batch_part, machine_part
 from roastlog.recording.readers import LinkReader, LinkState
 from roastlog.roasts.history import History, Rows
+from roastlog.settings import Settings
 from roastlog.store import batches as lists
 from roastlog.store import books
 from roastlog.store import journal as stored
@@ -32,7 +32,6 @@ from roastlog.store.store import Store
 from roastlog.threads import Repeater
 
 log = logging.getLogger(__name__)
-RATES: Final = tuple(field.name for field in fields(Thresholds) if field.name.endswith("_c_per_min"))
 SAVE_S: Final = 0.5  # with the time that a commit takes on a busy computer, a reading is on the disk within a second
 UNSAVED: Final = "Readings cannot be written; they are kept in memory and written when the disk returns"
 FULL: Final = N_(
@@ -255,15 +254,14 @@ class Runtime:
         """What can be said of the batch at a machine. It takes its time and holds up nobody."""
         live, batch, coffee = place.live, place.live.batch, place.coffee
         if batch is not None and batch.state == "roasting":
-            settings = books.settings(self._store.read)
-            thresholds = Thresholds(**{name: settings[name] for name in RATES if name in settings})
+            settings = Settings.of(books.settings(self._store.read))
             advice = place.advisor.roasting(
                 batch,
                 coffee,
                 live.columns(),
-                thresholds=thresholds,
+                thresholds=settings.thresholds,
                 now_ms=self._clock.now_ms(),
-                temp_unit=settings.get("units_temp", "C"),
+                temp_unit=settings.units_temp,
             )
         elif batch is not None and batch.state == "open" and "charge" not in batch.moments:
             now_ms = self._clock.now_ms()

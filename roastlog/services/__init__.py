@@ -11,7 +11,7 @@ from roastlog.recording.entry_service import Result
 from roastlog.services.analysis import Analysis, ForecastReview
 from roastlog.services.backups import Backups, Kept, back_up, restore
 from roastlog.services.bags import Address, Bag, Bags, lan_address
-from roastlog.services.books import Lot, Settings
+from roastlog.services.books import Lot
 from roastlog.services.comparison import Compared, LeftOut, SideBySide
 from roastlog.services.devices import Device, Role
 from roastlog.services.figures import Figures
@@ -19,6 +19,7 @@ from roastlog.services.machines import MachineNow
 from roastlog.services.pairing import Invitation, Pairing
 from roastlog.services.records import LogLine, Measures, MomentRow, Record
 from roastlog.services.today import Today, TodayPage
+from roastlog.settings import Settings
 from roastlog.store.batches import BatchSummary, Page
 from roastlog.store.books import Person
 

@@ -18,8 +18,8 @@ from roastlog.label.layout import Label
 from roastlog.languages import _, date
 from roastlog.pictures import smaller
 from roastlog.plot.small import small_curve_svg
-from roastlog.services.books import Settings
 from roastlog.services.records import Record, Records
+from roastlog.settings import Settings
 from roastlog.store import batches as lists
 from roastlog.store import journal as stored
 from roastlog.store.journal import TOKEN_BYTES

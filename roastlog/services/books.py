@@ -2,64 +2,21 @@
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict, dataclass, fields, replace
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import Any
 from urllib.parse import urlsplit
 
 from roastlog.clock import Clock
-from roastlog.curve.faults.detection import Thresholds
-from roastlog.curve.faults.probe import ProbeLimits
-from roastlog.curve.phases import AREA_BASE_C
 from roastlog.errors import NoSuchLot, SettingError
 from roastlog.languages import _
 from roastlog.machine.model import Machine
 from roastlog.services.curve_settings import CURVE_SETTINGS
+from roastlog.settings import Settings
 from roastlog.store import books
 from roastlog.store.books import LotRow, Person
 from roastlog.store.store import Store
 from roastlog.trace.ledger import LotBalance
-
-
-@dataclass(frozen=True)
-class Settings:
-    """What the roastery has set. Each name, its default and its meaning stand in docs/settings.md."""
-
-    business: str = ""
-    url_base: str = ""
-    units_temp: str = "C"
-    units_mass: str = "kg"
-    best_before_days: int = 0
-    bag_shows_weights: bool = False
-    bag_shows_people: bool = False
-    bag_shows_photos: bool = False
-    area_base_c: float = AREA_BASE_C
-    crash_c_per_min: float = Thresholds.crash_c_per_min
-    rebound_c_per_min: float = Thresholds.rebound_c_per_min
-    stall_c_per_min: float = Thresholds.stall_c_per_min
-    fast_crack_c_per_min: float = Thresholds.fast_crack_c_per_min
-    probe_jump_c: float = ProbeLimits.jump_c
-    probe_low_c: float = ProbeLimits.low_c
-    probe_high_c: float = ProbeLimits.high_c
-    probe_stuck_s: float = ProbeLimits.stuck_s
-    probe_missing_s: float = ProbeLimits.missing_s
-
-    @property
-    def thresholds(self) -> Thresholds:
-        """From when on a fault of a curve is told."""
-        return Thresholds(
-            crash_c_per_min=self.crash_c_per_min,
-            rebound_c_per_min=self.rebound_c_per_min,
-            stall_c_per_min=self.stall_c_per_min,
-            fast_crack_c_per_min=self.fast_crack_c_per_min,
-            probe=ProbeLimits(
-                jump_c=self.probe_jump_c,
-                low_c=self.probe_low_c,
-                high_c=self.probe_high_c,
-                stuck_s=self.probe_stuck_s,
-                missing_s=self.probe_missing_s,
-            ),
-        )
 
 
 @dataclass(frozen=True)
@@ -129,8 +86,7 @@ class Books:
 
     def settings(self) -> Settings:
         """All settings, those not changed at their defaults."""
-        known = {item.name for item in fields(Settings)}
-        return Settings(**{name: value for name, value in books.settings(self.store.read).items() if name in known})
+        return Settings.of(books.settings(self.store.read))
 
     def save_settings(self, changes: Mapping[str, Any]) -> Settings:
         """Change settings; raises SettingError when one is out of range."""

@@ -4,6 +4,7 @@ import json
 import re
 
 import numpy as np
+import pytest
 
 from roastlog.instruments.base import Reading
 from tests.conftest import SHEET, START_MS, Bench
@@ -89,6 +90,19 @@ def test_a_threshold_of_the_settings_counts(bench: Bench):
     assert [found["kind"] for found in advice(bench)["heads_up"]] == []
     bench.services.save_settings({"fast_crack_c_per_min": 8.0})
     assert [found["kind"] for found in advice(bench)["heads_up"]] == ["fast_crack"]
+
+
+@pytest.mark.parametrize("stuck_s", [20.0, 300.0])
+def test_a_probe_setting_counts_on_the_live_page_as_in_the_record(bench: Bench, stuck_s: float):
+    """A probe that reads the same for 40 s is in doubt where the house says 20 s, and not where it says 300 s."""
+    bench.services.save_settings({"probe_stuck_s": stuck_s})
+    code = bench.open()
+    bench.say(bench.entry("moment", 0, batch=code, moment="charge"))
+    feed(bench, 0, np.round(95 + np.arange(300) * 0.2 + np.random.default_rng(1).normal(0, 0.1, 300), 1))
+    feed(bench, 300, np.full(40, 155.0))
+    live = [found["kind"] for found in advice(bench)["heads_up"]]
+    assert live == (["probe"] if stuck_s < 40 else [])
+    assert [fault.kind for fault in bench.services.analysis(bench.services.record(code)).faults] == live
 
 
 def test_of_two_faults_the_newest_comes_first(bench: Bench):
