@@ -6,6 +6,7 @@ air, radiant, drum heat, stir, uint16, tenths of a step; writing one turns the k
 
 import asyncio
 import threading
+from typing import cast
 
 from pymodbus.constants import ExcCodes
 from pymodbus.server import ModbusTcpServer
@@ -28,11 +29,11 @@ class RegisterServer:
     drum
         The machine behind the registers.
     port
-        Where to listen.
+        Where to listen; 0 lets the system choose, and `port` names its choice once it listens.
     """
 
     def __init__(self, drum: Drum, port: int) -> None:
-        self._drum, self._port = drum, port
+        self._drum, self.port = drum, port
         self._loop = asyncio.new_event_loop()
         self._server: ModbusTcpServer | None = None
         self._thread = threading.Thread(target=self._run, name="modbus", daemon=True)
@@ -44,7 +45,7 @@ class RegisterServer:
         self._thread.start()
         self._ready.wait(10)
         if self._failed is not None:
-            raise OSError(f"{HOST}:{self._port} cannot be listened on: {self._failed}")
+            raise OSError(f"{HOST}:{self.port} cannot be listened on: {self._failed}")
 
     def stop(self) -> None:
         """Let go of the port."""
@@ -75,8 +76,10 @@ class RegisterServer:
             ],
             action=self._answer,
         )
-        self._server = ModbusTcpServer(device, address=(HOST, self._port))
+        self._server = ModbusTcpServer(device, address=(HOST, self.port))
         await self._server.serve_forever(background=True)
+        listening = cast("asyncio.Server", self._server.transport)  # pymodbus declares less than it is
+        self.port = listening.sockets[0].getsockname()[1]
 
     @staticmethod
     async def _shut(server: ModbusTcpServer) -> None:

@@ -10,6 +10,7 @@ import signal
 import sys
 import threading
 from collections.abc import Mapping, Sequence
+from contextlib import suppress
 from typing import Any, Final
 from uuid import uuid4
 
@@ -36,13 +37,12 @@ def main(arguments: Sequence[str] | None = None) -> int:
     for number in (signal.SIGTERM, signal.SIGINT):
         signal.signal(number, lambda *_: stop.set())
     drum = Drum(seed=options.seed)
-    server = RegisterServer(drum, options.port)
     try:
-        server.start()
+        server = _answering(drum, options.port)
     except OSError as error:
         print(error, file=sys.stderr)
         return 2
-    print(f"The simulated roaster answers Modbus TCP at {HOST}:{options.port}, unit 1.", flush=True)
+    print(f"The simulated roaster answers Modbus TCP at {HOST}:{server.port}, unit 1.", flush=True)
     link = None
     if options.drumside:
         every_s = 0.1 if options.speed > FAST else 0.3
@@ -55,6 +55,17 @@ def main(arguments: Sequence[str] | None = None) -> int:
             link.stop()
         server.stop()
     return 0
+
+
+def _answering(drum: Drum, ports: Sequence[int]) -> RegisterServer:
+    """A server that answers at the first of the ports that it gets; raise OSError if it gets none."""
+    *firsts, last = [RegisterServer(drum, port) for port in ports]
+    for server in firsts:
+        with suppress(OSError):
+            server.start()
+            return server
+    last.start()
+    return last
 
 
 class Room:
@@ -113,7 +124,8 @@ def bean_of(facts: Mapping[str, Any]) -> GreenCoffee:
 
 def _options(arguments: Sequence[str] | None) -> argparse.Namespace:
     parser = argparse.ArgumentParser(prog="python -m demo.roaster", description=(__doc__ or "").split("\n", 1)[0])
-    parser.add_argument("--port", type=int, default=5020, help="where to answer Modbus TCP, on loopback only")
+    words = "where to answer Modbus TCP, on loopback only: the first of these that is free (5020); 0: any"
+    parser.add_argument("--port", type=int, nargs="+", default=[5020], help=words)
     parser.add_argument("--speed", type=float, default=1.0, help="how many times faster than real time it runs")
     parser.add_argument("--drumside", help="address of Drumside, such as http://127.0.0.1:8000; none: no operator")
     parser.add_argument("--machine", default=MACHINE, help="id of this machine in Drumside")

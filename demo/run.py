@@ -1,10 +1,9 @@
 """The command `demo`: the invented roastery in a fresh folder, its simulated machine beside it, and the server."""
 
-import socket
+import re
 import subprocess
 import sys
 import tempfile
-import time
 from contextlib import suppress
 from pathlib import Path
 from typing import Final
@@ -13,6 +12,7 @@ from rich.progress import Progress
 
 from roastlog.clock import Clock
 from roastlog.commands import tell_address
+from roastlog.errors import SettingError
 from roastlog.services import Services
 from roastlog.store.books import LotRow
 from roastlog.web.server import Serving, claim_port, secured, serve
@@ -28,13 +28,13 @@ def run_demo(folder: Path | None, host: str, port: int, speed: float, *, secure_
     """Fill the folder where it is empty, start the simulated roaster with its operator, and serve until interrupted."""
     claim_port(host, port)  # the demo's operator must not write into a Drumside that answers there already
     folder = folder or Path(tempfile.mkdtemp(prefix="drumside-demo-"))
-    modbus_port = _free_port()
     services = Services(folder, Clock())
-    furnish(services, modbus_port)
-    services.close()
-    print(f"The demo's data is in {folder}")
-    machine = _start_roaster(modbus_port, speed, port)
+    furnish(services)
+    machine, modbus_port = _start_roaster(speed, port)
     try:
+        services.keep_sheet(sheet(modbus_port))
+        services.close()
+        print(f"The demo's data is in {folder}")
         secure = None if secure_port is None else secured(folder, host, port, secure_port)
         serving = Serving(folder, host, port, speed, secure)
         tell_address(serving, "own")
@@ -45,10 +45,14 @@ def run_demo(folder: Path | None, host: str, port: int, speed: float, *, secure_
             machine.wait(WAIT_S)
 
 
-def furnish(services: Services, modbus_port: int) -> None:
+def sheet(modbus_port: int) -> str:
+    """The machine's sheet, with the port at which its registers answer."""
+    return scenario.SHEET.read_text(encoding="utf-8").replace(str(MODBUS_PORT), str(modbus_port))
+
+
+def furnish(services: Services) -> None:
     """Put the scenario into an empty database: settings, people, lots, the machine, and a week of batches."""
-    sheet = scenario.SHEET.read_text(encoding="utf-8").replace(str(MODBUS_PORT), str(modbus_port))
-    services.keep_sheet(sheet)
+    services.keep_sheet(sheet(MODBUS_PORT))
     if services.batches().total:
         return
     services.save_settings(scenario.SETTINGS)
@@ -71,21 +75,13 @@ def rows_of(past: PastBatch) -> list[tuple[int, dict[str, float]]]:
     ]
 
 
-def _start_roaster(modbus_port: int, speed: float, port: int) -> subprocess.Popen[bytes]:
-    arguments = ["--port", str(modbus_port), "--speed", str(speed), "--drumside", f"http://127.0.0.1:{port}"]
-    started = subprocess.Popen([sys.executable, "-m", roaster.__name__, *arguments], stdout=subprocess.DEVNULL)
-    until_s = time.monotonic() + WAIT_S
-    while time.monotonic() < until_s:  # it is up within a second; the recorder would retry, but later
-        with suppress(OSError), socket.create_connection(("127.0.0.1", modbus_port), 0.2):
-            break
-        time.sleep(0.05)
-    return started
-
-
-def _free_port() -> int:
-    """The usual port if it is free, else any."""
-    for port in (MODBUS_PORT, 0):
-        with suppress(OSError), socket.socket() as probe:
-            probe.bind(("127.0.0.1", port))
-            return int(probe.getsockname()[1])
-    return MODBUS_PORT
+def _start_roaster(speed: float, port: int) -> tuple[subprocess.Popen[str], int]:
+    """Start it at its usual port, else at any; the process, and the port where it says that it answers."""
+    words = ["--port", str(MODBUS_PORT), "0", "--speed", str(speed), "--drumside", f"http://127.0.0.1:{port}"]
+    started = subprocess.Popen([sys.executable, "-m", roaster.__name__, *words], stdout=subprocess.PIPE, text=True)
+    said = started.stdout.readline() if started.stdout is not None else ""
+    answering = re.search(r":(\d+),", said)
+    if answering is None:
+        started.wait()
+        raise SettingError("The simulated roaster finds no port of this computer to answer at.")
+    return started, int(answering[1])

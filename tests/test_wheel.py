@@ -2,7 +2,6 @@
 
 import os
 import re
-import socket
 import subprocess
 import sys
 import time
@@ -17,6 +16,7 @@ import pytest
 
 from roastlog import __version__
 from tests.checkout import ROOT, own_files
+from tests.ports import held_port
 
 
 @pytest.fixture(scope="module")
@@ -49,9 +49,7 @@ def installed(wheel: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
 def served(installed: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[int]:
     """The installed command serving an empty folder from a folder that is not the repository; its port."""
     away = tmp_path_factory.mktemp("away")
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        port = probe.getsockname()[1]
+    port = held_port()
     with subprocess.Popen(
         [installed / "drumside", "serve", "--data", away / "data", "--port", str(port)],
         cwd=away,

@@ -13,7 +13,8 @@ from typing import Self
 from uuid import uuid4
 
 from tests.bench import roast
-from tests.bench.running import ROOT, Running, free_port, get, post, running
+from tests.bench.running import ROOT, Running, get, post, running
+from tests.ports import held_port
 
 PAGE = "/machines/bench"
 LIVE = "/machines/bench/live"
@@ -34,7 +35,7 @@ def set_up() -> Iterator[Path]:
 @contextmanager
 def serving(folder: Path) -> Iterator[Running]:
     """Drumside as a roaster starts it."""
-    port = free_port()
+    port = held_port()
     with running([sys.executable, "app.py", "serve", "--data", str(folder), "--port", str(port)], port) as server:
         yield server
 

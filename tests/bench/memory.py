@@ -7,8 +7,9 @@ import time
 from urllib.parse import quote
 
 from tests.bench.report import Figure
-from tests.bench.running import bare_server, free_port, get, post, running
+from tests.bench.running import bare_server, get, post, running
 from tests.bench.watchers import watching
+from tests.ports import held_port
 
 WATCHERS = 20
 SPEED = 30
@@ -23,7 +24,7 @@ def measure() -> list[Figure]:
 
 
 def _roasted_mb() -> float:
-    port = free_port()
+    port = held_port()
     demo = [sys.executable, "app.py", "demo", "--host", "127.0.0.1", "--port", str(port), "--speed", str(SPEED)]
     with (
         tempfile.TemporaryDirectory(prefix="drumside-bench-") as folder,

@@ -3,7 +3,6 @@
 import http.client
 import json
 import os
-import socket
 import subprocess
 import sys
 import tempfile
@@ -15,6 +14,8 @@ from pathlib import Path
 from typing import Any
 
 import psutil
+
+from tests.ports import held_port
 
 ROOT = Path(__file__).parents[2]
 
@@ -49,14 +50,6 @@ class Running:
         return float(sum(t.user + t.system for t in times))
 
 
-def free_port() -> int:
-    """A port that nothing listens on just now."""
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        port: int = probe.getsockname()[1]
-        return port
-
-
 @contextmanager
 def running(command: Sequence[str], port: int, *, within_s: float = 30.0, folder: str = "") -> Iterator[Running]:
     """Start a server from the repository's root, wait for its /healthz, and end it afterwards."""
@@ -80,7 +73,7 @@ def running(command: Sequence[str], port: int, *, within_s: float = 30.0, folder
 @contextmanager
 def bare_server() -> Iterator[Running]:
     """The floor: a small Flask app with nothing of ours in it, on the same server with the same settings."""
-    port = free_port()
+    port = held_port()
     command = [sys.executable, "-m", "tests.bench.bare", str(port)]
     with tempfile.TemporaryDirectory(prefix="bare-bench-") as folder, running(command, port, folder=folder) as server:
         yield server

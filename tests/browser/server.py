@@ -2,7 +2,6 @@
 
 import json
 import signal
-import socket
 import subprocess
 import sys
 import time
@@ -15,6 +14,8 @@ from urllib.request import Request, urlopen
 from uuid import uuid4
 
 import psutil
+
+from tests.ports import held_port
 
 ROOT = Path(__file__).parents[2]
 UP_S = 60.0
@@ -31,7 +32,7 @@ class Server:
     @classmethod
     def start(cls, folder: Path, command: str, *arguments: str, root: Path = ROOT) -> Self:
         """Start ``app.py serve`` or ``demo``, of another checkout if asked, on loopback and wait until it answers."""
-        port, log = _free_port(), folder.with_suffix(".log")
+        port, log = held_port(), folder.with_suffix(".log")
         words = [command, "--data", str(folder), "--host", "127.0.0.1", "--port", str(port), *arguments]
         with log.open("wb") as out:
             process = subprocess.Popen([sys.executable, "app.py", *words], cwd=root, stdout=out, stderr=out)
@@ -94,9 +95,3 @@ class Server:
                 left.append(f"orphan {orphan.pid}: {' '.join(orphan.cmdline())}")
                 orphan.kill()
         return left
-
-
-def _free_port() -> int:
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        return int(probe.getsockname()[1])

@@ -13,7 +13,8 @@ from playwright.sync_api import Browser, Page, expect
 
 from tests import chromium
 from tests.browser.screen import PHONE
-from tests.browser.server import Server, _free_port
+from tests.browser.server import Server
+from tests.ports import held_port
 
 NAME = "drumside-6.local"
 SECRET = "0123456789abcdefghijklmnopqrstuv"  # noqa: S105 - stands for one
@@ -52,7 +53,7 @@ class Lan:
 @pytest.fixture(scope="module")
 def lan(browser: Browser, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Lan]:
     """One for the tests here."""
-    folder, port = tmp_path_factory.mktemp("lan") / "data", _free_port()
+    folder, port = tmp_path_factory.mktemp("lan") / "data", held_port()
     (folder / "lan").mkdir(mode=0o700, parents=True)
     (folder / "lan" / "name").write_text(NAME, encoding="ascii")
     server = Server.start(folder, "serve", "--lan", "--secure-port", str(port))

@@ -27,14 +27,9 @@ from roastlog.instruments.base import Reading
 from roastlog.instruments.build import build_instruments
 from roastlog.machine.sheet import parse_sheet
 from roastlog.physics.design import GreenCoffee
+from tests.ports import held_port
 
 ROOT = Path(__file__).parents[2]
-
-
-def free_port() -> int:
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        return int(probe.getsockname()[1])
 
 
 def wait_for(what, limit_s: float = 20.0):
@@ -139,7 +134,7 @@ def desk(rate: float) -> Iterator[Runtime]:
 
 def test_drumsides_own_driver_reads_the_demos_sheet():
     """Channels and controls of demo/drum-4.toml come over loopback with the drum's values."""
-    port = free_port()
+    port = held_port()
     drum = Drum(seed=2)
     server = RegisterServer(drum, port)
     server.start()
@@ -157,7 +152,7 @@ def test_drumsides_own_driver_reads_the_demos_sheet():
 
 def test_writing_a_holding_register_turns_the_knob():
     """As on a real machine; a level beyond the knob or a register that is none is refused."""
-    port = free_port()
+    port = held_port()
     drum = Drum()
     server = RegisterServer(drum, port)
     server.start()
@@ -193,7 +188,7 @@ def test_a_taken_port_is_told_and_ends_it():
 @pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGINT])
 def test_it_ends_cleanly_when_told(number: signal.Signals):
     """Return code 0, nothing on stderr, port free again."""
-    port = free_port()
+    port = held_port()
     with process("--port", str(port)) as child:
         wait_for(lambda: answers(port))
         child.send_signal(number)
@@ -205,7 +200,7 @@ def test_it_ends_cleanly_when_told(number: signal.Signals):
 @pytest.mark.skipif(os.name != "posix", reason="only POSIX systems tell of a dead parent in this way")
 def test_it_ends_when_its_parent_is_gone():
     """A roaster whose parent was killed lets go of its port within seconds."""
-    port = free_port()
+    port = held_port()
     code = textwrap.dedent(f"""
         import subprocess, sys, time
         subprocess.Popen([sys.executable, "-m", "demo.roaster", "--port", "{port}"])
@@ -223,7 +218,7 @@ def test_it_ends_when_its_parent_is_gone():
 def test_the_operator_roasts_a_batch_over_the_wire():
     """At 300 times real time: opened, charged, tapped through, dropped and weighed, by Drumside's clock."""
     with desk(300.0) as drumside, process(
-        "--port", str(free_port()), "--speed", "300", "--drumside", drumside.url, "--token", "secret"
+        "--port", str(held_port()), "--speed", "300", "--drumside", drumside.url, "--token", "secret"
     ):  # fmt: skip
         wait_for(lambda: "weighed" in {entry["kind"] for entry in list(drumside.entries)}, 40)
         time_s = {name: entry["at_ms"] / 1000 for name, entry in drumside.moments().items()}
@@ -236,7 +231,7 @@ def test_the_operator_roasts_a_batch_over_the_wire():
 
 def test_a_newcomer_takes_over_over_the_wire():
     """After a tap of another phone the operator is silent, and that phone's move and drop reach the machine."""
-    port = free_port()
+    port = held_port()
     with desk(60.0) as drumside, process(
         "--port", str(port), "--speed", "60", "--drumside", drumside.url
     ):  # fmt: skip

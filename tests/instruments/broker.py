@@ -22,7 +22,7 @@ from cryptography.x509.oid import NameOID
 from paho.mqtt.client import Client
 from paho.mqtt.enums import CallbackAPIVersion
 
-from tests.instruments.modbus_server import free_port
+from tests.ports import held_port
 
 _PATH = os.environ.get("PATH", "") + os.pathsep + os.pathsep.join(("/usr/sbin", "/usr/local/sbin"))
 MOSQUITTO = shutil.which("mosquitto", path=_PATH)
@@ -36,7 +36,7 @@ class Broker:
     """The broker as a test sees it: ``port`` is plain, ``tls_port`` is not. Use it in a ``with``."""
 
     def __init__(self, folder: Path) -> None:
-        self.port, self.tls_port = free_port(), free_port()
+        self.port, self.tls_port = held_port(), held_port()
         self.ca_file = folder / "ca.pem"
         self._config = folder / "mosquitto.conf"
         self._process: subprocess.Popen[bytes] | None = None

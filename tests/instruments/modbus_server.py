@@ -8,7 +8,6 @@ import json
 import logging
 import os
 import signal
-import socket
 import subprocess
 import sys
 import threading
@@ -22,6 +21,10 @@ from pymodbus.pdu import ModbusPDU
 from pymodbus.server import ModbusSerialServer, ModbusTcpServer
 from pymodbus.simulator import DataType, SimData, SimDevice
 
+from tests.ports import held_port
+
+ROOT = Path(__file__).parents[2]
+
 INPUT = {0: ("INT16", [1963, -55, 2215]), 20: ("UINT16", [40000]), 30: ("INT32", [-123456])}
 INPUT |= {40: ("UINT32", [3_000_000_000]), 50: ("FLOAT32", [187.25]), 60: ("FLOAT32", [float("nan")])}
 INPUT |= {70: ("REGISTERS", [0x4000, 0x433B])}  # 187.25 with the low word first
@@ -30,18 +33,11 @@ BITS = {3: True, 4: False}  # of coils and of discrete inputs
 UNIT_2 = {0: ("INT16", [333])}  # its input registers; its holding registers are the same
 
 
-def free_port() -> int:
-    """A loopback port that nobody listens on."""
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        return int(probe.getsockname()[1])
-
-
 class ModbusServer:
     """The server as a test sees it, on a port of loopback or on a serial device. Use it in a ``with``."""
 
     def __init__(self, port: int | None = None, *, device: str = "") -> None:
-        self.port = port or free_port()
+        self.port = port or held_port()
         self._where = device or str(self.port)
         self._set: dict[int, int] = {}  # what is set stays set over a restart
         self._process: subprocess.Popen[str] | None = None
@@ -55,9 +51,15 @@ class ModbusServer:
 
     def start(self) -> None:
         """Start it, and wait until it answers."""
-        command = [sys.executable, str(Path(__file__)), self._where, json.dumps(list(self._set.items()))]
+        command = [
+            sys.executable,
+            "-m",
+            "tests.instruments.modbus_server",
+            self._where,
+            json.dumps(list(self._set.items())),
+        ]
         self._process = subprocess.Popen(  # ended in kill()
-            command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True
+            command, cwd=ROOT, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True
         )
         assert self._answer() == "ready"
 

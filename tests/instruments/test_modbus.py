@@ -15,7 +15,8 @@ from roastlog.errors import InstrumentError
 from roastlog.instruments.base import ReadFault, Reading
 from roastlog.instruments.modbus import ModbusInstrument
 from roastlog.machine.sources import ModbusPoint
-from tests.instruments.modbus_server import ModbusServer, free_port
+from tests.instruments.modbus_server import ModbusServer
+from tests.ports import held_port
 
 
 @pytest.fixture(scope="module")
@@ -228,7 +229,7 @@ def test_unknown_host_is_told_plainly():
 
 def test_close_never_raises():
     """Closing what was never open, twice, is nothing."""
-    instrument = ModbusInstrument({"probe": point(free_port(), "input", 0, "int16")}, Clock())
+    instrument = ModbusInstrument({"probe": point(held_port(), "input", 0, "int16")}, Clock())
     instrument.close()
     instrument.close()
 

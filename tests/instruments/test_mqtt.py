@@ -12,8 +12,8 @@ from roastlog.instruments.base import ReadFault, Reading
 from roastlog.instruments.mqtt import LONGEST, MqttInstrument
 from roastlog.machine.sources import MqttPoint
 from tests.instruments.broker import MISSING, PASSWORD, USER, Broker, Voice
-from tests.instruments.modbus_server import free_port
 from tests.instruments.test_serial_line import values, wait_for
+from tests.ports import held_port
 from tests.recording.test_hub import until
 
 pytestmark = pytest.mark.skipif(MISSING is not None, reason=str(MISSING))
@@ -157,7 +157,7 @@ def test_a_wrong_password_is_not_tried_again_at_once(broker, linked):
         with pytest.raises(InstrumentError, match="refuses us without user and password"):
             instrument.open()
     assert instrument._locked_ms > Clock().now_ms() + 55_000
-    instrument._broker = instrument._broker._replace(port=free_port())  # nobody is there to be asked
+    instrument._broker = instrument._broker._replace(port=held_port())  # nobody is there to be asked
     with pytest.raises(InstrumentError, match="refuses us without user and password"):
         instrument.open()
 
@@ -176,7 +176,7 @@ def test_a_wrong_password_is_not_tried_again_at_once(broker, linked):
 )
 def test_a_connection_that_fails_says_why(broker, linked, wrong, says):
     """Certificates, ports and names, each in plain words."""
-    ports = {"plain": broker.port, "nobody": free_port()}
+    ports = {"plain": broker.port, "nobody": held_port()}
     wrong = {"port": broker.tls_port, **wrong}
     wrong["port"] = ports.get(wrong["port"], wrong["port"])
     with pytest.raises(InstrumentError, match=says):

@@ -9,7 +9,8 @@ from roastlog.machine.model import Channel, Control, Machine, practice_machine
 from roastlog.machine.sources import ModbusPoint, MqttPoint, PushPoint, Sensor, SerialPoint
 from tests.instruments.broker import MISSING, PASSWORD, USER, Broker, Voice
 from tests.instruments.cable import Cable
-from tests.instruments.modbus_server import ModbusServer, free_port
+from tests.instruments.modbus_server import ModbusServer
+from tests.ports import held_port
 from tests.recording.test_hub import until
 
 
@@ -87,7 +88,7 @@ def test_a_control_and_a_thermocouple(port):
 def test_why_there_is_no_value(port, rest, says):
     """Wrong address, wrong unit, no number, nobody there: each in plain words."""
     asked = {"port": port, "address": 0, **rest}
-    asked["port"] = free_port() if asked["port"] == "nobody" else port
+    asked["port"] = held_port() if asked["port"] == "nobody" else port
     probe = Channel(id="probe", name="Probe", role="bean_probe", modbus=modbus(**asked))
     trial = try_channel(machine(probe), "probe")
     assert trial.value is None
@@ -97,7 +98,7 @@ def test_why_there_is_no_value(port, rest, says):
 def test_others_are_left_alone(port):
     """A channel whose instrument is off does not keep another from being tried."""
     probe = Channel(id="probe", name="Probe", role="bean_probe", modbus=modbus(port, 0))
-    off = Channel(id="off", name="Off", role="room", modbus=modbus(free_port(), 0))
+    off = Channel(id="off", name="Off", role="room", modbus=modbus(held_port(), 0))
     assert try_channel(machine(probe, off), "probe").value == 1963
 
 

@@ -18,8 +18,9 @@ from zeroconf import AddressResolver, DNSQuestionType, IPVersion, Zeroconf
 from roastlog import commands
 from roastlog.errors import SettingError
 from roastlog.web import server as serving
-from tests.browser.server import ROOT, Server, _free_port
+from tests.browser.server import ROOT, Server
 from tests.lan.test_own import NAMES, Maker
+from tests.ports import held_port
 
 
 @dataclass(frozen=True)
@@ -53,7 +54,7 @@ class Lan:
 @pytest.fixture(scope="module")
 def lan(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Lan]:
     """One for the tests that only ask it; it is called by a name that no other test has."""
-    folder, port = tmp_path_factory.mktemp("lan") / "data", _free_port()
+    folder, port = tmp_path_factory.mktemp("lan") / "data", held_port()
     (folder / "lan").mkdir(mode=0o755, parents=True)
     (folder / "lan" / "name").write_text("drumside-7.local", encoding="ascii")
     server = Server.start(folder, "serve", "--lan", "--secure-port", str(port))
@@ -143,7 +144,7 @@ def test_own_certificate_is_served(tmp_path: Path):
     """With `--cert` and `--key` that one is shown, and the phone goes by who made it."""
     from datetime import UTC, datetime
 
-    own, port = Maker(tmp_path), _free_port()
+    own, port = Maker(tmp_path), held_port()
     own.make(NAMES, datetime.now(UTC))
     words = ["--secure-port", str(port), "--cert", str(own.certificate), "--key", str(own.key)]
     server = Server.start(tmp_path / "data", "serve", "--lan", *words)

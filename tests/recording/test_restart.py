@@ -18,7 +18,7 @@ from uuid import uuid4
 import pytest
 
 from tests.conftest import SHEET
-from tests.instruments.modbus_server import free_port
+from tests.ports import held_port
 from tests.recording.test_hub import until
 
 APP = Path(__file__).parents[2] / "app.py"
@@ -29,7 +29,7 @@ class Server:
     """`python app.py serve`, as a process group of its own."""
 
     def __init__(self, folder: Path) -> None:
-        self.folder, self.port = folder, free_port()
+        self.folder, self.port = folder, held_port()
         self.process: subprocess.Popen[bytes] | None = None
 
     def run(self, *words: str) -> subprocess.CompletedProcess[str]:
@@ -229,7 +229,7 @@ def test_a_server_whose_parent_is_killed_saves_and_lets_go(server: Server):
 def test_a_second_start_is_refused_and_stops_nothing(server: Server):
     """On the same folder, and on the same port: a sentence, and the first goes on recording."""
     roast = Roast(server)
-    second = server.run("serve", "--data", str(server.folder), "--port", str(free_port()))
+    second = server.run("serve", "--data", str(server.folder), "--port", str(held_port()))
     assert second.returncode == 1
     assert "Another Drumside records into" in second.stderr
     other = server.run("serve", "--data", str(server.folder / "other"), "--port", str(server.port))

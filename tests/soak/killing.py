@@ -13,11 +13,10 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from uuid import UUID, uuid4
 
-from tests.live.test_restart import Server
-
 from roastlog.store import readings
 from roastlog.store.backups import FILE_NAME
 from tests.conftest import SHEET
+from tests.recording.test_restart import Server
 
 MACHINES = ("drum-4", "drum-1")
 TAPPERS = 3  # phones, each for a machine in turn

@@ -19,8 +19,9 @@ from roastlog.store import readings
 from roastlog.store.backups import FILE_NAME
 from roastlog.store.database import open_database
 from tests.bench import roast
-from tests.bench.running import Running, free_port, get, post, running
+from tests.bench.running import Running, get, post, running
 from tests.bench.watchers import watching
+from tests.ports import held_port
 
 MACHINES = tuple(f"drum-{number}" for number in range(1, 9))
 WATCHERS = 20
@@ -134,7 +135,7 @@ def load(folder: Path, seconds: int, rate: float) -> Load:
     with closing(Services(folder, Clock())) as services:
         for machine in MACHINES:
             services.keep_sheet(f'id = "{machine}"\nname = "{machine}"\nbatch_g = [800, 4500]\n{CHANNELS}')
-    port = free_port()
+    port = held_port()
     serving = [sys.executable, "-c", _SERVE, str(folder), str(port), str(rate)]
     with running(serving, port) as server, ExitStack() as stack:
         shares = [WATCHERS // len(MACHINES) + (place < WATCHERS % len(MACHINES)) for place in range(len(MACHINES))]
