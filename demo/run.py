@@ -13,8 +13,7 @@ from rich.progress import Progress
 from roastlog.clock import Clock
 from roastlog.commands import tell_address
 from roastlog.errors import SettingError
-from roastlog.services import Services
-from roastlog.store.books import LotRow
+from roastlog.services import LotRow, Services, open_services
 from roastlog.web.server import Serving, claim_port, secured, serve
 
 from . import roaster, scenario
@@ -28,11 +27,11 @@ def run_demo(folder: Path | None, host: str, port: int, speed: float, *, secure_
     """Fill the folder where it is empty, start the simulated roaster with its operator, and serve until interrupted."""
     claim_port(host, port)  # the demo's operator must not write into a Drumside that answers there already
     folder = folder or Path(tempfile.mkdtemp(prefix="drumside-demo-"))
-    services = Services(folder, Clock())
+    services = open_services(folder, Clock())
     furnish(services)
     machine, modbus_port = _start_roaster(speed, port)
     try:
-        services.keep_sheet(sheet(modbus_port))
+        services.machines.keep_sheet(sheet(modbus_port))
         services.close()
         print(f"The demo's data is in {folder}")
         secure = None if secure_port is None else secured(folder, host, port, secure_port)
@@ -52,18 +51,18 @@ def sheet(modbus_port: int) -> str:
 
 def furnish(services: Services) -> None:
     """Put the scenario into an empty database: settings, people, lots, the machine, and a week of batches."""
-    services.keep_sheet(sheet(MODBUS_PORT))
-    if services.batches().total:
+    services.machines.keep_sheet(sheet(MODBUS_PORT))
+    if services.batches.page().total:
         return
-    services.save_settings(scenario.SETTINGS)
+    services.settings.change(scenario.SETTINGS)
     for name in scenario.PEOPLE:
-        services.add_person(name, name)
+        services.people.add(name, name)
     for coffee in scenario.COFFEES:
-        services.add_lot(LotRow(**vars(coffee.lot)))
-    now_ms = services.now_ms()
+        services.lots.keep(LotRow(**vars(coffee.lot)))
+    now_ms = services.clock.now_ms()
     with Progress(transient=True) as progress:
         for past in progress.track(week(now_ms), total=batch_count(now_ms), description="Roasting the week before"):
-            services.import_batch(past.entries, rows_of(past))
+            services.journal.import_batch(past.entries, rows_of(past))
 
 
 def rows_of(past: PastBatch) -> list[tuple[int, dict[str, float]]]:

@@ -22,6 +22,11 @@ def ticks_s() -> float:
     return time.monotonic() if _SLEEPLESS is None else time.clock_gettime(_SLEEPLESS)
 
 
+def wall_ms() -> int:
+    """The computer's own time, which may be set at any moment. [ms UTC]"""
+    return round(time.time() * 1000)
+
+
 class Clock:
     """Milliseconds UTC that never jump.
 

@@ -107,9 +107,9 @@ def _with_role(parser: argparse.ArgumentParser) -> None:
 
 def _services(folder: Path) -> "Services":
     from roastlog.clock import Clock  # noqa: PLC0415 - `--help` answers at once
-    from roastlog.services import Services  # noqa: PLC0415
+    from roastlog.services import open_services  # noqa: PLC0415
 
-    return Services(folder, Clock())
+    return open_services(folder, Clock())
 
 
 def _serve(asked: argparse.Namespace) -> None:
@@ -150,7 +150,7 @@ def _demo(asked: argparse.Namespace) -> None:
 
 def _token(asked: argparse.Namespace) -> None:
     services = _services(asked.data)
-    print(services.new_token(asked.name, asked.role))
+    print(services.devices.new_token(asked.name, asked.role))
     services.close()
 
 
@@ -179,14 +179,14 @@ def _machine_import(asked: argparse.Namespace) -> None:
     except (OSError, UnicodeDecodeError) as error:
         raise SheetError(f"{asked.sheet} cannot be read ({error}). A sheet is plain text in UTF-8, in TOML.") from None
     services = _services(asked.data)
-    machine = services.keep_sheet(text)
+    machine = services.machines.keep_sheet(text)
     services.close()
     print(f"{machine.name} is set up; a server that is running reads it after a restart.")
 
 
 def _machine_export(asked: argparse.Namespace) -> None:
     services = _services(asked.data)
-    print(services.kept_sheet(asked.id), end="")
+    print(services.machines.sheet(asked.id), end="")
     services.close()
 
 
@@ -199,15 +199,15 @@ def tell_address(serving: "Serving", role: str = "operate") -> None:
     if host in {"0.0.0.0", "::"}:
         host = lan_address()
     if serving.secure is not None:
-        services.note_base(_tell_secure(serving.secure, host))
+        services.address.note_base(_tell_secure(serving.secure, host))
     elif host in {"127.0.0.1", "localhost", "::1"}:
-        services.note_base("")
+        services.address.note_base("")
         print("Only this computer can open it; start with --lan to let phones in.")
     else:
-        services.note_base(f"http://{f'[{host}]' if ':' in host else host}:{serving.port}")
+        services.address.note_base(f"http://{f'[{host}]' if ':' in host else host}:{serving.port}")
         print("Plain HTTP: phones can tap and see the curve, but not install the app, keep pages for a lost network,")
         print("keep the screen awake or scan with the camera; and who listens in the network reads along. See --lan.")
-    if services.noted_base():
+    if services.address.noted_base():
         _tell_invitation(services, role)
         print("Later on:  python app.py pair, or More, Devices on the page of an owner.")
     print("Ctrl-C stops.")
@@ -231,10 +231,10 @@ def _tell_secure(secure: "Secure", host: str) -> str:
 def _tell_invitation(services: "Services", role: str, name: str | None = None) -> None:
     from roastlog.label.qr import terminal  # noqa: PLC0415 - `--help` answers at once
 
-    made = services.invite(role, name=name)
-    if services.noted_base():
-        link = services.way_in(made.secret)
+    made = services.pairing.invite(role, name=name)
+    if services.address.noted_base():
+        link = services.address.way_in(made.secret)
         print(f"A phone in the same network, to {made.role.word}:  {link}")
         print(terminal(link, colour=sys.stdout.isatty()))
-    print(f"Or open {services.way_in() or 'Drumside'} on it and type  {made.code[:3]} {made.code[3:]}")
+    print(f"Or open {services.address.way_in() or 'Drumside'} on it and type  {made.code[:3]} {made.code[3:]}")
     print(f"Either lets one device in, with the role {made.role.word}, for ten minutes.")

@@ -13,8 +13,7 @@ from jinja2 import FileSystemBytecodeCache
 
 from roastlog.clock import Clock
 from roastlog.instruments.base import Reading
-from roastlog.services import Services
-from roastlog.store.books import LotRow
+from roastlog.services import LotRow, Services, open_services
 from roastlog.web.app import create_app
 
 # How long an example takes decides nothing. A laptop tries new ones each time; CI the same ones, so that it says the
@@ -133,9 +132,9 @@ def clock() -> HandClock:
 @pytest.fixture
 def services(tmp_path: Path, clock: HandClock) -> Iterator[Services]:
     """Services over a fresh folder with one machine, whose readings are pushed, and one green lot."""
-    services = Services(tmp_path / "data", clock)
-    services.keep_sheet(SHEET)
-    services.add_lot(LotRow("HU-7", "Alder washed", origin="Huila", cup="bright, stone fruit", bought_g=20_000))
+    services = open_services(tmp_path / "data", clock)
+    services.machines.keep_sheet(SHEET)
+    services.lots.keep(LotRow("HU-7", "Alder washed", origin="Huila", cup="bright, stone fruit", bought_g=20_000))
     services.start()
     yield services
     services.close()

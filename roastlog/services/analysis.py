@@ -3,13 +3,15 @@
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+from roastlog.clock import Clock
 from roastlog.curve.faults.detection import CurveFault, find_faults
 from roastlog.curve.forecast.outlook import Miss, misses
 from roastlog.curve.phases import value_at
 from roastlog.curve.smoothing import SmoothCurve
 from roastlog.recording.advice import outlook_of
-from roastlog.services.comparison import Comparisons
-from roastlog.services.records import MomentRow, Record
+from roastlog.roasts.history import History
+from roastlog.services.batches import BatchService, MomentRow, Record
+from roastlog.services.settings import SettingsService
 
 
 @dataclass(frozen=True)
@@ -50,8 +52,11 @@ class ForecastReview:
     misses: Sequence[Miss]
 
 
-class Analyses(Comparisons):
-    """Analyses within one data folder."""
+class AnalysisService:
+    """Works out the faults of a curve, its smoothed rates, and how wrong its outlook was."""
+
+    def __init__(self, clock: Clock, history: History, batches: BatchService, settings: SettingsService) -> None:
+        self._clock, self._history, self._batches, self._settings = clock, history, batches, settings
 
     def forecast_review(self, text: str) -> ForecastReview:
         """What the outlook said of a batch at each minute, from what was known then and no later.
@@ -59,18 +64,18 @@ class Analyses(Comparisons):
         It is made anew, with the marks and the moves at the times that they have now, and with the batches of this
         coffee on this machine that were charged before; raises MistypedCode, NotACode or NoSuchBatch.
         """
-        record = self.record(text)
+        record = self._batches.record(text)
         machine, moments = record.machine, record.batch.moments
         if machine is None or "charge" not in moments or "drop" not in moments:
             return ForecastReview(record, "", ())
-        _, outlook = outlook_of(self.runtime.history, machine, record.batch, record.summary.coffee, self.now_ms())
+        _, outlook = outlook_of(self._history, machine, record.batch, record.summary.coffee, self._clock.now_ms())
         return ForecastReview(record, outlook.says, misses(record.traced.roast, outlook))
 
-    def analysis(self, record: Record) -> Analysis:
+    def analyse(self, record: Record) -> Analysis:
         """What the numbers say of a batch."""
         roast = record.traced.roast
         faults = find_faults(
-            roast.time_s, roast.temp_c, roast.rate_c_per_min, roast.moments_s, self.settings().thresholds
+            roast.time_s, roast.temp_c, roast.rate_c_per_min, roast.moments_s, self._settings.current().thresholds
         )
         smooth = record.traced.smooth(record.bean)
         return Analysis(smooth is not None, _moments(record, smooth), faults)

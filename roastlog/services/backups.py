@@ -1,4 +1,4 @@
-"""Keeping: that nothing is lost. Backups, what becomes of them, and what ails the disk."""
+"""Backups: made, brought back, and how safe the records are."""
 
 from dataclasses import dataclass
 from pathlib import Path
@@ -7,9 +7,9 @@ from typing import Final
 from roastlog.clock import Clock
 from roastlog.errors import StoreError
 from roastlog.languages import N_, _
-from roastlog.services.machines import Machines
 from roastlog.store import backups
 from roastlog.store.backups import BACKUPS, FILE_NAME
+from roastlog.store.store import Store
 from roastlog.store.writer import NOT_KEPT
 from roastlog.upkeep.maintenance import Maintenance
 
@@ -18,7 +18,7 @@ OLD_S: Final = 48 * 3600.0  # the one of last night is at most a day old; older 
 
 
 @dataclass(frozen=True)
-class Kept:
+class StorageStatus:
     """How safe the records are, for a person.
 
     Attributes
@@ -52,30 +52,19 @@ class Kept:
         return f"{'✓' if self.well else '▲'} {said}"
 
 
-class Backups(Machines):
-    """What keeps the records of one data folder safe."""
+class BackupService:
+    """Tells how safe the records are."""
 
-    def __init__(self, folder: Path, clock: Clock) -> None:
-        super().__init__(folder, clock)
-        self.keeper = Maintenance(self.store, clock)
+    def __init__(self, store: Store, clock: Clock, maintenance: Maintenance) -> None:
+        self._store, self._clock, self._maintenance = store, clock, maintenance
 
-    def start(self) -> None:
-        """Begin to record, and to keep."""
-        super().start()
-        self.keeper.start()
-
-    def close(self) -> None:
-        """Stop both."""
-        self.keeper.stop()
-        super().close()
-
-    def kept(self) -> Kept:
+    def status(self) -> StorageStatus:
         """How the disk and the backups are. It asks nothing of the disk that could keep a page waiting."""
-        state = self.keeper.state()
-        age_s = None if state.newest is None else max(0.0, (self.now_ms() - state.newest.at_ms) / 1000)
+        state = self._maintenance.state()
+        age_s = None if state.newest is None else max(0.0, (self._clock.now_ms() - state.newest.at_ms) / 1000)
         said = []
-        if self.store.failing is not None:
-            said.append(str(self.store.failing).replace(NOT_KEPT, WAITS))
+        if self._store.failing is not None:
+            said.append(str(self._store.failing).replace(NOT_KEPT, WAITS))
         if state.failed:
             said.append(_("The last backup failed: {failed}", failed=state.failed))
         elif age_s is not None and age_s > OLD_S:
@@ -88,7 +77,7 @@ class Backups(Machines):
                     damaged=state.holds.damaged,
                 )
             )
-        return Kept(age_s, not said, " ".join(said))
+        return StorageStatus(age_s, not said, " ".join(said))
 
 
 def back_up(folder: Path, to: Path | None, clock: Clock) -> str:

@@ -1,9 +1,7 @@
-"""What leaves the house: labels, and the page that anyone sees who scans one."""
+"""Bags: the page that anyone sees who scans one, and the codes that lead there."""
 
-import ipaddress
 import re
 import secrets
-import socket
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
@@ -11,27 +9,21 @@ from typing import Final, NamedTuple
 
 import numpy as np
 
+from roastlog.clock import Clock
 from roastlog.errors import NoSuchBatch, NotFound, Withdrawn
 from roastlog.journal.fold import Batch, fold
-from roastlog.journal.vocabulary import MOMENT_WORDS, purpose
-from roastlog.label.layout import Label
-from roastlog.languages import _, date
+from roastlog.journal.vocabulary import MOMENT_WORDS
+from roastlog.languages import _
 from roastlog.pictures import smaller
 from roastlog.plot.small import small_curve_svg
-from roastlog.services.records import Record, Records
-from roastlog.settings import Settings
+from roastlog.services.batches import BatchService, Record
+from roastlog.services.people import PeopleService
+from roastlog.services.photos import PhotoService
+from roastlog.services.settings import SettingsService
 from roastlog.store import batches as lists
 from roastlog.store import journal as stored
 from roastlog.store.journal import TOKEN_BYTES
-
-
-@dataclass(frozen=True)
-class Address:
-    """Where the code of a label leads, and who can go there."""
-
-    url: str
-    reach: str
-    set_base: bool
+from roastlog.store.store import Store
 
 
 class BagPhoto(NamedTuple):
@@ -67,66 +59,38 @@ _BAG: Final = re.compile(r"https?://[^/\s]+/r/(?P<token>[\w-]{1,100})", re.ASCII
 _SMALL_MOMENTS: Final = ("charge", "yellow", "first_crack", "drop")
 
 
-class Bags(Records):
-    """Labels and bags of one data folder."""
+class BagService:
+    """Finds the bag that a code leads to, and puts together its page."""
 
-    host = "127.0.0.1"
-    port = 8080
+    def __init__(
+        self,
+        store: Store,
+        clock: Clock,
+        *,
+        batches: BatchService,
+        photos: PhotoService,
+        people: PeopleService,
+        settings: SettingsService,
+    ) -> None:
+        self._store, self._clock = store, clock
+        self._batches, self._photos, self._people, self._settings = batches, photos, people, settings
 
-    def address(self, text: str) -> Address:
-        """Where the label of a batch leads, and who can go there."""
-        token = self.summary(text).token
-        base = self.settings().url_base
-        if base:
-            return Address(f"{base}/r/{token}", _("Anyone who can open {base}.", base=base), set_base=True)
-        url = f"{self.own_base()}/r/{token}"
-        if self.listens_here_alone:
-            return Address(url, _("Only this computer: Drumside listens on it alone."), set_base=False)
-        return Address(
-            url, _("Phones in the same network, as long as this computer keeps its address."), set_base=False
-        )
-
-    @property
-    def listens_here_alone(self) -> bool:
-        """Whether no other device can reach this server."""
-        return self.host in {"localhost", "127.0.0.1", "::1"}
-
-    def own_base(self) -> str:
-        """Address of this server in its own network."""
-        host = lan_address() if self.host in {"0.0.0.0", "::"} else self.host
-        return f"http://{f'[{host}]' if ':' in host else host}:{self.port}"
-
-    def label(self, text: str) -> Label:
-        """What the label of a batch says."""
-        record, settings = self.record(text), self.settings()
-        bag = self._bag(record, settings)
-        return Label(
-            coffee=bag.coffee,
-            code=bag.code,
-            url=self.address(text).url,
-            business=settings.business,
-            subtitle=purpose(bag.intent),
-            roasted_on=_day(bag.roasted),
-            best_before=_day(bag.best_before) or None,
-            note=bag.cup,
-        )
-
-    def bag(self, token: str) -> Bag:
+    def by_token(self, token: str) -> Bag:
         """What anyone sees who scans a bag; raises NoSuchBatch or Withdrawn."""
-        return self._bag(self.record(self._code_of(token)), self.settings())
+        return self.of(self._batches.record(self._code_of(token)))
 
-    def bag_photo(self, token: str, name: str) -> bytes:
-        """A photo that this bag's page shows, as JPEG; raises as `bag` does, and NotFound for any other photo."""
+    def photo(self, token: str, name: str) -> bytes:
+        """A photo that this bag's page shows, as JPEG; raises as `by_token` does, and NotFound for any other photo."""
         code = self._code_of(token)
-        batch = fold(stored.entries_of(self.store.read, code), code)
+        batch = fold(stored.entries_of(self._store.read, code), code)
         if name not in {photo.name for photo in self._bag_photos(batch)}:
             raise NotFound(_("That photo is not on this bag's page."))
-        return smaller(self.photo(name), BAG_SIDE_PX)
+        return smaller(self._photos.jpeg(name), BAG_SIDE_PX)
 
     def _code_of(self, token: str) -> str:
-        if lists.withdrawn(self.store.read, token):
+        if lists.withdrawn(self._store.read, token):
             raise Withdrawn(_("The roastery has withdrawn this code. Ask where you bought the bag."))
-        summary = lists.by_token(self.store.read, token)
+        summary = lists.by_token(self._store.read, token)
         if summary is None or summary.state == "discarded":
             raise NoSuchBatch(_("This code leads to no bag that is known here. Ask the roastery that sold it."))
         return summary.code
@@ -145,21 +109,22 @@ class Bags(Records):
         """
         bag = _BAG.fullmatch(text.strip())
         if bag is None:
-            return self.summary(text).code
-        if lists.withdrawn(self.store.read, bag["token"]):
+            return self._batches.summary(text).code
+        if lists.withdrawn(self._store.read, bag["token"]):
             raise Withdrawn(_("The code of this bag was withdrawn. Type the batch code that is printed beside it."))
-        summary = lists.by_token(self.store.read, bag["token"])
+        summary = lists.by_token(self._store.read, bag["token"])
         if summary is None:
             raise NoSuchBatch(_("This label is of no batch that is known here. Nothing was opened."))
         return summary.code
 
     def withdraw_code(self, text: str) -> None:
         """Give a batch another code for its bags; one that is printed already leads nowhere from now on."""
-        code, token = self.summary(text).code, secrets.token_urlsafe(TOKEN_BYTES)
-        self.store.write(lambda db: lists.withdraw(db, code, token, self.now_ms()))
+        code, token = self._batches.summary(text).code, secrets.token_urlsafe(TOKEN_BYTES)
+        self._store.write(lambda db: lists.withdraw(db, code, token, self._clock.now_ms()))
 
-    def _bag(self, record: Record, settings: Settings) -> Bag:
-        batch, lot = record.batch, record.lot
+    def of(self, record: Record) -> Bag:
+        """The bag of a batch."""
+        batch, lot, settings = record.batch, record.lot, self._settings.current()
         ended = batch.moments.get("drop") or batch.moments.get("charge") or batch.opened
         roasted = None if ended is None else datetime.fromtimestamp(ended.at_ms / 1000).astimezone()
         best_before = None
@@ -196,9 +161,9 @@ class Bags(Records):
 
     def _bag_photos(self, batch: Batch) -> list[BagPhoto]:
         """The photos that anyone may see: none unless the roastery has set so."""
-        if not self.settings().bag_shows_photos:
+        if not self._settings.current().bag_shows_photos:
             return []
-        here = self.photos_of(batch)
+        here = self._photos.of(batch)
         lines = [line for line in batch.of("trier") if line.body.get("photo") in here]
         return [BagPhoto(line.body["photo"], batch.time_s(line.at_ms), line.body["stage"]) for line in lines]
 
@@ -212,21 +177,6 @@ class Bags(Records):
         return small_curve_svg(record.curve.time_s, record.curve.channels[bean], moments, label=_("How it was roasted"))
 
     def _roasted_by(self, batch: Batch) -> str | None:
-        shown = {person.name: person.shown for person in self.people()}
+        shown = {person.name: person.shown for person in self._people.all()}
         said = [line.by.person for line in batch.of("moment") + batch.of("opened") if line.by.person in shown]
         return shown[said[0]] if said and said[0] else None
-
-
-def _day(when: datetime | None) -> str:
-    return "" if when is None else date(when, f"{when.day} {when:%b %Y}", "medium")
-
-
-def lan_address() -> str:
-    """The address of this computer in its own network, as well as can be told without asking anyone."""
-    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
-        try:
-            probe.connect(("192.0.2.1", 9))  # a documentation address (RFC 5737); nothing is sent
-            host = str(probe.getsockname()[0])
-        except OSError:
-            return "127.0.0.1"
-    return "127.0.0.1" if ipaddress.ip_address(host).is_unspecified else host

@@ -2,8 +2,9 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Any, Final
+from typing import Final
 
+from roastlog.clock import Clock
 from roastlog.curve.comparison.alignment import Alignment, shift_s
 from roastlog.curve.comparison.compare import Comparison, compare
 from roastlog.curve.comparison.deviations import UsualSpread, usual_spread
@@ -12,9 +13,11 @@ from roastlog.curve.roast import Roast
 from roastlog.errors import CodeError, CurveError, NoSuchBatch
 from roastlog.languages import N_, _
 from roastlog.machine.model import Control
-from roastlog.services.records import Record, Records
+from roastlog.roasts.history import History
+from roastlog.services.batches import BatchService, Record
 from roastlog.store import batches as lists
 from roastlog.store.batches import BatchSummary
+from roastlog.store.store import Store
 
 MOST: Final = 6  # more lines than that no eye tells apart
 LETTERS: Final = "ABCDEF"
@@ -90,10 +93,13 @@ class SideBySide:
         return list(guide.record.machine.controls) if guide and guide.record.machine else []
 
 
-class Comparisons(Records):
-    """Comparing within one data folder."""
+class ComparisonService:
+    """Holds batches against each other."""
 
-    def compared(self, typed: Sequence[str], align: Alignment = "charge") -> SideBySide:
+    def __init__(self, store: Store, clock: Clock, history: History, batches: BatchService) -> None:
+        self._store, self._clock, self._history, self._batches = store, clock, history, batches
+
+    def compare(self, typed: Sequence[str], align: Alignment = "charge") -> SideBySide:
         """Batches by their codes as typed, each held against the first that is there."""
         records, left_out = self._found(typed)
         batches = [_compared(letter, record) for letter, record in zip(LETTERS, records, strict=False)]
@@ -111,7 +117,7 @@ class Comparisons(Records):
         left_out: list[LeftOut] = []
         for text in typed:
             try:
-                record = self.record(text)
+                record = self._batches.record(text)
             except (CodeError, NoSuchBatch) as error:
                 left_out.append(LeftOut(text, str(error), _READ_AGAIN))
                 continue
@@ -131,48 +137,29 @@ class Comparisons(Records):
         """What is usual between two batches of its coffee on its machine, those that are looked at left aside."""
         if record.machine is None:
             return UsualSpread()
-        earlier = self.runtime.history.earlier(record.machine, record.summary.coffee, now_ms=self.now_ms())
+        earlier = self._history.earlier(record.machine, record.summary.coffee, now_ms=self._clock.now_ms())
         return usual_spread([roast for roast in earlier if roast.name not in but])
 
     def guide_for(self, text: str) -> str | None:
         """The code to hold a batch against: its guide, else the batch of its coffee before it; None without either."""
-        record = self.record(text)
+        record = self._batches.record(text)
         guide = record.batch.facts.guide
         if guide is not None:
             return guide
         summary = record.summary
         if summary.coffee is None or summary.charged_ms is None:
             return None
-        before = lists.roasted(self.store.read, summary.machine, summary.coffee, before_ms=summary.charged_ms, limit=1)
+        before = lists.roasted(self._store.read, summary.machine, summary.coffee, before_ms=summary.charged_ms, limit=1)
         return next(iter(before), None)
 
-    def to_compare(self, beside: SideBySide, query: str = "") -> list[BatchSummary]:
+    def candidates(self, beside: SideBySide, query: str = "") -> list[BatchSummary]:
         """Batches that could be added: those that a query finds, else those of the same coffee, then the others."""
         there = {batch.code for batch in beside.batches}
         coffee = beside.guide.record.summary.coffee if beside.guide and not query else None
-        pages = [self.batches(coffee=coffee).items] if coffee else []
-        pages.append(self.batches(query=query).items)
+        pages = [self._batches.page(coffee=coffee).items] if coffee else []
+        pages.append(self._batches.page(query=query).items)
         found = {batch.code: batch for page in pages for batch in page if batch.charged_ms is not None}
         return [batch for code, batch in found.items() if code not in there][:_OFFERED]
-
-    def comparison_figure(
-        self, typed: Sequence[str], align: Alignment, control: str = "", *, temp_unit: str = "C"
-    ) -> dict[str, Any]:
-        """The figure of a comparison as a Bokeh json_item; its axes read in °C or °F."""
-        from roastlog.plot.comparison import Drawn, comparison_figure  # noqa: PLC0415 - Bokeh takes a second to load
-
-        beside = self.compared(typed, align)
-        drawn = [
-            Drawn(
-                batch.letter,
-                batch.roast,
-                0.0 if batch.against is None else batch.against.shift_s,
-                None if batch.against is None else batch.against.along,
-            )
-            for batch in beside.batches
-        ]
-        lane = next((known for known in beside.controls if known.id == control), None)
-        return comparison_figure(drawn, align, None if lane is None else lane.model_dump(), temp_unit=temp_unit)
 
 
 def _compared(letter: str, record: Record) -> Compared:

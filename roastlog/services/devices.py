@@ -2,19 +2,18 @@
 
 import hashlib
 import secrets
-import time
 from collections.abc import Callable
 from dataclasses import dataclass
 from enum import IntEnum
-from pathlib import Path
 from typing import Final, Self
 
-from roastlog.clock import Clock
+from roastlog.clock import wall_ms
 from roastlog.errors import NoSuchDevice, SettingError
 from roastlog.languages import N_, _
-from roastlog.services.books import Books
+from roastlog.services.people import PeopleService
 from roastlog.store import devices as stored
 from roastlog.store.devices import DeviceRow, TokenRow
+from roastlog.store.store import Store
 
 YEAR_S: Final = 365 * 86_400
 UNSEEN_MS: Final = YEAR_S * 1000  # a device that was away for so long pairs anew
@@ -81,63 +80,60 @@ class Device:
         return cls(0, row.name, Role.of(row.role), None, row.made_ms, row.seen_ms)
 
 
-class Devices(Books):
-    """The devices and programs of one data folder.
+class DeviceService:
+    """Knows devices and programs by their tokens, and cuts them off.
 
-    Attributes
+    Parameters
     ----------
     wall_ms
-        The computer's own time: a demo whose clock runs faster must not let its codes end sooner. [ms UTC]
+        The computer's own time: a demo whose clock runs faster must not cut off devices sooner. [ms UTC]
     """
 
-    wall_ms: Callable[[], int]
-
-    def __init__(self, folder: Path, clock: Clock) -> None:
-        super().__init__(folder, clock)
-        self.wall_ms = lambda: round(time.time() * 1000)
+    def __init__(self, store: Store, people: PeopleService, wall_ms: Callable[[], int] = wall_ms) -> None:
+        self._store, self._people, self.wall_ms = store, people, wall_ms
         self._told_seen_ms: dict[tuple[int, str], int] = {}
 
-    def devices(self) -> list[Device]:
+    def all(self) -> list[Device]:
         """All devices, the one seen last first."""
-        return [Device.of(row) for row in stored.devices(self.store.read)]
+        return [Device.of(row) for row in stored.devices(self._store.read)]
 
-    def device_with(self, token: str) -> Device | None:
+    def by_token(self, token: str) -> Device | None:
         """The device that carries a token; None where it is not known, cut off, or was away for a year."""
-        row = stored.device_by_hash(self.store.read, hashed(token))
+        row = stored.device_by_hash(self._store.read, hashed(token))
         return None if row is None or self.wall_ms() - row.seen_ms > UNSEEN_MS else Device.of(row)
 
-    def change_device(self, ident: int, *, name: str, role: str, person: str | None = None) -> None:
+    def change(self, ident: int, *, name: str, role: str, person: str | None = None) -> None:
         """Give a device another name, role or person; raises NoSuchDevice."""
-        name, role, person = checked_name(name), Role.of(role).word, self.person_named(person)
-        if any(device.name == name and device.id != ident for device in self.devices()):
+        name, role, person = checked_name(name), Role.of(role).word, self._people.checked(person)
+        if any(device.name == name and device.id != ident for device in self.all()):
             raise SettingError(_("There is a device “{name}” already. Give this one another name.", name=name))
-        if not self.store.write(lambda db: stored.change_device(db, ident, name=name, person=person, role=role)):
+        if not self._store.write(lambda db: stored.change_device(db, ident, name=name, person=person, role=role)):
             raise NoSuchDevice(_("That device is not let in any more."))
 
     def cut_off(self, ident: int) -> None:
         """Let a device in no more, from now on; what it said stays. Raises NoSuchDevice."""
-        if not self.store.write(lambda db: stored.cut_off(db, ident)):
+        if not self._store.write(lambda db: stored.cut_off(db, ident)):
             raise NoSuchDevice(_("That device is not let in any more."))
 
     def programs(self) -> list[Device]:
         """All programs that have a token."""
-        return [Device.of_token(row) for row in stored.tokens(self.store.read)]
+        return [Device.of_token(row) for row in stored.tokens(self._store.read)]
 
-    def program_with(self, token: str) -> Device | None:
+    def program_by_token(self, token: str) -> Device | None:
         """The program that carries a token."""
-        row = stored.token_by_hash(self.store.read, hashed(token))
+        row = stored.token_by_hash(self._store.read, hashed(token))
         return None if row is None else Device.of_token(row)
 
     def new_token(self, name: str, role: str = Role.OPERATE.word) -> str:
         """A token for a program, told once; only its hash is kept. One of the same name holds no more."""
         token = secrets.token_urlsafe(32)
         row = TokenRow(checked_name(name), Role.of(role).word, self.wall_ms(), None)
-        self.store.write(lambda db: stored.keep_token(db, row, hashed(token)))
+        self._store.write(lambda db: stored.keep_token(db, row, hashed(token)))
         return token
 
     def revoke_token(self, name: str) -> None:
         """Let a program in no more; raises NoSuchDevice."""
-        if not self.store.write(lambda db: stored.revoke_token(db, name)):
+        if not self._store.write(lambda db: stored.revoke_token(db, name)):
             raise NoSuchDevice(_("There is no token of that name any more."))
 
     def saw(self, device: Device) -> bool:
@@ -147,18 +143,10 @@ class Devices(Books):
             return False
         self._told_seen_ms[key] = now_ms
         if device.id:
-            self.store.write_soon(lambda db: stored.saw_device(db, device.id, now_ms))
+            self._store.write_soon(lambda db: stored.saw_device(db, device.id, now_ms))
         else:
-            self.store.write_soon(lambda db: stored.saw_token(db, device.name, now_ms))
+            self._store.write_soon(lambda db: stored.saw_token(db, device.name, now_ms))
         return True
-
-    def person_named(self, name: str | None) -> str | None:
-        """A person out of the book, or none; raises SettingError."""
-        if not name:
-            return None
-        if name not in {person.name for person in self.people()}:
-            raise SettingError(_("There is no {name} among the people. Add them first, under Settings.", name=name))
-        return name
 
 
 def checked_name(name: str) -> str:

@@ -1,26 +1,36 @@
-"""The figures of the live page and of a record, made of what their batches hold."""
+"""Figures of the live page, of a record and of a comparison, as Bokeh json_items."""
 
 import math
+from collections.abc import Sequence
 from typing import Any
 
+from roastlog.curve.comparison.alignment import Alignment
 from roastlog.curve.series import Curve
 from roastlog.errors import CodeError, NoSuchBatch
 from roastlog.journal.vocabulary import MOMENT_WORDS
 from roastlog.machine.model import Machine
 from roastlog.plot import overlays
 from roastlog.recording.live_view import machine_part
-from roastlog.services.analysis import Analyses
-from roastlog.services.records import value_of
+from roastlog.recording.runtime import Runtime
+from roastlog.services.analysis import AnalysisService
+from roastlog.services.batches import BatchService, value_of
+from roastlog.services.comparison import ComparisonService
 
 
-class Figures(Analyses):
-    """The figures of one data folder."""
+class FigureService:
+    """Draws figures of machines and batches."""
 
-    def live_figure(self, machine_id: str, *, temp_unit: str = "C") -> dict[str, Any]:
+    def __init__(
+        self, runtime: Runtime, *, batches: BatchService, analysis: AnalysisService, comparison: ComparisonService
+    ) -> None:
+        self._runtime, self._batches = runtime, batches
+        self._analysis, self._comparison = analysis, comparison
+
+    def live(self, machine_id: str, *, temp_unit: str = "C") -> dict[str, Any]:
         """The live page's figure as a Bokeh json_item, with the curve so far; its axes read in °C or °F."""
         from roastlog.plot.figures import live_figure  # noqa: PLC0415 - Bokeh takes a second to load
 
-        live, view = self.runtime.live(machine_id), self.runtime.view(machine_id)
+        live, view = self._runtime.live(machine_id), self._runtime.view(machine_id)
         drawn = dict(view["batch"]["chart"]) if view["batch"] else {}
         guide = view["batch"]["facts"].get("guide") if view["batch"] else None
         if guide is not None:
@@ -33,7 +43,7 @@ class Figures(Analyses):
     def _guide(self, code: str) -> dict[str, Any]:
         """The curve of an earlier batch to be held against; nothing where there is none of that code."""
         try:
-            record = self.record(code)
+            record = self._batches.record(code)
         except (CodeError, NoSuchBatch):
             return {}
         bean = record.bean
@@ -41,11 +51,11 @@ class Figures(Analyses):
             return {}
         return {"guide": {"t_s": record.curve.time_s, "temp_c": record.curve.channels[bean]}}
 
-    def figure(self, text: str, *, temp_unit: str = "C") -> dict[str, Any]:
+    def record(self, text: str, *, temp_unit: str = "C") -> dict[str, Any]:
         """The record's figure as a Bokeh json_item; its axes read in °C or °F."""
         from roastlog.plot.figures import record_figure  # noqa: PLC0415 - Bokeh takes a second to load
 
-        record = self.record(text)
+        record = self._batches.record(text)
         parts = _drawn(record.machine, record.curve)
         moments = [(MOMENT_WORDS[row.moment], row.time_s) for row in record.measures.moments]
         bean = record.bean
@@ -71,11 +81,32 @@ class Figures(Analyses):
                     parts["controls"],
                     end_s,
                 ),
-                "faults": overlays.faults((fault.start_s, fault.end_s) for fault in self.analysis(record).faults),
+                "faults": overlays.faults(
+                    (fault.start_s, fault.end_s) for fault in self._analysis.analyse(record).faults
+                ),
             },
             smooth={"t_s": record.curve.time_s, **record.smooth_columns},
             temp_unit=temp_unit,
         )
+
+    def comparison(
+        self, typed: Sequence[str], align: Alignment, control: str = "", *, temp_unit: str = "C"
+    ) -> dict[str, Any]:
+        """The figure of a comparison as a Bokeh json_item; its axes read in °C or °F."""
+        from roastlog.plot.comparison import Drawn, comparison_figure  # noqa: PLC0415 - Bokeh takes a second to load
+
+        beside = self._comparison.compare(typed, align)
+        drawn = [
+            Drawn(
+                batch.letter,
+                batch.roast,
+                0.0 if batch.against is None else batch.against.shift_s,
+                None if batch.against is None else batch.against.along,
+            )
+            for batch in beside.batches
+        ]
+        lane = next((known for known in beside.controls if known.id == control), None)
+        return comparison_figure(drawn, align, None if lane is None else lane.model_dump(), temp_unit=temp_unit)
 
 
 def _drawn(machine: Machine | None, curve: Curve) -> dict[str, Any]:

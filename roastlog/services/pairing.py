@@ -4,17 +4,18 @@ import hashlib
 import secrets
 import threading
 from collections import deque
+from collections.abc import Callable
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Final
 
-from roastlog.clock import Clock
+from roastlog.clock import wall_ms
 from roastlog.errors import PairingRefused, TooManyTries
 from roastlog.languages import N_
-from roastlog.services.devices import Device, Devices, Role, checked_name, hashed
-from roastlog.store import books
+from roastlog.services.devices import Device, Role, checked_name, hashed
+from roastlog.services.people import PeopleService
 from roastlog.store import devices as stored
 from roastlog.store.devices import DeviceRow, PairingRow
+from roastlog.store.store import Store
 
 LASTS_MS: Final = 600_000
 MOST_OPEN: Final = 5
@@ -67,40 +68,31 @@ class Tries:
             self._wrong.remove(taken)
 
 
-class Pairing(Devices):
-    """Codes and links that let devices into one data folder."""
+class PairingService:
+    """Makes the codes and links that let devices in, and pairs a device that shows one.
 
-    def __init__(self, folder: Path, clock: Clock) -> None:
-        super().__init__(folder, clock)
+    Parameters
+    ----------
+    wall_ms
+        The computer's own time: a demo whose clock runs faster must not let its codes end sooner. [ms UTC]
+    """
+
+    def __init__(self, store: Store, people: PeopleService, wall_ms: Callable[[], int] = wall_ms) -> None:
+        self._store, self._people, self.wall_ms = store, people, wall_ms
         self._tries = Tries()
 
     def invite(self, role: str, *, name: str | None = None, person: str | None = None) -> Invitation:
         """Make a link and a code for one device; of both only hashes are kept."""
         asked, name = Role.of(role), checked_name(name) if name else None
-        person, now_ms = self.person_named(person), self.wall_ms()
+        person, now_ms = self._people.checked(person), self.wall_ms()
         taken = self._open()
         code = _digits()
         while any(_fits(code, row) for row in taken):
             code = _digits()
         secret, salt, ends_ms = secrets.token_urlsafe(24), secrets.token_hex(16), now_ms + LASTS_MS
         row = PairingRow(hashed(secret), _slowly_hashed(code, salt), salt, asked.word, name, person, ends_ms)
-        ident = self.store.write(lambda db: stored.keep_pairing(db, row, now_ms, most=MOST_OPEN))
+        ident = self._store.write(lambda db: stored.keep_pairing(db, row, now_ms, most=MOST_OPEN))
         return Invitation(ident, secret, code, asked, name, person, ends_ms)
-
-    def note_base(self, base: str) -> None:
-        """Note where the server is reached, for whoever makes an invitation beside it; empty where nobody can."""
-        self.store.write(lambda db: books.keep_settings(db, {"served_at": base}))
-
-    def noted_base(self) -> str:
-        """Where a phone reaches the server, as noted at its last start, else by the address on labels; or empty."""
-        return str(books.settings(self.store.read).get("served_at") or self.settings().url_base)
-
-    def way_in(self, secret: str = "") -> str:
-        """Where a device goes to be let in: by a link that ends in a secret, or else to type a code."""
-        base = self.noted_base()
-        if not base or base.endswith("#"):  # through trusting the certificate (`--lan`)
-            return f"{base}{secret}" if secret else base.removesuffix("#")
-        return f"{base}/pair/{secret}" if secret else f"{base}/pair"
 
     def open_until(self, ident: int) -> int:
         """Until when an invitation lets a device in; 0 when it does so no more. [ms UTC]"""
@@ -137,14 +129,14 @@ class Pairing(Devices):
         return paired
 
     def _open(self) -> list[PairingRow]:
-        return list(stored.pairings(self.store.read, self.wall_ms()))
+        return list(stored.pairings(self._store.read, self.wall_ms()))
 
     def _let_in(self, row: PairingRow | None, name: str) -> tuple[Device, str]:
         if row is None:
             raise PairingRefused(REFUSAL)
         token, now_ms = secrets.token_urlsafe(32), self.wall_ms()
         new = DeviceRow(0, row.name or name, row.person, row.role, now_ms, now_ms)
-        device = self.store.write(
+        device = self._store.write(
             lambda db: stored.add_device(db, new, hashed(token)) if stored.use_up(db, row.id, now_ms) else None
         )
         if device is None:  # another one was faster

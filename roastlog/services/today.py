@@ -1,12 +1,12 @@
-"""The page of today: what runs, what waits, what was roasted last."""
+"""Today: what runs, what waits for a weight, what was roasted last, which lots run low."""
 
 from dataclasses import dataclass
 from typing import Final
 
-from roastlog.services.books import Lot
-from roastlog.services.machines import MachineNow
-from roastlog.services.records import Records
-from roastlog.store import batches as lists
+from roastlog.services.batches import BatchService
+from roastlog.services.live import LiveService, MachineNow
+from roastlog.services.lots import Lot, LotService
+from roastlog.services.machines import MachineService
 from roastlog.store.batches import BatchSummary
 
 LOW_LOT_G: Final = 5000.0
@@ -15,25 +15,33 @@ RECENT: Final = 8
 
 @dataclass(frozen=True)
 class Today:
-    """All that the page of today shows."""
+    """All that is told of today."""
 
     machines: list[MachineNow]
     unweighed: list[BatchSummary]
     recent: list[BatchSummary]
     lots_low: list[Lot]
-    practice: tuple[str, ...] = ()
 
 
-class TodayPage(Records):
-    """The page of today, of one data folder."""
+class TodayService:
+    """Puts together the state of today."""
 
-    def today(self) -> Today:
-        """The page of today."""
-        recent = [batch for batch in self.batches().items if batch.dropped_ms is not None]
+    def __init__(self, machines: MachineService, live: LiveService, batches: BatchService, lots: LotService) -> None:
+        self._machines, self._live, self._batches, self._lots = machines, live, batches, lots
+
+    def overview(self) -> Today:
+        """The state of today."""
         return Today(
-            machines=[self.machine_now(machine.id) for machine in self.machines()],
-            unweighed=lists.in_state(self.store.read, "cooling", without=self.practice()),
-            recent=recent[:RECENT],
-            lots_low=[lot for lot in self.lots() if 0 < lot.left_g < LOW_LOT_G],
-            practice=self.practice(),
+            machines=[self._live.now(machine.id) for machine in self._machines.all()],
+            unweighed=self.unweighed(),
+            recent=self.recent(),
+            lots_low=[lot for lot in self._lots.all() if 0 < lot.left_g < LOW_LOT_G],
         )
+
+    def unweighed(self) -> list[BatchSummary]:
+        """Batches that wait for their weight, newest first."""
+        return self._batches.in_state("cooling")
+
+    def recent(self) -> list[BatchSummary]:
+        """The batches that were roasted last, newest first."""
+        return [batch for batch in self._batches.page().items if batch.dropped_ms is not None][:RECENT]

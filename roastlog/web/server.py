@@ -24,7 +24,7 @@ from werkzeug.middleware.proxy_fix import ProxyFix
 
 from roastlog.clock import Clock
 from roastlog.errors import SettingError, StoreError
-from roastlog.services import Services
+from roastlog.services import Services, open_services
 from roastlog.web.app import create_app
 
 if TYPE_CHECKING:
@@ -158,7 +158,7 @@ def _locked(file: int) -> bool:
 
 
 def _open(serving: Serving) -> tuple[Flask, Services]:
-    services = Services(serving.folder, Clock(serving.rate), host=serving.host, port=serving.port)
+    services = open_services(serving.folder, Clock(serving.rate), host=serving.host, port=serving.port)
     services.start()
     app = create_app(services)
     app.extensions["secure"] = serving.secure

@@ -25,7 +25,7 @@ from demo import scenario
 from demo.week import PastBatch, week
 from roastlog.clock import Clock
 from roastlog.journal.entries import Entry, parse_entry
-from roastlog.services import Services
+from roastlog.services import Services, open_services
 from roastlog.store import journal
 from roastlog.store.packing import pack, unpack
 from roastlog.store.readings import SLOT_MS
@@ -85,8 +85,8 @@ def _services(folder: Path) -> Services:
     """The demo's machine without its wires."""
     channels, controls = scenario.SHEET.read_text(encoding="utf-8").split("[[controls]]", 1)
     wire = re.compile(r"^modbus = .*$", re.MULTILINE)
-    services = Services(folder, Clock())
-    services.keep_sheet(wire.sub("http = {}", channels) + "[[controls]]" + wire.sub("", controls))
+    services = open_services(folder, Clock())
+    services.machines.keep_sheet(wire.sub("http = {}", channels) + "[[controls]]" + wire.sub("", controls))
     services.runtime.start()  # and not the keeper, who would back all this up
     return services
 
@@ -94,7 +94,7 @@ def _services(folder: Path) -> Services:
 def _templates(services: Services) -> list[Template]:
     """The week, kept once the ordinary way, and taken out again."""
     made = []
-    over = [past for past in week(services.now_ms()) if past.entries[-1]["kind"] == "released"]
+    over = [past for past in week(services.clock.now_ms()) if past.entries[-1]["kind"] == "released"]
     for number, past in enumerate(over):
         entries = [parse_entry(dict(raw), received_ms=raw["at_ms"] + 70) for raw in _usual(past.entries, number)]
         code = services.store.write(lambda db, entries=entries: journal.add_many(db, [(entries[0], entries[1:])])[0])

@@ -64,7 +64,7 @@ class Roasting:
     def tell(self, **advice: object) -> None:
         """Tell all screens an outlook, as the desk does."""
         outlook: dict[str, object] = {"ahead": [], "says": "", "heads_up": [], "suggestions": []}
-        self.bench.services.hub("drum-4").tell("outlook", outlook | advice)
+        self.bench.services.live.hub("drum-4").tell("outlook", outlook | advice)
 
 
 @pytest.fixture
@@ -75,7 +75,7 @@ def drum(bench: Bench) -> Iterator[Roasting]:
     thread = threading.Thread(target=server.serve_forever, daemon=True)
     thread.start()
     yield Roasting(bench, f"http://127.0.0.1:{server.server_port}")
-    bench.services.hub("drum-4").close()
+    bench.services.live.hub("drum-4").close()
     server.shutdown()
     thread.join()
     server.server_close()
@@ -232,13 +232,13 @@ def test_a_charge_that_nobody_marked_is_marked_by_a_finger(drum: Roasting, scree
     assert len(targets) == 2
     assert too_small(targets, GLOVE_PX) == []
     assert [target["name"] for target in targets if target["cut"]] == []
-    assert drum.bench.services.batch_json(code)["moments"] == {}
+    assert drum.bench.services.batches.to_json(code)["moments"] == {}
     live.page.wait_for_timeout(600)
     live.tap("Mark charge then")
     expect(live.by_id("advice")).to_be_hidden()
     expect(live.by_id("pad-next")).to_have_text("Yellow")
     live.sent()
-    (charge,) = [one for one in drum.bench.services.batch_json(code)["entries"] if one["kind"] == "moment"]
+    (charge,) = [one for one in drum.bench.services.batches.to_json(code)["entries"] if one["kind"] == "moment"]
     assert charge["body"] == {"moment": "charge"}
     assert abs(charge["at_ms"] - START_MS) <= 2000
 
@@ -254,7 +254,7 @@ def test_a_moment_that_is_likely_is_told_and_left_to_the_person(drum: Roasting, 
     expect(live.by_id("advice-mark")).to_be_hidden()
     drum.tell(suggestions=[{"moment": "yellow", "label": "Yellow", "at_ms": None, "text": "Yellow was marked here."}])
     expect(live.by_id("advice")).to_be_hidden()  # it is marked already
-    assert "first_crack" not in drum.bench.services.batch_json(code)["moments"]
+    assert "first_crack" not in drum.bench.services.batches.to_json(code)["moments"]
 
 
 def test_the_log_sheet_tells_the_outlook_in_full(drum: Roasting, screen: MakeScreen):
@@ -310,9 +310,9 @@ def test_what_ails_the_disk_is_said_where_the_roaster_looks(drum: Roasting, scre
     drum.roast()
     live = screen(drum, PHONE)
     ready(live)
-    drum.bench.services.hub("drum-4").tell("state", {"links": [], "trouble": FULL})
+    drum.bench.services.live.hub("drum-4").tell("state", {"links": [], "trouble": FULL})
     expect(live.by_id("phase")).to_have_text("▲ see below")
     expect(live.by_id("trouble-said")).to_have_text(FULL)
-    drum.bench.services.hub("drum-4").tell("state", {"links": [], "trouble": ""})
+    drum.bench.services.live.hub("drum-4").tell("state", {"links": [], "trouble": ""})
     expect(live.by_id("trouble-said")).to_be_hidden()
     expect(live.by_id("phase")).to_have_text("browning")

@@ -13,8 +13,7 @@ from demo.week import LATE_ONE, PastBatch, batch_count, week
 from roastlog.journal.entries import parse_entry
 from roastlog.journal.fold import Batch, fold
 from roastlog.machine.sheet import parse_sheet
-from roastlog.services import Settings
-from roastlog.store.books import LotRow
+from roastlog.services import LotRow, Settings
 
 NOW_MS = 1_795_591_800_000  # a Wednesday
 

@@ -7,7 +7,7 @@ import pytest
 
 from roastlog.clock import Clock
 from roastlog.recording import readers
-from roastlog.services import Services
+from roastlog.services import open_services
 from tests.instruments.broker import MISSING, PASSWORD, USER, Broker, Voice
 from tests.instruments.cable import Cable
 from tests.instruments.modbus_server import ModbusServer
@@ -56,13 +56,13 @@ def test_dead_wires_delay_no_other_come_back_and_are_only_read(tmp_path: Path, m
     near, far = tmp_path / "rtu", tmp_path / "line"
     near.mkdir()
     far.mkdir()
-    services = Services(tmp_path / "data", Clock())
+    services = open_services(tmp_path / "data", Clock())
     with (
         Broker(tmp_path) as broker, ModbusServer() as tcp,
         Cable(near) as cable, ModbusServer(device=cable.far) as rtu, Cable(far) as line, ExitStack() as stack,
     ):  # fmt: skip
         ports = {"port": tcp.port, "broker": broker.port, "rtu": cable.near, "line": line.near}
-        services.keep_sheet(SHEET.format(user=USER, password=PASSWORD, fast="poll_s = 0.05", **ports))
+        services.machines.keep_sheet(SHEET.format(user=USER, password=PASSWORD, fast="poll_s = 0.05", **ports))
         stack.callback(services.close)
         services.start()
         live = services.runtime.live("drum-4")

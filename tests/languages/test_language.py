@@ -70,8 +70,8 @@ def test_what_is_typed_may_have_a_comma_or_a_point_in_every_language(bench: Benc
                 "/machines/drum-4/start", data={"green": typed, "green_unit": "kg"}, headers=headers
             )
             assert answer.status_code == 303
-            code = bench.services.view("drum-4")["batch"]["code"]
-            assert bench.services.record(code).batch.green_g == 2500.0
+            code = bench.services.live.view("drum-4")["batch"]["code"]
+            assert bench.services.batches.record(code).batch.green_g == 2500.0
 
 
 def test_what_is_stored_stays_as_it_was_said(bench: Bench):
@@ -95,14 +95,14 @@ def test_the_stream_says_to_each_screen_what_it_can_read(bench: Bench):
     heard: dict[str, str] = {}
 
     def listen(language: str) -> None:
-        for events in bench.services.hub("drum-4").watch(language):
+        for events in bench.services.live.hub("drum-4").watch(language):
             for event in events:
                 if event.name == "entry":
                     heard[language] = event.data
                     return
 
     screens = [threading.Thread(target=listen, args=(language,)) for language in ("de", "en")]
-    hub = bench.services.hub("drum-4")
+    hub = bench.services.live.hub("drum-4")
     for screen in screens:
         screen.start()
     while hub.watchers < 2:

@@ -22,10 +22,10 @@ DATA = set((Path(__file__).parent / "data.txt").read_text(encoding="utf-8").spli
 
 def _furnished(bench: Bench) -> tuple[str, str]:
     """Two batches, one with all that can be said of it; their codes."""
-    bench.services.add_person("Ines", "Ines")
+    bench.services.people.add("Ines", "Ines")
     first = bench.roast(500, lot="HU-7", green_g=2000.0)
     second = bench.roast(480, start_s=2000, lot="HU-7", green_g=2000.0, intent="both", plan={"development_s": 60.0})
-    opened = bench.services.record(second).batch.opened
+    opened = bench.services.batches.record(second).batch.opened
     assert opened is not None
     bench.say(
         bench.entry("move", 2030, batch=second, control="radiant", setting=4.5),
@@ -77,7 +77,7 @@ def test_the_way_in_is_said_in_every_language(bench: Bench, monkeypatch: pytest.
     pseudo.speak(monkeypatch)
     owner, stranger = _in_brackets(bench.client), _in_brackets(browser(bench))
     looking = _in_brackets(browser(bench, LOOK, name="Ines phone"))
-    made = bench.services.invite("look")
+    made = bench.services.pairing.invite("look")
     answers = {
         "a code": owner.post("/devices/invite", data={"role": "operate"}),
         "a name that is too long": owner.post("/devices/invite", data={"role": "own", "name": "x" * 200}),

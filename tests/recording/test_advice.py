@@ -47,7 +47,7 @@ def test_a_charge_that_nobody_marked_is_suggested_and_not_marked(bench: Bench):
     (seen,) = advice(bench)["suggestions"]
     assert seen["moment"] == "charge"
     assert abs(seen["at_ms"] - START_MS) <= 2000
-    assert bench.services.batch_json(code)["moments"] == {}
+    assert bench.services.batches.to_json(code)["moments"] == {}
     bench.say(bench.entry("moment", 0, batch=code, moment="charge"))
     assert advice(bench)["suggestions"] == []
 
@@ -63,7 +63,7 @@ def test_no_readings_no_advice(bench: Bench):
 
 def test_a_fault_is_told_while_it_lasts_in_the_units_of_the_house(bench: Bench):
     """A probe that reads the same for a minute is told as in doubt; at the drop all advice ends."""
-    bench.services.save_settings({"units_temp": "F"})
+    bench.services.settings.change({"units_temp": "F"})
     code = bench.open()
     bench.say(bench.entry("moment", 0, batch=code, moment="charge"))
     rising = np.round(95 + np.arange(300) * 0.2 + np.random.default_rng(1).normal(0, 0.1, 300), 1)
@@ -88,21 +88,21 @@ def test_a_threshold_of_the_settings_counts(bench: Bench):
     bench.say(bench.entry("moment", 555, batch=code, moment="first_crack"))
     feed(bench, 560, np.round(90 + np.arange(560, 566) * 11 / 60, 1))
     assert [found["kind"] for found in advice(bench)["heads_up"]] == []
-    bench.services.save_settings({"fast_crack_c_per_min": 8.0})
+    bench.services.settings.change({"fast_crack_c_per_min": 8.0})
     assert [found["kind"] for found in advice(bench)["heads_up"]] == ["fast_crack"]
 
 
 @pytest.mark.parametrize("stuck_s", [20.0, 300.0])
 def test_a_probe_setting_counts_on_the_live_page_as_in_the_record(bench: Bench, stuck_s: float):
     """A probe that reads the same for 40 s is in doubt where the house says 20 s, and not where it says 300 s."""
-    bench.services.save_settings({"probe_stuck_s": stuck_s})
+    bench.services.settings.change({"probe_stuck_s": stuck_s})
     code = bench.open()
     bench.say(bench.entry("moment", 0, batch=code, moment="charge"))
     feed(bench, 0, np.round(95 + np.arange(300) * 0.2 + np.random.default_rng(1).normal(0, 0.1, 300), 1))
     feed(bench, 300, np.full(40, 155.0))
     live = [found["kind"] for found in advice(bench)["heads_up"]]
     assert live == (["probe"] if stuck_s < 40 else [])
-    assert [fault.kind for fault in bench.services.analysis(bench.services.record(code)).faults] == live
+    assert [fault.kind for fault in bench.services.analysis.analyse(bench.services.batches.record(code)).faults] == live
 
 
 def test_of_two_faults_the_newest_comes_first(bench: Bench):
@@ -159,15 +159,15 @@ def test_a_guide_from_another_machine_is_no_teacher(bench: Bench):
     """Its probe reads otherwise: the outlook goes by the live curve alone, and nothing breaks."""
     guide = bench.roast(coffee="Alder washed")
     sheet = SHEET.replace('"drum-4"', '"drum-5"').replace("Four-kilo", "Other")
-    bench.services.add_machine(sheet)
-    past, other = bench.services.runtime.history, bench.services.machine("drum-5")
+    bench.services.machines.add(sheet)
+    past, other = bench.services.runtime.history, bench.services.machines.get("drum-5")
     assert past.roast(guide, other, bench.clock.now_ms()).temp_c.size == 0
 
 
 def test_those_who_watch_hear_news_and_nothing_twice(bench: Bench):
     """The event comes when the advice has changed, and not again while it stays."""
     bench.open()
-    hub = bench.services.hub("drum-4")
+    hub = bench.services.live.hub("drum-4")
     feed(bench, -60, np.full(60, 200.0))
     watch = hub.watch()
     next(watch)

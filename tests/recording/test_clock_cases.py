@@ -11,7 +11,7 @@ import pytest
 from roastlog import clock as clock_module
 from roastlog.clock import Clock
 from roastlog.instruments.base import Reading
-from roastlog.services import Services
+from roastlog.services import Services, open_services
 from roastlog.trace.codes import parse_code
 from tests.conftest import SHEET, START_MS, Bench
 
@@ -43,8 +43,8 @@ def hands(monkeypatch: pytest.MonkeyPatch) -> Hands:
 @pytest.fixture
 def running(hands: Hands, tmp_path: Path) -> Iterator[Services]:
     """Services on the computer's own clock."""
-    services = Services(tmp_path, Clock())
-    services.keep_sheet(SHEET)
+    services = open_services(tmp_path, Clock())
+    services.machines.keep_sheet(SHEET)
     services.runtime.start()
     yield services
     services.close()
@@ -53,8 +53,8 @@ def running(hands: Hands, tmp_path: Path) -> Iterator[Services]:
 def said(services: Services, kind: str, batch: str | None = None, **body: object) -> str:
     """Say something at this moment; the batch."""
     entry = {"id": str(uuid4()), "machine": "drum-4", "kind": kind, "body": body}
-    entry |= {"at_ms": services.now_ms()} | ({"batch": batch} if batch else {})
-    told = services.accept_entries([entry])[0]
+    entry |= {"at_ms": services.clock.now_ms()} | ({"batch": batch} if batch else {})
+    told = services.journal.accept([entry])[0]
     assert told.status == "stored", told
     return str(told.batch)
 
@@ -66,7 +66,7 @@ def roast(services: Services, hands: Hands, at_s: dict[int, Callable[[], None]])
     live = services.runtime.live("drum-4")
     for second in range(601):
         at_s.get(second, lambda: None)()
-        live.take([Reading(services.now_ms(), "bean_probe", 100.0 + second / 10)])
+        live.take([Reading(services.clock.now_ms(), "bean_probe", 100.0 + second / 10)])
         if second == 500:
             said(services, "moment", code, moment="first_crack")
         hands.pass_by(1 if second < 600 else 0)

@@ -29,7 +29,7 @@ def live_of(bench: Bench) -> LiveMachine:
 
 def stored_curve(bench: Bench, code: str) -> Curve:
     """The curve as the record gives it, with the live rates."""
-    record = bench.services.record(code)
+    record = bench.services.batches.record(code)
     return Curve(record.curve.time_s, record.curve.channels | record.rate_columns)
 
 
@@ -49,12 +49,12 @@ def assert_same(live: LiveMachine, curve: Curve, *, lacking: int = 0) -> None:
 
 def charge_of(bench: Bench, code: str) -> UUID:
     """The id of the charge's entry."""
-    return bench.services.record(code).batch.moments["charge"].id
+    return bench.services.batches.record(code).batch.moments["charge"].id
 
 
 def test_a_channels_offset_is_added_to_every_reading(bench: Bench):
     """Live, on the disk, and in readings that came too late to be shown."""
-    bench.services.add_machine(SHEET.replace('role = "bean_probe"', 'role = "bean_probe"\noffset_c = -2.5'))
+    bench.services.machines.add(SHEET.replace('role = "bean_probe"', 'role = "bean_probe"\noffset_c = -2.5'))
     bench.clock.turn_to(10)
     bench.push((10, "bean_probe", 200.0), (2, "bean_probe", 100.0), (10, "bean_surface", 150.0))
     live = live_of(bench)

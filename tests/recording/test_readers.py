@@ -13,7 +13,7 @@ from roastlog.instruments.base import ReadFault, Reading
 from roastlog.journal.fold import Line
 from roastlog.recording import readers
 from roastlog.recording.readers import LONGEST_PAUSE_S, LinkReader, LinkState
-from roastlog.services import Services
+from roastlog.services import Services, open_services
 from roastlog.store import readings as stored
 from tests.conftest import Bench
 from tests.instruments.modbus_server import ModbusServer
@@ -59,8 +59,8 @@ def server() -> Iterator[ModbusServer]:
 def services(tmp_path: Path, server: ModbusServer, monkeypatch: pytest.MonkeyPatch) -> Iterator[Services]:
     """Services that read it; a link that is lost is tried again soon."""
     monkeypatch.setattr(readers, "LONGEST_PAUSE_S", 0.3)
-    services = Services(tmp_path / "data", Clock())
-    services.keep_sheet(sheet("drum-4", server.port))
+    services = open_services(tmp_path / "data", Clock())
+    services.machines.keep_sheet(sheet("drum-4", server.port))
     services.start()
     until(lambda: services.runtime.live("drum-4").knobs)
     yield services
@@ -76,9 +76,9 @@ def say(services: Services) -> Say:
     from uuid import uuid4
 
     def say(kind: str, batch: str | None = None, **body: object) -> str:
-        raw = {"id": str(uuid4()), "machine": "drum-4", "kind": kind, "at_ms": services.now_ms(), "body": body}
+        raw = {"id": str(uuid4()), "machine": "drum-4", "kind": kind, "at_ms": services.clock.now_ms(), "body": body}
         raw |= {"batch": batch} if batch else {}
-        result = services.accept_entries([{**raw, "by": {"person": "Ines"}}])[0]
+        result = services.journal.accept([{**raw, "by": {"person": "Ines"}}])[0]
         assert result.status == "stored", result.reason
         return str(result.batch)
 
@@ -92,7 +92,7 @@ def link(services: Services, ident: str = "drum-4") -> LinkState:
 
 def moves(services: Services, code: str) -> list[Line]:
     """The moves of a batch."""
-    return services.record(code).batch.of("move")
+    return services.batches.record(code).batch.of("move")
 
 
 def turn(services: Services, server: ModbusServer, tenths: int) -> None:
@@ -108,7 +108,7 @@ def test_each_channel_is_read_on_its_own_schedule(services: Services):
 
     def times(channel: str) -> int:
         live.save()
-        rows = stored.rows_between(services.store.read, "drum-4", 0, services.now_ms())
+        rows = stored.rows_between(services.store.read, "drum-4", 0, services.clock.now_ms())
         return len([1 for _, values in rows if channel in values])
 
     until(lambda: times("exhaust") >= 3)
@@ -122,12 +122,12 @@ def test_a_loss_and_a_return_are_told_once_each(
 ):
     """The link says lost and why; when the instrument is back it says ok; one line in the log for either."""
     caplog.set_level(logging.INFO, "roastlog.recording.readers")
-    name, watcher = link(services).name, Watcher(services.hub("drum-4"))
+    name, watcher = link(services).name, Watcher(services.live.hub("drum-4"))
     server.kill()
     until(lambda: link(services).state == "lost")
     until(lambda: "refused the connection" in link(services).reason)
     assert f"127.0.0.1:{server.port}" in link(services).reason
-    assert services.health()[0]["machines"][0]["state"] == "lost"
+    assert services.live.health()[0]["machines"][0]["state"] == "lost"
     server.start()
     until(lambda: link(services).state == "ok")
     assert link(services).reason == ""
@@ -141,7 +141,7 @@ def test_a_loss_and_a_return_are_told_once_each(
 def test_the_loss_of_one_machine_disturbs_no_other(services: Services, server: ModbusServer):
     """The other's link has not changed in any way, and its readings go on."""
     with ModbusServer() as other:
-        services.add_machine(sheet("drum-9", other.port))
+        services.machines.add(sheet("drum-9", other.port))
         until(lambda: link(services, "drum-9").state == "ok")
         before, live = link(services, "drum-9"), services.runtime.live("drum-9")
         server.kill()
@@ -158,7 +158,7 @@ def test_a_new_batch_starts_with_the_settings_as_read(services: Services, say: S
     (move,) = moves(services, code)
     assert move.body == {"control": "radiant", "setting": 4.0}
     assert (move.by.person, move.by.device) == (None, "drum-4")
-    assert services.view("drum-4")["batch"]["settings"] == {"radiant": 4.0}
+    assert services.live.view("drum-4")["batch"]["settings"] == {"radiant": 4.0}
 
 
 def test_a_control_turned_on_the_machine_is_one_move(services: Services, server: ModbusServer, say: Say):
@@ -186,10 +186,12 @@ def test_a_knob_that_passes_other_values_ends_where_it_was_tapped(services: Serv
     say("move", code, control="radiant", setting=6.0)
     live = services.runtime.live("drum-4")
     with live._lock:  # both turns before the recorder looks
-        live.take([Reading(services.now_ms(), "radiant", 5.0), Reading(services.now_ms() + 1, "radiant", 6.0)])
+        live.take(
+            [Reading(services.clock.now_ms(), "radiant", 5.0), Reading(services.clock.now_ms() + 1, "radiant", 6.0)]
+        )
         server.set_input(2, [60])
     services.runtime._save()
-    assert services.record(code).batch.settings == {"radiant": 6.0}
+    assert services.batches.record(code).batch.settings == {"radiant": 6.0}
 
 
 def test_turns_between_batches_belong_to_none(services: Services, server: ModbusServer, say: Say):
@@ -213,8 +215,8 @@ def test_a_batch_that_waited_takes_over_what_was_turned_meanwhile(services: Serv
     assert [move.body["setting"] for move in moves(services, second)] == [4.0]
     say("moment", first, moment="drop")
     services.runtime._save()
-    assert services.view("drum-4")["batch"]["code"] == second
-    assert services.view("drum-4")["batch"]["settings"] == {"radiant": 2.5}
+    assert services.live.view("drum-4")["batch"]["code"] == second
+    assert services.live.view("drum-4")["batch"]["settings"] == {"radiant": 2.5}
     assert moves(services, second)[-1].by.device == "drum-4"
 
 
@@ -224,7 +226,7 @@ def test_what_was_turned_while_the_server_was_down_is_noticed(services: Services
     say("moment", code, moment="charge")
     services.close()
     server.set_input(2, [85])
-    again = Services(services.folder, Clock())
+    again = open_services(services.store.path.parent, Clock())
     again.start()
     until(lambda: again.runtime.live("drum-4").knobs)
     again.runtime._save()

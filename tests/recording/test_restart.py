@@ -248,10 +248,10 @@ def test_commands_work_beside_a_server_that_runs(server: Server):
     assert made.returncode == 0
     assert len(token) > 30
     from roastlog.clock import Clock
-    from roastlog.services import Services
+    from roastlog.services import open_services
     from roastlog.web.app import create_app
 
-    services = Services(server.folder, Clock())
+    services = open_services(server.folder, Clock())
     client = create_app(services).test_client()
     elsewhere = {"environ_overrides": {"REMOTE_ADDR": "192.0.2.7"}}  # a documentation address (RFC 5737)
     assert client.get("/api/batches", **elsewhere).status_code == 401

@@ -29,22 +29,22 @@ def charged(bench: Bench) -> str:
 def test_a_machine_set_up_again_goes_on_with_its_batch(bench: Bench):
     """Its curve is whole, those who watched are let go to come again, and it takes readings."""
     code = charged(bench)
-    before, events = bench.services.runtime.live("drum-4"), bench.services.hub("drum-4").watch()
+    before, events = bench.services.runtime.live("drum-4"), bench.services.live.hub("drum-4").watch()
     next(events)
-    bench.services.add_machine(SHEET)
+    bench.services.machines.add(SHEET)
     assert list(events) == []
     after = bench.services.runtime.live("drum-4")
     assert after is not before
     assert after.columns() == before.columns()
     bench.clock.turn_to(31)
     bench.push((31, "bean_probe", 131.0))
-    assert bench.services.record(code).curve.channels["bean_probe"][-1] == 131.0
+    assert bench.services.batches.record(code).curve.channels["bean_probe"][-1] == 131.0
 
 
 def test_a_machine_that_was_replaced_takes_nothing_more(bench: Bench):
     """A push that was on its way to it is told to come again: what is not kept does not look as if it were."""
     before = bench.services.runtime.live("drum-4")
-    bench.services.add_machine(SHEET)
+    bench.services.machines.add(SHEET)
     for take in (before.take, before.back_dated):
         with pytest.raises(StoreError, match="again"):
             take([Reading(START_MS, "bean_probe", 100.0)])
@@ -52,33 +52,33 @@ def test_a_machine_that_was_replaced_takes_nothing_more(bench: Bench):
 
 def test_a_machine_set_up_twice_at_once_is_there_once(bench: Bench):
     """Two taps on the button: one machine, one thread that reads it."""
-    threads = [threading.Thread(target=bench.services.add_practice_machine) for _ in range(6)]
+    threads = [threading.Thread(target=bench.services.machines.add_practice) for _ in range(6)]
     for thread in threads:
         thread.start()
     for thread in threads:
         thread.join()
-    assert [machine.id for machine in bench.services.machines()] == ["drum-4", "practice"]
+    assert [machine.id for machine in bench.services.machines.all()] == ["drum-4", "practice"]
     assert len([thread for thread in threading.enumerate() if thread.name == "simulated roaster"]) == 1
 
 
 def test_a_practice_machine_that_is_there_is_left_alone(bench: Bench):
     """Asking for it again in mid-roast does not empty its drum."""
-    bench.services.add_practice_machine()
+    bench.services.machines.add_practice()
     live = bench.services.runtime.live("practice")
-    bench.services.add_practice_machine()
+    bench.services.machines.add_practice()
     assert bench.services.runtime.live("practice") is live
 
 
 def test_a_channel_that_a_new_sheet_leaves_out_stays_in_its_batches(bench: Bench):
     """In the record, its figures and its CSV; and the beans' numbers are those that were read then."""
     code = bench.roast(120)
-    bench.services.add_machine(SHEET.replace(SURFACE, ""))
-    curve = bench.services.record(code).curve
+    bench.services.machines.add(SHEET.replace(SURFACE, ""))
+    curve = bench.services.batches.record(code).curve
     assert curve.channels["bean_surface"][60] == pytest.approx(102.0)
     assert "bean_surface" in bench.client.get(f"/api/batches/{code}/curve.csv").text.splitlines()[0]
     other = SHEET.replace(SURFACE, "").replace('"bean_probe"', '"exhaust"').replace('= "exhaust"', '= "exhaust_air"')
-    bench.services.add_machine(other)
-    record = bench.services.record(code)
+    bench.services.machines.add(other)
+    record = bench.services.batches.record(code)
     assert record.measures.moments[-1].temp_c == pytest.approx(record.curve.channels["bean_probe"][-1])
     assert bench.client.get(f"/batches/{code}").status_code == 200
     assert bench.client.get(f"/batches/{code}/figure.json").status_code == 200
@@ -111,7 +111,7 @@ def test_the_batch_that_was_dropped_last_is_shown_even_if_it_was_opened_first(be
         bench.clock.turn_to(at_s + 600)
         bench.say(bench.entry("moment", at_s, batch=code, moment="charge"))
         bench.say(bench.entry("moment", at_s + 600, batch=code, moment="drop"))
-    assert bench.services.view("drum-4")["batch"]["code"] == first
+    assert bench.services.live.view("drum-4")["batch"]["code"] == first
 
 
 def test_a_turn_that_the_disk_refused_is_a_move_later(bench: Bench):
@@ -120,7 +120,7 @@ def test_a_turn_that_the_disk_refused_is_a_move_later(bench: Bench):
     code = bench.open()
     desk._saver.stop()
     store.write(lambda db: db.conn.execute("PRAGMA busy_timeout = 20").fetchone())
-    desk.live("drum-4").note_again([Turn("radiant", 6.5, bench.services.now_ms())])
+    desk.live("drum-4").note_again([Turn("radiant", 6.5, bench.services.clock.now_ms())])
     other = sqlite3.connect(store.path, isolation_level=None)
     other.execute("BEGIN IMMEDIATE")
     with pytest.raises(StoreError):
@@ -128,7 +128,7 @@ def test_a_turn_that_the_disk_refused_is_a_move_later(bench: Bench):
     other.execute("ROLLBACK")
     other.close()
     desk._save()
-    assert bench.services.record(code).batch.settings == {"radiant": 6.5}
+    assert bench.services.batches.record(code).batch.settings == {"radiant": 6.5}
 
 
 def test_a_disk_that_takes_no_readings_is_told_to_the_watchers_and_so_is_its_return(bench: Bench):
@@ -137,7 +137,7 @@ def test_a_disk_that_takes_no_readings_is_told_to_the_watchers_and_so_is_its_ret
     desk._saver.stop()
     desk._place("drum-4").seer.stop()
     store.write(lambda db: db.conn.execute("PRAGMA busy_timeout = 20").fetchone())
-    events = bench.services.hub("drum-4").watch()
+    events = bench.services.live.hub("drum-4").watch()
     bench.push((0, "bean_probe", 100.0))
     assert [event.name for event in next(events)] == ["reading"]
     with closing(sqlite3.connect(store.path, isolation_level=None)) as other:
@@ -146,14 +146,14 @@ def test_a_disk_that_takes_no_readings_is_told_to_the_watchers_and_so_is_its_ret
             desk._save()
         for _ in range(2):
             desk.foresee()
-        assert bench.services.view("drum-4")["trouble"] == FULL
+        assert bench.services.live.view("drum-4")["trouble"] == FULL
         told = next(events)
         other.execute("ROLLBACK")
     assert [(event.name, json.loads(event.data)["trouble"][:8]) for event in told] == [("state", "The disk")]
     desk._save()
     desk.foresee()
     assert [(event.name, json.loads(event.data)["trouble"]) for event in next(events)] == [("state", "")]
-    assert bench.services.view("drum-4")["trouble"] == ""
+    assert bench.services.live.view("drum-4")["trouble"] == ""
     events.close()
 
 
@@ -165,18 +165,18 @@ def test_a_roast_that_nobody_sends_readings_of_any_more_is_told(bench: Bench):
     desk.foresee()
     bench.clock.turn_to(6)
     desk.foresee()
-    assert bench.services.view("drum-4")["trouble"] == ""
+    assert bench.services.live.view("drum-4")["trouble"] == ""
     bench.say(bench.entry("moment", 6, batch=code, moment="charge"))
     desk.foresee()
-    assert bench.services.view("drum-4")["trouble"] == SILENT
+    assert bench.services.live.view("drum-4")["trouble"] == SILENT
     bench.push((6, "bean_probe", 170.0))
     desk.foresee()
-    assert bench.services.view("drum-4")["trouble"] == ""
+    assert bench.services.live.view("drum-4")["trouble"] == ""
 
 
 def test_entries_that_were_kept_but_not_told_are_told_when_sent_again(bench: Bench, monkeypatch: pytest.MonkeyPatch):
     """The answer was lost with the fault; the phone sends them again, and everyone hears."""
-    code, events = bench.open(), bench.services.hub("drum-4").watch()
+    code, events = bench.open(), bench.services.live.hub("drum-4").watch()
     bench.push((0, "bean_probe", 100.0))
     assert [event.name for event in next(events)] == ["reading"]
     note = bench.entry("note", 1, batch=code, text="Chaff tray emptied.")

@@ -23,7 +23,7 @@ def three(bench: Bench) -> list[str]:
 
 def history(bench: Bench) -> tuple[History, object]:
     """The history of the bench, and its machine."""
-    return bench.services.runtime.history, bench.services.machines()[0]
+    return bench.services.runtime.history, bench.services.machines.all()[0]
 
 
 def test_earlier_batches_of_a_coffee_come_oldest_first(bench: Bench):
@@ -46,7 +46,7 @@ def test_what_came_later_is_not_earlier(bench: Bench):
     """A batch is held against those before it, of its own coffee alone."""
     codes = three(bench)
     past, machine = history(bench)
-    charged_ms = bench.services.summary(codes[2]).charged_ms
+    charged_ms = bench.services.batches.summary(codes[2]).charged_ms
     assert [
         roast.name for roast in past.earlier(machine, "Alder washed", now_ms=NOW_MS, before_ms=charged_ms)
     ] == codes[:2]
@@ -60,7 +60,9 @@ def test_what_is_said_later_of_an_earlier_batch_counts(bench: Bench):
     past, machine = history(bench)
     before = past.earlier(machine, "Alder washed", now_ms=NOW_MS)
     bench.say(bench.entry("note", 610, batch=codes[0], text="Tasted of plums."))
-    crack = next(e for e in bench.services.batch_json(codes[0])["entries"] if e["body"].get("moment") == "first_crack")
+    crack = next(
+        e for e in bench.services.batches.to_json(codes[0])["entries"] if e["body"].get("moment") == "first_crack"
+    )
     bench.say(bench.entry("shift", 620, batch=codes[0], entry=crack["id"], by_s=-10))
     after = past.earlier(machine, "Alder washed", now_ms=NOW_MS)
     assert after[0].moments_s["first_crack"] == 512.0
@@ -71,26 +73,26 @@ def test_readings_that_come_late_are_in_the_curve(bench: Bench):
     """A logger that was offline fills a gap of a batch that is over: what was kept of its curve is read anew."""
     code = bench.roast(coffee="Alder washed")
     bench.clock.turn_to(3000)
-    probe = bench.services.record(code).curve.channels["bean_probe"]
-    assert bench.services.record(code).curve is bench.services.record(code).curve
+    probe = bench.services.batches.record(code).curve.channels["bean_probe"]
+    assert bench.services.batches.record(code).curve is bench.services.batches.record(code).curve
     bench.push((300.0, "bean_probe", 199.0))
-    again = bench.services.record(code).curve.channels["bean_probe"]
+    again = bench.services.batches.record(code).curve.channels["bean_probe"]
     assert (probe[300], again[300]) == (pytest.approx(151.0, abs=0.1), 199.0)
 
 
 def test_a_batch_just_dropped_is_not_kept_before_its_last_readings_are_in(bench: Bench):
     """Its record is asked for at the very drop; the readings that were on their way are in it a breath later."""
     code = bench.roast(coffee="Alder washed")
-    assert bench.services.record(code).curve.time_s[-1] == 600
+    assert bench.services.batches.record(code).curve.time_s[-1] == 600
     bench.push((600.2, "bean_probe", 250.0))
-    assert bench.services.record(code).curve.channels["bean_probe"][600] > 220
+    assert bench.services.batches.record(code).curve.channels["bean_probe"][600] > 220
 
 
 def test_a_discarded_or_unfinished_batch_teaches_nothing(bench: Bench):
     """One without a drop is no whole roast."""
     codes = three(bench)
     past, machine = history(bench)
-    drop = next(e for e in bench.services.batch_json(codes[1])["entries"] if e["body"].get("moment") == "drop")
+    drop = next(e for e in bench.services.batches.to_json(codes[1])["entries"] if e["body"].get("moment") == "drop")
     bench.say(bench.entry("undo", 5000, batch=codes[1], entry=drop["id"]))
     assert [roast.name for roast in past.earlier(machine, "Alder washed", now_ms=NOW_MS)] == [codes[0], codes[2]]
 

@@ -14,7 +14,7 @@ from pathlib import Path
 from uuid import uuid4
 
 from roastlog.clock import Clock
-from roastlog.services import Services
+from roastlog.services import open_services
 from roastlog.store import readings
 from roastlog.store.backups import FILE_NAME
 from roastlog.store.database import open_database
@@ -132,9 +132,9 @@ class Sender:
 
 def load(folder: Path, seconds: int, rate: float) -> Load:
     """Let all machines roast for so many seconds of their own time, which goes by ``rate`` times as fast as ours."""
-    with closing(Services(folder, Clock())) as services:
+    with closing(open_services(folder, Clock())) as services:
         for machine in MACHINES:
-            services.keep_sheet(f'id = "{machine}"\nname = "{machine}"\nbatch_g = [800, 4500]\n{CHANNELS}')
+            services.machines.keep_sheet(f'id = "{machine}"\nname = "{machine}"\nbatch_g = [800, 4500]\n{CHANNELS}')
     port = held_port()
     serving = [sys.executable, "-c", _SERVE, str(folder), str(port), str(rate)]
     with running(serving, port) as server, ExitStack() as stack:

@@ -28,12 +28,12 @@ HOUR_S = 3600
 @pytest.fixture
 def keeper(services: Services) -> Maintenance:
     """A keeper whose jobs are called by hand."""
-    return services.keeper
+    return services.maintenance
 
 
 def backups(services: Services) -> list[int]:
     """Times of all backups, the newest first. [ms UTC]"""
-    return [backup.at_ms for backup in listed(services.folder / BACKUPS)]
+    return [backup.at_ms for backup in listed(services.store.path.parent / BACKUPS)]
 
 
 def test_a_record_is_the_same_when_its_readings_are_packed(bench: Bench):
@@ -42,7 +42,7 @@ def test_a_record_is_the_same_when_its_readings_are_packed(bench: Bench):
     bench.services.runtime.live("drum-4").save()
     told = [bench.client.get(f"/api/batches/{code}{end}").data for end in ("", "/curve")]
     bench.clock.turn_to((2 * SLOT_MS + QUIET_MS) / 1000)
-    bench.services.keeper.seal_quiet()
+    bench.services.maintenance.seal_quiet()
     assert bench.services.store.read.execute("SELECT count(*) FROM readings").fetchone()[0] == 0
     assert [bench.client.get(f"/api/batches/{code}{end}").data for end in ("", "/curve")] == told
     assert len(bench.client.get(f"/api/batches/{code}/curve").get_json()["t_s"]) == 601
@@ -54,7 +54,7 @@ def test_a_charge_that_is_moved_after_packing_moves_the_curve(bench: Bench):
     code = bench.roast(120)
     bench.services.runtime.live("drum-4").save()
     bench.clock.turn_to((2 * SLOT_MS + QUIET_MS) / 1000)
-    bench.services.keeper.seal_quiet()
+    bench.services.maintenance.seal_quiet()
     charge = next(e for e in bench.client.get(f"/api/batches/{code}").get_json()["entries"] if e["kind"] == "moment")
     bench.say(bench.entry("shift", 7000, batch=code, entry=charge["id"], by_s=-60.0))
     curve = bench.client.get(f"/api/batches/{code}/curve").get_json()
@@ -67,7 +67,7 @@ def test_a_damaged_half_hour_is_a_gap_on_the_page(bench: Bench):
     code = bench.roast(300)
     bench.services.runtime.live("drum-4").save()
     bench.clock.turn_to((2 * SLOT_MS + QUIET_MS) / 1000)
-    bench.services.keeper.seal_quiet()
+    bench.services.maintenance.seal_quiet()
     bench.services.store.write(lambda db: db.conn.execute("UPDATE sealed SET data = zeroblob(length(data))"))
     assert bench.client.get(f"/batches/{code}").status_code == 200
     told = bench.client.get(f"/api/batches/{code}").get_json()
@@ -84,7 +84,7 @@ def test_a_backup_is_made_each_night_and_no_oftener(services: Services, clock: H
         newest_ms.add(backups(services)[0])
         assert max(newest_ms) >= last_night_ms(clock.now_ms())
     assert len(newest_ms) == 3
-    assert check(newest(services.folder / BACKUPS).path).batches == 0
+    assert check(newest(services.store.path.parent / BACKUPS).path).batches == 0
     clock.turn_to(30 * 24 * HOUR_S)
     keeper.back_up()
     assert backups(services)[0] == clock.now_ms()
@@ -121,17 +121,17 @@ def test_a_backup_that_fails_is_told_on_the_page_and_tried_again(
     services: Services, clock: HandClock, keeper: Maintenance, bench: Bench
 ):
     """A file stands where the folder should be: words on the page of today, an hour later another try, then a tick."""
-    (services.folder / BACKUPS).write_text("in the way")
+    (services.store.path.parent / BACKUPS).write_text("in the way")
     with pytest.raises(StoreError, match="No backup can be made"):
         keeper.back_up()
-    assert not services.kept().well
+    assert not services.backups.status().well
     assert "The last backup failed: No backup can be made" in bench.client.get("/").text
-    (services.folder / BACKUPS).unlink()
+    (services.store.path.parent / BACKUPS).unlink()
     keeper.back_up()
     assert backups(services) == []
     clock.turn_to(HOUR_S)
     keeper.back_up()
-    assert services.kept().well
+    assert services.backups.status().well
     clock.turn_to(4 * HOUR_S)
     assert "Backed up 3 h ago" in bench.client.get("/").text
 
@@ -142,7 +142,7 @@ def test_an_old_backup_is_told(services: Services, clock: HandClock, keeper: Mai
     keeper.back_up()
     clock.turn_to(5 * 24 * HOUR_S)
     assert "The newest backup is 5 days old" in bench.client.get("/").text
-    assert services.kept().age_s == 5 * 24 * HOUR_S
+    assert services.backups.status().age_s == 5 * 24 * HOUR_S
 
 
 def test_damaged_readings_are_told_after_the_nightly_check(services: Services, clock: HandClock, keeper: Maintenance):
@@ -152,7 +152,7 @@ def test_damaged_readings_are_told_after_the_nightly_check(services: Services, c
     keeper.seal_quiet()
     services.store.write(lambda db: db.conn.execute("UPDATE sealed SET data = x'0102'"))
     keeper.back_up()
-    assert "1 half hours of packed readings are damaged" in services.kept().said
+    assert "1 half hours of packed readings are damaged" in services.backups.status().said
 
 
 def photos(services: Services) -> set[str]:
@@ -251,12 +251,12 @@ def test_a_full_disk_is_told_and_recording_goes_on(bench: Bench):
         live.save()
     page = bench.client.get("/").text
     assert "Free some space on its disk" in page
-    assert str(bench.services.folder) in page
+    assert str(bench.services.store.path.parent) in page
     assert "kept in memory until the disk takes them again" in page
     health = bench.client.get("/healthz")
     assert health.status_code == 503
     assert "Free some space on its disk" in health.get_json()["reason"]
-    assert str(bench.services.folder) not in health.text  # which anyone may ask for
+    assert str(bench.services.store.path.parent) not in health.text  # which anyone may ask for
     live.take([Reading(START_MS + 60_000, "bean_probe", 200.0)])
     store.write(lambda db: db.conn.execute(f"PRAGMA max_page_count = {pages + 100_000}").fetchone())
     live.save()
@@ -268,7 +268,7 @@ def test_a_full_disk_is_told_and_recording_goes_on(bench: Bench):
 
 def test_strangers_are_told_no_folders(bench: Bench):
     """The data folder was taken away: a page says which it is, a bag page only that it cannot be read."""
-    folder = bench.services.folder
+    folder = bench.services.store.path.parent
     bench.services.store.read.lost = True  # this thread asks for a new connection
     folder.rename(folder.with_name("away"))
     inside, bag = bench.client.get("/batches"), bench.client.get("/r/some-token")

@@ -213,7 +213,7 @@ def test_a_roasted_weight_above_the_green_is_refused(bench: Bench):
     result = bench.say(bench.entry("weighed", 60, batch=code, roasted_g=4100))[0]
     assert result["status"] == "refused"
     assert "more than" in result["reason"]
-    assert bench.services.record(code).batch.state == "cooling"
+    assert bench.services.batches.record(code).batch.state == "cooling"
 
 
 def test_a_used_up_lot_is_told_and_the_batch_still_opens(bench: Bench):

@@ -36,7 +36,7 @@ def answers(bench: Bench) -> list[tuple[str, TestResponse]]:
 
 def paired(bench: Bench) -> str:
     """The cookie that a device gets over TLS."""
-    made = bench.services.invite("operate")
+    made = bench.services.pairing.invite("operate")
     answer = browser(bench).post("/pair", data={"secret": made.secret}, base_url=TLS)
     return str(answer.headers["Set-Cookie"])
 
@@ -86,7 +86,7 @@ def test_a_change_is_neither_a_get_nor_another_sites(bench: Bench):
 
     def state() -> tuple[object, ...]:
         services = bench.services
-        return len(services.record(code).log), services.settings(), len(services.machines())
+        return len(services.batches.record(code).log), services.settings.current(), len(services.machines.all())
 
     client, before = browser(bench, OWN), state()
     for method, path, _ in addresses(bench, code):

@@ -9,8 +9,7 @@ from uuid import uuid4
 
 import pytest
 
-from roastlog.services import Services
-from roastlog.store.books import LotRow
+from roastlog.services import LotRow, Services
 from tests.conftest import START_MS, Bench
 
 HTML = [
@@ -72,7 +71,7 @@ def assert_harmless(text: str, path: str) -> None:
 
 def pages(services: Services, code: str) -> list[str]:
     """Every page that shows something of a batch or of the books."""
-    token = services.summary(code).token
+    token = services.batches.summary(code).token
     return [
         "/",
         "/start",
@@ -99,9 +98,9 @@ def say_all(bench: Bench, text: str) -> str:
     """Every kind of entry with a text field, each holding ``text``; the batch."""
     short = text[:80]
     lot = LotRow("HU-9", short, *[short] * 4, bought_g=20_000.0, arrived=short, cup=short, price=short, note=short)
-    bench.services.add_lot(lot)
-    bench.services.save_settings({"business": short, "bag_shows_people": True, "bag_shows_weights": True})
-    bench.services.add_person(short, short)
+    bench.services.lots.keep(lot)
+    bench.services.settings.change({"business": short, "bag_shows_people": True, "bag_shows_weights": True})
+    bench.services.people.add(short, short)
     by = {"person": short, "device": short}
     code = bench.say(
         bench.entry("opened", -30, lot="HU-9", coffee=short, intent=short, guide=short, green_g=4000) | {"by": by}
@@ -146,7 +145,7 @@ def test_html_stays_text_on_every_page(bench: Bench, text: str):
 @pytest.mark.parametrize("text", HTML)
 def test_html_in_a_live_event_breaks_no_event(bench: Bench, text: str):
     """An event is lines of its own: no text can end it or begin another."""
-    hub = bench.services.hub("drum-4")
+    hub = bench.services.live.hub("drum-4")
     bench.push((0, "bean_probe", 100.0))
     watch = hub.watch()
     next(watch)
@@ -196,7 +195,7 @@ NONSENSE = [
 def test_forms_filled_with_nonsense_are_answered_in_words(bench: Bench, form: str, caplog: pytest.LogCaptureFixture):
     """Nothing, numbers that are none, too large, below zero, too long: no fault of ours, and the batch is whole."""
     code = bench.roast(30, green_g=4000)
-    before = len(bench.services.record(code).log)
+    before = len(bench.services.batches.record(code).log)
     for value in [None, *NONSENSE, *HTML, *ODD]:
         data = {} if value is None else dict.fromkeys(FIELDS, value)
         answer = bench.client.post(form.format(code=code), data=data)
@@ -205,7 +204,7 @@ def test_forms_filled_with_nonsense_are_answered_in_words(bench: Bench, form: st
         if answer.status_code == 422:
             assert_harmless(answer.text, form)
     assert bench.client.get(f"/batches/{code}").status_code == 200
-    assert len(bench.services.record(code).log) - before <= len(NONSENSE + HTML + ODD)
+    assert len(bench.services.batches.record(code).log) - before <= len(NONSENSE + HTML + ODD)
     assert not [record for record in caplog.records if record.levelno >= logging.ERROR]
 
 
@@ -221,8 +220,8 @@ def test_what_is_no_form_is_not_taken_for_an_empty_one(bench: Bench, form: str):
         answer = bench.client.post(form.format(code=code), data=data, content_type=content_type)
         assert answer.status_code == 415
         assert "Pages take forms" in answer.text
-    assert bench.services.batches().total == 1
-    assert len(bench.services.record(code).log) == 1
+    assert bench.services.batches.page().total == 1
+    assert len(bench.services.batches.record(code).log) == 1
 
 
 @pytest.mark.parametrize(
@@ -253,11 +252,11 @@ def test_a_broken_upload_is_answered(bench: Bench, data: bytes):
 def test_a_form_sent_twice_counts_once(bench: Bench, form: str, data: dict[str, str]):
     """An impatient thumb; both get the same answer."""
     code = bench.roast(30, green_g=4000)
-    before = len(bench.services.record(code).log) + bench.services.batches().total
+    before = len(bench.services.batches.record(code).log) + bench.services.batches.page().total
     ident = str(uuid4())
     answers = [bench.client.post(form.format(code=code), data={**data, "id": ident}) for _ in range(3)]
     assert {(answer.status_code, answer.location) for answer in answers} == {(303, answers[0].location)}
-    assert len(bench.services.record(code).log) + bench.services.batches().total == before + 1
+    assert len(bench.services.batches.record(code).log) + bench.services.batches.page().total == before + 1
 
 
 @pytest.mark.parametrize(
@@ -424,7 +423,7 @@ def test_an_entry_that_cannot_be_is_refused_with_a_reason(bench: Bench, kind: st
     result = raw(bench, bench.entry(kind, batch=code, **body))
     assert result["status"] == "refused"
     assert len(result["reason"]) > 10
-    assert len(bench.services.record(code).log) == 1
+    assert len(bench.services.batches.record(code).log) == 1
 
 
 @pytest.mark.parametrize(
@@ -477,7 +476,7 @@ def test_corrections_that_do_not_fit_break_no_page(bench: Bench):
         assert bench.client.get(path, follow_redirects=True).status_code == 200, path
     assert bench.client.get("/machines/drum-4/view").get_json()["batch"]["code"] == code
     assert "does not fit" in bench.client.get(f"/batches/{code}").text
-    assert bench.services.record(code).batch.facts.coffee == "Alder washed"
+    assert bench.services.batches.record(code).batch.facts.coffee == "Alder washed"
 
 
 def test_times_far_away_break_no_page(bench: Bench):
@@ -513,4 +512,4 @@ def test_other_methods_are_answered_and_change_nothing(bench: Bench, method: str
     code = bench.open()
     for path in ("/", f"/batches/{code}", f"/api/batches/{code}", "/api/entries", "/settings"):
         assert bench.client.open(path, method=method).status_code in {200, 405}
-    assert len(bench.services.record(code).log) == 1
+    assert len(bench.services.batches.record(code).log) == 1

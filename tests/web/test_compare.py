@@ -129,7 +129,7 @@ def test_rates_of_roasts_that_are_over_are_the_smoothed_ones(bench, codes):
     for second in range(8030, 8230):
         bench.clock.turn_to(second)
         bench.push((second, "bean_probe", 95 + 0.2 * abs(second - 8100)))
-    over, under_way = bench.services.compared([codes[0], code]).batches
+    over, under_way = bench.services.comparison.compare([codes[0], code]).batches
     smoothed = smooth_curve(over.roast.time_s, over.roast.temp_c).rate_c_per_min
     live = under_way.record.traced.rate("bean_probe")
     assert np.isfinite(smoothed).sum() > 400
@@ -178,7 +178,7 @@ def test_batches_list_leads_to_the_choice(bench, codes):
 
 def test_page_in_fahrenheit_converts_differences_without_an_offset(bench, codes):
     """Where the roastery reads °F a distance and a difference are 1.8 times as large, and weights in pounds."""
-    bench.services.save_settings({"units_temp": "F", "units_mass": "lb"})
+    bench.services.settings.change({"units_temp": "F", "units_mass": "lb"})
     said = text_of(bench.client.get(f"/compare?batches={codes[0]},{codes[1]}").text)
     assert "Charge weight 0.88 lb less" in said
     assert "°C" not in said

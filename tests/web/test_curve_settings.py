@@ -41,29 +41,32 @@ def test_the_form_shows_and_keeps_them(bench: Bench):
     assert 'value="4.5"' in bench.client.get("/settings").text
     answer = bench.client.post("/settings", data=FORM | {"crash_c_per_min": "6,5", "area_base_c": "90"})
     assert answer.status_code == 303
-    assert (bench.services.settings().crash_c_per_min, bench.services.settings().area_base_c) == (6.5, 90.0)
+    kept = bench.services.settings.current()
+    assert (kept.crash_c_per_min, kept.area_base_c) == (6.5, 90.0)
     assert bench.client.post("/settings", data=FORM | {"crash_c_per_min": ""}).status_code == 303
-    assert (bench.services.settings().crash_c_per_min, bench.services.settings().area_base_c) == (4.5, 90.0)
+    kept = bench.services.settings.current()
+    assert (kept.crash_c_per_min, kept.area_base_c) == (4.5, 90.0)
 
 
 @pytest.mark.parametrize("unit", ["C", "F"])
 def test_a_form_that_is_sent_as_it_was_shown_changes_nothing(bench: Bench, unit: str):
     """Neither in °C nor in °F does a round trip move a value."""
-    bench.services.save_settings({"units_temp": unit, "stall_c_per_min": 1.3})
-    before = bench.services.settings()
+    bench.services.settings.change({"units_temp": unit, "stall_c_per_min": 1.3})
+    before = bench.services.settings.current()
     kept = {name: f"{item.shown(getattr(before, name), unit):g}" for name, item in CURVE_SETTINGS.items()}
     page = bench.client.get("/settings").text
     for name, shown in kept.items():
         assert f'name="{name}" value="{shown}"' in page
     assert bench.client.post("/settings", data=FORM | kept | {"units_temp": unit, "shown_in": unit}).status_code == 303
-    assert bench.services.settings() == before
+    assert bench.services.settings.current() == before
 
 
 def test_changing_the_unit_changes_no_threshold(bench: Bench):
     """A form that was shown in °C and is sent with °F chosen has its numbers in °C; then it shows them in °F."""
     sent = FORM | {"units_temp": "F", "area_base_c": "100", "fast_crack_c_per_min": "12"}
     assert bench.client.post("/settings", data=sent).status_code == 303
-    assert (bench.services.settings().area_base_c, bench.services.settings().fast_crack_c_per_min) == (100.0, 12.0)
+    kept = bench.services.settings.current()
+    assert (kept.area_base_c, kept.fast_crack_c_per_min) == (100.0, 12.0)
     page = bench.client.get("/settings").text
     assert 'name="area_base_c" value="212"' in page
     assert 'name="fast_crack_c_per_min" value="21.6"' in page
@@ -71,7 +74,7 @@ def test_changing_the_unit_changes_no_threshold(bench: Bench):
 
 def test_what_is_out_of_range_or_no_number_is_refused_with_its_limits(bench: Bench):
     """Nothing is kept, the sentence names the field and its limits, and what was typed stands there still."""
-    before = bench.services.settings()
+    before = bench.services.settings.current()
     for typed, said in (
         ({"crash_c_per_min": "0"}, "Rate crash: between 0.5 and 30 °C/min."),
         ({"probe_high_c": "90"}, "Highest reading: between 200 and 1500 °C."),
@@ -82,9 +85,9 @@ def test_what_is_out_of_range_or_no_number_is_refused_with_its_limits(bench: Ben
         assert answer.status_code == 422
         assert said in answer.text
         assert f'value="{next(iter(typed.values()))}"' in answer.text
-    assert bench.services.settings() == before
+    assert bench.services.settings.current() == before
     with pytest.raises(SettingError, match=r"between 0\.9 and 54 °F/min"):
-        bench.services.save_settings({"crash_c_per_min": 31.0, "units_temp": "F"})
+        bench.services.settings.change({"crash_c_per_min": 31.0, "units_temp": "F"})
 
 
 @given(st.sampled_from(sorted(CURVE_SETTINGS)), st.integers(0, 100))

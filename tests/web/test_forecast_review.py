@@ -41,7 +41,7 @@ def test_it_says_what_it_rests_on_and_what_it_comes_to(bench: Bench, codes: list
     """The earlier batches are counted, never later ones; each moment has its mean error and its bands."""
     for code, rests_on in zip(codes, ("no earlier batch", "one earlier batch", "2 earlier batches"), strict=True):
         assert rests_on in text(bench.client.get(f"/batches/{code}/outlook").text)
-    page = forecast_review_page(bench.services.forecast_review(codes[2]))
+    page = forecast_review_page(bench.services.analysis.forecast_review(codes[2]))
     assert page.moments == ["Yellow", "First crack", "Drop"]
     assert "The drop was foretold as planned" in bench.client.get(f"/batches/{codes[2]}/outlook").text
     assert "as planned" not in bench.client.get(f"/batches/{codes[1]}/outlook").text
@@ -54,14 +54,14 @@ def test_it_says_what_it_rests_on_and_what_it_comes_to(bench: Bench, codes: list
 
 def test_the_table_is_what_the_outlook_would_have_said(bench: Bench, codes: list[str]):
     """Row by row the misses of an outlook made of the two batches before, bands told from what came."""
-    record = bench.services.record(codes[2])
-    machine = bench.services.machines()[0]
+    record = bench.services.batches.record(codes[2])
+    machine = bench.services.machines.all()[0]
     history, now_ms = bench.services.runtime.history, bench.clock.now_ms()
     earlier = history.earlier(machine, "Alder washed", now_ms=now_ms, before_ms=START_MS + 3_000_000)
     roast = record.traced.roast
     assert [one.name for one in earlier] == codes[:2]
     expected = misses(roast, Outlook(earlier, development_s=78))
-    told = bench.services.forecast_review(codes[2])
+    told = bench.services.analysis.forecast_review(codes[2])
     assert list(told.misses) == expected
     page = forecast_review_page(told)
     assert [row.asked_s for row in page.rows] == sorted({miss.asked_s for miss in expected})

@@ -25,15 +25,15 @@ def test_a_reading_has_the_time_of_its_first_key(bench: Bench):
     form = {"channel": "bean_probe", "value": "183,6", "at_ms": str(START_MS + 58_000)}
     answer = bench.client.post(PATH, data=form)
     assert answer.status_code == 303
-    assert bench.services.rows_since("drum-4", START_MS) == [(START_MS + 58_000, {"bean_probe": 183.6})]
+    assert bench.services.live.rows_since("drum-4", START_MS) == [(START_MS + 58_000, {"bean_probe": 183.6})]
     assert "Bean probe 183.6 °C" in text_of(bench.client.get(answer.location).text)
 
 
 def test_a_reading_in_fahrenheit_is_kept_in_celsius(bench: Bench):
     """The roastery's own unit holds here too."""
-    bench.services.save_settings({"units_temp": "F"})
+    bench.services.settings.change({"units_temp": "F"})
     bench.client.post(PATH, data={"channel": "bean_probe", "value": "392"})
-    assert bench.services.rows_since("drum-4", 0)[-1][1] == {"bean_probe": 200.0}
+    assert bench.services.live.rows_since("drum-4", 0)[-1][1] == {"bean_probe": 200.0}
 
 
 @pytest.mark.parametrize(
@@ -50,13 +50,13 @@ def test_a_reading_in_fahrenheit_is_kept_in_celsius(bench: Bench):
 def test_what_is_no_reading_is_refused_in_words(bench: Bench, form, says):
     """Nothing is kept of it, and what was typed stays."""
     if form["channel"] == "bean_surface":
-        bench.services.add_practice_machine()
+        bench.services.machines.add_practice()
         surface = {"kind": "simulated", "name": "Surface", "role": "bean_surface"}
         bench.client.post("/machines/drum-4/channels/bean_surface", data=surface)
     answer = bench.client.post(PATH, data=form)
     assert answer.status_code == 422
     assert says in unescape(answer.text)
-    assert not [values for _, values in bench.services.rows_since("drum-4", 0) if "bean_probe" in values]
+    assert not [values for _, values in bench.services.live.rows_since("drum-4", 0) if "bean_probe" in values]
 
 
 def test_a_machine_without_such_a_channel_has_no_keypad(bench: Bench):

@@ -36,7 +36,7 @@ def charged(bench: Bench) -> Bench:
 @pytest.mark.parametrize(("unit", "charge"), [("C", "200.0 °C"), ("F", "392.0 °F")])
 def test_the_page_reads_in_the_unit_that_was_set(charged: Bench, unit: str, charge: str):
     """Words, figure and what the scripts go by are in the unit; the view that they are fed with stays in °C."""
-    charged.services.save_settings({"units_temp": unit})
+    charged.services.settings.change({"units_temp": unit})
     page = charged.client.get("/machines/drum-4").text
     other = "°F" if unit == "C" else "°C"
     assert block(page, "units")["temp"] == unit
@@ -55,7 +55,7 @@ def test_programs_are_told_celsius_whatever_is_set(charged: Bench):
     paths += [f"/api/batches/{code}/curve", f"/api/batches/{code}/curve.csv"]
     told = []
     for unit in "CF":
-        charged.services.save_settings({"units_temp": unit})
+        charged.services.settings.change({"units_temp": unit})
         told.append([charged.client.get(path).text for path in paths])
     assert told[0] == told[1]
     assert "200.0" in told[0][2]
@@ -65,7 +65,7 @@ def test_a_record_is_drawn_in_the_unit_that_was_set(charged: Bench):
     """The figure that the record fetches has its axes in the unit of the tables beside it."""
     code = charged.client.get("/machines/drum-4/view").get_json()["batch"]["code"]
     for unit, other in ("CF", "FC"):
-        charged.services.save_settings({"units_temp": unit})
+        charged.services.settings.change({"units_temp": unit})
         figure = json.dumps(charged.client.get(f"/batches/{code}/figure.json").get_json(), ensure_ascii=False)
         assert f'"°{unit}"' in figure
         assert f"°{other}" not in figure

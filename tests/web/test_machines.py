@@ -40,7 +40,7 @@ def deaf_port() -> Iterator[int]:
 
 def machine(bench: Bench):
     """The bench's machine as it is now."""
-    return bench.services.machine("drum-4")
+    return bench.services.machines.get("drum-4")
 
 
 def test_the_page_of_a_machine_says_where_each_part_is_read_and_what_came(bench: Bench):
@@ -193,7 +193,7 @@ def test_a_machine_is_begun_from_its_name_alone(bench: Bench):
     form = {"name": "Small drum", "smallest": "0,3 kg", "largest": "1200"}
     answer = bench.client.post("/machines/new", data=form)
     assert (answer.status_code, answer.location) == (303, "/machines/small_drum/setup")
-    assert bench.services.machine("small_drum").batch_g == (300, 1200)
+    assert bench.services.machines.get("small_drum").batch_g == (300, 1200)
     again = bench.client.post("/machines/new", data=form)
     assert again.status_code == 422
     assert "There is a machine “small_drum” already" in again.text
@@ -214,20 +214,20 @@ def test_a_machine_gets_another_name(bench: Bench):
 
 def test_what_runs_is_answered_by_what_the_recorder_heard(bench: Bench, monkeypatch: pytest.MonkeyPatch):
     """A channel that runs is not opened a second time, and its offset is added; one read otherwise is opened."""
-    practice = bench.services.add_practice_machine()
+    practice = bench.services.machines.add_practice()
     pause = threading.Event()
-    while not bench.services.heard("practice"):
+    while not bench.services.live.heard("practice"):
         pause.wait(0.02)
-    heard = {name: Reading(0, name, 100.0, raw="17") for name in bench.services.heard("practice")}
+    heard = {name: Reading(0, name, 100.0, raw="17") for name in bench.services.live.heard("practice")}
     assert set(heard) == {"bean_probe", "bean_surface", "exhaust"}
     opened = Trial("1", 2.0, "")
-    monkeypatch.setattr(bench.services, "heard", lambda _: heard)
-    monkeypatch.setattr("roastlog.services.machines.try_channel", lambda *_: opened)
+    monkeypatch.setattr(bench.services.live, "heard", lambda _: heard)
+    monkeypatch.setattr("roastlog.services.live.try_channel", lambda *_: opened)
 
     def tried(**changes: object) -> Trial:
         """The probe, described otherwise."""
         probe = practice.part("bean_probe").model_copy(update=changes)
-        return bench.services.try_part(practice.model_copy(update={"channels": [probe]}), "bean_probe")
+        return bench.services.live.try_part(practice.model_copy(update={"channels": [probe]}), "bean_probe")
 
     assert tried(name="Probe", offset_c=1.5) == Trial("17", 101.5, "")
     point = ModbusPoint(host="127.0.0.1", table="input", address=3, type="int16")

@@ -16,8 +16,7 @@ from flask.testing import FlaskClient
 
 from roastlog.clock import Clock
 from roastlog.label.layout import SIZES
-from roastlog.services import Services
-from roastlog.store.books import LotRow
+from roastlog.services import LotRow, Services, open_services
 from roastlog.trace.codes import batch_code
 from roastlog.web.http import assets
 from roastlog.web.http.formatting import HARD_SPACE, THIN_SPACE, Units, kilos, mass, number, rate, temp
@@ -32,7 +31,7 @@ LOT = LotRow("G-114", "Alder washed", origin="Huila", process="washed", bought_g
 @pytest.fixture
 def services(tmp_path: Path, clock: Clock) -> Iterator[Services]:
     """Services on an empty folder, not recording."""
-    made = Services(tmp_path, clock)
+    made = open_services(tmp_path, clock)
     yield made
     made.close()
 
@@ -50,13 +49,13 @@ def say(services: Services) -> Callable[..., str]:
     def keep(kind: str, body: dict[str, object], batch: str | None = None, ago_s: float = 0.0) -> str:
         raw = {
             "id": str(uuid.uuid4()),
-            "machine": services.machines()[0].id,
+            "machine": services.machines.all()[0].id,
             "kind": kind,
-            "at_ms": services.now_ms() - round(ago_s * 1000),
+            "at_ms": services.clock.now_ms() - round(ago_s * 1000),
             "by": {"person": "Ines"},
             "body": body,
         }
-        result = services.accept_entries([raw if batch is None else raw | {"batch": batch}])[0]
+        result = services.journal.accept([raw if batch is None else raw | {"batch": batch}])[0]
         assert result.status == "stored", result.reason
         return str(result.batch)
 
@@ -66,9 +65,9 @@ def say(services: Services) -> Callable[..., str]:
 @pytest.fixture
 def dropped(services: Services, say: Callable[..., str]) -> str:
     """A batch that was roasted and waits for a weight."""
-    services.add_machine(SHEET)
-    services.add_lot(LOT)
-    services.add_person("Ines Morel", "Ines")
+    services.machines.add(SHEET)
+    services.lots.keep(LOT)
+    services.people.add("Ines Morel", "Ines")
     code = say("opened", {"lot": "G-114", "coffee": "Alder washed", "green_g": 4000.0, "intent": "filter"}, None, 700)
     for moment, ago_s in (("charge", 650), ("yellow", 360), ("first_crack", 130), ("drop", 50)):
         say("moment", {"moment": moment}, code, ago_s)
@@ -91,21 +90,21 @@ def test_an_empty_folder_says_how_to_add_a_machine(client: FlaskClient):
 def test_practising_adds_a_machine_and_goes_to_it(client: FlaskClient, services: Services):
     """The button answers by 303, and Today then offers to start."""
     answer = client.post("/machines/practice")
-    machine = services.machines()[0].id
+    machine = services.machines.all()[0].id
     assert (answer.status_code, answer.location) == (303, f"/machines/{machine}")
     assert f'href="/machines/{machine}/start"' in client.get("/").text
 
 
 def test_a_sheet_travels_out_and_in_again(client: FlaskClient, services: Services):
     """A machine's own sheet, sent back as a file or as text, is taken."""
-    services.add_machine(SHEET)
-    sheet = client.get(f"/machines/{services.machines()[0].id}/sheet.toml")
+    services.machines.add(SHEET)
+    sheet = client.get(f"/machines/{services.machines.all()[0].id}/sheet.toml")
     assert sheet.mimetype == "application/toml"
-    renamed = sheet.text.replace(f'id = "{services.machines()[0].id}"', 'id = "second"', 1)
+    renamed = sheet.text.replace(f'id = "{services.machines.all()[0].id}"', 'id = "second"', 1)
     answer = client.post("/machines", data={"file": (io.BytesIO(renamed.encode()), "second.toml")})
     assert (answer.status_code, answer.location) == (303, "/machines/second")
     assert client.post("/machines", data={"text": renamed}).status_code == 303
-    assert len(services.machines()) == 2
+    assert len(services.machines.all()) == 2
 
 
 @pytest.mark.parametrize("content", [b"id = 7", b"not toml at all [", b"\xff\xfe\x00", b""])
@@ -114,29 +113,29 @@ def test_a_sheet_with_a_mistake_is_refused_in_place(client: FlaskClient, service
     answer = client.post("/machines", data={"file": (io.BytesIO(content), "a.toml")})
     assert answer.status_code == 422
     assert "The sheet was not taken." in text_of(answer.text)
-    assert services.machines() == []
+    assert services.machines.all() == []
 
 
 def test_a_batch_starts_with_nothing_filled_in(client: FlaskClient, services: Services):
     """Start works on an empty form, and sending the same form twice opens one batch."""
-    services.add_machine(SHEET)
-    machine = services.machines()[0].id
+    services.machines.add(SHEET)
+    machine = services.machines.all()[0].id
     ident = re.search(r'name="id" value="([^"]+)"', client.get(f"/machines/{machine}/start").text)
     assert ident
     for _ in range(2):
         answer = client.post(f"/machines/{machine}/start", data={"id": ident[1]})
         assert (answer.status_code, answer.location) == (303, f"/machines/{machine}")
-    assert services.batches().total == 1
+    assert services.batches.page().total == 1
 
 
 def test_the_start_form_takes_what_is_known(client: FlaskClient, services: Services):
     """Lot, weight with a comma, own intent, planned time and person are kept; the lot names the coffee."""
-    services.add_machine(SHEET)
-    services.add_lot(LOT)
-    machine = services.machines()[0].id
+    services.machines.add(SHEET)
+    services.lots.keep(LOT)
+    machine = services.machines.all()[0].id
     data = {"lot": "G-114", "green": "3,5", "green_unit": "kg", "intent_words": "cold brew", "development": "1:20"}
     assert client.post(f"/machines/{machine}/start", data=data | {"person": "Ines"}).status_code == 303
-    record = services.record(services.batches().items[0].code)
+    record = services.batches.record(services.batches.page().items[0].code)
     facts = record.batch.facts
     assert (facts.lot, facts.coffee, facts.green_g, facts.intent) == ("G-114", "Alder washed", 3500.0, "cold brew")
     assert facts.plan is not None
@@ -147,9 +146,9 @@ def test_the_start_form_takes_what_is_known(client: FlaskClient, services: Servi
 
 def test_a_lot_with_too_little_says_so_and_may_still_be_started(client: FlaskClient, services: Services):
     """The first try is answered in place, the same form with the notice in it opens the batch."""
-    services.add_machine(SHEET)
-    services.add_lot(replace(LOT, bought_g=2300.0))
-    url = f"/machines/{services.machines()[0].id}/start"
+    services.machines.add(SHEET)
+    services.lots.keep(replace(LOT, bought_g=2300.0))
+    url = f"/machines/{services.machines.all()[0].id}/start"
     data = {"id": str(uuid.uuid4()), "lot": "G-114", "green": "4", "green_unit": "kg"}
     first = client.post(url, data=data)
     assert first.status_code == 422
@@ -160,7 +159,7 @@ def test_a_lot_with_too_little_says_so_and_may_still_be_started(client: FlaskCli
     told = re.search(r'name="told" value="([^"]+)"', first.text)
     assert told
     assert client.post(url, data=data | {"told": told[1]}).status_code == 303
-    assert services.batches().total == 1
+    assert services.batches.page().total == 1
 
 
 @pytest.mark.parametrize(
@@ -179,12 +178,12 @@ def test_what_does_not_fit_is_said_beside_its_field(
     client: FlaskClient, services: Services, field: str, typed: str, sentence: str
 ):
     """A wrong field is answered by 422, keeps what was typed, and opens nothing."""
-    services.add_machine(SHEET)
-    answer = client.post(f"/machines/{services.machines()[0].id}/start", data={field: typed, "green_unit": "kg"})
+    services.machines.add(SHEET)
+    answer = client.post(f"/machines/{services.machines.all()[0].id}/start", data={field: typed, "green_unit": "kg"})
     assert answer.status_code == 422
     assert sentence in text_of(answer.text)
     assert typed in answer.text
-    assert services.batches().total == 0
+    assert services.batches.page().total == 0
 
 
 def test_names_can_be_given_after_the_roast(client: FlaskClient, services: Services, dropped: str):
@@ -193,7 +192,7 @@ def test_names_can_be_given_after_the_roast(client: FlaskClient, services: Servi
     assert 'value="Alder washed"' in page
     data = {"lot": "G-114", "coffee": "Alder, honey", "green": "4", "green_unit": "kg", "intent": ""}
     assert client.post(f"/batches/{dropped}/names", data=data).location == f"/batches/{dropped}"
-    record = services.record(dropped)
+    record = services.batches.record(dropped)
     assert (record.batch.facts.coffee, record.batch.facts.intent) == ("Alder, honey", None)
     assert record.batch.facts.green_g == 4000.0
     amend = record.batch.last("amend")
@@ -222,9 +221,9 @@ def test_a_batch_cools_for_an_hour_and_no_longer(client: FlaskClient, say: Calla
 
 def test_both_is_said_in_full_to_a_stranger(client: FlaskClient, services: Services, say: Callable[..., str]):
     """A bag and its record never read “for both”."""
-    services.add_machine(SHEET)
+    services.machines.add(SHEET)
     code = say("opened", {"intent": "both"})
-    for page in (f"/r/{services.summary(code).token}", f"/batches/{code}"):
+    for page in (f"/r/{services.batches.summary(code).token}", f"/batches/{code}"):
         said = text_of(client.get(page).text)
         assert "for filter and espresso" in said
         assert "for both" not in said
@@ -238,7 +237,7 @@ def test_a_weight_is_kept_and_released_in_one_go(client: FlaskClient, services: 
     for _ in range(2):
         answer = client.post(f"/batches/{dropped}/weigh", data=data)
         assert (answer.status_code, answer.location) == (303, f"/batches/{dropped}/label")
-    batch = services.record(dropped).batch
+    batch = services.batches.record(dropped).batch
     assert (batch.state, batch.roasted_g, batch.net_g) == ("released", 3432.0, 3420.0)
     assert [len(batch.of(kind)) for kind in ("weighed", "note", "released")] == [1, 1, 1]
 
@@ -262,7 +261,7 @@ def test_weights_that_cannot_be_are_refused_in_place(
     assert answer.status_code == 422
     assert sentence in text_of(answer.text)
     assert f'value="{typed["roasted"]}"' in answer.text
-    assert services.record(dropped).batch.state == "cooling"
+    assert services.batches.record(dropped).batch.state == "cooling"
 
 
 def test_a_loss_outside_the_usual_band_is_flagged(
@@ -276,7 +275,7 @@ def test_a_loss_outside_the_usual_band_is_flagged(
         say("weighed", {"roasted_g": 4000 * (1 - 0.14 - tenth / 1000)}, code)
     assert "usual for this coffee" in text_of(client.get(f"/batches/{dropped}/weigh").text)
     client.post(f"/batches/{dropped}/weigh", data={"roasted": "3200", "then": "keep"})
-    assert services.record(dropped).batch.state == "weighed"
+    assert services.batches.record(dropped).batch.state == "weighed"
     assert "more than usual for this coffee" in text_of(client.get(f"/batches/{dropped}").text)
     assert 'class="flag" id="verdict" role="status" >' in client.get(f"/batches/{dropped}/weigh").text
 
@@ -310,14 +309,14 @@ def test_the_figure_of_a_record_is_a_bokeh_item(client: FlaskClient, dropped: st
 
 def test_undo_and_shift_from_the_record(client: FlaskClient, services: Services, dropped: str):
     """An undone drop opens the batch again and stays in sight; a shift moves a moment; both are entries."""
-    batch = services.record(dropped).batch
+    batch = services.batches.record(dropped).batch
     drop, crack = str(batch.moments["drop"].id), str(batch.moments["first_crack"].id)
     shift = {"entry": crack, "by_s": "-10", "id": str(uuid.uuid4())}
     for _ in range(2):
         assert client.post(f"/batches/{dropped}/shift", data=shift).status_code == 303
-    assert services.record(dropped).batch.moments_s["first_crack"] == pytest.approx(510.0, abs=0.1)
+    assert services.batches.record(dropped).batch.moments_s["first_crack"] == pytest.approx(510.0, abs=0.1)
     assert client.post(f"/batches/{dropped}/undo", data={"entry": drop}).status_code == 303
-    assert services.record(dropped).batch.state == "roasting"
+    assert services.batches.record(dropped).batch.state == "roasting"
     assert "taken back" in text_of(client.get(f"/batches/{dropped}").text)
 
 
@@ -335,7 +334,7 @@ def test_holding_a_batch_is_seen_on_its_bag(client: FlaskClient, services: Servi
     """A batch held back for a reason says so to whoever scans a bag, without the reason."""
     data = {"decision": "hold", "reason": "smoky cup"}
     assert client.post(f"/batches/{dropped}/decision", data=data).status_code == 303
-    page = client.get(f"/r/{services.summary(dropped).token}").text
+    page = client.get(f"/r/{services.batches.summary(dropped).token}").text
     assert "held this batch back" in page
     assert "smoky" not in page
 
@@ -376,8 +375,8 @@ def test_the_label_page_shows_each_size_and_its_address(client: FlaskClient, ser
         assert 'class="label-page"' in page
         assert f"label-{name}" in page
         assert f".label-{name} {{ page:" in style
-    assert services.address(dropped).url in page
-    assert services.address(dropped).reach in unescape(page)
+    assert services.labels.address(dropped).url in page
+    assert services.labels.address(dropped).reach in unescape(page)
     pdf = client.get(f"/batches/{dropped}/label.pdf?copies=2")
     assert pdf.mimetype == "application/pdf"
     assert pdf.data.startswith(b"%PDF")
@@ -393,7 +392,7 @@ def test_labels_that_cannot_be_printed_say_why(client: FlaskClient, dropped: str
 def test_the_bag_page_is_small_and_keeps_what_is_private(client: FlaskClient, services: Services, dropped: str):
     """No script, under 60 KB with its style; weights only once they are switched on, full names never."""
     client.post(f"/batches/{dropped}/weigh", data={"roasted": "3432", "person": "Ines Morel"})
-    url = f"/r/{services.summary(dropped).token}"
+    url = f"/r/{services.batches.summary(dropped).token}"
     page = client.get(url).text
     style = client.get(re.search(r'rel="stylesheet" href="([^"]+)"', page)[1]).data
     assert "<script" not in page
@@ -402,7 +401,7 @@ def test_the_bag_page_is_small_and_keeps_what_is_private(client: FlaskClient, se
         assert words in text_of(page)
     for private in ("3432", "3\N{NARROW NO-BREAK SPACE}432", "Ines", "Morel"):
         assert private not in page
-    services.save_settings({"bag_shows_weights": True})
+    services.settings.change({"bag_shows_weights": True})
     assert f"3{THIN_SPACE}432{HARD_SPACE}g" in client.get(url).text
 
 
@@ -410,7 +409,7 @@ def test_only_the_roasterys_own_devices_see_the_way_to_the_record(
     client: FlaskClient, services: Services, dropped: str
 ):
     """A stranger in the network sees the bag page without the link to the full record."""
-    url, link = f"/r/{services.summary(dropped).token}", f'href="/batches/{dropped}"'
+    url, link = f"/r/{services.batches.summary(dropped).token}", f'href="/batches/{dropped}"'
     assert link in client.get(url).text
     stranger = client.get(url, environ_base={"REMOTE_ADDR": "192.168.1.77"})
     assert stranger.status_code == 200
@@ -422,54 +421,54 @@ def test_settings_are_kept_or_refused_as_a_whole(client: FlaskClient, services: 
     """A good form is kept and shows; a wrong address keeps nothing and says why."""
     good = {"business": "Quillwater Roasters", "units_temp": "F", "units_mass": "lb", "best_before_days": "180"}
     assert client.post("/settings", data=good).location == "/settings?kept"
-    kept = services.settings()
+    kept = services.settings.current()
     assert (kept.business, kept.units_mass, kept.best_before_days) == ("Quillwater Roasters", "lb", 180)
     for wrong in ({"url_base": "javascript:alert(1)"}, {"best_before_days": "-4"}, {"units_temp": "K"}):
         answer = client.post("/settings", data=good | {"business": "Other"} | wrong)
         assert answer.status_code == 422
         assert "Not kept." in text_of(answer.text)
-    assert services.settings() == kept
+    assert services.settings.current() == kept
 
 
 def test_lots_and_people_are_added(client: FlaskClient, services: Services):
     """A lot with its weight in the roastery's unit; without a code, a name or a weight it is answered in place."""
     data = {"code": "G-1", "coffee": "Night Ferry", "bought": "30", "origin": "Sidama"}
     assert client.post("/lots", data=data).status_code == 303
-    assert services.lot("G-1").bought_g == 30_000.0
+    assert services.lots.get("G-1").bought_g == 30_000.0
     for missing in ("code", "coffee", "bought"):
         answer = client.post("/lots", data=data | {"code": "G-2"} | {missing: ""})
         assert answer.status_code == 422
         assert 'aria-invalid="true"' in answer.text
-    assert len(services.lots()) == 1
+    assert len(services.lots.all()) == 1
     assert client.post("/people", data={"name": "Wren Abara", "shown": ""}).status_code == 303
     assert client.post("/people", data={"name": " "}).status_code == 422
-    assert [(person.name, person.shown) for person in services.people()] == [("Wren Abara", "Wren")]
+    assert [(person.name, person.shown) for person in services.people.all()] == [("Wren Abara", "Wren")]
 
 
 def test_a_persons_units_are_applied_at_the_page(client: FlaskClient, services: Services, dropped: str):
     """With pounds set, the weigh-out takes pounds and the record shows them."""
-    services.save_settings({"units_mass": "lb", "units_temp": "F"})
+    services.settings.change({"units_mass": "lb", "units_temp": "F"})
     assert client.post(f"/batches/{dropped}/weigh", data={"roasted": "7.5"}).status_code == 303
-    assert services.record(dropped).batch.roasted_g == pytest.approx(3401.94, abs=0.01)  # 7.5 × 453.59237 g
+    assert services.batches.record(dropped).batch.roasted_g == pytest.approx(3401.94, abs=0.01)  # 7.5 × 453.59237 g
     assert f"7.50{HARD_SPACE}lb" in client.get(f"/batches/{dropped}").text
 
 
 def test_html_in_every_text_field_stays_text(client: FlaskClient, services: Services, say: Callable[..., str]):
     """What people type is escaped on every page that shows it."""
-    services.add_machine(SHEET)
-    services.add_lot(replace(LOT, code=NASTY, coffee=NASTY, origin=NASTY, process=NASTY, harvest=NASTY, cup=NASTY))
-    services.add_person(NASTY, NASTY)
-    services.save_settings({"business": NASTY, "bag_shows_people": True})
-    machine = services.machines()[0].id
+    services.machines.add(SHEET)
+    services.lots.keep(replace(LOT, code=NASTY, coffee=NASTY, origin=NASTY, process=NASTY, harvest=NASTY, cup=NASTY))
+    services.people.add(NASTY, NASTY)
+    services.settings.change({"business": NASTY, "bag_shows_people": True})
+    machine = services.machines.all()[0].id
     data = {"lot": NASTY, "coffee": NASTY, "intent_words": NASTY, "person": NASTY, "green": "4", "green_unit": "kg"}
     assert client.post(f"/machines/{machine}/start", data=data).status_code == 303
-    code = services.batches().items[0].code
+    code = services.batches.page().items[0].code
     say("moment", {"moment": "charge"}, code, 300)
     say("trier", {"stage": "tan", "words": [NASTY]}, code, 200)
     say("aroma", {"words": [NASTY]}, code, 200)
     say("note", {"text": NASTY}, code)
     say("moment", {"moment": "drop"}, code)
-    token = services.summary(code).token
+    token = services.batches.summary(code).token
     urls = [
         "/",
         "/batches",

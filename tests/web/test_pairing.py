@@ -12,7 +12,7 @@ from tests.web.walk import browser
 
 def test_a_code_lets_one_device_in_once(bench: Bench):
     """The second to type it is answered like one who guesses; neither secret is kept as it is."""
-    made = bench.services.invite("operate", name="Bench tablet")
+    made = bench.services.pairing.invite("operate", name="Bench tablet")
     first, second = browser(bench), browser(bench)
     answer = first.post("/pair", data={"code": f"{made.code[:3]} {made.code[3:]}"})
     assert answer.status_code == 303
@@ -22,23 +22,23 @@ def test_a_code_lets_one_device_in_once(bench: Bench):
     used, guessed = (second.post("/pair", data={"code": code, "name": "x"}) for code in (made.code, "1"))
     assert (used.status_code, guessed.status_code) == (422, 422)
     assert "Set-Cookie" not in used.headers
-    assert [device.name for device in bench.services.devices()] == ["Bench tablet"]
+    assert [device.name for device in bench.services.devices.all()] == ["Bench tablet"]
 
 
 def test_a_link_is_over_after_ten_minutes_and_a_look_uses_nothing_up(bench: Bench):
     """Reading its address changes nothing; late it lets nobody in."""
-    made, late = bench.services.invite("look"), bench.services.invite("own")
+    made, late = bench.services.pairing.invite("look"), bench.services.pairing.invite("own")
     client = browser(bench)
     assert client.get(f"/pair/{made.secret}").status_code == 200
     assert client.post("/pair", data={"secret": made.secret}).status_code == 303
-    now_ms = bench.services.wall_ms()
-    bench.services.wall_ms = lambda: now_ms + LASTS_MS
+    now_ms = bench.services.pairing.wall_ms()
+    bench.services.pairing.wall_ms = lambda: now_ms + LASTS_MS
     assert browser(bench).post("/pair", data={"secret": late.secret}).status_code == 422
 
 
 def test_guesses_are_few(bench: Bench):
     """After some wrong codes an address waits, with the right one too; a link still works."""
-    made, client = bench.services.invite("operate"), browser(bench)
+    made, client = bench.services.pairing.invite("operate"), browser(bench)
     for _ in range(TRIES_AN_ADDRESS):
         assert client.post("/pair", data={"code": "no"}).status_code == 422
     answer = client.post("/pair", data={"code": made.code})
@@ -50,7 +50,7 @@ def test_guesses_are_few(bench: Bench):
 def test_a_device_is_cut_off_at_once(bench: Bench):
     """By its owner, while another one stays."""
     client, other = browser(bench, OPERATE), browser(bench, LOOK)
-    ident = next(device.id for device in bench.services.devices() if device.role is OPERATE)
+    ident = next(device.id for device in bench.services.devices.all() if device.role is OPERATE)
     assert browser(bench, OWN).post(f"/devices/{ident}/cut-off").status_code == 303
     assert (client.get("/").status_code, other.get("/").status_code) == (401, 200)
 
@@ -62,14 +62,14 @@ def test_a_stream_that_is_open_ends_when_its_device_is_cut_off(bench: Bench, mon
     assert b"hello" in next(events)
     bench.push((1, "bean_probe", 111.0))
     assert b"111.0" in next(events)
-    bench.services.cut_off(bench.services.devices()[0].id)
+    bench.services.devices.cut_off(bench.services.devices.all()[0].id)
     bench.push((2, "bean_probe", 222.0))
     assert list(events) == []
 
 
 def test_over_tls_the_cookie_is_bound_to_the_host(bench: Bench):
     """`__Host-`, Secure and HSTS on TLS (OWASP ASVS 5.0, 3.3 and 3.4, from memory); no HSTS on plain HTTP."""
-    made, client = bench.services.invite("operate"), browser(bench)
+    made, client = bench.services.pairing.invite("operate"), browser(bench)
     answer = client.post("/pair", data={"secret": made.secret}, base_url="https://localhost")
     assert answer.headers["Set-Cookie"].startswith(f"{SECURE_COOKIE}=")
     assert "Secure" in answer.headers["Set-Cookie"]
@@ -80,10 +80,10 @@ def test_over_tls_the_cookie_is_bound_to_the_host(bench: Bench):
 def test_a_bag_code_that_was_withdrawn_leads_to_a_plain_page(bench: Bench):
     """The printed one answers 410, the new one shows the bag."""
     code = bench.roast(30)
-    token = bench.services.summary(code).token
+    token = bench.services.batches.summary(code).token
     asked = bench.client.get(f"/batches/{code}/withdraw").text
     assert "cannot be taken back" in asked
     assert browser(bench).get(f"/r/{token}").status_code == 200, "asking changes nothing"
     assert bench.client.post(f"/batches/{code}/withdraw").status_code == 303
     assert browser(bench).get(f"/r/{token}").status_code == 410
-    assert browser(bench).get(f"/r/{bench.services.summary(code).token}").status_code == 200
+    assert browser(bench).get(f"/r/{bench.services.batches.summary(code).token}").status_code == 200

@@ -111,7 +111,7 @@ def test_the_live_page_shows_a_photo_once_it_is_here(bench: Bench):
     )
     log = bench.client.get("/machines/drum-4/view").get_json()["batch"]["log"]
     assert [line["photo"] for line in log] == [None, {"name": name, "here": False}, None]
-    watching = bench.services.hub("drum-4").watch()
+    watching = bench.services.live.hub("drum-4").watch()
     next(watching)
     send(bench, name, encoded("PNG"))
     told = [json.loads(data) for event, _, data in next(watching) if event == "photo"]
@@ -122,7 +122,7 @@ def test_the_live_page_shows_a_photo_once_it_is_here(bench: Bench):
 
 def seen_by_a_stranger(bench: Bench, code: str, name: str) -> tuple[bool, int]:
     """Whether the bag page shows a photo, and what its own address answers."""
-    bag = f"/r/{bench.services.summary(code).token}"
+    bag = f"/r/{bench.services.batches.summary(code).token}"
     stranger = browser(bench)
     return name in stranger.get(bag).text, stranger.get(f"{bag}/photos/{name}").status_code
 
@@ -136,7 +136,7 @@ def test_a_bag_page_shows_photos_only_if_the_roastery_says_so(bench: Bench):
     bench.client.post("/settings", data={"units_temp": "C", "units_mass": "kg", "bag_shows_photos": "on"})
     assert seen_by_a_stranger(bench, code, name) == (True, 200)
     assert browser(bench).get(f"/photos/{name}").status_code == 401
-    path = f"/r/{bench.services.summary(code).token}/photos/{name}"
+    path = f"/r/{bench.services.batches.summary(code).token}/photos/{name}"
     answer = browser(bench).get(path)
     assert Image.open(io.BytesIO(answer.data)).size == (320, 640)
     assert answer.headers["Cache-Control"] == "private, no-cache"
@@ -149,7 +149,7 @@ def test_a_bag_page_shows_photos_only_if_the_roastery_says_so(bench: Bench):
 
 def test_a_bag_shows_no_photo_but_its_own(bench: Bench):
     """Not another batch's, none that was taken back, none under a withdrawn code or a token that is none."""
-    bench.services.save_settings({"bag_shows_photos": True})
+    bench.services.settings.change({"bag_shows_photos": True})
     code, other = bench.roast(60), bench.open(100)
     names = [str(uuid4()) for _ in range(3)]
     checks = [bench.entry("trier", 50, batch=code, stage="tan", photo=name) for name in names[:2]]
@@ -158,9 +158,9 @@ def test_a_bag_shows_no_photo_but_its_own(bench: Bench):
     for name in names:
         send(bench, name, encoded("PNG"))
     assert [seen_by_a_stranger(bench, code, name) for name in names] == [(True, 200), (False, 404), (False, 404)]
-    old = bench.services.summary(code).token
+    old = bench.services.batches.summary(code).token
     assert browser(bench).get(f"/r/none/photos/{names[0]}").status_code == 404
-    bench.services.withdraw_code(code)
+    bench.services.bags.withdraw_code(code)
     assert browser(bench).get(f"/r/{old}/photos/{names[0]}").status_code == 410
     assert seen_by_a_stranger(bench, code, names[0]) == (True, 200)
 

@@ -10,7 +10,7 @@ from tests.web.test_pages import text_of
 @pytest.fixture
 def practised(bench: Bench) -> str:
     """A batch that was roasted on the practice machine, with a real lot named; its code."""
-    bench.services.add_practice_machine()
+    bench.services.machines.add_practice()
 
     def entry(kind: str, at_s: float, **body: object) -> dict[str, object]:
         return bench.entry(kind, at_s, **body) | {"machine": "practice"}
@@ -26,11 +26,11 @@ def practised(bench: Bench) -> str:
 
 def test_practice_takes_no_stock(bench: Bench, practised: str):
     """Not from the list of lots, not from the one lot, and no batch is told that too little is left."""
-    assert bench.services.lot("HU-7").left_g == 20_000
-    assert [lot.left_g for lot in bench.services.lots()] == [20_000]
+    assert bench.services.lots.get("HU-7").left_g == 20_000
+    assert [lot.left_g for lot in bench.services.lots.all()] == [20_000]
     notice = bench.say(bench.entry("opened", 700, lot="HU-7", green_g=18_000))[0].get("notice")
     assert notice is None
-    assert bench.services.lot("HU-7").left_g == 2_000
+    assert bench.services.lots.get("HU-7").left_g == 2_000
 
 
 def test_practice_is_in_no_list_unless_asked_for(bench: Bench, practised: str):
@@ -38,7 +38,7 @@ def test_practice_is_in_no_list_unless_asked_for(bench: Bench, practised: str):
     get = bench.client.get
     for path in ("/batches", "/batches/found?q=Alder"):
         assert practised not in get(path).text, path
-    today = bench.services.today()
+    today = bench.services.today.overview()
     assert (today.recent, today.unweighed) == ([], [])
     assert "Practice drum PRACTICE" in text_of(get("/").text)
     assert get("/api/batches").get_json()["total"] == 0
@@ -54,7 +54,7 @@ def test_practice_is_no_part_of_what_is_usual(bench: Bench, practised: str):
     """Its roast losses say nothing of a coffee."""
     weighed = bench.entry("weighed", 700, batch=practised, roasted_g=3400) | {"machine": "practice"}
     assert bench.say(weighed)[0]["status"] == "stored"
-    assert bench.services.losses("Alder washed") == []
+    assert bench.services.batches.losses("Alder washed") == []
 
 
 @pytest.mark.parametrize(
@@ -72,7 +72,7 @@ def test_practice_is_marked(bench: Bench, practised: str, path: str):
     """On the live page, the record, its label and the page of its bag; a real batch has no such mark."""
     real = bench.roast(30, start_s=1000, coffee="Night Ferry")
     for code, machine in ((practised, "practice"), (real, "drum-4")):
-        token = bench.services.summary(code).token
+        token = bench.services.batches.summary(code).token
         page = bench.client.get(path.format(code=code, machine=machine, token=token)).text
         assert ("PRACTICE" in page) == (code == practised)
 
@@ -83,8 +83,8 @@ def test_practice_cannot_be_made_real(bench: Bench, practised: str):
     answer = bench.client.post("/machines/practice/channels/bean_probe", data=form)
     assert answer.status_code == 422
     assert "cannot change" in answer.text
-    assert bench.services.machine("practice").practice
+    assert bench.services.machines.get("practice").practice
     bench.roast(30, start_s=1000)
-    sheet = bench.services.sheet("drum-4").replace("http = {}", "simulated = {}")
+    sheet = bench.services.machines.sheet("drum-4").replace("http = {}", "simulated = {}")
     with pytest.raises(SheetError, match="they are real"):
-        bench.services.add_machine(sheet)
+        bench.services.machines.add(sheet)

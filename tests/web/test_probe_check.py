@@ -13,7 +13,7 @@ PATH = "/machines/drum-4/channels/bean_probe/check"
 
 def probe(bench: Bench):
     """The bean probe as it is described now."""
-    return bench.services.machine("drum-4").channels[0]
+    return bench.services.machines.get("drum-4").channels[0]
 
 
 def at_rest(bench: Bench, *values: float) -> None:
@@ -37,7 +37,7 @@ def test_ice_water_gives_the_offset_and_it_is_kept_with_its_day(bench: Bench):
     assert probe(bench).checked.on.year == 2026
     bench.clock.turn_to(10)
     bench.push((10, "bean_probe", 100.8))
-    assert bench.services.view("drum-4")["machine"]["id"] == "drum-4"
+    assert bench.services.live.view("drum-4")["machine"]["id"] == "drum-4"
     assert bench.services.runtime.live("drum-4").now()["values"]["bean_probe"] == 100.0
 
 

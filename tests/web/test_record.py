@@ -41,8 +41,8 @@ def rows(page: str, words: str) -> list[str]:
 def test_moments_carry_how_sure_they_are(bench: Bench, code: str):
     """The turning point says its error in seconds, the other moments the smoothed rate with its own."""
     page = bench.client.get(f"/batches/{code}").text
-    record = bench.services.record(code)
-    told = {row.moment: row for row in bench.services.analysis(record).moments}
+    record = bench.services.batches.record(code)
+    told = {row.moment: row for row in bench.services.analysis.analyse(record).moments}
     assert re.fullmatch(r"Turning point \d:\d\d ± 1 s \S+ °C 0\.0", rows(page, "turning point")[0])
     # The bench's roast rises by 112 °C in 600 s, exactly, once its first fall has died away.
     assert told["first_crack"].rate_c_per_min == pytest.approx(11.2, abs=0.05)
@@ -52,9 +52,9 @@ def test_moments_carry_how_sure_they_are(bench: Bench, code: str):
 
 def test_phases_carry_their_area_above_the_base_that_is_set(bench: Bench, code: str):
     """With a base 20 °C higher each later phase has 20 °C times its minutes less, and the page names the base."""
-    before = bench.services.record(code).measures.phases
-    bench.services.save_settings({"area_base_c": 120.0})
-    after = bench.services.record(code).measures.phases
+    before = bench.services.batches.record(code).measures.phases
+    bench.services.settings.change({"area_base_c": 120.0})
+    after = bench.services.batches.record(code).measures.phases
     for low, high in list(zip(before, after, strict=True))[1:]:
         assert low.area_c_min - high.area_c_min == pytest.approx(20 * low.duration_s / 60)
     page = bench.client.get(f"/batches/{code}").text
@@ -64,10 +64,10 @@ def test_phases_carry_their_area_above_the_base_that_is_set(bench: Bench, code: 
 
 def test_in_fahrenheit_all_of_it_is(bench: Bench, code: str):
     """Rates, their errors, areas and the base are in °F; nothing of the tables stays in °C."""
-    bench.services.save_settings({"units_temp": "F"})
+    bench.services.settings.change({"units_temp": "F"})
     page = bench.client.get(f"/batches/{code}").text
     assert rows(page, "first crack")[0].endswith("20.2 ± 0.1")  # 11.2 · 1.8
-    area_c_min = bench.services.record(code).measures.phases[-1].area_c_min
+    area_c_min = bench.services.batches.record(code).measures.phases[-1].area_c_min
     assert rows(page, "development")[0].split()[-1] == f"{area_c_min * 1.8:.0f}"
     assert "between the bean probe and 212\N{NO-BREAK SPACE}°F" in page
     assert "°C" not in page
@@ -87,20 +87,20 @@ def test_faults_are_told_with_their_times_and_the_caution(bench: Bench):
 def test_a_record_finds_what_the_live_page_would_have_told(bench: Bench):
     """Its faults are those of the live rate, by the thresholds as they are set; other thresholds, other faults."""
     code = stalled(bench)
-    record = bench.services.record(code)
+    record = bench.services.batches.record(code)
     bean = record.bean
     channels = record.curve.channels
     live = find_faults(record.curve.time_s, channels[bean], record.traced.rate(bean), record.batch.moments_s, USUAL)
-    assert bench.services.analysis(record).faults == live
+    assert bench.services.analysis.analyse(record).faults == live
     assert "stall" in {fault.kind for fault in live}
-    bench.services.save_settings({"stall_c_per_min": 0.1, "crash_c_per_min": 30.0, "fast_crack_c_per_min": 60.0})
-    kinds = {fault.kind for fault in bench.services.analysis(record).faults}
+    bench.services.settings.change({"stall_c_per_min": 0.1, "crash_c_per_min": 30.0, "fast_crack_c_per_min": 60.0})
+    kinds = {fault.kind for fault in bench.services.analysis.analyse(record).faults}
     assert not kinds & {"crash", "fast_crack"}
 
 
 def test_a_batch_without_a_fault_says_so(bench: Bench, code: str):
     """The thresholds are named as what it was judged by, and the caution is there all the same."""
-    bench.services.save_settings({"fast_crack_c_per_min": 20.0})
+    bench.services.settings.change({"fast_crack_c_per_min": 20.0})
     page = bench.client.get(f"/batches/{code}").text
     assert 'None by the <a href="/settings#curve">thresholds' in page
     assert DECLINING_RATE in page
@@ -124,7 +124,7 @@ def test_a_batch_in_the_drum_has_its_live_rate_and_no_switch(bench: Bench):
 def test_the_live_columns_of_a_curve_stay_what_the_live_page_showed(bench: Bench, code: str):
     """``rate_…`` is not touched by smoothing; ``smooth_rate_…`` is another column, known where there are readings."""
     told = bench.client.get(f"/api/batches/{code}/curve").get_json()
-    shown = bench.services.record(code).traced.rate("bean_probe")
+    shown = bench.services.batches.record(code).traced.rate("bean_probe")
     assert told["rate_bean_probe"][-1] == pytest.approx(shown[-1], abs=0.005)
     assert told["smooth_rate_bean_probe"][:20] == [None] * 20
     assert told["smooth_rate_bean_probe"][-1] == pytest.approx(11.2, abs=0.1)

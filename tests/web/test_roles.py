@@ -105,7 +105,7 @@ def test_a_release_is_kept_of_those_who_decide(bench: Bench, role: Role, became:
     results = browser(bench, role).post("/api/entries", json={"entries": [release, note]}).get_json()["results"]
     assert status(results) == [became, "stored"]
     assert became == "stored" or "“decide”" in results[0]["reason"]
-    assert (bench.services.summary(code).state == "held") == (became == "stored")
+    assert (bench.services.batches.summary(code).state == "held") == (became == "stored")
 
 
 @pytest.mark.parametrize("kind", ["undo", "amend", "shift"])
@@ -118,7 +118,7 @@ def test_a_release_is_taken_back_or_corrected_by_those_who_decide(bench: Bench, 
     about = bench.entry(kind, 50, batch=code, entry=release["id"], **said)
     operate, decide = browser(bench, OPERATE), browser(bench, DECIDE)
     assert status(operate.post("/api/entries", json={"entries": [about]}).get_json()["results"]) == ["refused"]
-    assert bench.services.summary(code).state == "held"
+    assert bench.services.batches.summary(code).state == "held"
     assert status(decide.post("/api/entries", json={"entries": [about]}).get_json()["results"]) == ["stored"]
     again = bench.entry("undo", 60, batch=code, entry=about["id"])
     assert status(operate.post("/api/entries", json={"entries": [again]}).get_json()["results"]) == ["refused"]
@@ -140,40 +140,40 @@ def test_the_server_says_which_device_it_was(bench: Bench):
     note = bench.entry("note", batch=code, text="x")
     assert note["by"] == {"person": "Ines", "device": "phone"}
     browser(bench, OPERATE, name="Bench tablet").post("/api/entries", json={"entries": [note]})
-    last = bench.services.record(code).log[-1]
+    last = bench.services.batches.record(code).log[-1]
     assert (last.by, last.device) == ("Ines", "Bench tablet")
 
 
 def test_a_device_of_one_person_speaks_for_nobody_else(bench: Bench):
     """Without a name it is theirs, with another one it is refused in words; a device of nobody's may name anyone."""
-    bench.services.add_person("Tomas")
+    bench.services.people.add("Tomas")
     code, tomas = bench.open(), browser(bench, OPERATE, person="Tomas")
     nobody, ines = (bench.entry("note", batch=code, text=text) for text in ("x", "y"))
     nobody["by"] = {}
     results = tomas.post("/api/entries", json={"entries": [nobody, ines]}).get_json()["results"]
     assert status(results) == ["stored", "refused"]
     assert "Tomas alone" in results[1]["reason"]
-    assert bench.services.record(code).log[-1].by == "Tomas"
+    assert bench.services.batches.record(code).log[-1].by == "Tomas"
     shared = browser(bench, OPERATE).post("/api/entries", json={"entries": [ines]}).get_json()["results"]
     assert status(shared) == ["stored"]
 
 
 def test_a_form_of_another_ones_name_is_refused_too(bench: Bench):
     """The forms go the same way as the API: nothing is kept under a name that is not the device's own."""
-    bench.services.add_person("Tomas")
-    bench.services.add_person("Ines")
+    bench.services.people.add("Tomas")
+    bench.services.people.add("Ines")
     code, tomas = bench.open(), browser(bench, OPERATE, person="Tomas")
     answer = tomas.post(f"/batches/{code}/note", data={"text": "x", "person": "Ines"})
     assert answer.status_code == 422
     assert "Tomas alone" in answer.text
     assert tomas.post(f"/batches/{code}/note", data={"text": "y"}).status_code == 303
-    assert [line.by for line in bench.services.record(code).log if line.kind == "note"] == ["Tomas"]
+    assert [line.by for line in bench.services.batches.record(code).log if line.kind == "note"] == ["Tomas"]
 
 
 def test_a_form_offers_no_name_that_would_be_refused(bench: Bench):
     """Weighing and starting name the one person of the device; anyone's device chooses among all."""
-    bench.services.add_person("Tomas")
-    bench.services.add_person("Ines")
+    bench.services.people.add("Tomas")
+    bench.services.people.add("Ines")
     for path in (f"/batches/{bench.roast(30)}/weigh", "/machines/drum-4/start"):
         own = browser(bench, OPERATE, person="Tomas").get(path).text
         assert '<input type="hidden" name="person" value="Tomas">' in own

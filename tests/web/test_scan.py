@@ -34,7 +34,7 @@ def scanned(bench: Bench, picture: bytes) -> dict[str, str]:
 def test_a_label_leads_to_its_batch(bench: Bench):
     """By the address that its label carries, whatever the server's address was when it was printed; by its code too."""
     code = bench.roast(30)
-    url = bench.services.address(code).url
+    url = bench.services.labels.address(code).url
     token = url.rpartition("/")[2]
     for text in (url, f"https://old.example:8443/r/{token}", code, code.lower().replace("-", "")):
         assert scanned(bench, symbol(text)) == {"to": f"/batches/{code}"}
@@ -65,9 +65,9 @@ def test_another_qr_opens_nothing(bench: Bench, text: str):
 def test_a_label_of_another_house_or_a_withdrawn_one_is_told(bench: Bench):
     """A token that is not known here, and one that was withdrawn, each in its own words."""
     code = bench.roast(30)
-    url = bench.services.address(code).url
+    url = bench.services.labels.address(code).url
     assert "no batch that is known here" in scanned(bench, symbol("https://other.example/r/abcdefghijklmnop"))["says"]
-    bench.services.withdraw_code(code)
+    bench.services.bags.withdraw_code(code)
     assert "was withdrawn" in scanned(bench, symbol(url))["says"]
 
 
@@ -93,5 +93,5 @@ def test_a_picture_of_many_bytes_is_refused_unread(bench: Bench):
 
 def test_a_stranger_scans_nothing(bench: Bench):
     """A customer's camera has the bag page; the app's scan is for the house."""
-    url = bench.services.address(bench.roast(30)).url
+    url = bench.services.labels.address(bench.roast(30)).url
     assert browser(bench).post("/scan", data={"text": url}).status_code == 401

@@ -44,14 +44,14 @@ def test_nothing_of_a_stranger_is_kept(bench: Bench, stranger: FlaskClient):
     assert stranger.post("/api/machines/drum-4/readings", json={"readings": []}).status_code == 401
     assert stranger.post("/machines/drum-4/start", data={"coffee": "Mine"}).status_code == 401
     assert stranger.post("/settings", data={"business": "Mine"}).status_code == 401
-    assert len(bench.services.record(code).log) == 1
-    assert bench.services.batches().total == 1
-    assert bench.services.settings().business == ""
+    assert len(bench.services.batches.record(code).log) == 1
+    assert bench.services.batches.page().total == 1
+    assert bench.services.settings.current().business == ""
 
 
 def test_a_program_comes_in_with_its_token(bench: Bench, stranger: FlaskClient):
     """As `token --name` prints it; one that was made up, or put where it does not belong, does not count."""
-    token = bench.services.new_token("logger")
+    token = bench.services.devices.new_token("logger")
 
     def status(authorization: str) -> int:
         return stranger.get("/api/batches", headers={"Authorization": authorization}).status_code
@@ -72,9 +72,9 @@ def test_a_program_comes_in_with_its_token(bench: Bench, stranger: FlaskClient):
 
 def test_the_token_itself_is_nowhere_kept(bench: Bench):
     """Whoever copies the folder has no key to the API."""
-    token = bench.services.new_token("logger")
+    token = bench.services.devices.new_token("logger")
     bench.services.close()
-    for path in bench.services.folder.iterdir():
+    for path in bench.services.store.path.parent.iterdir():
         if path.is_file():
             assert token.encode() not in path.read_bytes()
 
@@ -98,8 +98,8 @@ def test_a_form_of_another_site_changes_nothing(bench: Bench, headers: dict[str,
         answer = bench.client.post(path, data={"text": "x", "name": "x"}, headers=headers)
         assert answer.status_code == 403
         assert in_words(answer)
-    assert len(bench.services.record(code).log) == 1
-    assert (bench.services.batches().total, len(bench.services.machines())) == (1, 1)
+    assert len(bench.services.batches.record(code).log) == 1
+    assert (bench.services.batches.page().total, len(bench.services.machines.all())) == (1, 1)
 
 
 @pytest.mark.parametrize("headers", [{}, {"Sec-Fetch-Site": "same-origin"}, {"Origin": "http://localhost"}])
@@ -130,7 +130,7 @@ def test_the_names_of_a_local_network_are_ours(bench: Bench, host: str):
 
 def test_the_name_on_the_labels_is_ours(bench: Bench):
     """As soon as it is set, and under that very name alone."""
-    bench.services.save_settings({"url_base": "https://coffee.quillwater.example/bags"})
+    bench.services.settings.change({"url_base": "https://coffee.quillwater.example/bags"})
     assert bench.client.get("/", headers={"Host": "coffee.quillwater.example"}).status_code == 200
     assert bench.client.get("/", headers={"Host": "quillwater.example"}).status_code == 421
 
@@ -140,7 +140,7 @@ def test_an_address_that_is_none_cannot_be_set(bench: Bench, base: str):
     """It would be printed on every label."""
     answer = bench.client.post("/settings", data={"url_base": base, "units_temp": "C", "units_mass": "kg"})
     assert answer.status_code == 422
-    assert bench.services.settings().url_base == ""
+    assert bench.services.settings.current().url_base == ""
 
 
 def test_every_answer_says_what_a_browser_may_do(bench: Bench):
@@ -237,7 +237,7 @@ def test_a_stream_that_nobody_reads_gives_its_place_back(bench: Bench):
         answer = bench.client.get("/machines/drum-4/live")
         assert answer.status_code == 200
         answer.close()
-    assert bench.services.hub("drum-4").watchers == 0
+    assert bench.services.live.hub("drum-4").watchers == 0
 
 
 def test_too_many_streams_are_told_to_wait(bench: Bench):
@@ -257,12 +257,12 @@ def test_too_many_streams_are_told_to_wait(bench: Bench):
 def test_a_bag_page_is_found_by_its_token_alone(bench: Bench, stranger: FlaskClient):
     """It cannot be guessed from the code or from another token, and a discarded batch has none."""
     code = bench.roast(30, coffee="Night Ferry")
-    token = bench.services.summary(code).token
+    token = bench.services.batches.summary(code).token
     assert len(token) >= 20
     assert "Night Ferry" in stranger.get(f"/r/{token}").text
     for guess in (code, token[:-1], token.lower() if token.lower() != token else token.upper(), str(uuid4()), "%00"):
         assert stranger.get(f"/r/{guess}").status_code == 404
-    opening = bench.services.record(code).batch.opened
+    opening = bench.services.batches.record(code).batch.opened
     assert opening is not None
     bench.say(bench.entry("undo", 40, batch=code, entry=str(opening.id)))
     assert stranger.get(f"/r/{token}").status_code == 404

@@ -188,8 +188,8 @@ def test_device_page_says_what_to_do(bench: Bench, secure: Secure):
 
 def test_invitation_leads_through_trust(bench: Bench, secure: Secure):
     """The QR of an invitation begins where a phone trusts the certificate; its secret is behind the #, off the wire."""
-    bench.services.note_base(secure.trust_base("drumside.local"))
-    assert bench.services.way_in() == "http://drumside.local:8080/trust"
-    assert bench.services.way_in("s3cret") == "http://drumside.local:8080/trust#s3cret"
+    bench.services.address.note_base(secure.trust_base("drumside.local"))
+    assert bench.services.address.way_in() == "http://drumside.local:8080/trust"
+    assert bench.services.address.way_in("s3cret") == "http://drumside.local:8080/trust#s3cret"
     text = bench.client.post("/devices/invite", data={"role": "look"}).text
     assert "<strong>http://drumside.local:8080/trust</strong>" in text

@@ -30,7 +30,12 @@ class Address(NamedTuple):
 
 def addresses(bench: Bench, code: str) -> list[Address]:
     """Every route there is, once a method, its blanks filled in with what there is; a blank not known here is 1."""
-    blanks = {"machine_id": "drum-4", "code": code, "token": bench.services.summary(code).token, "secret": "none"}
+    blanks = {
+        "machine_id": "drum-4",
+        "code": code,
+        "token": bench.services.batches.summary(code).token,
+        "secret": "none",
+    }
     blanks |= {"version": "v", "name": "app.css", "table": "channels", "part_id": "bean_probe"}
     blanks["photo_id"] = "00000000-0000-4000-8000-000000000000"
     return filled(bench.app, blanks)
@@ -59,7 +64,7 @@ def browser(bench: Bench, role: Role | None = None, *, name: str = "", person: s
     client = bench.app.test_client()
     client.environ_base = {**client.environ_base, "REMOTE_ADDR": ELSEWHERE}
     if role is not None:
-        token, now_ms = secrets.token_urlsafe(8), bench.services.wall_ms()
+        token, now_ms = secrets.token_urlsafe(8), bench.services.devices.wall_ms()
         row = DeviceRow(0, name or f"{role.word} phone", person, role.word, now_ms, now_ms)
         bench.services.store.write(lambda db: stored.add_device(db, row, hashed(token)))
         client.set_cookie(COOKIE, token)

@@ -19,20 +19,20 @@ bp = Blueprint("api", __name__)
 @bp.get("/healthz")
 def health() -> ResponseReturnValue:
     """Whether Drumside can record."""
-    told, well = services().health()
+    told, well = services().live.health()
     return jsonify(told), 200 if well else 503
 
 
 @bp.get("/api/clock")
 def clock() -> Response:
     """The server's time, and how fast it runs."""
-    return jsonify(now_ms=services().now_ms(), rate=services().clock.rate)
+    return jsonify(now_ms=services().clock.now_ms(), rate=services().clock.rate)
 
 
 @bp.post("/api/machines/<machine_id>/readings")
 def push_readings(machine_id: str) -> ResponseReturnValue:
     """Take in pushed readings."""
-    pushed = services().accept_readings(machine_id, _json())
+    pushed = services().live.accept_readings(machine_id, _json())
     return jsonify(accepted=pushed.accepted, refused=pushed.refused), 202
 
 
@@ -43,7 +43,7 @@ def add_entries() -> Response:
     entries = payload.get("entries") if isinstance(payload, dict) else None
     if not isinstance(entries, list) or len(entries) > MOST_ENTRIES:
         raise ReadingsRefused(f'Send a JSON object {{"entries": […]}} with at most {MOST_ENTRIES} entries.')
-    results = services().accept_entries(entries, speaker())
+    results = services().journal.accept(entries, speaker())
     return jsonify(
         results=[
             {name: value for name, value in vars(result).items() if name == "id" or value is not None}
@@ -55,14 +55,14 @@ def add_entries() -> Response:
 @bp.get("/api/entries")
 def entries_after() -> Response:
     """What came in for a machine after a number, for a page or a program that was away."""
-    found, seq = services().entries_after(request.args.get("machine", ""), _number("after", 0, least=0))
+    found, seq = services().journal.entries_after(request.args.get("machine", ""), _number("after", 0, least=0))
     return jsonify(entries=found, seq=seq)
 
 
 @bp.get("/api/batches")
 def batches() -> Response:
     """A page of the list of batches."""
-    found = services().batches(
+    found = services().batches.page(
         page=_number("page", 1, least=1),
         size=_number("size", 50, least=1, most=MOST_BATCHES),
         query=request.args.get("q", ""),
@@ -80,13 +80,13 @@ def batches() -> Response:
 @bp.get("/api/batches/<code>")
 def batch(code: str) -> Response:
     """One batch, folded."""
-    return jsonify(services().batch_json(code))
+    return jsonify(services().batches.to_json(code))
 
 
 @bp.get("/api/batches/<code>/curve")
 def curve(code: str) -> Response:
     """The curve of a batch as columns; null for gaps."""
-    return jsonify(columns(services().record(code)))
+    return jsonify(columns(services().batches.record(code)))
 
 
 @bp.get("/api/batches/<code>/curve.csv")
@@ -94,7 +94,7 @@ def curve_csv(code: str) -> Response:
     """The curve of a batch as CSV; empty for gaps."""
     from pandas import DataFrame  # noqa: PLC0415 - takes half a second to load
 
-    record = services().record(code)
+    record = services().batches.record(code)
     name = f'attachment; filename="{record.summary.code}.csv"'
     text = DataFrame(columns(record)).to_csv(index=False)
     return Response(text, mimetype="text/csv", headers={"Content-Disposition": name})

@@ -12,7 +12,7 @@ from roastlog.errors import LabelError
 from roastlog.label.layout import SIZES, Label, LabelSize, label_size, layout
 from roastlog.label.sheets import label_pages, label_pdf, missing_characters
 from roastlog.languages import N_, _, joined
-from roastlog.services import Address
+from roastlog.services import LabelAddress
 from roastlog.web import services
 
 bp = Blueprint("labels", __name__)
@@ -31,7 +31,7 @@ class LabelPage:
 
     code: str
     coffee: str
-    address: Address
+    address: LabelAddress
     sizes: Sequence[LabelSize]
     size: LabelSize
     copies: int
@@ -45,7 +45,7 @@ class LabelPage:
 @bp.get("/batches/<code>/label")
 def label(code: str) -> ResponseReturnValue:
     """The label as it will be, and where its code leads."""
-    said, size = services().label(code), label_size(_asked("size", next(iter(SIZES))))
+    said, size = services().labels.label(code), label_size(_asked("size", next(iter(SIZES))))
     copies, skip = _count("copies", 1), _count("skip", 0)
     try:
         pages = [Markup(page) for page in label_pages(said, size, copies=copies, skip=skip)]  # noqa: S704 - its own SVG, text escaped
@@ -55,7 +55,7 @@ def label(code: str) -> ResponseReturnValue:
     page = LabelPage(
         code=said.code,
         coffee=said.coffee,
-        address=services().address(code),
+        address=services().labels.address(code),
         sizes=list(SIZES.values()),
         size=size,
         copies=copies,
@@ -72,8 +72,8 @@ def label(code: str) -> ResponseReturnValue:
 def label_file(code: str) -> Response:
     """The label as PDF in true millimetres."""
     size = label_size(_asked("size", next(iter(SIZES))))
-    pdf = label_pdf(services().label(code), size, copies=_count("copies", 1), skip=_count("skip", 0))
-    name = f"label-{services().summary(code).code}-{size.name}.pdf"
+    pdf = label_pdf(services().labels.label(code), size, copies=_count("copies", 1), skip=_count("skip", 0))
+    name = f"label-{services().batches.summary(code).code}-{size.name}.pdf"
     return Response(pdf, mimetype="application/pdf", headers={"Content-Disposition": f'inline; filename="{name}"'})
 
 

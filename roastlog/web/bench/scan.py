@@ -27,7 +27,7 @@ def read() -> Response:
     said = {}
     for text in filter(None, texts):
         try:
-            return jsonify(to=f"/batches/{services().scanned(text)}")
+            return jsonify(to=f"/batches/{services().bags.scanned(text)}")
         except NotFound as error:
             said = {"says": str(error)}
         except CodeError:

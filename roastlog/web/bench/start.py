@@ -10,9 +10,7 @@ from flask.typing import ResponseReturnValue
 
 from roastlog.journal.entries import Opened
 from roastlog.languages import N_, _, said
-from roastlog.services import Lot
-from roastlog.store.batches import BatchSummary
-from roastlog.store.books import Person
+from roastlog.services import BatchSummary, Lot, Person
 from roastlog.units import clock_text
 from roastlog.web import services
 from roastlog.web.http.formatting import number, page_units
@@ -59,7 +57,7 @@ class ShortLot:
 @bp.get("/start")
 def choose_machine() -> ResponseReturnValue:
     """Which machine to start on; with one machine there is nothing to choose."""
-    machines = services().machines()
+    machines = services().machines.all()
     if len(machines) == 1:
         return redirect(f"/machines/{machines[0].id}/start", 303)
     return render_template("bench/choose.html", page=machines)
@@ -80,7 +78,7 @@ def open_batch(machine_id: str) -> ResponseReturnValue:
     if form.errors or short_of:
         return _start_page(machine_id, form.values, form.errors, short_of), 422
     person = form.text("person")
-    made = entry(form, "opened", facts, machine=machine_id, at_ms=services().now_ms(), person=person)
+    made = entry(form, "opened", facts, machine=machine_id, at_ms=services().clock.now_ms(), person=person)
     if reason := _refused(made):
         return _start_page(machine_id, form.values, {"form": reason}), 422
     return remember(redirect(f"/machines/{machine_id}", 303), person)
@@ -97,13 +95,15 @@ def short_lot() -> str:
 @bp.get("/batches/<code>/names")
 def names(code: str) -> str:
     """The form that names a batch which is under way or done."""
-    return _names_page(code, _typed(services().record(code).batch.facts) | {"id": str(uuid4()), "person": who()})
+    return _names_page(
+        code, _typed(services().batches.record(code).batch.facts) | {"id": str(uuid4()), "person": who()}
+    )
 
 
 @bp.post("/batches/<code>/names")
 def amend_names(code: str) -> ResponseReturnValue:
     """Say more, or something else, of a batch."""
-    form, batch = Form(request.form), services().record(code).batch
+    form, batch = Form(request.form), services().batches.record(code).batch
     facts = _facts(form)
     if form.errors:
         return _names_page(code, form.values, form.errors), 422
@@ -113,7 +113,7 @@ def amend_names(code: str) -> ResponseReturnValue:
     if change and batch.opened:
         body = {"entry": str(batch.opened.id), "body": change}
         made = entry(
-            form, "amend", body, machine=str(batch.machine), at_ms=services().now_ms(), person=person, batch=code
+            form, "amend", body, machine=str(batch.machine), at_ms=services().clock.now_ms(), person=person, batch=code
         )
         if reason := _refused(made):
             return _names_page(code, form.values, {"form": reason}), 422
@@ -122,7 +122,7 @@ def amend_names(code: str) -> ResponseReturnValue:
 
 
 def _refused(made: dict[str, Any]) -> str | None:
-    result = services().accept_entries([made], speaker())[0]
+    result = services().journal.accept([made], speaker())[0]
     return (result.reason or _("That was not kept.")) if result.status == "refused" else None
 
 
@@ -132,7 +132,7 @@ def _facts(form: Form) -> dict[str, Any]:
     green_g = form.mass_g("green", form.values.get("green_unit", "kg"))
     if green_g is not None and green_g <= 0:
         form.errors["green"] = _("A batch weighs more than nothing. Leave the field empty if you do not know it yet.")
-    coffee = form.text("coffee") or next((row.coffee for row in services().lots() if row.code == lot), None)
+    coffee = form.text("coffee") or next((row.coffee for row in services().lots.all() if row.code == lot), None)
     intent = form.text("intent_words") or form.text("intent")
     facts = {
         "lot": lot,
@@ -178,7 +178,7 @@ def _short(form: Form, lot: str | None, green_g: float | None) -> Lot | None:
     if lot is None or form.errors:
         return None
     wanted_g = green_g if green_g is not None else 1.0
-    return next((row for row in services().lots() if row.code == lot and row.left_g < wanted_g), None)
+    return next((row for row in services().lots.all() if row.code == lot and row.left_g < wanted_g), None)
 
 
 def _mass_units() -> tuple[str, ...]:
@@ -191,7 +191,7 @@ def _start_page(
     errors: Mapping[str, str] | None = None,
     short_of: Lot | None = None,
 ) -> str:
-    machine = services().machine(machine_id)
+    machine = services().machines.get(machine_id)
     return _page(_("Start a batch"), machine.name, _("Start"), f"/machines/{machine_id}", values, errors, short_of)
 
 
@@ -209,11 +209,11 @@ def _page(
     short_of: Lot | None = None,
 ) -> str:
     guides: dict[str, list[BatchSummary]] = {}
-    for batch in services().batches().items:
+    for batch in services().batches.page().items:
         if batch.dropped_ms is not None:
             guides.setdefault(batch.title, []).append(batch)
     page = StartPage(
-        title, under, verb, back, services().lots(), guides, services().people(), values, errors or {}, short_of,
-        _mass_units(), said(OFFLINE["start" if under else "names"]),
+        title, under, verb, back, services().lots.all(), guides, services().people.all(), values, errors or {},
+        short_of, _mass_units(), said(OFFLINE["start" if under else "names"]),
     )  # fmt: skip
     return render_template("bench/start.html", page=page)

@@ -5,8 +5,7 @@ from dataclasses import dataclass
 
 from flask import Blueprint, render_template
 
-from roastlog.services import Kept, Lot, MachineNow
-from roastlog.store.batches import BatchSummary
+from roastlog.services import BatchSummary, Lot, MachineNow, StorageStatus
 from roastlog.web import services
 from roastlog.web.http.forms import AddMachine
 
@@ -23,18 +22,19 @@ class TodayPage:
     recent: Sequence[BatchSummary]
     lots_low: Sequence[Lot]
     add: AddMachine
-    kept: Kept
+    storage: StorageStatus
 
 
 @bp.get("/")
 def today() -> str:
     """Today; on an empty folder, how to add a machine."""
-    now, empty, kept = services().today(), AddMachine(), services().kept()
-    page = TodayPage(services().now_ms(), now.machines, now.unweighed, now.recent, now.lots_low, empty, kept)
+    now, empty, storage = services().today.overview(), AddMachine(), services().backups.status()
+    now_ms = services().clock.now_ms()
+    page = TodayPage(now_ms, now.machines, now.unweighed, now.recent, now.lots_low, empty, storage)
     return render_template("bench/today/page.html", page=page)
 
 
 @bp.get("/machines/<machine_id>/now")
 def machine_now(machine_id: str) -> str:
     """The numbers of one machine, asked for every two seconds."""
-    return render_template("bench/today/_now.html", machine=services().machine_now(machine_id))
+    return render_template("bench/today/_now.html", machine=services().live.now(machine_id))

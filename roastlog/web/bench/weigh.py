@@ -10,8 +10,7 @@ from flask.typing import ResponseReturnValue
 
 from roastlog.languages import _
 from roastlog.quality.loss import Band, Judgement, judge
-from roastlog.store.batches import BatchSummary
-from roastlog.store.books import Person
+from roastlog.services import BatchSummary, Person
 from roastlog.web import services
 from roastlog.web.http.formatting import mass, page_units
 from roastlog.web.http.forms import GRAMS, Form, entry, remember, who
@@ -70,7 +69,7 @@ class WeighPage:
 @bp.get("/weigh")
 def choose_batch() -> ResponseReturnValue:
     """Which batch is on the scale; where one alone waits for it there is nothing to choose."""
-    waiting = services().today().unweighed
+    waiting = services().today.unweighed()
     if len(waiting) == 1:
         return redirect(f"/batches/{waiting[0].code}/weigh", 303)
     return render_template("bench/waiting.html", page=waiting)
@@ -79,7 +78,7 @@ def choose_batch() -> ResponseReturnValue:
 @bp.get("/taste")
 def taste() -> str:
     """Which batch is in the cup; what is tasted goes into its record, as a note."""
-    return render_template("bench/taste.html", page=services().today().recent)
+    return render_template("bench/taste.html", page=services().today.recent())
 
 
 @bp.get("/batches/<code>/weigh")
@@ -92,7 +91,7 @@ def weigh(code: str) -> str:
 @bp.post("/batches/<code>/weigh")
 def keep_weight(code: str) -> ResponseReturnValue:
     """Keep the weight; release the batch as well if that was asked."""
-    form, batch = Form(request.form), services().summary(code)
+    form, batch = Form(request.form), services().batches.summary(code)
     said = _weigh_out(form, batch)
     if not form.errors:
         entries = [
@@ -101,13 +100,13 @@ def keep_weight(code: str) -> ResponseReturnValue:
                 kind,
                 body,
                 machine=batch.machine,
-                at_ms=services().now_ms(),
+                at_ms=services().clock.now_ms(),
                 person=form.text("person"),
                 batch=code,
             )
             for kind, body in said
         ]
-        results = services().accept_entries(entries, speaker())
+        results = services().journal.accept(entries, speaker())
         refused = [result.reason for result in results if result.status == "refused"]
         if refused:
             form.errors["form"] = " ".join(reason for reason in refused if reason)
@@ -142,14 +141,14 @@ def _weigh_out(form: Form, batch: BatchSummary) -> list[tuple[str, dict[str, Any
 
 
 def _weigh_page(code: str, values: Mapping[str, str], errors: Mapping[str, str] | None = None) -> str:
-    batch, unit, now_ms = services().summary(code), _scale_unit(), services().now_ms()
-    band = services().usual_loss(batch.coffee, but=batch.code)
+    batch, unit, now_ms = services().batches.summary(code), _scale_unit(), services().clock.now_ms()
+    band = services().batches.usual_loss(batch.coffee, but=batch.code)
     loss = batch.roast_loss
     page = WeighPage(
         batch=batch,
         unit=unit,
         unit_g=GRAMS[unit],
-        people=services().people(),
+        people=services().people.all(),
         values=values,
         loss=loss,
         judgement=None if loss is None else judge(loss, band),

@@ -12,8 +12,7 @@ from roastlog.curve.comparison.alignment import ALIGNMENTS, Alignment
 from roastlog.curve.comparison.reasons import tell_reason
 from roastlog.languages import N_, _
 from roastlog.machine.model import Control
-from roastlog.plot.overlays import LINES
-from roastlog.services import BatchSummary, Compared, SideBySide
+from roastlog.services import LINES, BatchSummary, Compared, SideBySide
 from roastlog.web import services
 from roastlog.web.desk.comparison_tables import TablePart, moves, parts
 from roastlog.web.http.formatting import Units, page_units
@@ -117,7 +116,7 @@ def compare() -> ResponseReturnValue:
     of = request.args.get("of", "")
     asked = Asked.of_request()
     if of:
-        guide = services().guide_for(of)
+        guide = services().comparison.guide_for(of)
         return redirect(asked._replace(codes=[code for code in (guide, of) if code]).address(), 303)
     if len(request.args.getlist("batches")) > 1:
         return redirect(asked.address(), 303)
@@ -135,11 +134,11 @@ def offered() -> str:
 def figure() -> Response:
     """The figure of a comparison, for static/js/desk/compare.js to embed."""
     asked = Asked.of_request()
-    return jsonify(services().comparison_figure(asked.codes, asked.align, asked.control, temp_unit=page_units().temp))
+    return jsonify(services().figures.comparison(asked.codes, asked.align, asked.control, temp_unit=page_units().temp))
 
 
 def _page(asked: Asked) -> ComparePage:
-    beside = services().compared(asked.codes, asked.align)
+    beside = services().comparison.compare(asked.codes, asked.align)
     asked = asked._replace(codes=[batch.code for batch in beside.batches], control=_control(asked.control, beside))
     units = page_units()
     return ComparePage(
@@ -156,7 +155,7 @@ def _page(asked: Asked) -> ComparePage:
         why=[_why(batch, beside.controls, units) for batch in beside.batches[1:]],
         parts=parts(beside, units),
         moves=moves(beside),
-        offered=services().to_compare(beside, asked.query),
+        offered=services().comparison.candidates(beside, asked.query),
         query=asked.query,
         figure=asked.address("/compare/figure.json"),
     )

@@ -14,10 +14,8 @@ from roastlog.curve.phases import phase_at
 from roastlog.errors import CodeError, NoSuchBatch
 from roastlog.journal.wording import FLAG_WORDS
 from roastlog.languages import N_, _
-from roastlog.recording.live_view import SHIFTABLE
-from roastlog.services import Analysis, LogLine, Record
+from roastlog.services import SHIFTABLE, Analysis, LogLine, Page, Record
 from roastlog.services.curve_settings import CURVE_SETTINGS
-from roastlog.store.batches import Page
 from roastlog.web import services
 from roastlog.web.desk.forecast_review import forecast_review_page
 from roastlog.web.http.formatting import HARD_SPACE, page_units
@@ -116,9 +114,9 @@ def find() -> ResponseReturnValue:
     if not typed:
         return render_template("desk/records/find.html", page=FindPage())
     try:
-        return redirect(f"/batches/{services().summary(typed).code}", 303)
+        return redirect(f"/batches/{services().batches.summary(typed).code}", 303)
     except (CodeError, NoSuchBatch) as error:
-        if not isinstance(error, NoSuchBatch) and services().batches(query=typed).total:
+        if not isinstance(error, NoSuchBatch) and services().batches.page(query=typed).total:
             return redirect(f"/batches?q={quote(typed)}", 303)
         return render_template("desk/records/find.html", page=FindPage(typed, str(error))), 404
 
@@ -132,14 +130,14 @@ def record(code: str) -> ResponseReturnValue:
 @bp.get("/batches/<code>/figure.json")
 def figure(code: str) -> Response:
     """The figure of a batch, for static/js/desk/record.js to embed."""
-    return jsonify(services().figure(code, temp_unit=page_units().temp))
+    return jsonify(services().figures.record(code, temp_unit=page_units().temp))
 
 
 @bp.get("/batches/<code>/outlook")
 def outlook(code: str) -> str:
     """How wrong the outlook was: alone for the record that asks for it, a page of its own for anyone else."""
     part = "HX-Request" in request.headers
-    page = forecast_review_page(services().forecast_review(code))
+    page = forecast_review_page(services().analysis.forecast_review(code))
     return render_template("desk/records/_outlook.html" if part else "desk/records/outlook.html", page=page)
 
 
@@ -175,13 +173,13 @@ def decide(code: str) -> ResponseReturnValue:
 @bp.get("/batches/<code>/withdraw")
 def ask_to_withdraw(code: str) -> ResponseReturnValue:
     """What it means to withdraw the code of a batch, before it is done: no tap takes it back."""
-    return render_template("desk/records/withdraw.html", page=services().summary(code))
+    return render_template("desk/records/withdraw.html", page=services().batches.summary(code))
 
 
 @bp.post("/batches/<code>/withdraw")
 def withdraw(code: str) -> ResponseReturnValue:
     """Give a batch another code for its bags; the printed one holds no more."""
-    services().withdraw_code(code)
+    services().bags.withdraw_code(code)
     return redirect(f"/batches/{code}/label", 303)
 
 
@@ -189,11 +187,17 @@ def _say(code: str, form: Form, kind: str, body: Mapping[str, Any]) -> ResponseR
     """Keep one entry about a batch and show its record again."""
     if form.errors:
         return _record_page(code, next(iter(form.errors.values())))
-    machine = services().summary(code).machine
+    machine = services().batches.summary(code).machine
     made = entry(
-        form, kind, body, machine=machine, at_ms=services().now_ms(), person=form.text("person") or who(), batch=code
+        form,
+        kind,
+        body,
+        machine=machine,
+        at_ms=services().clock.now_ms(),
+        person=form.text("person") or who(),
+        batch=code,
     )
-    result = services().accept_entries([made], speaker())[0]
+    result = services().journal.accept([made], speaker())[0]
     if result.status == "refused":
         return _record_page(code, result.reason or _("That was not kept."))
     return remember(redirect(f"/batches/{code}#journal", 303), form.text("person"))
@@ -202,17 +206,17 @@ def _say(code: str, form: Form, kind: str, body: Mapping[str, Any]) -> ResponseR
 def _found() -> ListPage:
     query = request.args.get("q", "").strip()[:80]
     page = request.args.get("page", 1, type=int)
-    practice, wanted = services().practice(), request.args.get("practice") == "1"
-    found = services().batches(page=max(1, page), query=query, practice=wanted)
+    practice, wanted = services().machines.practice_ids(), request.args.get("practice") == "1"
+    found = services().batches.page(page=max(1, page), query=query, practice=wanted)
     return ListPage(found, query, practice, with_practice=wanted)
 
 
 def _record_page(code: str, error: str = "") -> ResponseReturnValue:
-    told = services().record(code)
-    analysis, unit = services().analysis(told), page_units().temp
+    told = services().batches.record(code)
+    analysis, unit = services().analysis.analyse(told), page_units().temp
     faults = [FaultTold(TITLES[fault.kind], fault, tell_fault(fault, unit)) for fault in analysis.faults]
     page = RecordPage(told, analysis, faults, _groups(told), _aroma(told), str(uuid4()), who(), error=error, unit=unit)
-    page = replace(page, photos=services().photos_of(told.batch))
+    page = replace(page, photos=services().photos.of(told.batch))
     return render_template("desk/records/record.html", page=page), 422 if error else 200
 
 

@@ -161,7 +161,7 @@ def called(word: str) -> str:
 def page_units() -> Units:
     """The units of this request's page, as the roastery set them; asked once a request."""
     if "units" not in g:
-        settings = services().settings()
+        settings = services().settings.current()
         g.units = Units(settings.units_temp, settings.units_mass)
     found: Units = g.units
     return found

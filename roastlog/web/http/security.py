@@ -15,8 +15,7 @@ from flask import Flask, Response, abort, current_app, g, request
 from werkzeug.wrappers import Response as AnyResponse
 
 from roastlog.errors import LacksRole, StoreError
-from roastlog.recording.entry_service import Speaker
-from roastlog.services import Device, Role
+from roastlog.services import Device, Role, Speaker
 from roastlog.services.devices import YEAR_S
 from roastlog.web import services
 from roastlog.web.http.roles import PUBLIC, lacking, least, refused_to
@@ -120,7 +119,7 @@ def let_in_still() -> Callable[[], bool]:
     role, (token, is_program), looked_s = caller().role, _token(), time.monotonic()
     if caller().device is None:
         return lambda: True
-    known = services().program_with if is_program else services().device_with
+    known = services().devices.program_by_token if is_program else services().devices.by_token
 
     def ask() -> bool:
         nonlocal looked_s
@@ -177,7 +176,9 @@ def known_host(host: str) -> bool:
         ipaddress.ip_address(host)
     except ValueError:
         secure = current_app.extensions.get("secure")
-        return host == urlsplit(services().settings().url_base).hostname or (secure is not None and secure.covers(host))
+        return host == urlsplit(services().settings.current().url_base).hostname or (
+            secure is not None and secure.covers(host)
+        )
     return True
 
 
@@ -207,9 +208,9 @@ def from_this_computer() -> bool:
 def _caller() -> Caller:
     token, is_program = _token()
     if token:
-        device = services().program_with(token) if is_program else services().device_with(token)
+        device = services().devices.program_by_token(token) if is_program else services().devices.by_token(token)
         if device is not None:
-            g.renew = token if services().saw(device) and not is_program else None
+            g.renew = token if services().devices.saw(device) and not is_program else None
             return Caller(device.role, device)
     return Caller(Role.OWN) if from_this_computer() else STRANGER
 

@@ -47,13 +47,13 @@ class HandPage:
 @bp.get(_PATH)
 def keypad(machine_id: str) -> str:
     """The keypad, and what was typed in the last half hour."""
-    return _page(services().machine(machine_id), request.args.get("channel", ""))
+    return _page(services().machines.get(machine_id), request.args.get("channel", ""))
 
 
 @bp.post(_PATH)
 def keep(machine_id: str) -> ResponseReturnValue:
     """Keep one reading, at the time when its first key was pressed."""
-    machine, form = services().machine(machine_id), Form(request.form)
+    machine, form = services().machines.get(machine_id), Form(request.form)
     channel, typed = form.values.get("channel", ""), form.number("value")
     if typed is None:
         form.errors.setdefault("value", _("Type what the thermometer shows."))
@@ -63,7 +63,7 @@ def keep(machine_id: str) -> ResponseReturnValue:
         reading = {"channel": channel, "value": value_c}
         if at_ms.isascii() and at_ms.isdigit() and len(at_ms) < 16:
             reading["at_ms"] = int(at_ms)
-        refused = services().accept_readings(machine_id, {"readings": [reading]}).refused
+        refused = services().live.accept_readings(machine_id, {"readings": [reading]}).refused
         if refused:
             form.errors["value"] = str(refused[0]["reason"])
     if form.errors:
@@ -76,10 +76,10 @@ def _page(machine: Machine, chosen: str, form: Form | None = None) -> str:
     if not channels:
         raise NotFound(_("No channel of {name} is read by hand. Its set-up page can make one so.", name=machine.name))
     names = {channel.id: channel.name for channel in channels}
-    now_ms = services().now_ms()
+    now_ms = services().clock.now_ms()
     kept = [
         Typed(at_ms, names[channel], value)
-        for at_ms, values in services().rows_since(machine.id, now_ms - LOOK_BACK_MS)
+        for at_ms, values in services().live.rows_since(machine.id, now_ms - LOOK_BACK_MS)
         for channel, value in values.items()
         if channel in names
     ]

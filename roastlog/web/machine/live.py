@@ -21,7 +21,7 @@ from roastlog.journal.vocabulary import (
     VIGOUR_WORDS,
 )
 from roastlog.languages import N_, _
-from roastlog.recording.hub import Hub
+from roastlog.services import Hub
 from roastlog.web import services
 from roastlog.web.http.formatting import page_units
 from roastlog.web.http.forms import who
@@ -57,9 +57,9 @@ HINTS: Final[dict[str, str]] = {
 @bp.get("/machines/<machine_id>")
 def page(machine_id: str) -> str:
     """The live page."""
-    view = services().view(machine_id)
+    view = services().live.view(machine_id)
     units = page_units()
-    figure = services().live_figure(machine_id, temp_unit=units.temp)
+    figure = services().figures.live(machine_id, temp_unit=units.temp)
     return render_template(
         "machine/page.html", view=view, words=WORDS, hints=HINTS, units=units, figure=figure, who=who()
     )
@@ -68,13 +68,13 @@ def page(machine_id: str) -> str:
 @bp.get("/machines/<machine_id>/view")
 def view(machine_id: str) -> Response:
     """The live view, for a page that was away."""
-    return jsonify(services().view(machine_id))
+    return jsonify(services().live.view(machine_id))
 
 
 @bp.get("/machines/<machine_id>/live")
 def stream(machine_id: str) -> ResponseReturnValue:
     """Server-sent events: reading, entry, outlook, state."""
-    hub = services().hub(machine_id)
+    hub = services().live.hub(machine_id)
     if not _streams.acquire(blocking=False):
         return Response(_("Too many screens are watching. Close one, or wait."), 503, {"Retry-After": "5"})
     events = _events(hub, let_in_still(), languages.current())

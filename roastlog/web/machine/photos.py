@@ -41,7 +41,7 @@ def keep(photo_id: UUID) -> ResponseReturnValue:
     if sent is None:
         abort(422)
     try:
-        services().keep_photo(str(photo_id), sent.read())
+        services().photos.keep(str(photo_id), sent.read())
     except PictureRefused as error:
         return jsonify(says=str(error)), 422
     return jsonify(kept=str(photo_id))
@@ -50,23 +50,23 @@ def keep(photo_id: UUID) -> ResponseReturnValue:
 @bp.get("/photos/<uuid:photo_id>")
 def show(photo_id: UUID) -> Response:
     """The photo itself."""
-    return _jpeg(services().photo(str(photo_id)))
+    return _jpeg(services().photos.jpeg(str(photo_id)))
 
 
 @bp.get("/photos/<uuid:photo_id>/small")
 def small(photo_id: UUID) -> Response:
     """The photo, small enough to stand beside a line."""
-    return _jpeg(services().small_photo(str(photo_id)))
+    return _jpeg(services().photos.small_jpeg(str(photo_id)))
 
 
 @bp.get("/batches/<code>/photos/<uuid:photo_id>")
 def page(code: str, photo_id: UUID) -> str:
     """A photo large, with what was said of it."""
-    record, name = services().record(code), str(photo_id)
+    record, name = services().batches.record(code), str(photo_id)
     check = next((line for line in record.log if line.kind == "trier" and line.body.get("photo") == name), None)
     if check is None:
         raise NotFound(_("No trier check of batch {code} has that photo.", code=record.summary.code))
-    size = services().photo_size(name) if name in services().photos_of(record.batch) else None
+    size = services().photos.size(name) if name in services().photos.of(record.batch) else None
     return render_template("desk/records/photo.html", page=PhotoPage(record, check, size))
 
 

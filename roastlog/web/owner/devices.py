@@ -85,7 +85,7 @@ def invite() -> ResponseReturnValue:
     """Show a link and a code that let one device in."""
     form = Form(request.form)
     try:
-        made = services().invite(
+        made = services().pairing.invite(
             form.values.get("role", ""), name=form.values.get("name"), person=form.values.get("person")
         )
     except SettingError as error:
@@ -93,7 +93,7 @@ def invite() -> ResponseReturnValue:
     reach, link = _way_in(made.secret)
     symbol = qr_symbol(link)
     qr = Markup(svg(symbol, title=_("QR code that lets one device in")))  # noqa: S704 - our own drawing
-    alone = services().listens_here_alone and from_this_computer()
+    alone = services().address.listens_here_alone and from_this_computer()
     page = InvitationPage(made, MEANS[made.role], reach, qr, alone)
     return Response(render_template("owner/devices/invitation.html", page=page), headers=NOT_KEPT)
 
@@ -101,7 +101,7 @@ def invite() -> ResponseReturnValue:
 @bp.get("/devices/invitations/<int:ident>")
 def waiting(ident: int) -> str:
     """Whether a code still waits, for the page that shows it."""
-    ends_ms = services().open_until(ident)
+    ends_ms = services().pairing.open_until(ident)
     return render_template("owner/devices/_waiting.html", page=WaitingPart(ident, ends_ms > 0, ends_ms))
 
 
@@ -111,7 +111,7 @@ def change(ident: int) -> ResponseReturnValue:
     form = Form(request.form)
     name, role, person = (form.values.get(field, "") for field in ("name", "role", "person"))
     try:
-        services().change_device(ident, name=name, role=role, person=person)
+        services().devices.change(ident, name=name, role=role, person=person)
     except SettingError as error:
         return _page(str(error)), 422
     return redirect("/devices", 303)
@@ -120,7 +120,7 @@ def change(ident: int) -> ResponseReturnValue:
 @bp.post("/devices/<int:ident>/cut-off")
 def cut_off(ident: int) -> ResponseReturnValue:
     """Let a device in no more."""
-    services().cut_off(ident)
+    services().devices.cut_off(ident)
     return redirect("/devices", 303)
 
 
@@ -129,7 +129,7 @@ def leave() -> ResponseReturnValue:
     """Forget the device that asks for it."""
     device = caller().device
     if device is not None and device.id:
-        services().cut_off(device.id)
+        services().devices.cut_off(device.id)
     return forget(redirect("/pair", 303))
 
 
@@ -139,7 +139,7 @@ def new_token() -> ResponseReturnValue:
     form = Form(request.form)
     name = form.values.get("name", "")
     try:
-        token = services().new_token(name, form.values.get("role", ""))
+        token = services().devices.new_token(name, form.values.get("role", ""))
     except SettingError as error:
         return _page(str(error)), 422
     return Response(_page(told=(name, token)), headers=NOT_KEPT)
@@ -148,14 +148,14 @@ def new_token() -> ResponseReturnValue:
 @bp.post("/tokens/revoke")
 def revoke_token() -> ResponseReturnValue:
     """Let a program in no more."""
-    services().revoke_token(request.form.get("name", ""))
+    services().devices.revoke_token(request.form.get("name", ""))
     return redirect("/devices#programs", 303)
 
 
 def _way_in(secret: str) -> tuple[str, str]:
     """Where another device types its code, and the link that its QR holds."""
     if has_own_authority():  # it has to trust the certificate first
-        return services().way_in(), services().way_in(secret)
+        return services().address.way_in(), services().address.way_in(secret)
     base = reachable()
     return f"{base}/pair", f"{base}/pair/{secret}"
 
@@ -167,17 +167,17 @@ def reachable() -> str:
         here = ipaddress.ip_address(host).is_loopback
     except ValueError:
         here = host == "localhost" or host.endswith(".localhost")
-    return services().own_base() if here else request.host_url.rstrip("/")
+    return services().address.own_base() if here else request.host_url.rstrip("/")
 
 
 def _page(error: str = "", told: tuple[str, str] | None = None) -> str:
     device = caller().device
     page = DevicesPage(
-        devices=services().devices(),
-        programs=services().programs(),
-        people=services().people(),
+        devices=services().devices.all(),
+        programs=services().devices.programs(),
+        people=services().people.all(),
         own_id=device.id if device else 0,
-        now_ms=services().wall_ms(),
+        now_ms=services().devices.wall_ms(),
         error=error,
         told=told,
     )

@@ -9,9 +9,9 @@ from flask.typing import ResponseReturnValue
 from pydantic import ValidationError
 
 from roastlog.errors import NotFound
-from roastlog.instruments.trial import Trial
 from roastlog.languages import N_, _, said
 from roastlog.machine.model import Channel, Control, Machine
+from roastlog.services import Trial
 from roastlog.web import services
 from roastlog.web.owner.part_form import (
     TYPICAL,
@@ -59,13 +59,13 @@ class PartPage:
 @bp.get(_TABLES)
 def add(machine_id: str, table: str) -> str:
     """The form of a new channel or control."""
-    return _page(services().machine(machine_id), table, None, TYPICAL | {"kind": next(iter(kinds_of(table)))})
+    return _page(services().machines.get(machine_id), table, None, TYPICAL | {"kind": next(iter(kinds_of(table)))})
 
 
 @bp.get(f"{_TABLES}/<part_id>")
 def change(machine_id: str, table: str, part_id: str) -> str:
     """The form of one that is there."""
-    machine = services().machine(machine_id)
+    machine = services().machines.get(machine_id)
     part = part_of(machine, table, part_id)
     return _page(machine, table, part, typed_of(part))
 
@@ -73,25 +73,25 @@ def change(machine_id: str, table: str, part_id: str) -> str:
 @bp.post(_TABLES)
 def keep_new(machine_id: str, table: str) -> ResponseReturnValue:
     """Keep a new one, or try it out."""
-    return _sent(services().machine(machine_id), table, None)
+    return _sent(services().machines.get(machine_id), table, None)
 
 
 @bp.post(f"{_TABLES}/<part_id>")
 def keep_changed(machine_id: str, table: str, part_id: str) -> ResponseReturnValue:
     """Keep what was changed, or try it out."""
-    machine = services().machine(machine_id)
+    machine = services().machines.get(machine_id)
     return _sent(machine, table, part_of(machine, table, part_id))
 
 
 @bp.post(f"{_TABLES}/<part_id>/remove")
 def remove(machine_id: str, table: str, part_id: str) -> ResponseReturnValue:
     """Take one away; what it read stays kept."""
-    machine = services().machine(machine_id)
+    machine = services().machines.get(machine_id)
     part = part_of(machine, table, part_id)
     data: dict[str, Any] = machine.model_dump(exclude_defaults=True)
     data[table] = [other for other in data[table] if other["id"] != part_id]
     try:
-        services().change_machine(Machine.model_validate(data).with_passwords_of(machine))
+        services().machines.change(Machine.model_validate(data).with_passwords_of(machine))
     except ValidationError:
         why = _("It cannot be taken away: a machine needs one channel, and a cold junction its thermocouples.")
         return _page(machine, table, part, typed_of(part), {"form": why}), 422
@@ -125,8 +125,8 @@ def _sent(machine: Machine, table: str, old: Channel | Control | None) -> Respon
         return _page(machine, table, old, values, errors), 422
     if values.get("then") == "try":
         name = old.id if old is not None else getattr(made, table)[-1].id
-        return _page(machine, table, old, values, trial=services().try_part(made, name))
-    services().change_machine(made)
+        return _page(machine, table, old, values, trial=services().live.try_part(made, name))
+    services().machines.change(made)
     return redirect(f"/machines/{machine.id}/setup", 303)
 
 
@@ -152,6 +152,6 @@ def _page(
         sensor=sensor_fields(values, errors) if chosen.fields and table == "channels" else (),
         errors=errors,
         trial=trial,
-        in_use=services().machine_now(machine.id).state == "roasting",
+        in_use=services().live.now(machine.id).state == "roasting",
     )
     return render_template("owner/machines/part.html", page=page)

@@ -9,11 +9,11 @@ from flask.typing import ResponseReturnValue
 from pydantic import ValidationError
 
 from roastlog.errors import SheetError
-from roastlog.instruments.base import ReadFault, Reading
 from roastlog.languages import _
 from roastlog.machine.model import Channel, Control, Machine
 from roastlog.machine.sheet import mistakes
 from roastlog.machine.wording import source_words
+from roastlog.services import ReadFault, Reading
 from roastlog.web import services
 from roastlog.web.http.forms import AddMachine, Form
 from roastlog.web.owner.part_form import id_of, in_form
@@ -79,7 +79,7 @@ class MachinePage:
         cls, machine: Machine, errors: Mapping[str, str] | None = None, typed: Mapping[str, str] | None = None
     ) -> Self:
         """A machine as it is, or with what was typed over it."""
-        heard, now_ms = services().heard(machine.id), services().now_ms()
+        heard, now_ms = services().live.heard(machine.id), services().clock.now_ms()
         parts: list[Channel | Control] = [*machine.channels, *machine.controls]
         smallest_g, largest_g = machine.batch_g
         values = {"name": machine.name, "smallest": f"{smallest_g:g}", "largest": f"{largest_g:g}"}
@@ -90,18 +90,18 @@ class MachinePage:
 @bp.get("/machines/<machine_id>/setup")
 def machine(machine_id: str) -> str:
     """One machine: its channels and controls, and what each says now."""
-    return render_template("owner/machines/machine.html", page=MachinePage.of(services().machine(machine_id)))
+    return render_template("owner/machines/machine.html", page=MachinePage.of(services().machines.get(machine_id)))
 
 
 @bp.post("/machines/<machine_id>/setup")
 def rename(machine_id: str) -> ResponseReturnValue:
     """Give a machine another name, or other charges."""
-    known = services().machine(machine_id)
+    known = services().machines.get(machine_id)
     made, form = _described(known.model_dump(exclude_defaults=True))
     if made is None:
         page = MachinePage.of(known, form.errors, form.values)
         return render_template("owner/machines/machine.html", page=page), 422
-    services().change_machine(made.with_passwords_of(known))
+    services().machines.change(made.with_passwords_of(known))
     return redirect(f"/machines/{machine_id}/setup", 303)
 
 
@@ -111,11 +111,11 @@ def begin() -> ResponseReturnValue:
     probe = {"id": "bean_probe", "name": _("Bean probe"), "role": "bean_probe", "hand": {}}
     ident = id_of(request.form.get("name", ""))
     made, form = _described({"id": ident, "channels": [probe]})
-    if made is not None and any(known.id == made.id for known in services().machines()):
+    if made is not None and any(known.id == made.id for known in services().machines.all()):
         form.errors["name"] = _("There is a machine “{id}” already; give this one another name.", id=made.id)
     if made is None or form.errors:
         return _page(AddMachine(values=form.values, errors=form.errors)), 422
-    services().change_machine(made)
+    services().machines.change(made)
     return redirect(f"/machines/{made.id}/setup", 303)
 
 
@@ -131,7 +131,7 @@ def import_sheet() -> ResponseReturnValue:
     text = request.form.get("text", "")
     try:
         text = _uploaded() or text
-        machine = services().add_machine(text)
+        machine = services().machines.add(text)
     except SheetError as error:
         return _page(AddMachine(text, str(error))), 422
     return redirect(f"/machines/{machine.id}", 303)
@@ -140,21 +140,21 @@ def import_sheet() -> ResponseReturnValue:
 @bp.post("/machines/practice")
 def practise() -> ResponseReturnValue:
     """Add a simulated machine."""
-    return redirect(f"/machines/{services().add_practice_machine().id}", 303)
+    return redirect(f"/machines/{services().machines.add_practice().id}", 303)
 
 
 @bp.get("/machines/<machine_id>/sheet.toml")
 def sheet(machine_id: str) -> Response:
     """A machine's sheet, as it travels."""
     return Response(
-        services().sheet(machine_id),
+        services().machines.sheet(machine_id),
         mimetype="application/toml",
         headers={"Content-Disposition": f'attachment; filename="{machine_id}.toml"'},
     )
 
 
 def _page(add: AddMachine) -> str:
-    page = MachinesPage(services().machines(), add)
+    page = MachinesPage(services().machines.all(), add)
     return render_template("owner/machines/machines.html", page=page)
 
 

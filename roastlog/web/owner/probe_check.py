@@ -111,7 +111,7 @@ def compare(machine_id: str, part_id: str) -> ResponseReturnValue:
     found = _comparison(form, _rest(machine, channel))
     if found is None or found.impossible or form.values.get("then") != "keep":
         return _page(machine, channel, form, found), 422 if form.errors else 200
-    on = datetime.fromtimestamp(services().now_ms() / 1000, UTC).astimezone().date()
+    on = datetime.fromtimestamp(services().clock.now_ms() / 1000, UTC).astimezone().date()
     words = _(
         "{against}, {reference} °C; it read {read} °C",
         against=found.against,
@@ -120,12 +120,12 @@ def compare(machine_id: str, part_id: str) -> ResponseReturnValue:
     )
     kept = channel.model_copy(update={"offset_c": found.offset_c, "checked": Checked(on=on, against=words)})
     channels = tuple(kept if other.id == kept.id else other for other in machine.channels)
-    services().change_machine(machine.model_copy(update={"channels": channels}))
+    services().machines.change(machine.model_copy(update={"channels": channels}))
     return redirect(f"/machines/{machine_id}/setup", 303)
 
 
 def _channel(machine_id: str, part_id: str) -> tuple[Machine, Channel]:
-    machine = services().machine(machine_id)
+    machine = services().machines.get(machine_id)
     channel = part_of(machine, "channels", part_id)
     if not isinstance(channel, Channel):
         raise NotFound(_("{name} has no such channel.", name=machine.name))
@@ -133,7 +133,7 @@ def _channel(machine_id: str, part_id: str) -> tuple[Machine, Channel]:
 
 
 def _rest(machine: Machine, channel: Channel) -> Rest:
-    return Rest.of(services().at_rest(machine.id, channel.id))
+    return Rest.of(services().live.at_rest(machine.id, channel.id))
 
 
 def _comparison(form: Form, rest: Rest) -> CheckComparison | None:

@@ -10,9 +10,8 @@ from flask.typing import ResponseReturnValue
 from roastlog.errors import SettingError
 from roastlog.languages import N_, _, decimal
 from roastlog.machine.model import Machine
-from roastlog.services import Lot, Settings
+from roastlog.services import Lot, LotRow, Person, Settings
 from roastlog.services.curve_settings import AREA, CURVE_SETTINGS, FAULTS, PROBE, CurveSetting
-from roastlog.store.books import LotRow, Person
 from roastlog.web import services
 from roastlog.web.http.formatting import page_units
 from roastlog.web.http.forms import Form
@@ -86,7 +85,7 @@ def save() -> ResponseReturnValue:
     error = " ".join(form.errors.values())
     if not error:
         try:
-            services().save_settings(values)
+            services().settings.change(values)
         except SettingError as refused:
             error = str(refused)
     if error:
@@ -97,7 +96,7 @@ def save() -> ResponseReturnValue:
 
 def _shown() -> dict[str, Any]:
     """The settings as the page has them: those of the curve in its own unit."""
-    kept = asdict(services().settings())
+    kept = asdict(services().settings.current())
     unit = kept["units_temp"]
     return kept | {name: decimal(f"{item.shown(kept[name], unit):g}") for name, item in CURVE_SETTINGS.items()}
 
@@ -131,7 +130,7 @@ def add_person() -> ResponseReturnValue:
     if name is None or form.errors:
         error = next(iter(form.errors.values()), _("A person needs a name."))
         return _settings_page(_shown(), error=error), 422
-    services().add_person(name, shown or name.split()[0])
+    services().people.add(name, shown or name.split()[0])
     return redirect("/settings#people", 303)
 
 
@@ -148,7 +147,7 @@ def add_lot() -> ResponseReturnValue:
     row = _lot(form)
     if form.errors:
         return _lots_page(form.values, form.errors), 422
-    services().add_lot(row)
+    services().lots.keep(row)
     return redirect("/lots", 303)
 
 
@@ -168,7 +167,7 @@ def _lot(form: Form) -> LotRow:
 @bp.get("/more")
 def more() -> str:
     """Everything that is not for every minute."""
-    return render_template("owner/settings/more.html", page=MorePage(services().machines()))
+    return render_template("owner/settings/more.html", page=MorePage(services().machines.all()))
 
 
 def _settings_page(
@@ -179,10 +178,10 @@ def _settings_page(
     errors: Mapping[str, str] | None = None,
     unit: str | None = None,
 ) -> str:
-    page = SettingsPage(values, services().people(), kept, error, errors or {}, unit or page_units().temp)
+    page = SettingsPage(values, services().people.all(), kept, error, errors or {}, unit or page_units().temp)
     return render_template("owner/settings/page.html", page=page)
 
 
 def _lots_page(values: Mapping[str, str], errors: Mapping[str, str]) -> str:
-    page = LotsPage(services().lots(), page_units().mass, values, errors)
+    page = LotsPage(services().lots.all(), page_units().mass, values, errors)
     return render_template("owner/settings/lots.html", page=page)

@@ -34,7 +34,7 @@ class BagPage:
 @bp.get("/r/<token>")
 def bag(token: str) -> str:
     """The page of one bag."""
-    found = services().bag(token)
+    found = services().bags.by_token(token)
     curve = Markup(found.curve_svg)  # noqa: S704 - our own drawing, its words escaped
     paired = caller().role is not None
     page = BagPage(found, token, _date(found.roasted), _date(found.best_before), curve, _facts(found), paired)
@@ -44,7 +44,7 @@ def bag(token: str) -> str:
 @bp.get("/r/<token>/photos/<uuid:photo_id>")
 def photo(token: str, photo_id: UUID) -> AnyResponse:
     """A photo on that page. Asked for anew each time: the roastery may show none, or withdraw the code, from now on."""
-    response = Response(services().bag_photo(token, str(photo_id)), mimetype="image/jpeg")
+    response = Response(services().bags.photo(token, str(photo_id)), mimetype="image/jpeg")
     response.headers["Cache-Control"] = "private, no-cache"
     response.set_etag(str(photo_id))
     return response.make_conditional(request)

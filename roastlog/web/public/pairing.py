@@ -41,7 +41,7 @@ def ask() -> str:
 @bp.get("/pair/<secret>")
 def link(secret: str) -> ResponseReturnValue:
     """What a QR leads to. It asks first, so that a look ahead at the address uses nothing up."""
-    if not services().invited(secret):
+    if not services().pairing.invited(secret):
         return _page(PairPage(_kind(), error=REFUSAL)), 422
     return _page(PairPage(_kind(), secret=secret, let_in_already=caller().role is not None))
 
@@ -54,9 +54,9 @@ def pair() -> ResponseReturnValue:
     name = name or _kind()
     try:
         if secret:
-            _, token = services().pair_by_link(secret, name)
+            _, token = services().pairing.pair_by_link(secret, name)
         else:
-            _, token = services().pair_by_code(code, name, address=request.remote_addr or "")
+            _, token = services().pairing.pair_by_code(code, name, address=request.remote_addr or "")
     except TooManyTries as error:
         page = _page(PairPage(name, code=code, error=str(error)))
         return Response(page, 429, {"Retry-After": str(error.wait_s)})
@@ -66,7 +66,7 @@ def pair() -> ResponseReturnValue:
         return _page(PairPage(name, secret, code, str(error))), 422
     before = caller().device
     if before is not None and before.id:  # paired anew: its old entry would stay in the list for ever
-        services().cut_off(before.id)
+        services().devices.cut_off(before.id)
     return let_in(redirect("/", 303), token)
 
 

@@ -1,4 +1,4 @@
-"""Records: all that is known of a batch, folded from its entries and read off its curve."""
+"""Batches: the list of them, and the record of each, folded from its entries and read off its curve."""
 
 import math
 from collections.abc import Mapping
@@ -8,25 +8,28 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from roastlog.clock import Clock
 from roastlog.curve.phases import Phase, development, phases, value_at
 from roastlog.curve.series import Curve
 from roastlog.curve.turning_point import TurningPoint, turning_point
-from roastlog.errors import NoSuchBatch, NotFound
+from roastlog.errors import NoSuchBatch
 from roastlog.journal.fold import Batch, Line, fold
 from roastlog.journal.vocabulary import MOMENT_LABELS
 from roastlog.journal.wording import tell
 from roastlog.languages import _
 from roastlog.machine.model import Machine
-from roastlog.pictures import size_of, smaller, tidied
 from roastlog.quality.loss import Band, Judgement, judge, usual_band
-from roastlog.roasts.history import Traced
-from roastlog.services.books import Lot, lot_of
-from roastlog.services.machines import Machines
+from roastlog.roasts.history import History, Traced
+from roastlog.services.lots import Lot, LotService
+from roastlog.services.machines import MachineService
+from roastlog.services.settings import SettingsService
 from roastlog.store import batches as lists
-from roastlog.store import books, photos
 from roastlog.store import journal as stored
 from roastlog.store.batches import BatchSummary, Page
+from roastlog.store.store import Store
 from roastlog.trace.codes import parse_code
+
+__all__ = ["BatchService", "BatchSummary", "LogLine", "Measures", "MomentRow", "Page", "Record"]
 
 
 @dataclass(frozen=True)
@@ -123,35 +126,23 @@ class Record:
         return told
 
 
-class Records(Machines):
-    """The batches of one data folder."""
+class BatchService:
+    """Lists batches, and reads the record of each."""
 
-    def keep_photo(self, name: str, data: bytes) -> None:
-        """Keep a photo, its pixels alone; raises PictureRefused."""
-        kept = tidied(data)
-        self.store.write(lambda db: photos.keep_photo(db, name, kept, self.now_ms()))
-        self.runtime.photo_came(name)
+    def __init__(
+        self,
+        store: Store,
+        clock: Clock,
+        history: History,
+        *,
+        machines: MachineService,
+        lots: LotService,
+        settings: SettingsService,
+    ) -> None:
+        self._store, self._clock, self._history = store, clock, history
+        self._machines, self._lots, self._settings = machines, lots, settings
 
-    def photo(self, name: str) -> bytes:
-        """A photo as JPEG."""
-        found = photos.photo(self.store.read, name)
-        if found is None:
-            raise NotFound(_("That photo is not here. It may still wait on the device that took it."))
-        return found
-
-    def small_photo(self, name: str) -> bytes:
-        """A photo as JPEG, small enough for a list."""
-        return smaller(self.photo(name))
-
-    def photo_size(self, name: str) -> tuple[int, int]:
-        """Width and height of a photo. [px]"""
-        return size_of(self.photo(name))
-
-    def photos_of(self, batch: Batch) -> frozenset[str]:
-        """Those photos that a batch names and that are here."""
-        return photos.photos_of(self.store.read, batch.photos)
-
-    def batches(
+    def page(
         self,
         page: int = 1,
         query: str = "",
@@ -162,42 +153,51 @@ class Records(Machines):
         practice: bool = False,
     ) -> Page:
         """A page of the list of batches, newest first; practice when asked for, as by naming its machine."""
-        without = () if practice or machine else self.practice()
+        without = () if practice or machine else self._machines.practice_ids()
         return lists.page_of(
-            self.store.read, page=page, size=size, query=query, coffee=coffee, machine=machine, without=without
+            self._store.read, page=page, size=size, query=query, coffee=coffee, machine=machine, without=without
         )
 
     def summary(self, text: str) -> BatchSummary:
         """A batch by its code as typed; raises MistypedCode, NotACode or NoSuchBatch."""
         code = parse_code(text).code
-        found = lists.summary(self.store.read, code)
+        found = lists.summary(self._store.read, code)
         if found is None:
             raise NoSuchBatch(_("The code {code} is well formed, but no batch here carries it.", code=code))
         return found
 
+    def in_state(self, state: str) -> list[BatchSummary]:
+        """The newest batches in one state; practice left out."""
+        return lists.in_state(self._store.read, state, without=self._machines.practice_ids())
+
     def record(self, text: str) -> Record:
         """All that is known of a batch; raises MistypedCode, NotACode or NoSuchBatch."""
         summary = self.summary(text)
-        batch = fold(stored.entries_of(self.store.read, summary.code), summary.code)
-        machine = next((machine for machine in self.machines() if machine.id == summary.machine), None)
-        traced = self.runtime.history.traced(batch, machine, self.now_ms())
+        batch = fold(stored.entries_of(self._store.read, summary.code), summary.code)
+        machine = next((machine for machine in self._machines.all() if machine.id == summary.machine), None)
+        traced = self._history.traced(batch, machine, self._clock.now_ms())
         curve, bean = traced.curve, traced.bean
-        measures = measure(traced, self.now_ms(), self.settings().area_base_c)
+        measures = measure(traced, self._clock.now_ms(), self._settings.current().area_base_c)
         loss = None
         if batch.roast_loss is not None and 0 <= batch.roast_loss < 1:
             loss = judge(batch.roast_loss, self.usual_loss(summary.coffee, but=summary.code))
+        lot = None if batch.facts.lot is None else self._lots.find(batch.facts.lot)
         log = [_log_line(line, batch, machine, curve, bean) for line in batch.lines]
-        return Record(batch, summary, traced, measures, self._lot_of(batch), log, loss)
+        return Record(batch, summary, traced, measures, lot, log, loss)
 
     def losses(self, coffee: str | None, but: str = "") -> list[float]:
         """Roast losses of the earlier batches of a coffee."""
-        return [] if coffee is None else lists.losses(self.store.read, coffee, but=but, without=self.practice())
+        return (
+            []
+            if coffee is None
+            else lists.losses(self._store.read, coffee, but=but, without=self._machines.practice_ids())
+        )
 
     def usual_loss(self, coffee: str | None, but: str = "") -> Band | None:
         """The band that is usual for a coffee; None while too few batches are known."""
         return usual_band(self.losses(coffee, but))
 
-    def batch_json(self, text: str) -> dict[str, Any]:
+    def to_json(self, text: str) -> dict[str, Any]:
         """A batch as the API gives it."""
         record = self.record(text)
         summary, measures = record.summary, record.measures
@@ -238,12 +238,6 @@ class Records(Machines):
                 for line in record.batch.lines
             ],
         }
-
-    def _lot_of(self, batch: Batch) -> Lot | None:
-        found = (
-            None if batch.facts.lot is None else books.lot(self.store.read, batch.facts.lot, without=self.practice())
-        )
-        return None if found is None else lot_of(*found)
 
 
 def measure(traced: Traced, now_ms: int, area_base_c: float) -> Measures:

@@ -1,0 +1,61 @@
+"""Where other devices reach this server."""
+
+import ipaddress
+import socket
+from typing import Final
+
+from roastlog.services.settings import SettingsService
+from roastlog.store import books
+from roastlog.store.store import Store
+
+ANY: Final = frozenset({"0.0.0.0", "::"})
+
+
+class AddressService:
+    """The address of this server, for labels and for devices that pair.
+
+    Parameters
+    ----------
+    host, port
+        Where the server listens.
+    """
+
+    def __init__(self, store: Store, settings: SettingsService, host: str, port: int) -> None:
+        self._store, self._settings = store, settings
+        self._host, self._port = host, port
+
+    @property
+    def listens_here_alone(self) -> bool:
+        """Whether no other device can reach this server."""
+        return self._host in {"localhost", "127.0.0.1", "::1"}
+
+    def own_base(self) -> str:
+        """Address of this server in its own network."""
+        host = lan_address() if self._host in ANY else self._host
+        return f"http://{f'[{host}]' if ':' in host else host}:{self._port}"
+
+    def note_base(self, base: str) -> None:
+        """Note where the server is reached, for whoever makes an invitation beside it; empty where nobody can."""
+        self._store.write(lambda db: books.keep_settings(db, {"served_at": base}))
+
+    def noted_base(self) -> str:
+        """Where a phone reaches the server, as noted at its last start, else by the address on labels; or empty."""
+        return str(books.settings(self._store.read).get("served_at") or self._settings.current().url_base)
+
+    def way_in(self, secret: str = "") -> str:
+        """Where a device goes to be let in: by a link that ends in a secret, or else to type a code."""
+        base = self.noted_base()
+        if not base or base.endswith("#"):  # through trusting the certificate (`--lan`)
+            return f"{base}{secret}" if secret else base.removesuffix("#")
+        return f"{base}/pair/{secret}" if secret else f"{base}/pair"
+
+
+def lan_address() -> str:
+    """The address of this computer in its own network, as well as can be told without asking anyone."""
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
+        try:
+            probe.connect(("192.0.2.1", 9))  # a documentation address (RFC 5737); nothing is sent
+            host = str(probe.getsockname()[0])
+        except OSError:
+            return "127.0.0.1"
+    return "127.0.0.1" if ipaddress.ip_address(host).is_unspecified else host

@@ -1,0 +1,41 @@
+"""The journal: entries taken in, and read again from a number on."""
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from roastlog.journal.entries import parse_entry
+from roastlog.recording.entry_service import Result, Speaker
+from roastlog.recording.runtime import Runtime
+from roastlog.store import journal as stored
+from roastlog.store import readings as stored_readings
+from roastlog.store.store import Database, Store
+
+__all__ = ["JournalService", "Result", "Speaker"]
+
+
+class JournalService:
+    """Takes entries from pages and programs, and tells a page that was away what came in."""
+
+    def __init__(self, store: Store, runtime: Runtime) -> None:
+        self._store, self._runtime = store, runtime
+
+    def accept(self, raws: Sequence[object], speaker: Speaker = Speaker()) -> list[Result]:  # noqa: B008
+        """Keep entries; see `roastlog.recording.entry_service.EntryService.accept`."""
+        return self._runtime.entry_service.accept(raws, speaker)
+
+    def entries_after(self, machine_id: str, seq: int) -> tuple[list[dict[str, Any]], int]:
+        """What came in for a machine after ``seq``, and the number of the last of it; raises NoSuchMachine."""
+        self._runtime.live(machine_id)
+        found = stored.entries_after(self._store.read, machine_id, seq)
+        told = [{**entry.model_dump(mode="json"), "seq": number} for number, entry in found]
+        return told, found[-1][0] if found else seq
+
+    def import_batch(self, raws: Sequence[Mapping[str, Any]], rows: Sequence[stored_readings.ReadingRow]) -> str:
+        """Keep a whole batch that happened elsewhere, its `opened` entry first, with its readings; its code."""
+        opened, *rest = [parse_entry(dict(raw), received_ms=raw["at_ms"]) for raw in raws]
+
+        def change(db: Database) -> str:
+            stored_readings.add_rows(db, opened.machine, rows)
+            return stored.add_many(db, [(opened, rest)])[0]
+
+        return self._store.write(change)

@@ -1,0 +1,61 @@
+"""Labels: their words, and the address that their code leads to."""
+
+from dataclasses import dataclass
+from datetime import datetime
+
+from roastlog.journal.vocabulary import purpose
+from roastlog.label.layout import Label
+from roastlog.languages import _, date
+from roastlog.services.address import AddressService
+from roastlog.services.bags import BagService
+from roastlog.services.batches import BatchService
+from roastlog.services.settings import SettingsService
+
+
+@dataclass(frozen=True)
+class LabelAddress:
+    """Where the code of a label leads, and who can go there."""
+
+    url: str
+    reach: str
+    set_base: bool
+
+
+class LabelService:
+    """Writes the labels of batches."""
+
+    def __init__(
+        self, *, batches: BatchService, bags: BagService, settings: SettingsService, address: AddressService
+    ) -> None:
+        self._batches, self._bags, self._settings, self._address = batches, bags, settings, address
+
+    def address(self, text: str) -> LabelAddress:
+        """Where the label of a batch leads, and who can go there."""
+        token = self._batches.summary(text).token
+        base = self._settings.current().url_base
+        if base:
+            return LabelAddress(f"{base}/r/{token}", _("Anyone who can open {base}.", base=base), set_base=True)
+        url = f"{self._address.own_base()}/r/{token}"
+        if self._address.listens_here_alone:
+            return LabelAddress(url, _("Only this computer: Drumside listens on it alone."), set_base=False)
+        return LabelAddress(
+            url, _("Phones in the same network, as long as this computer keeps its address."), set_base=False
+        )
+
+    def label(self, text: str) -> Label:
+        """The words of a batch's label."""
+        bag = self._bags.of(self._batches.record(text))
+        return Label(
+            coffee=bag.coffee,
+            code=bag.code,
+            url=self.address(text).url,
+            business=bag.business,
+            subtitle=purpose(bag.intent),
+            roasted_on=_day(bag.roasted),
+            best_before=_day(bag.best_before) or None,
+            note=bag.cup,
+        )
+
+
+def _day(when: datetime | None) -> str:
+    return "" if when is None else date(when, f"{when.day} {when:%b %Y}", "medium")

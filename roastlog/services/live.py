@@ -1,0 +1,130 @@
+"""Machines while they run: their numbers now, what comes in for them, and whether it can be recorded."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from roastlog.clock import Clock
+from roastlog.instruments.base import ReadFault, Reading
+from roastlog.instruments.trial import Trial, try_channel
+from roastlog.languages import _
+from roastlog.machine.model import Channel, Machine, bean_channel
+from roastlog.recording.hub import Hub
+from roastlog.recording.live_machine import NEAR_S
+from roastlog.recording.push import Pushed, take_push
+from roastlog.recording.runtime import Runtime
+from roastlog.store import batches as lists
+from roastlog.store.store import Store
+
+__all__ = ["Hub", "LiveService", "MachineNow", "Pushed", "ReadFault", "Reading", "Trial"]
+
+
+@dataclass(frozen=True)
+class MachineNow:
+    """A machine on the page of today."""
+
+    id: str
+    name: str
+    state: str
+    batch_code: str | None
+    batch_title: str | None
+    time_s: float | None
+    temp_c: float | None
+    rate_c_per_min: float | None
+    practice: bool = False
+
+
+class LiveService:
+    """Asks the machines that are read, and takes in readings that are pushed or typed."""
+
+    def __init__(self, store: Store, clock: Clock, runtime: Runtime) -> None:
+        self._store, self._clock, self._runtime = store, clock, runtime
+
+    def now(self, machine_id: str) -> MachineNow:
+        """The numbers of one machine at this moment."""
+        live = self._runtime.live(machine_id)
+        now, batch = live.now(), live.batch
+        bean = bean_channel(live.machine)
+        summary = None if batch is None or batch.code is None else lists.summary(self._store.read, batch.code)
+        busy = batch is not None and batch.state in {"open", "roasting", "cooling"}
+        quiet_s = (self._clock.now_ms() - (now["at_ms"] or 0)) / 1000
+        state = batch.state if batch is not None and busy else "idle"
+        heard = quiet_s < NEAR_S * 2 * self._clock.rate
+        return MachineNow(
+            id=machine_id,
+            name=live.machine.name,
+            state=state if heard else _("no readings"),
+            batch_code=summary.code if summary and busy else None,
+            batch_title=summary.title if summary and busy else None,
+            time_s=now["time_s"] if state == "roasting" else None,
+            temp_c=now["values"].get(bean) if heard else None,
+            rate_c_per_min=now["rates"].get(bean, {}).get("rate") if heard else None,
+            practice=live.machine.practice,
+        )
+
+    def view(self, machine_id: str) -> dict[str, Any]:
+        """What a live page shows; see `roastlog.recording.live_view`."""
+        return self._runtime.view(machine_id)
+
+    def hub(self, machine_id: str) -> Hub:
+        """Where to watch a machine."""
+        return self._runtime.live(machine_id).hub
+
+    def heard(self, machine_id: str) -> dict[str, Reading | ReadFault]:
+        """What came last of each channel and control before its own offset, or why nothing did; pushed ones as well."""
+        live, heard = self._runtime.live(machine_id), self._runtime.heard(machine_id)
+        now = live.now()
+        for channel in live.machine.channels:
+            if channel.id not in heard and channel.id in now["values"]:
+                value = round(now["values"][channel.id] - channel.offset_c, 4)
+                heard[channel.id] = Reading(live.heard_ms(channel.id), channel.id, value)
+        return heard
+
+    def try_part(self, machine: Machine, name: str) -> Trial:
+        """Read one channel or control once, as ``machine`` describes it; see `roastlog.instruments.trial`.
+
+        What the recorder reads in just that way is answered by what it heard: a serial port has one reader.
+        """
+        running = next((known for known in self._runtime.machines() if known.id == machine.id), None)
+        if running is not None:
+            part, known = machine.part(name), running.part(name)
+            heard = self.heard(machine.id).get(name)
+            if heard is not None and part is not None and known is not None and part.read_as(known):
+                offset_c = part.offset_c if isinstance(part, Channel) else 0.0
+                if isinstance(heard, Reading):
+                    return Trial(heard.raw, round(heard.value + offset_c, 4), "")
+                return Trial(heard.raw, None, heard.reason)
+        return try_channel(machine, name, self._clock)
+
+    def at_rest(self, machine_id: str, channel_id: str, *, for_s: float = 10.0) -> list[float]:
+        """What a channel read in the last seconds, without its offset; to check its probe. [°C]"""
+        live, now_ms = self._runtime.live(machine_id), self._clock.now_ms()
+        offset_c = next((channel.offset_c for channel in live.machine.channels if channel.id == channel_id), 0.0)
+        start_ms = max(now_ms - round(for_s * 1000 * self._clock.rate), live.since_ms)
+        rows = live.rows_between(start_ms, now_ms)
+        return [round(values[channel_id] - offset_c, 4) for _, values in rows if channel_id in values]
+
+    def rows_since(self, machine_id: str, start_ms: int) -> list[tuple[int, Mapping[str, float]]]:
+        """What a machine read from a time on, oldest first. [ms UTC]"""
+        return self._runtime.live(machine_id).rows_between(start_ms, self._clock.now_ms())
+
+    def accept_readings(self, machine_id: str, payload: object) -> Pushed:
+        """Take in readings that were pushed; see `roastlog.recording.push.take_push`."""
+        pushed = take_push(self._runtime.live(machine_id), payload, self._clock)
+        if pushed.late:
+            self._runtime.history.forget()
+        return pushed
+
+    def health(self) -> tuple[dict[str, Any], bool]:
+        """Whether it can record, and how each machine is."""
+        machines = []
+        for machine in self._runtime.machines():
+            live, links = self._runtime.live(machine.id), self._runtime.links(machine.id)
+            states = [link.state for link in links]
+            state = "lost" if "lost" in states else "starting" if "starting" in states else "ok"
+            machines.append({"id": machine.id, "state": state, "last_reading_at_ms": live.last_reading_ms})
+        trouble = self._store.trouble()
+        if trouble is not None:
+            reason = str(trouble).partition("\n")[0]  # folders and commands are not for everyone
+            return {"status": "failing", "reason": reason, "machines": machines}, False
+        return {"status": "ok", "machines": machines}, True

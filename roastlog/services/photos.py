@@ -1,0 +1,49 @@
+"""Photos of trier checks: kept, and given back in several sizes."""
+
+from collections.abc import Callable
+
+from roastlog.clock import Clock
+from roastlog.errors import NotFound
+from roastlog.journal.fold import Batch
+from roastlog.languages import _
+from roastlog.pictures import size_of, smaller, tidied
+from roastlog.store import photos
+from roastlog.store.store import Store
+
+
+class PhotoService:
+    """Keeps photos by the names that entries give them.
+
+    Parameters
+    ----------
+    tell
+        Called with the name of each photo once it is on the disk.
+    """
+
+    def __init__(self, store: Store, clock: Clock, tell: Callable[[str], None]) -> None:
+        self._store, self._clock, self._tell = store, clock, tell
+
+    def keep(self, name: str, data: bytes) -> None:
+        """Keep a photo, its pixels alone; raises PictureRefused."""
+        kept = tidied(data)
+        self._store.write(lambda db: photos.keep_photo(db, name, kept, self._clock.now_ms()))
+        self._tell(name)
+
+    def jpeg(self, name: str) -> bytes:
+        """A photo as JPEG; raises NotFound."""
+        found = photos.photo(self._store.read, name)
+        if found is None:
+            raise NotFound(_("That photo is not here. It may still wait on the device that took it."))
+        return found
+
+    def small_jpeg(self, name: str) -> bytes:
+        """A photo as JPEG, small enough for a list; raises NotFound."""
+        return smaller(self.jpeg(name))
+
+    def size(self, name: str) -> tuple[int, int]:
+        """Width and height of a photo; raises NotFound. [px]"""
+        return size_of(self.jpeg(name))
+
+    def of(self, batch: Batch) -> frozenset[str]:
+        """Those photos that a batch names and that are here."""
+        return photos.photos_of(self._store.read, batch.photos)

@@ -1,0 +1,54 @@
+"""Settings of the roastery: read, changed within their limits, and stored."""
+
+from collections.abc import Mapping
+from dataclasses import asdict, replace
+from typing import Any
+from urllib.parse import urlsplit
+
+from roastlog.errors import SettingError
+from roastlog.languages import _
+from roastlog.services.curve_settings import CURVE_SETTINGS
+from roastlog.settings import Settings
+from roastlog.store import books
+from roastlog.store.store import Store
+
+
+class SettingsService:
+    """Reads and changes the settings."""
+
+    def __init__(self, store: Store) -> None:
+        self._store = store
+
+    def current(self) -> Settings:
+        """All settings, those not changed at their defaults."""
+        return Settings.of(books.settings(self._store.read))
+
+    def change(self, changes: Mapping[str, Any]) -> Settings:
+        """Change settings, all or none; raises SettingError when one is out of range."""
+        settings = replace(self.current(), **changes)
+        _check(settings)
+        settings = replace(settings, url_base=settings.url_base.rstrip("/"))
+        self._store.write(lambda db: books.keep_settings(db, asdict(settings)))
+        return settings
+
+
+def _check(settings: Settings) -> None:
+    if settings.url_base and not _is_base(settings.url_base):
+        raise SettingError(
+            _("The address for labels must begin with https:// or http://, and a host's name must follow.")
+        )
+    if not 0 <= settings.best_before_days <= 3650:
+        raise SettingError(_("Best before must be 0 (none) to 3650 days after roasting."))
+    if settings.units_temp not in {"C", "F"} or settings.units_mass not in {"kg", "lb"}:
+        raise SettingError(_("Units are C or F, and kg or lb."))
+    for name, item in CURVE_SETTINGS.items():
+        if not item.low <= getattr(settings, name) <= item.high:
+            raise SettingError(item.refusal(settings.units_temp))
+
+
+def _is_base(url: str) -> bool:
+    try:
+        parts = urlsplit(url)
+        return parts.scheme in {"http", "https"} and bool(parts.hostname) and (parts.port or 1) > 0
+    except ValueError:
+        return False
