@@ -80,16 +80,16 @@ def test_a_clock_that_jumps_in_mid_roast_moves_nothing(running: Services, hands:
 
     def forward() -> None:
         hands.wall_s = NETWORK_S
-        running.keeper.set_clock()  # not now: something is in the drum
+        running.maintenance.set_clock()  # not now: something is in the drum
 
     def back() -> None:
         hands.wall_s -= 3600
-        running.keeper.set_clock()
+        running.maintenance.set_clock()
 
-    told = running.batch_json(roast(running, hands, {200: forward, 300: back}))
+    told = running.batches.to_json(roast(running, hands, {200: forward, 300: back}))
     assert told["moments"]["first_crack"] == pytest.approx(500, abs=0.01)
     assert told["moments"]["drop"] == pytest.approx(600, abs=0.01)
-    curve = running.record(told["code"]).curve
+    curve = running.batches.record(told["code"]).curve
     assert curve.channels["bean_probe"].tolist() == pytest.approx([100 + second / 10 for second in range(601)])
 
 
@@ -101,14 +101,14 @@ def test_the_next_batch_has_the_day_that_the_network_told(running: Services, han
 
     first = roast(running, hands, {200: forward})
     assert parse_code(first).day == datetime.fromtimestamp(NO_BATTERY_S).astimezone().date()
-    running.keeper.set_clock()
-    assert running.now_ms() == pytest.approx(hands.wall_s * 1000, abs=10)
+    running.maintenance.set_clock()
+    assert running.clock.now_ms() == pytest.approx(hands.wall_s * 1000, abs=10)
     second = roast(running, hands, {})
     assert parse_code(second).day == datetime.fromtimestamp(NETWORK_S).astimezone().date()
     for code in (first, second):
-        told = running.batch_json(code)
+        told = running.batches.to_json(code)
         assert told["moments"]["drop"] == pytest.approx(600, abs=0.01)
-        assert running.record(code).curve.channels["bean_probe"].tolist() == pytest.approx(
+        assert running.batches.record(code).curve.channels["bean_probe"].tolist() == pytest.approx(
             [100 + second / 10 for second in range(601)]
         )
 
