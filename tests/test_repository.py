@@ -4,6 +4,7 @@ import argparse
 import ast
 import importlib.metadata
 import re
+import sys
 import tomllib
 from collections.abc import Iterator
 from dataclasses import fields
@@ -19,7 +20,8 @@ from roastlog.services import Settings
 from roastlog.web.http import assets
 from tests.checkout import ROOT, own_files
 
-PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+PYPROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
+PROJECT = PYPROJECT["project"]
 ASKED = {"run": PROJECT["dependencies"], "dev": PROJECT["optional-dependencies"]["dev"]}
 README = (ROOT / "README.md").read_text(encoding="utf-8")
 GUIDE = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
@@ -93,6 +95,24 @@ def imports(path: Path) -> set[str]:
         elif isinstance(node, ast.ImportFrom) and node.module and not node.level:
             found.add(node.module.split(".")[0])
     return found
+
+
+def test_each_library_has_the_room_that_wraps_it():
+    """A library that roastlog imports stands in one import contract; all but those may import numpy and pydantic."""
+    contracts = PYPROJECT["tool"]["importlinter"]["contracts"]
+    wrapped = [name for contract in contracts for name in contract.get("protected_modules", ())]
+    assert len(wrapped) == len(set(wrapped))
+    imported = {name for path in (ROOT / "roastlog").rglob("*.py") for name in imports(path)}
+    assert imported - sys.stdlib_module_names - set(wrapped) == {"roastlog", "numpy", "pydantic", "pydantic_core"}
+
+
+def test_pages_reach_through_no_service():
+    """No page asks the services for the store, the runtime or the maintenance that they stand on."""
+    below = {"store", "runtime", "maintenance"}
+    for path in (ROOT / "roastlog/web").rglob("*.py"):
+        tree = ast.parse(path.read_text(encoding="utf-8"))
+        named = [node.attr for node in ast.walk(tree) if isinstance(node, ast.Attribute) and node.attr in below]
+        assert named == [], path
 
 
 def test_htmx_is_the_version_that_its_package_says():
