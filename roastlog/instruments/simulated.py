@@ -11,7 +11,7 @@ from typing import Any
 from roastlog.clock import Clock
 from roastlog.errors import PhysicsError
 from roastlog.instruments.base import ReadFault, Reading
-from roastlog.machine.model import Role
+from roastlog.machine.model import ChannelRole
 from roastlog.physics.design import IDLE, IDLE_C, PLAIN, ControlLevels
 from roastlog.physics.roaster import Roaster
 from roastlog.physics.sensors import Sensors, advance
@@ -19,7 +19,7 @@ from roastlog.physics.sensors import Sensors, advance
 LONGEST_CATCH_UP_S = 1800.0  # A roaster that no one read for longer than that has long come to rest.
 USUAL_KG = 4.0
 
-PRACTICE_ROLES: Mapping[str, Role] = {
+PRACTICE_ROLES: Mapping[str, ChannelRole] = {
     "bean_probe": "bean_probe",
     "bean_surface": "bean_surface",
     "exhaust": "exhaust_air",
@@ -47,7 +47,7 @@ class SimulatedInstrument:
 
     name = "simulated roaster"
 
-    def __init__(self, clock: Clock, roles: Mapping[str, Role] | None = None, *, seed: int = 0) -> None:
+    def __init__(self, clock: Clock, roles: Mapping[str, ChannelRole] | None = None, *, seed: int = 0) -> None:
         self._clock = clock
         self._roles = dict(PRACTICE_ROLES if roles is None else roles)
         self._turn = threading.Lock()  # It is read by the recorder and followed from wherever entries come in.

@@ -28,7 +28,7 @@ from roastlog.machine.sources import (
 )
 
 BEAN_ROLES: Final = ("bean_probe", "bean_surface")  # the first that a machine has stands for the beans
-Role = Literal["bean_probe", "bean_surface", "inlet_air", "exhaust_air", "drum", "room"]
+ChannelRole = Literal["bean_probe", "bean_surface", "inlet_air", "exhaust_air", "drum", "room"]
 
 SOURCES = ("modbus", "mqtt", "serial", "http", "hand", "simulated")
 """Where a channel may be read; the names are fields of `Channel`."""
@@ -45,7 +45,7 @@ class Channel(Part):
 
     id: Id = Field(description=ID_WORDS)
     name: _Words = Field(description=N_("1 to 60 characters in quotes"))
-    role: Role = Field(description='one of "' + '", "'.join(get_args(Role)) + '"')
+    role: ChannelRole = Field(description='one of "' + '", "'.join(get_args(ChannelRole)) + '"')
     short: _Words | None = Field(
         None, max_length=12, description=N_("the name where room is short: 1 to 12 characters in quotes")
     )

@@ -4,10 +4,10 @@ from collections.abc import Mapping
 from typing import Final
 
 from roastlog.languages import N_, _, decimal
-from roastlog.machine.model import Channel, Control, Role
+from roastlog.machine.model import Channel, ChannelRole, Control
 from roastlog.machine.sources import ModbusPoint, MqttPoint, Sensor, SerialPoint
 
-ROLES: Final[Mapping[Role, str]] = {
+ROLES: Final[Mapping[ChannelRole, str]] = {
     "bean_probe": N_("bean probe, in the beans"),
     "bean_surface": N_("bean surface, by infrared"),
     "inlet_air": N_("inlet air"),

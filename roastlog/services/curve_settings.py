@@ -10,8 +10,8 @@ from typing import Final, Literal
 from roastlog.languages import N_, _
 from roastlog.units import c_from_f, f_from_c
 
-Kind = Literal["temp", "rate", "difference", "time"]
-_UNITS: Final[dict[Kind, str]] = {"temp": "°{}", "rate": "°{}/min", "difference": "°{}", "time": "s"}
+SettingKind = Literal["temp", "rate", "difference", "time"]
+_UNITS: Final[dict[SettingKind, str]] = {"temp": "°{}", "rate": "°{}/min", "difference": "°{}", "time": "s"}
 
 
 @dataclass(frozen=True)
@@ -19,7 +19,7 @@ class CurveSetting:
     """A number that can be set: what it is called, its limits in °C, °C/min or s, and what it does."""
 
     label: str
-    kind: Kind
+    kind: SettingKind
     low: float
     high: float
     hint: str

@@ -79,7 +79,7 @@ _SENTENCES: dict[str, str] = {
     "jump": N_("At {start} the bean probe jumped as beans cannot; a loose plug or a static shock may be behind it."),
 }
 
-Kind = Literal["crash", "rebound", "stall", "fast_crack", "probe"]
+FaultKind = Literal["crash", "rebound", "stall", "fast_crack", "probe"]
 _Column = NDArray[np.float64]
 
 
@@ -139,7 +139,7 @@ class CurveFault:
         What the probe did: range, missing, stuck or jump. None for the other kinds.
     """
 
-    kind: Kind
+    kind: FaultKind
     start_s: float
     end_s: float
     size_c_per_min: float

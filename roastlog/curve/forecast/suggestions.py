@@ -32,7 +32,7 @@ _BEFORE_S, _AFTER_S = 12.0, 7.0  # the readings that tell where it lies
 _LAG_S = 25.0  # a usual probe's lag in beans; over these few seconds one half as long bends little otherwise
 _GAP_S = 6.0
 
-Place = Literal["ahead", "there", "past"]
+Standing = Literal["ahead", "there", "past"]
 
 
 def charge_seen(time_s: ArrayLike, temp_c: ArrayLike) -> float | None:
@@ -105,7 +105,7 @@ class Likely(NamedTuple):
     time_spread_s: float
     batches: int
 
-    def place(self, temp_c: float) -> Place:
+    def place(self, temp_c: float) -> Standing:
         """Whether the rising probe is short of the usual temperature, within its spread, or past it. [°C]"""
         if temp_c < self.temp_c - self.temp_spread_c:
             return "ahead"

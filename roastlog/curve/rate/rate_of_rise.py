@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from roastlog.curve.rate.kalman import Trend
-from roastlog.curve.rate.tracker import GAP_S, LEAST_STEP_S, Reading, ReadingTracker
+from roastlog.curve.rate.tracker import GAP_S, LEAST_STEP_S, ReadingTracker, TimedTemp
 from roastlog.errors import CurveError
 
 LATE_S = 20.0
@@ -87,7 +87,7 @@ class LiveRate:
         self._role = role
         self._settling = SETTLING.get(role, OTHER_SETTLING)
         self._follower = ReadingTracker(role)
-        self._heard: deque[Reading] = deque()
+        self._heard: deque[TimedTemp] = deque()
         self._settled = True
         self._lowest = (-math.inf, math.inf)
         self._last = _NOT_YET

@@ -20,7 +20,7 @@ _WAKE_SHARE = 0.15  # weight of the newest deviation in that mean
 _WAKE_RATE, _WAKE_BEND = 2.5e-3, 1e-6  # what a bend nobody expected adds to the variances [°C²/s²], [°C²/s⁴]
 
 
-Reading = tuple[float, float]  # [s], [°C]
+TimedTemp = tuple[float, float]  # [s], [°C]
 
 
 class Noise:
@@ -47,8 +47,8 @@ class Noise:
 
     def lift(self) -> None:
         """Forget the last readings, but not what they taught: the next ones are of another stretch."""
-        self._before: Reading | None = None
-        self._last: Reading | None = None
+        self._before: TimedTemp | None = None
+        self._last: TimedTemp | None = None
 
     def learn(self, time_s: float, temp_c: float, bend: float) -> None:
         """Take in a reading that counts, and the bend of the curve about it. [s], [°C], [°C/s²]"""
@@ -63,7 +63,7 @@ class Noise:
         step_c = self._resolution_c if self._resolution_c < 10 else 0.1
         self.variance_c2 = max(self._mean_c2, step_c * step_c / 12, 1e-8)
 
-    def _count_in(self, first: Reading, middle: Reading, last: Reading, bend: float) -> None:
+    def _count_in(self, first: TimedTemp, middle: TimedTemp, last: TimedTemp, bend: float) -> None:
         left_s, right_s = middle[0] - first[0], last[0] - middle[0]
         by_first = right_s / (left_s + right_s)
         off_c = middle[1] - by_first * first[1] - (1 - by_first) * last[1] + bend * left_s * right_s / 2
@@ -92,13 +92,13 @@ class ReadingTracker:
         self.noise = Noise()
         self.charge_s = charge_s
         self.trend: Trend | None = None
-        self._doubted: deque[Reading] = deque(maxlen=64)
+        self._doubted: deque[TimedTemp] = deque(maxlen=64)
         self.restart()
 
     def restart(self) -> None:
         """Begin a new stretch with the next reading; the noise stays known."""
         self.trend = None
-        self.last: Reading | None = None
+        self.last: TimedTemp | None = None
         self.noise.lift()
         self._doubted.clear()
         self.begun_s, self.count, self._drift = math.nan, 0, 0.0
@@ -176,6 +176,6 @@ class ReadingTracker:
             self._drift = 0.0
 
 
-def _follows(before: Reading, after: Reading) -> bool:
+def _follows(before: TimedTemp, after: TimedTemp) -> bool:
     """Whether a probe can get from one reading to the next."""
     return abs(after[1] - before[1]) <= _STEP_C + _FASTEST_C_PER_S * (after[0] - before[0])

@@ -16,7 +16,7 @@ from roastlog.web import services
 from roastlog.web.owner.part_form import (
     TYPICAL,
     FormField,
-    Kind,
+    SourceKind,
     kinds_of,
     machine_with,
     own_fields,
@@ -36,7 +36,7 @@ class PartPage:
     machine: Machine
     table: str
     part: Channel | Control | None
-    kinds: Mapping[str, Kind]
+    kinds: Mapping[str, SourceKind]
     kind: str
     own: Sequence[FormField]
     source: Sequence[FormField]
@@ -140,7 +140,7 @@ def _page(
 ) -> str:
     kinds, errors = kinds_of(table), errors or {}
     kind = values.get("kind", "")
-    chosen = kinds.get(kind, Kind(""))
+    chosen = kinds.get(kind, SourceKind(""))
     page = PartPage(
         machine=machine,
         table=table,

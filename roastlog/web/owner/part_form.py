@@ -21,7 +21,7 @@ Values = Mapping[str, str]
 
 
 @dataclass(frozen=True)
-class Kind:
+class SourceKind:
     """One way of reading a channel: its words, the key that it has in a sheet, and the fields that it needs."""
 
     words: str
@@ -33,20 +33,20 @@ class Kind:
 _REGISTER: Final = ("unit", "table", "address", "type", "word_order", "scale", "offset", "poll_s")
 _LINE: Final = ("device", "baud", "parity", "stop")
 _MODBUS: Final = {
-    "modbus-tcp": Kind(N_("Modbus over the network"), "modbus", ModbusPoint, ("host", "port", *_REGISTER)),
-    "modbus-rtu": Kind(N_("Modbus on a serial line (RTU)"), "modbus", ModbusPoint, (*_LINE, *_REGISTER)),
+    "modbus-tcp": SourceKind(N_("Modbus over the network"), "modbus", ModbusPoint, ("host", "port", *_REGISTER)),
+    "modbus-rtu": SourceKind(N_("Modbus on a serial line (RTU)"), "modbus", ModbusPoint, (*_LINE, *_REGISTER)),
 }
 _COLUMNS: Final = ("separator", "column", "columns")
 _FORMS: Final = (*_COLUMNS, "pattern", "group", "scale", "offset", "silent_s")
-CHANNEL_KINDS: Final[Mapping[str, Kind]] = {
+CHANNEL_KINDS: Final[Mapping[str, SourceKind]] = {
     **_MODBUS,
-    "mqtt": Kind("MQTT", "mqtt", MqttPoint, tuple(MqttPoint.model_fields)),
-    "serial": Kind(N_("Lines over a serial port"), "serial", SerialPoint, (*_LINE, "bits", *_FORMS)),
-    "http": Kind(N_("Sent to the API over HTTP"), "http"),
-    "hand": Kind(N_("By hand: a person reads a thermometer"), "hand"),
-    "simulated": Kind(N_("Simulated, for practice"), "simulated"),
+    "mqtt": SourceKind("MQTT", "mqtt", MqttPoint, tuple(MqttPoint.model_fields)),
+    "serial": SourceKind(N_("Lines over a serial port"), "serial", SerialPoint, (*_LINE, "bits", *_FORMS)),
+    "http": SourceKind(N_("Sent to the API over HTTP"), "http"),
+    "hand": SourceKind(N_("By hand: a person reads a thermometer"), "hand"),
+    "simulated": SourceKind(N_("Simulated, for practice"), "simulated"),
 }
-CONTROL_KINDS: Final[Mapping[str, Kind]] = {"": Kind(N_("Not read: people say what they set")), **_MODBUS}
+CONTROL_KINDS: Final[Mapping[str, SourceKind]] = {"": SourceKind(N_("Not read: people say what they set")), **_MODBUS}
 OWN: Final = {"channels": ("name", "short", "role", "offset_c"), "controls": ("name", "unit", "low", "high", "step")}
 TYPICAL: Final = {"modbus.table": "input", "modbus.type": "int16"}
 """What most panel meters and controllers answer by: where the form of a new part begins."""
@@ -81,7 +81,7 @@ class FormField:
     look: Literal["text", "number", "secret", "check"] = "text"
 
 
-def kinds_of(table: str) -> Mapping[str, Kind]:
+def kinds_of(table: str) -> Mapping[str, SourceKind]:
     """The ways to read a channel, or a control."""
     return CHANNEL_KINDS if table == "channels" else CONTROL_KINDS
 
@@ -115,7 +115,7 @@ def own_fields(table: str, values: Values, errors: Values, *, new: bool) -> list
     return made
 
 
-def source_fields(kind: Kind, values: Values, errors: Values) -> list[FormField]:
+def source_fields(kind: SourceKind, values: Values, errors: Values) -> list[FormField]:
     """The fields that a way of reading needs, and no others."""
     return [_field(kind.model, f"{kind.source}.", name, values, errors) for name in kind.fields]
 
@@ -158,7 +158,7 @@ def _part(table: str, old: Channel | Control | None, values: Values) -> dict[str
     """What a sheet would say of the part."""
     made = _typed(MODELS[table], "", OWN[table], values)
     made["id"] = old.id if old is not None else values.get("id") or id_of(values.get("name", ""))
-    kind = kinds_of(table).get(values.get("kind", ""), Kind(""))
+    kind = kinds_of(table).get(values.get("kind", ""), SourceKind(""))
     if kind.source:
         made[kind.source] = _typed(kind.model, f"{kind.source}.", kind.fields, values)
     if kind.fields and values.get("sensor.type") and table == "channels":
@@ -233,7 +233,7 @@ def _errors(error: ValidationError, table: str, place: int, values: Values) -> d
     """A sentence a field; what stands at no field that is shown is said above the form."""
     said: dict[str, str] = {}
     shown = {*OWN[table], "id", *(f"sensor.{name}" for name in Sensor.model_fields)}
-    kind = kinds_of(table).get(values.get("kind", ""), Kind(""))
+    kind = kinds_of(table).get(values.get("kind", ""), SourceKind(""))
     shown |= {f"{kind.source}.{name}" for name in kind.fields}
     for where, message in mistakes(error):
         field = ".".join(map(str, where[2:])) if where[:2] == (table, place) else ""
