@@ -1,24 +1,34 @@
-// The live curve: rows are gathered and streamed once a second, never while nobody looks; axes widen by steps.
+// The live curve: what comes for it is gathered and drawn in one go, rows once a second, never while nobody looks and never
+// in a finger's way; axes widen by steps.
 import { apart, reach, widen } from "./axes.js";
 import { embed } from "../../core/figure.js";
+import { whenIdle } from "../../core/idle.js";
 import { columns as ahead, reachS } from "../outlook/outlook.js";
 
-const EVERY_MS = 1000;
+const EVERY_MS = 900; // rows come each second: each is drawn as it comes, and no two redraws are nearer than this
+const ALONE_MS = 1500; // so long what is to come waits for rows to be drawn with
+const LATEST_MS = 1000; // a page that is never idle draws it all the same
 const RIBBON_MS = 5000;
 const TICK_S = 120;
 const WORD = { high: 14, wide: 80, letter: 7 }; // px that a word at a line's end takes, and a letter
 const TIER = 0.085; // of the panel: how far apart the server puts the lines of the moments' words
 const MARGIN_PX = 56;
+const OVERLAYS = ["marks", "checks", "ribbon"];
 
 const numbers = (column) => Float32Array.from(column, (value) => value ?? NaN);
 const last = (column) => column.findLast((value) => !Number.isNaN(value));
 
 export class Chart {
   #rows = [];
+  #whole = null; // all columns anew, where they are another curve's
+  #over = {}; // columns of marks, checks and ribbon
+  #due = []; // moments to come
   #timer = 0;
+  #drawAt = Infinity; // when the timer draws
+  #drawing = false; // whether it waits for the page to be idle
+  #rowsAt = -Infinity;
   #ribbonAt = 0;
   #held = false;
-  #due = []; // moments to come
 
   static async make(item, host) {
     const chart = new Chart();
@@ -32,7 +42,7 @@ export class Chart {
       chart.#follow();
     };
     new ResizeObserver(fit).observe(host);
-    document.addEventListener("visibilitychange", () => document.hidden || chart.#flush());
+    document.addEventListener("visibilitychange", () => chart.#want(0));
     return chart;
   }
 
@@ -40,31 +50,11 @@ export class Chart {
     return this.live.data.t_s.at(-1) ?? -1;
   }
 
-  /** Rows as they come, for the next flush. */
+  /** Rows as they come. */
   add(rows) {
     if (!rows?.t_s.length) return;
     this.#rows.push(rows);
-    if (!document.hidden && !this.#timer && !this.#held) this.#timer = setTimeout(() => this.#flush(), EVERY_MS);
-  }
-
-  #flush() {
-    clearTimeout(this.#timer);
-    this.#timer = 0;
-    if (this.#held) return;
-    const rows = this.#rows;
-    this.#rows = [];
-    const endS = this.endS;
-    // What a refetch brought already is left out, so a row never stands twice.
-    const names = Object.keys(this.live.data);
-    const columns = Object.fromEntries(names.map((name) => [name, []]));
-    for (const part of rows) {
-      part.t_s.forEach((timeS, index) => {
-        if (timeS > endS) for (const name of names) columns[name].push(part[name]?.[index] ?? NaN);
-      });
-    }
-    if (!columns.t_s.length) return void this.#foretell();
-    this.live.stream(Object.fromEntries(names.map((name) => [name, numbers(columns[name])])));
-    this.#follow();
+    this.#want(this.#rowsAt + EVERY_MS);
   }
 
   /** The curve is about to be another one: what came for the old one is of no use, what comes now waits. */
@@ -75,46 +65,98 @@ export class Chart {
 
   /** All rows anew: at the start of a batch, after a loss, when charge was moved. */
   replace(columns) {
-    this.live.data = Object.fromEntries(
-      Object.keys(this.live.data).map((name) => [name, numbers(columns[name] ?? columns.t_s.map(() => NaN))]),
-    );
-    this.ranges.time.end = 600;
-    this.#ribbonAt = 0;
+    this.#whole = columns;
     this.#held = false;
-    this.#follow();
-    this.#flush();
+    this.#want(0);
   }
 
   /** No batch that anything is known of. */
   clear() {
-    for (const name of ["marks", "checks", "ribbon"]) {
-      if (!this[name]) continue;
-      this[`${name}Said`] = null;
-      this[name].data = Object.fromEntries(Object.keys(this[name].data).map((column) => [column, []]));
-    }
+    const empty = (name) => Object.fromEntries(Object.keys(this[name].data).map((column) => [column, []]));
+    this.overlay(Object.fromEntries(OVERLAYS.filter((name) => this[name]).map((name) => [name, empty(name)])));
     this.replace({ t_s: [] });
   }
 
-  /** How far the lines of the moments' words are apart: never so little that they run into each other. */
-  get #tier() {
-    return Math.max(TIER, (WORD.high - 1) / this.figure.panelPx);
-  }
-
-  overlay({ marks, checks, ribbon }) {
-    for (const [name, columns] of Object.entries({ marks, checks, ribbon })) {
-      if (columns && this[name] && JSON.stringify(columns) !== this[`${name}Said`]) {
-        this[`${name}Said`] = JSON.stringify(columns);
-        this[name].data = columns;
-      }
-    }
-    this.#ribbonAt = 0;
-    this.#grow();
+  /** Columns of marks, checks and ribbon. */
+  overlay(columns) {
+    this.#over = columns;
+    this.#want(0);
   }
 
   /** Moments to come; drawn with the next rows where some are on their way, so that it costs no redraw of its own. */
   expect(due) {
     this.#due = due;
-    if (!document.hidden && !this.#timer) this.#foretell();
+    this.#want(this.#rowsAt + ALONE_MS);
+  }
+
+  /** Draw all that came in one go, not before a time of `performance.now`, and when the page is idle. */
+  #want(atMs) {
+    if (document.hidden || this.#drawing || (this.#timer && this.#drawAt <= atMs)) return;
+    clearTimeout(this.#timer);
+    this.#drawAt = atMs;
+    this.#timer = setTimeout(() => {
+      this.#drawing = true;
+      whenIdle(() => this.#draw(), LATEST_MS);
+    }, Math.max(0, atMs - performance.now()));
+  }
+
+  #draw() {
+    this.#timer = 0;
+    this.#drawing = false;
+    const renewed = this.#renew();
+    const longer = !this.#held && this.#stream();
+    this.#cover();
+    this.#foretell();
+    if (renewed || longer) this.#label();
+    this.#grow();
+  }
+
+  #renew() {
+    const columns = this.#whole;
+    if (!columns) return false;
+    this.#whole = null;
+    this.live.data = Object.fromEntries(
+      Object.keys(this.live.data).map((name) => [name, numbers(columns[name] ?? columns.t_s.map(() => NaN))]),
+    );
+    this.ranges.time.end = 600;
+    this.#ribbonAt = 0;
+    return true;
+  }
+
+  /** Rows that came since; what a refetch brought already is left out, so a row never stands twice. */
+  #stream() {
+    const rows = this.#rows;
+    this.#rows = [];
+    const endS = this.endS;
+    const names = Object.keys(this.live.data);
+    const columns = Object.fromEntries(names.map((name) => [name, []]));
+    for (const part of rows) {
+      part.t_s.forEach((timeS, index) => {
+        if (timeS > endS) for (const name of names) columns[name].push(part[name]?.[index] ?? NaN);
+      });
+    }
+    if (!columns.t_s.length) return false;
+    this.#rowsAt = performance.now();
+    this.live.stream(Object.fromEntries(names.map((name) => [name, numbers(columns[name])])));
+    return true;
+  }
+
+  /** Marks, checks and ribbon, each only where it is another than the one that stands. */
+  #cover() {
+    for (const name of OVERLAYS) {
+      const columns = this.#over[name];
+      const said = columns && this[name] && JSON.stringify(columns);
+      if (!said || said === this[`${name}Said`]) continue;
+      this[`${name}Said`] = said;
+      this[name].data = columns;
+      if (name === "ribbon") this.#ribbonAt = 0;
+    }
+    this.#over = {};
+  }
+
+  /** How far the lines of the moments' words are apart: never so little that they run into each other. */
+  get #tier() {
+    return Math.max(TIER, (WORD.high - 1) / this.figure.panelPx);
   }
 
   #foretell() {

@@ -5,6 +5,7 @@ import { say } from "./numbers.js";
 import { switched } from "../../core/toggle.js";
 import { t } from "../../core/words.js";
 
+const PAINTED_MS = 300; // after a tap its echo is painted, and the tap on its way
 const LASTS_MS = 3000; // a line that is back so soon is no news
 const EARLY_S = 10; // before a moment that has a time and no band
 const TONES = { due: [[880, 0, 0.2]], lost: [[440, 0, 0.25], [330, 0.3, 0.4]] }; // Hz, from, for [s]
@@ -17,7 +18,10 @@ export class Sound {
     this.isOn = switched($("sound"), "drumside-sound");
     this.told = null; // the moment, of a batch, that was told as due
     this.badSince = this.lost = null;
-    for (const type of ["pointerdown", "keydown"]) document.addEventListener(type, () => this.#arm(), { capture: true });
+    // A lifted finger or a key allows sound, and a timer set by it still does. To begin holds the page up for a third of
+    // a second, so that the echo of the tap has to be painted first.
+    const arm = () => setTimeout(() => this.#arm(), PAINTED_MS);
+    for (const type of ["pointerup", "keydown"]) document.addEventListener(type, arm, { capture: true });
     $("sound-try").addEventListener("click", () => this.#play("due"));
   }
 

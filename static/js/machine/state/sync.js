@@ -142,14 +142,13 @@ export class Mirror {
     const { state, chart } = this;
     this.#strip();
     this.#describe();
-    if (chart) this.#afterPaint(() => {
-      if (state.told) chart.overlay(state.told.chart);
-      else if (!state.connected && this.curve !== null) {
-        this.curve = null; // the curve of another batch says nothing of one that began without the server
-        chart.clear();
-      }
-      chart.expect(coming(state));
-    });
+    if (!chart) return;
+    if (state.told) chart.overlay(state.told.chart);
+    else if (!state.connected && this.curve !== null) {
+      this.curve = null; // the curve of another batch says nothing of one that began without the server
+      chart.clear();
+    }
+    chart.expect(coming(state));
   }
 
   #foretold(due) {
@@ -157,16 +156,6 @@ export class Mirror {
     const named = due.map(({ moment }) => moment).join();
     if (named !== this.named) this.#describe();
     this.named = named;
-  }
-
-  /** The words of the pad and the echo are painted first: a redraw of the chart in the same frame would hold them up. */
-  #afterPaint(draw) {
-    if (this.drawing) return;
-    this.drawing = true;
-    requestAnimationFrame(() => setTimeout(() => {
-      this.drawing = false;
-      draw();
-    }));
   }
 
   #strip() {
