@@ -64,7 +64,7 @@ export class Shelf {
       await this.#change("readwrite", (store) => {
         store.index("order").openCursor(null, "prev").onsuccess = ({ target }) => {
           const last = target.result?.value.order ?? 0;
-          all.forEach((item, index) => store.put({ ...item, order: last + 1 + index }));
+          all.forEach((item, index) => store.put(Object.assign(item, { order: last + 1 + index })));
         };
       });
       this.#held.clear();

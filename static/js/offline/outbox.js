@@ -30,6 +30,7 @@ export class Outbox extends EventTarget {
   #failures = 0;
   #flushing = null;
   #timer = 0;
+  #started = false;
 
   constructor(clock = new Clock(Date.now())) {
     super();
@@ -68,6 +69,7 @@ export class Outbox extends EventTarget {
     waiting.forEach((item) => this.#known.set(item.id, item));
     if (waiting.length) this.#tell("found", { entries: waiting.map(({ entry }) => entry) });
     refused.forEach((item) => this.#refused(item));
+    this.#started = true;
     return this.flush();
   }
 
@@ -89,7 +91,10 @@ export class Outbox extends EventTarget {
     for (const entry of entries) this.#tell("state", { id: entry.id, entry, state: "pressed" });
     const items = entries.map((entry) => ({ id: entry.id, entry, stamp }));
     jot(items);
-    await this.#keep(items);
+    const kept = this.#keep(items);
+    // It is written down: where nothing else waits to go before it, it need not wait for the database.
+    if (this.#started && !stamp && !this.#known.size && !this.#flushing) this.#begin(this.#drain({ items, kept }));
+    await kept;
     for (const item of items) {
       this.#known.set(item.id, item);
       this.#tell("state", { ...item, state: "saved" });
@@ -126,19 +131,26 @@ export class Outbox extends EventTarget {
   /** One flush at a time; what is added meanwhile goes with the next round of the same one. Whether nothing waits now. */
   flush() {
     clearTimeout(this.#timer);
-    this.#flushing ??= this.#drain().finally(() => {
+    return this.#flushing ?? this.#begin(this.#drain());
+  }
+
+  #begin(flush) {
+    this.#flushing = flush.finally(() => {
       this.#flushing = null;
     });
     return this.#flushing;
   }
 
-  async #drain() {
-    for (;;) {
-      const { waiting } = await this.#look();
+  /** Send what waits; first what was just said, which is sent while the database takes it. */
+  async #drain(said = null) {
+    for (let fresh = said; ; fresh = null) {
+      const waiting = fresh?.items ?? (await this.#look()).waiting;
       if (!waiting.length) return true;
       try {
         const sending = await this.#timed(waiting.slice(0, AT_ONCE));
-        await this.#settle(sending, await this.#post(sending));
+        const results = await this.#post(sending);
+        await fresh?.kept;
+        await this.#settle(sending, results);
         this.#failures = 0;
       } catch (error) {
         this.#failures += 1;
