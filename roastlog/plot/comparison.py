@@ -7,17 +7,18 @@ rates over the temperature, and how much later than the guide each batch was the
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any, Final
 
 import numpy as np
-from bokeh.embed import json_item
-from bokeh.layouts import column
 from bokeh.models import ColumnDataSource, FixedTicker, Line, Plot, Range1d, Scatter, Span, Text
 from numpy.typing import NDArray
 
+from roastlog import languages
 from roastlog.curve.comparison.alignment import Alignment, Along, column_at, rising
 from roastlog.curve.roast import Roast
 from roastlog.journal.vocabulary import MOMENT_WORDS
+from roastlog.plot.drawing import KEPT, Columned, Drawing, key_of, panels_json, shape_of
 from roastlog.plot.overlays import LINES, Columns, marks, ribbon
 from roastlog.plot.panels import (
     RECORD,
@@ -36,7 +37,11 @@ from roastlog.plot.panels import (
 _SETTLED_S: Final = 90.0  # before it the probe is finding the beans, and its rate says nothing
 _RULED: Final = ("yellow", "first_crack")  # the guide's; where it was dropped its line ends
 _DOTTED: Final = (*_RULED, "drop")
+_LEAST_RATE, _LEAST_S = 22.0, 35.0
 _END_GAP_C, _END_GAP_RATE, _END_GAP_S = 7.5, 2.2, 12.0
+
+_Sources = dict[str, Columned]
+_Ranges = dict[str, tuple[float, float]]
 
 
 @dataclass(frozen=True, eq=False)
@@ -51,8 +56,8 @@ class Drawn:
 
 def comparison_figure(
     batches: Sequence[Drawn], align: Alignment, control: Mapping[str, Any] | None = None, *, temp_unit: str = "C"
-) -> dict[str, Any]:
-    """Panels of a comparison as a `json_item`.
+) -> Drawing:
+    """Panels of a comparison.
 
     Parameters
     ----------
@@ -67,50 +72,73 @@ def comparison_figure(
 
     Returns
     -------
-    dict
+    Drawing
         Named panels in it: ``temperatures``, ``rates``, ``lanes``; at equal temperature ``rates``, ``later``.
     """
-    if align == "temperature":
-        panels = _over_temperature(batches, temp_unit)
-    else:
-        panels = _over_time(batches, control, temp_unit)
-    item: dict[str, Any] = json_item(column(*panels, sizing_mode="stretch_width", spacing=0))
-    return item
+    parts = _over_temperature(batches) if align == "temperature" else _over_time(batches, control)
+    letters = [batch.letter for batch in batches]
+    key = key_of(align == "temperature", letters, control is not None, temp_unit, languages.current())
+    return Drawing(_panels(key), *parts)
 
 
-def _over_time(batches: Sequence[Drawn], control: Mapping[str, Any] | None, temp_unit: str) -> list[Plot]:
-    first_s = min((-batch.shift_s for batch in batches), default=0.0)
-    last_s = max((_end_s(batch) for batch in batches), default=600.0)
-    time = Range1d(min(0.0, first_s), 60.0 * math.ceil((last_s + 20.0) / 60.0), name="time")
-    highest = max((float(np.nanmax(batch.roast.temp_c, initial=0.0)) for batch in batches), default=0.0)
-    top = max(240.0, highest + 10 + _END_GAP_C * len(batches))  # the letters may stand one above the other
-    temps = new_panel(time, Range1d(60, top, name="temp"), RECORD.temp_px, name="temperatures")
+@lru_cache(maxsize=KEPT)
+def _panels(key: str) -> str:
+    """The panels of all comparisons that look alike, their columns empty."""
+    at_temperature, letters, laned, temp_unit, _language = shape_of(key)
+    if at_temperature:
+        return panels_json(_temperature_panels(letters, temp_unit))
+    return panels_json(_time_panels(letters, temp_unit, laned=laned))
+
+
+def _time_panels(letters: Sequence[str], temp_unit: str, *, laned: bool) -> list[Plot]:
+    time = Range1d(0, 600, name="time")
+    temps = new_panel(time, Range1d(60, 240, name="temp"), RECORD.temp_px, name="temperatures")
     minutes(temps, RECORD.tick_s, shown=True)
     reads_in(temps, temp_ticks(temp_unit, RECORD), f"°{temp_unit}")
     temps.extra_y_ranges["tiers"] = Range1d(0, 1, name="tiers")
-    rates = new_panel(time, Range1d(0, _most_rate(batches), name="rate"), RECORD.rate_px, name="rates")
+    rates = new_panel(time, Range1d(0, _LEAST_RATE, name="rate"), RECORD.rate_px, name="rates")
     minutes(rates, RECORD.tick_s, shown=False)
     rates.min_border_top = rates.min_border_bottom = 7  # else the first and the last tick lose half their number
     reads_in(rates, rate_ticks(temp_unit), f"°{temp_unit}/min")
+    rules(temps, None, "marks", dash="dotted", ink="ink-2")
+    for number in reversed(range(len(letters))):
+        _curve(temps, number)
+        _curve(rates, number)
+        _dots(temps, number)
+    for panel in (temps, rates):
+        for number in range(len(letters)):
+            _letter(panel, number)
+    return [temps, rates, *([lanes_panel(letters, None, time, RECORD)] if laned else [])]
+
+
+def _over_time(batches: Sequence[Drawn], control: Mapping[str, Any] | None) -> tuple[_Sources, _Ranges]:
+    first_s = min((-batch.shift_s for batch in batches), default=0.0)
+    last_s = max((_end_s(batch) for batch in batches), default=600.0)
+    highest = max((float(np.nanmax(batch.roast.temp_c, initial=0.0)) for batch in batches), default=0.0)
+    top = max(240.0, highest + 10 + _END_GAP_C * len(batches))  # the letters may stand one above the other
+    time = min(0.0, first_s), 60.0 * math.ceil((last_s + 20.0) / 60.0)
+    sources: _Sources = {}
     if batches:
         marked = batches[0].roast.moments_s
-        told = [(MOMENT_WORDS[name], marked[name]) for name in _RULED if name in marked]
-        rules(temps, marks(told), "marks", dash="dotted", ink="ink-2")
-    for number, batch in reversed(list(enumerate(batches))):
+        sources["marks"] = marks([(MOMENT_WORDS[name], marked[name]) for name in _RULED if name in marked])
+    for number, batch in enumerate(batches):
         times = batch.roast.time_s - batch.shift_s
-        _curve(temps, times, batch.roast.temp_c, number)
-        _curve(rates, times, _settled(batch.roast), number)
-        _moments(temps, batch, number)
-    _letters(temps, [_last(b.roast.time_s - b.shift_s, b.roast.temp_c) for b in batches], batches, _END_GAP_C)
-    _letters(rates, [_last(b.roast.time_s - b.shift_s, _settled(b.roast)) for b in batches], batches, _END_GAP_RATE)
-    return [temps, rates, *([] if control is None else [_lanes(batches, control, time)])]
+        sources[f"temperatures {number}"] = _line(times, batch.roast.temp_c)
+        sources[f"rates {number}"] = _line(times, _settled(batch.roast))
+        sources[f"dots {number}"] = _moments(batch)
+    temp_ends = [_last(b.roast.time_s - b.shift_s, b.roast.temp_c) for b in batches]
+    rate_ends = [_last(b.roast.time_s - b.shift_s, _settled(b.roast)) for b in batches]
+    sources |= _letters("temperatures", temp_ends, batches, _END_GAP_C, time)
+    sources |= _letters("rates", rate_ends, batches, _END_GAP_RATE, time)
+    if control is not None:
+        sources["ribbon"] = _lanes(batches, control)
+    return sources, {"time": time, "temp": (60.0, top), "rate": (0.0, _most_rate(batches))}
 
 
-def _over_temperature(batches: Sequence[Drawn], temp_unit: str) -> list[Plot]:
-    lowest, highest = _reach_c(batches)
-    temps = Range1d(lowest, highest + 0.04 * (highest - lowest), name="temp")
-    rates = new_panel(temps, Range1d(0, _most_rate(batches), name="rate"), RECORD.rate_px + 90, name="rates")
-    later = new_panel(temps, _later_range(batches), RECORD.rate_px + 90, name="later")
+def _temperature_panels(letters: Sequence[str], temp_unit: str) -> list[Plot]:
+    temps = Range1d(80, 220, name="temp")
+    rates = new_panel(temps, Range1d(0, _LEAST_RATE, name="rate"), RECORD.rate_px + 90, name="rates")
+    later = new_panel(temps, Range1d(-_LEAST_S, _LEAST_S, name="behind"), RECORD.rate_px + 90, name="later")
     reads_in(rates, rate_ticks(temp_unit), f"°{temp_unit}/min")
     reads_in(
         later,
@@ -124,44 +152,82 @@ def _over_temperature(batches: Sequence[Drawn], temp_unit: str) -> list[Plot]:
         plot.min_border_top = 7
     line = Span(location=0, dimension="width", line_width=1, line_color=TOKENS["line"], tags=[{"line_color": "line"}])
     later.add_layout(line)
+    for number in range(len(letters)):
+        _curve(rates, number)
+        if number:  # the guide is what the others are held against
+            _curve(later, number)
+    for panel in (rates, later):
+        for number in range(len(letters)):
+            _letter(panel, number)
+    return [rates, later]
+
+
+def _over_temperature(batches: Sequence[Drawn]) -> tuple[_Sources, _Ranges]:
+    lowest, highest = _reach_c(batches)
+    temps = lowest, highest + 0.04 * (highest - lowest)
+    sources: _Sources = {}
     ends_rate, ends_later = [], []
     for number, batch in enumerate(batches):
         times, risen_c = rising(batch.roast.time_s, batch.roast.temp_c)
         rate = column_at(batch.roast.time_s, _settled(batch.roast), times)
-        _curve(rates, risen_c, rate, number)
+        sources[f"rates {number}"] = _line(risen_c, rate)
         ends_rate.append(_last(risen_c, rate))
         if batch.along is not None and batch.along.by_s is not None:
-            _curve(later, batch.along.at, batch.along.by_s, number)
+            sources[f"later {number}"] = _line(batch.along.at, batch.along.by_s)
             ends_later.append(_last(batch.along.at, batch.along.by_s))
         else:
             ends_later.append((highest, 0.0) if number == 0 else (math.nan, math.nan))
-    _letters(rates, ends_rate, batches, _END_GAP_RATE)
-    _letters(later, ends_later, batches, _END_GAP_S)
-    return [rates, later]
+    sources |= _letters("rates", ends_rate, batches, _END_GAP_RATE, temps)
+    sources |= _letters("later", ends_later, batches, _END_GAP_S, temps)
+    most_s = _latest_s(batches)
+    return sources, {"temp": temps, "rate": (0.0, _most_rate(batches)), "behind": (-most_s, most_s)}
 
 
-def _curve(plot: Plot, x: NDArray[np.float64], y: NDArray[np.float64], number: int) -> None:
+def _line(x: NDArray[np.float64], y: NDArray[np.float64]) -> Columned:
+    return {"x": x.astype(np.float32), "y": y.astype(np.float32)}
+
+
+def _curve(plot: Plot, number: int) -> None:
     token, dash = LINES[number]
-    source = ColumnDataSource({"x": x.astype(np.float32), "y": y.astype(np.float32)})
+    source = ColumnDataSource({"x": [], "y": []}, name=f"{plot.name} {number}")
     line = Line(x="x", y="y", line_width=2.2, line_dash=list(dash), line_join="round", line_color=TOKENS[token])
     line.tags = [{"line_color": token}]
     plot.add_glyph(source, line)
 
 
-def _moments(plot: Plot, batch: Drawn, number: int) -> None:
+def _dots(plot: Plot, number: int) -> None:
     """A dot on the curve for each of the moments that tell most."""
     token, _ = LINES[number]
-    at_s = np.array([time_s for name, time_s in batch.roast.moments_s.items() if name in _DOTTED], dtype=np.float64)
-    temps = column_at(batch.roast.time_s, batch.roast.temp_c, at_s)
-    source = ColumnDataSource({"x": at_s - batch.shift_s, "y": temps})
+    source = ColumnDataSource({"x": [], "y": []}, name=f"dots {number}")
     dot = Scatter(x="x", y="y", size=8, fill_color=TOKENS["paper"], line_color=TOKENS[token], line_width=2)
     dot.tags = [{"fill_color": "paper", "line_color": token}]
     plot.add_glyph(source, dot)
 
 
-def _letters(plot: Plot, ends: Sequence[tuple[float, float]], batches: Sequence[Drawn], gap: float) -> None:
+def _moments(batch: Drawn) -> Columned:
+    """Where those dots are."""
+    at_s = np.array([time_s for name, time_s in batch.roast.moments_s.items() if name in _DOTTED], dtype=np.float64)
+    return {"x": at_s - batch.shift_s, "y": column_at(batch.roast.time_s, batch.roast.temp_c, at_s)}
+
+
+def _letter(plot: Plot, number: int) -> None:
+    """The letter of a batch, above the end of its line, where neither that nor a longer batch's runs through it."""
+    token, _ = LINES[number]
+    words = Text(x="x", y="y", text="text", x_offset=1, y_offset=-5, text_color=TOKENS[token], **WORDS)
+    words.text_font_style, words.tags = "bold", [{"text_color": token}]
+    source = ColumnDataSource({"x": [], "y": [], "text": []}, name=f"letter {plot.name} {number}")
+    plot.add_glyph(source, words)
+
+
+def _letters(
+    panel: str,
+    ends: Sequence[tuple[float, float]],
+    batches: Sequence[Drawn],
+    gap: float,
+    x_range: tuple[float, float],
+) -> _Sources:
     """The letter of each batch at the end of its line, clear of those that end beside it."""
-    near = 0.03 * (plot.x_range.end - plot.x_range.start)
+    near = 0.03 * (x_range[1] - x_range[0])
     heights = [math.nan] * len(ends)
     groups: list[list[int]] = []
     for number in sorted((at for at, (x, _) in enumerate(ends) if math.isfinite(x)), key=lambda at: ends[at]):
@@ -170,17 +236,15 @@ def _letters(plot: Plot, ends: Sequence[tuple[float, float]], batches: Sequence[
     for group in groups:
         for number, height in zip(group, apart([ends[at][1] for at in group], gap), strict=True):
             heights[number] = height
-    for number, ((x, _), y, batch) in enumerate(zip(ends, heights, batches, strict=True)):
-        token, _ = LINES[number]
-        # Above the end, where neither its own line nor that of a longer batch runs through it.
-        words = Text(x="x", y="y", text="text", x_offset=1, y_offset=-5, text_color=TOKENS[token], **WORDS)
-        words.text_font_style, words.tags = "bold", [{"text_color": token}]
-        plot.add_glyph(ColumnDataSource({"x": [x], "y": [y], "text": [batch.letter]}), words)
+    return {
+        f"letter {panel} {number}": {"x": [x], "y": [y], "text": [batch.letter]}
+        for number, ((x, _), y, batch) in enumerate(zip(ends, heights, batches, strict=True))
+    }
 
 
-def _lanes(batches: Sequence[Drawn], control: Mapping[str, Any], time: Range1d) -> Plot:
-    """What one control was set to, a lane a batch."""
-    lanes = [{**control, "id": batch.letter, "name": batch.letter} for batch in batches]
+def _lanes(batches: Sequence[Drawn], control: Mapping[str, Any]) -> Columns:
+    """Bars of what one control was set to, a lane a batch."""
+    lanes = [{**control, "id": batch.letter} for batch in batches]
     bars: Columns = {}
     for batch in batches:
         moves = [
@@ -190,7 +254,7 @@ def _lanes(batches: Sequence[Drawn], control: Mapping[str, Any], time: Range1d) 
         ]
         own = ribbon(moves, lanes, _end_s(batch), start_s=-batch.shift_s, growing=False)
         bars = {name: [*bars.get(name, []), *values] for name, values in own.items()}
-    return lanes_panel(lanes, bars, time, RECORD)
+    return bars
 
 
 def _end_s(batch: Drawn) -> float:
@@ -203,7 +267,7 @@ def _settled(roast: Roast) -> NDArray[np.float64]:
 
 def _most_rate(batches: Sequence[Drawn]) -> float:
     highest = max((float(np.nanmax(_settled(batch.roast), initial=0.0)) for batch in batches), default=0.0)
-    return float(np.clip(math.ceil(highest / 5) * 5 + 2, 22.0, 62.0))
+    return float(np.clip(math.ceil(highest / 5) * 5 + 2, _LEAST_RATE, 62.0))
 
 
 def _last(x: NDArray[np.float64], y: NDArray[np.float64]) -> tuple[float, float]:
@@ -220,8 +284,7 @@ def _reach_c(batches: Sequence[Drawn]) -> tuple[float, float]:
     return min(float(temps[0]) for temps in known), max(float(temps[-1]) for temps in known)
 
 
-def _later_range(batches: Sequence[Drawn]) -> Range1d:
+def _latest_s(batches: Sequence[Drawn]) -> float:
     ways = [batch.along.by_s for batch in batches if batch.along is not None and batch.along.by_s is not None]
     furthest = max((float(np.nanmax(np.abs(way), initial=0.0)) for way in ways), default=0.0)
-    reach = max(35.0, 1.15 * furthest)
-    return Range1d(-reach, reach, name="behind")
+    return max(_LEAST_S, 1.15 * furthest)

@@ -1,23 +1,24 @@
 """Curves as Bokeh figures: temperatures, rates and the ribbon of controls, one above the other.
 
-A figure is made once and goes to the browser as a `json_item`. Colours here are those of the light theme; whatever
-takes one from the page's theme carries a tag ``{property: token}``, and static/js/core/figure.js paints it anew from
-``--token``. Curves stay in °C, and so does all that the page feeds them with later; an axis in °F has its ticks where
-the round values of °F are. Import this module only where a figure is made: Bokeh takes its time to load.
+The panels are made once for all batches that look alike (`roastlog.plot.drawing`). Colours here are those of the light
+theme; whatever takes one from the page's theme carries a tag ``{property: token}``, and static/js/core/figure.js paints
+it anew from ``--token``. Curves stay in °C, and so does all that the page feeds them with later; an axis in °F has its
+ticks where the round values of °F are. Import this module only where a figure is made: Bokeh takes its time to load.
 """
 
 from collections.abc import Mapping, Sequence
+from functools import lru_cache
 from typing import Any, Final
 
 import numpy as np
-from bokeh.embed import json_item
-from bokeh.layouts import column
 from bokeh.models import ColumnDataSource, Line, Plot, Range1d, Scatter, Text
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
+from roastlog import languages
 from roastlog.errors import CurveError
 from roastlog.machine.model import BEAN_ROLES
-from roastlog.plot.overlays import Columns, checks
+from roastlog.plot.drawing import KEPT, Columned, Drawing, key_of, panels_json, shape_of
+from roastlog.plot.overlays import checks
 from roastlog.plot.panels import (
     LIVE,
     RECORD,
@@ -35,7 +36,7 @@ from roastlog.plot.panels import (
     temp_ticks,
 )
 
-Columned = Mapping[str, ArrayLike]
+_Curves = Mapping[str, NDArray[np.float32]]
 
 _ROLES: Final[dict[str, tuple[str, str | list[int], float]]] = {  # role: token, dash, width [px]
     "bean_probe": ("probe", "solid", 2.6),
@@ -51,18 +52,18 @@ _LIVE_BESIDE: Final = {"line_width": 1.6, "line_dash": [1, 3]}  # the live line 
 _END_GAP_C: Final = 11.0  # a line of words on the record's panel
 _END_GAP_PX: Final = 15
 _FOUND_S: Final = 90.0
-_MOST_RATE: Final = 60.0
+_MOST_RATE, _LEAST_RATE = 60.0, 24.0
 
 
 def live_figure(
     channels: Sequence[Mapping[str, Any]],
     controls: Sequence[Mapping[str, Any]],
     columns: Columned,
-    overlays: Mapping[str, Columns] | None = None,
+    overlays: Mapping[str, Columned] | None = None,
     *,
     temp_unit: str = "C",
-) -> dict[str, Any]:
-    """The live page's panels as a `json_item`, to be embedded once and then fed by name.
+) -> Drawing:
+    """The live page's panels, to be embedded once and then fed by name.
 
     Parameters
     ----------
@@ -80,22 +81,22 @@ def live_figure(
 
     Returns
     -------
-    dict
+    Drawing
         Named sources in it: ``live``, ``ends``, ``marks``, ``ahead``, ``checks``, ``ribbon``, ``guide``; named ranges:
         ``time``, ``temp``, ``rate``, ``tiers``.
     """
-    return _item(channels, controls, columns, overlays or {}, LIVE, temp_unit)
+    return _drawing(channels, controls, columns, overlays or {}, LIVE, temp_unit)
 
 
 def record_figure(
     channels: Sequence[Mapping[str, Any]],
     controls: Sequence[Mapping[str, Any]],
     columns: Columned,
-    overlays: Mapping[str, Columns] | None = None,
+    overlays: Mapping[str, Columned] | None = None,
     *,
     smooth: Columned | None = None,
     temp_unit: str = "C",
-) -> dict[str, Any]:
+) -> Drawing:
     """The record page's panels: the same look, taller, the whole curve and no room for what is to come.
 
     Parameters and result are those of `live_figure`, and besides:
@@ -109,7 +110,7 @@ def record_figure(
         drawn of them has a name that begins with “smooth ”; what shows the live values in their place begins with
         “live ” and is not visible, nor is what belongs to both on each other, which begins with “both ”.
     """
-    return _item(channels, controls, columns, overlays or {}, RECORD, temp_unit, smooth)
+    return _drawing(channels, controls, columns, overlays or {}, RECORD, temp_unit, smooth)
 
 
 def live_columns(channels: Sequence[Mapping[str, Any]], columns: Columned) -> dict[str, NDArray[np.float32]]:
@@ -132,61 +133,74 @@ def live_columns(channels: Sequence[Mapping[str, Any]], columns: Columned) -> di
     return filled
 
 
-def _item(
+def _drawing(
     channels: Sequence[Mapping[str, Any]],
     controls: Sequence[Mapping[str, Any]],
     columns: Columned,
-    overlays: Mapping[str, Columns],
+    overlays: Mapping[str, Columned],
     frame: Frame,
     temp_unit: str,
     smooth: Columned | None = None,
-) -> dict[str, Any]:
-    data = live_columns(channels, columns)
-    live = ColumnDataSource(data, name="live")
-    smoothed = ColumnDataSource({name: np.asarray(values, np.float32) for name, values in (smooth or {}).items()})
-    end_s = float(data["t_s"][-1]) if data["t_s"].size else 0.0
-    time = Range1d(0, frame.reach_s(end_s), name="time")
-    temperatures = _temperatures(channels, live, time, frame)
+) -> Drawing:
+    live = live_columns(channels, columns)
+    smoothed = {name: np.asarray(values, np.float32) for name, values in (smooth or {}).items()}
+    lines = [{name: channel.get(name) for name in ("id", "role", "short", "by_hand")} for channel in channels]
+    lanes = [str(control["name"]) for control in controls]
+    key = key_of(frame is RECORD, lines, lanes, sorted(smoothed), temp_unit, languages.current())
+    highest = _highest_rate(live, smoothed, lines)
+    end_s = float(live["t_s"][-1]) if live["t_s"].size else 0.0
+    sources: dict[str, Columned] = {"live": live, "smoothed": smoothed, "ends": _ends(lines, live), **overlays}
+    sources |= _rate_ends(lines, live, smoothed, highest * _END_GAP_PX / frame.rate_px)
+    ranges = {
+        "time": (0.0, frame.reach_s(end_s)),
+        "temp": (60.0, _highest_temp(lines, live, frame)),
+        "rate": (0.0, highest),
+    }
+    return Drawing(_panels(key), sources, ranges)
+
+
+@lru_cache(maxsize=KEPT)
+def _panels(key: str) -> str:
+    """The panels of all batches that look alike, their columns empty."""
+    whole, channels, lanes, smoothed, temp_unit, _language = shape_of(key)
+    frame = RECORD if whole else LIVE
+    live = ColumnDataSource(live_columns(channels, {}), name="live")
+    smooth = ColumnDataSource({name: [] for name in smoothed}, name="smoothed")
+    time = Range1d(0, frame.least_s, name="time")
+    temperatures = new_panel(time, Range1d(60, 260, name="temp"), frame.temp_px, name="temperatures")
+    minutes(temperatures, frame.tick_s, shown=True)
     reads_in(temperatures, temp_ticks(temp_unit, frame), f"°{temp_unit}")
     temperatures.extra_y_ranges["tiers"] = Range1d(0, 1, name="tiers")  # a low panel shows its upper part only
-    rules(temperatures, overlays.get("marks"), "marks", dash="solid", ink="ink")
-    rules(temperatures, overlays.get("ahead"), "ahead", dash="dotted", ink="ink-2", band=True)
-    _curves(temperatures, channels, live, smoothed, overlays)
-    rates = _rates(channels, live, smoothed, time, frame)
+    rules(temperatures, None, "marks", dash="solid", ink="ink")
+    rules(temperatures, None, "ahead", dash="dotted", ink="ink-2", band=True)
+    _curves(temperatures, channels, live, smooth)
+    rates = _rates(channels, live, smooth, time, frame)
     reads_in(rates, rate_ticks(temp_unit), f"°{temp_unit}/min")
-    foot_bars(rates, overlays.get("faults"))
+    foot_bars(rates)
     panels = [temperatures, rates]
-    if controls:
-        panels.append(lanes_panel(controls, overlays.get("ribbon"), time, frame))
-    item: dict[str, Any] = json_item(column(*panels, sizing_mode="stretch_width", spacing=0))
-    return item
+    if lanes:
+        panels.append(lanes_panel(lanes, None, time, frame))
+    return panels_json(panels)
 
 
-def _temperatures(channels: Sequence[Mapping[str, Any]], live: ColumnDataSource, time: Range1d, frame: Frame) -> Plot:
-    temps = [live.data[channel["id"]] for channel in channels]
+def _highest_temp(channels: Sequence[Mapping[str, Any]], live: _Curves, frame: Frame) -> float:
+    temps = [live[channel["id"]] for channel in channels]
     above = 2 if frame is RECORD else 1  # there the words at the ends and the drop's stand still and need the room
-    top = max(
+    return max(
         [260.0, *(float(np.ceil(np.nanmax(temp) / 20 + above)) * 20 for temp in temps if np.isfinite(temp).any())]
     )
-    panel = new_panel(time, Range1d(60, top, name="temp"), frame.temp_px, name="temperatures")
-    minutes(panel, frame.tick_s, shown=True)
-    return panel
 
 
 def _curves(
-    panel: Plot,
-    channels: Sequence[Mapping[str, Any]],
-    live: ColumnDataSource,
-    smoothed: ColumnDataSource,
-    overlays: Mapping[str, Columns],
+    panel: Plot, channels: Sequence[Mapping[str, Any]], live: ColumnDataSource, smoothed: ColumnDataSource
 ) -> None:
-    guide = ColumnDataSource(overlays.get("guide") or {"t_s": [], "temp_c": []}, name="guide")
+    guide = ColumnDataSource({"t_s": [], "temp_c": []}, name="guide")
     thin = Line(x="t_s", y="temp_c", line_width=1.2, line_color=TOKENS["guide"], tags=[{"line_color": "guide"}])
     panel.add_glyph(guide, thin)
     for channel in reversed(channels):
         _trace(panel, channel, channel["id"], live, smoothed)
-    _dots(panel, ColumnDataSource(overlays.get("checks") or checks([]), name="checks"))
-    _ends(panel, channels, live)
+    _dots(panel, ColumnDataSource(checks([]), name="checks"))
+    _end_words(panel, channels)
 
 
 def _trace(
@@ -206,6 +220,10 @@ def _trace(
         panel.add_glyph(smoothed, _line(channel, f"smooth_{field}"), name=f"smooth {field}")
 
 
+def _rate_fields(channels: Sequence[Mapping[str, Any]]) -> list[tuple[Mapping[str, Any], str]]:
+    return [(channel, f"rate_{channel['id']}") for channel in channels if channel["role"] in BEAN_ROLES]
+
+
 def _rates(
     channels: Sequence[Mapping[str, Any]],
     live: ColumnDataSource,
@@ -213,47 +231,62 @@ def _rates(
     time: Range1d,
     frame: Frame,
 ) -> Plot:
-    fields = [(channel, f"rate_{channel['id']}") for channel in channels if channel["role"] in BEAN_ROLES]
-    shown = [live.data[field] for _, field in fields]
-    shown += [smoothed.data[f"smooth_{field}"] for _, field in fields if f"smooth_{field}" in smoothed.data]
-    highest = _highest_rate(live.data["t_s"], shown)
-    panel = new_panel(time, Range1d(0, highest, name="rate"), frame.rate_px, name="rates")
+    fields = _rate_fields(channels)
+    panel = new_panel(time, Range1d(0, _LEAST_RATE, name="rate"), frame.rate_px, name="rates")
     minutes(panel, frame.tick_s, shown=False)
     panel.min_border_top = panel.min_border_bottom = 7  # else the first and the last tick lose half their number
     for channel, field in reversed(fields):
         _trace(panel, channel, field, live, smoothed)
-    _rate_ends(panel, fields, live, smoothed, highest * _END_GAP_PX / frame.rate_px)
+    for channel, field in fields:
+        if f"smooth_{field}" in smoothed.data:
+            for word in (" live", ""):
+                _rate_end_words(panel, channel, word)
     return panel
 
 
+def _rate_end_words(panel: Plot, channel: Mapping[str, Any], word: str) -> None:
+    """A word that tells a smoothed rate from the live one, where both are drawn."""
+    token = _look(channel)[0]
+    words = Text(x="t_s", y="rate", text="text", x_offset=5, text_baseline="middle", **WORDS)
+    words.text_color, words.tags = TOKENS[token], [{"text_color": token}]
+    name = f"both words {channel['id']}{word}"
+    source = ColumnDataSource({"t_s": [], "rate": [], "text": []}, name=f"of {name}")
+    panel.add_glyph(source, words, name=name, visible=False)
+
+
 def _rate_ends(
-    panel: Plot,
-    fields: Sequence[tuple[Mapping[str, Any], str]],
-    live: ColumnDataSource,
-    smoothed: ColumnDataSource,
+    channels: Sequence[Mapping[str, Any]],
+    live: _Curves,
+    smoothed: _Curves,
     gap: float,
-) -> None:
-    """Words that tell the smoothed rates from the live ones, where both are drawn."""
+) -> dict[str, Columned]:
+    """Where the words of both rates stand: at their ends, and clear of each other."""
     ends = []
-    for channel, field in fields:
-        if f"smooth_{field}" in smoothed.data:
-            for word, column in ((" live", live.data[field]), ("", smoothed.data[f"smooth_{field}"])):
+    for channel, field in _rate_fields(channels):
+        if f"smooth_{field}" in smoothed:
+            for word, column in ((" live", live[field]), ("", smoothed[f"smooth_{field}"])):
                 here = np.flatnonzero(np.isfinite(column))
                 if here.size:
-                    ends.append((channel, word, float(live.data["t_s"][here[-1]]), float(column[here[-1]])))
-    for (channel, word, at_s, _), rate in zip(ends, apart([max(0.0, rate) for *_, rate in ends], gap), strict=True):
-        token = _look(channel)[0]
-        words = Text(x="t_s", y="rate", text="text", x_offset=5, text_baseline="middle", **WORDS)
-        words.text_color, words.tags = TOKENS[token], [{"text_color": token}]
-        source = ColumnDataSource({"t_s": [at_s], "rate": [rate], "text": [f"{channel['short']}{word}"]})
-        panel.add_glyph(source, words, name=f"both words {channel['id']}{word}", visible=False)
+                    ends.append((channel, word, float(live["t_s"][here[-1]]), float(column[here[-1]])))
+    placed = apart([max(0.0, rate) for *_, rate in ends], gap)
+    return {
+        f"of both words {channel['id']}{word}": {"t_s": [at_s], "rate": [rate], "text": [f"{channel['short']}{word}"]}
+        for (channel, word, at_s, _), rate in zip(ends, placed, strict=True)
+    }
 
 
-def _highest_rate(time_s: NDArray[np.float32], rates: Sequence[NDArray[np.float32]]) -> float:
+def _highest_rate(
+    live: _Curves,
+    smoothed: _Curves,
+    channels: Sequence[Mapping[str, Any]],
+) -> float:
     """Where the rate axis ends. The first minutes are the probe finding the beans: they say nothing and are cut off."""
-    said = [float(np.nanmax(rate, where=(time_s > _FOUND_S) & (rate < _MOST_RATE), initial=0.0)) for rate in rates]
-    highest = max(said, default=0.0)
-    return max(24.0, float(np.ceil(highest / 5)) * 5 + 2)
+    fields = [field for _, field in _rate_fields(channels)]
+    rates = [live[field] for field in fields]
+    rates += [smoothed[f"smooth_{field}"] for field in fields if f"smooth_{field}" in smoothed]
+    told = live["t_s"] > _FOUND_S
+    said = [float(np.nanmax(rate, where=told & (rate < _MOST_RATE), initial=0.0)) for rate in rates]
+    return max(_LEAST_RATE, float(np.ceil(max(said, default=0.0) / 5)) * 5 + 2)
 
 
 def _look(channel: Mapping[str, Any]) -> tuple[str, str | list[int], float]:
@@ -282,26 +315,28 @@ def _dots(panel: Plot, source: ColumnDataSource) -> None:
     panel.add_glyph(source, Text(x="t_s", y="temp_c", text="letter", text_color="ink", **centred, **WORDS))
 
 
-def _ends(panel: Plot, channels: Sequence[Mapping[str, Any]], live: ColumnDataSource) -> None:
-    """A word at the end of each line, in place of a legend; the page moves them along with the lines."""
-    rows = []
-    for channel in channels:
-        here = np.flatnonzero(np.isfinite(live.data[channel["id"]]))
-        last = here[-1] if here.size else None
-        rows.append(
-            {
-                "t_s": float("nan") if last is None else float(live.data["t_s"][last]),
-                "temp_c": float("nan") if last is None else float(live.data[channel["id"]][last]),
-                "text": channel["short"],
-                "channel": channel["id"],
-                "token": _look(channel)[0],
-                "color": TOKENS[_look(channel)[0]],
-            },
-        )
-    for row, temp_c in zip(rows, apart([row["temp_c"] for row in rows], _END_GAP_C), strict=True):
-        row["temp_c"] = temp_c
-    names = ("t_s", "temp_c", "text", "channel", "token", "color")
-    source = ColumnDataSource({name: [row[name] for row in rows] for name in names}, name="ends")
+def _ends(channels: Sequence[Mapping[str, Any]], live: _Curves) -> Columned:
+    """Where the word of each line stands: at its end, and clear of the others; the live page moves them along."""
+    at_s, temps = [float("nan")] * len(channels), [float("nan")] * len(channels)
+    for place, channel in enumerate(channels):
+        here = np.flatnonzero(np.isfinite(live[channel["id"]]))
+        if here.size:
+            at_s[place], temps[place] = float(live["t_s"][here[-1]]), float(live[channel["id"]][here[-1]])
+    return {"t_s": at_s, "temp_c": apart(temps, _END_GAP_C)}
+
+
+def _end_words(panel: Plot, channels: Sequence[Mapping[str, Any]]) -> None:
+    """A word at the end of each line, in place of a legend."""
+    tokens = [_look(channel)[0] for channel in channels]
+    columns = {
+        "t_s": [float("nan")] * len(channels),
+        "temp_c": [float("nan")] * len(channels),
+        "text": [channel["short"] for channel in channels],
+        "channel": [channel["id"] for channel in channels],
+        "token": tokens,
+        "color": [TOKENS[token] for token in tokens],
+    }
+    source = ColumnDataSource(columns, name="ends")
     # Clear of a trier check's dot at the line's end, and on paper, so that no curve or rule runs through them.
     words = Text(x="t_s", y="temp_c", text="text", x_offset=12, text_baseline="middle", text_color="color", **WORDS)
     words.text_font_style, words.background_fill_color, words.tags = (

@@ -36,6 +36,7 @@ LINES: Final[tuple[tuple[str, tuple[int, ...]], ...]] = (
     ("drum", (4, 2, 1, 2)),
 )
 _LEAST_FAULT_S: Final = 6.0  # what is over in a moment still has to be seen
+_FAULT_NUMBERS_PX: Final = (5, 17)
 _BESIDE_S: Final = 20.0  # numbers closer than this would run into each other
 LANE_FILL: Final = 0.45  # how much of its lane the tallest bar takes; the setting is written above it
 
@@ -88,12 +89,14 @@ def faults(spans: Iterable[tuple[float, float]]) -> Columns:
     Returns
     -------
     dict
-        Columns ``left``, ``right``, ``text`` and ``tier``: 0 for a number just above the bar, 1 for one above that.
+        Columns ``left``, ``right``, ``text`` and ``foot_px``: how far above the panel's foot the number stands, just
+        above the bar or a line higher.
     """
-    columns: Columns = {"left": [], "right": [], "text": [], "tier": []}
+    columns: Columns = {"left": [], "right": [], "text": [], "foot_px": []}
+    low_px, high_px = _FAULT_NUMBERS_PX
     for number, (start_s, end_s) in enumerate(spans, start=1):
         beside = bool(columns["left"]) and start_s - columns["left"][-1] < _BESIDE_S
-        columns["tier"].append(1 - columns["tier"][-1] if beside else 0)
+        columns["foot_px"].append(high_px if beside and columns["foot_px"][-1] == low_px else low_px)
         columns["left"].append(round(start_s, 1))
         columns["right"].append(round(max(end_s, start_s + _LEAST_FAULT_S), 1))
         columns["text"].append(str(number))

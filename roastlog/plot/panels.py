@@ -5,7 +5,7 @@ Colours here are those of the light theme; whatever takes one from the page's th
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import Final
 
 import numpy as np
 from bokeh.core.properties import field, value
@@ -118,29 +118,27 @@ def rules(panel: Plot, columns: Columns | None, name: str, *, dash: str, ink: st
     panel.add_glyph(source, words, y_range_name="tiers")
 
 
-def foot_bars(panel: Plot, columns: Columns | None) -> None:
-    """Bars along the foot of a panel that begins at zero, as `roastlog.plot.overlays.faults` makes them."""
-    data = columns or faults([])
-    foot = panel.y_range.end / panel.height
-    source = ColumnDataSource(data | {"y": [foot * (5 + 12 * tier) for tier in data["tier"]]}, name="faults")
-    bar = Segment(x0="left", x1="right", y0=value(foot * 2), y1=value(foot * 2), line_width=4, line_color=TOKENS["ink"])
+def foot_bars(panel: Plot) -> None:
+    """Bars along the foot of a panel, fed as `roastlog.plot.overlays.faults` makes them: numbers in two lines."""
+    panel.extra_y_ranges["foot"] = Range1d(0, panel.height)  # so that what stands on it is in px
+    source = ColumnDataSource(faults([]), name="faults")
+    bar = Segment(x0="left", x1="right", y0=value(2), y1=value(2), line_width=4, line_color=TOKENS["ink"])
     bar.tags = [{"line_color": "ink"}]
-    panel.add_glyph(source, bar)
-    words = Text(x="left", y="y", text="text", text_baseline="bottom", text_color=TOKENS["ink"], **WORDS)
+    panel.add_glyph(source, bar, y_range_name="foot")
+    words = Text(x="left", y="foot_px", text="text", text_baseline="bottom", text_color=TOKENS["ink"], **WORDS)
     words.text_font_style, words.tags = "bold", [{"text_color": "ink"}]
-    panel.add_glyph(source, words)
+    panel.add_glyph(source, words, y_range_name="foot")
 
 
-def lanes_panel(controls: Sequence[Mapping[str, Any]], bars: Columns | None, time: Range1d, frame: Frame) -> Plot:
-    """The ribbon: a lane a control, with the bars of `roastlog.plot.overlays.ribbon`."""
-    lanes = len(controls)
+def lanes_panel(names: Sequence[str], bars: Columns | None, time: Range1d, frame: Frame) -> Plot:
+    """The ribbon: a lane a name, with the bars of `roastlog.plot.overlays.ribbon`."""
+    lanes = len(names)
     panel = new_panel(time, Range1d(0, lanes), frame.lane_px * lanes, name="lanes")
     middles = [lanes - 1 - row + 0.5 for row in range(lanes)]
     panel.yaxis.ticker = FixedTicker(ticks=middles)
-    names = [_short(str(control["name"])) for control in controls]
-    panel.yaxis.major_label_overrides = dict(zip(middles, names, strict=True))
+    panel.yaxis.major_label_overrides = dict(zip(middles, map(_short, names), strict=True))
     panel.ygrid.visible = panel.xaxis.visible = False
-    source = ColumnDataSource(bars or ribbon([], controls, 0.0), name="ribbon")
+    source = ColumnDataSource(bars or ribbon([], [], 0.0), name="ribbon")
     bar = Quad(left="left", right="right", bottom="bottom", top="top", fill_color=TOKENS["bar"])
     bar.line_color, bar.tags = TOKENS["paper"], [{"fill_color": "bar", "line_color": "paper"}]
     panel.add_glyph(source, bar)

@@ -1,8 +1,8 @@
-"""Figures of the live page, of a record and of a comparison, as Bokeh json_items."""
+"""Figures of the live page, of a record and of a comparison."""
 
 import math
-from collections.abc import Sequence
-from typing import Any
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING, Any
 
 from roastlog.curve.comparison.alignment import Alignment
 from roastlog.curve.series import Curve
@@ -16,6 +16,9 @@ from roastlog.services.analysis import AnalysisService
 from roastlog.services.batches import BatchService, value_of
 from roastlog.services.comparison import ComparisonService
 
+if TYPE_CHECKING:  # Bokeh takes a second to load
+    from roastlog.plot.drawing import Drawing
+
 
 class FigureService:
     """Draws figures of machines and batches."""
@@ -26,11 +29,11 @@ class FigureService:
         self._runtime, self._batches = runtime, batches
         self._analysis, self._comparison = analysis, comparison
 
-    def live(self, machine_id: str, *, temp_unit: str = "C") -> dict[str, Any]:
-        """The live page's figure as a Bokeh json_item, with the curve so far; its axes read in °C or °F."""
+    def live(self, view: Mapping[str, Any], *, temp_unit: str = "C") -> "Drawing":
+        """The figure of a live view with the curve so far; its axes read in °C or °F."""
         from roastlog.plot.figures import live_figure  # noqa: PLC0415 - Bokeh takes a second to load
 
-        live, view = self._runtime.live(machine_id), self._runtime.view(machine_id)
+        live = self._runtime.live(view["machine"]["id"])
         drawn = dict(view["batch"]["chart"]) if view["batch"] else {}
         guide = view["batch"]["facts"].get("guide") if view["batch"] else None
         if guide is not None:
@@ -51,8 +54,8 @@ class FigureService:
             return {}
         return {"guide": {"t_s": record.curve.time_s, "temp_c": record.curve.channels[bean]}}
 
-    def record(self, text: str, *, temp_unit: str = "C") -> dict[str, Any]:
-        """The record's figure as a Bokeh json_item; its axes read in °C or °F."""
+    def record(self, text: str, *, temp_unit: str = "C") -> "Drawing":
+        """The record's figure; its axes read in °C or °F."""
         from roastlog.plot.figures import record_figure  # noqa: PLC0415 - Bokeh takes a second to load
 
         record = self._batches.record(text)
@@ -91,8 +94,8 @@ class FigureService:
 
     def comparison(
         self, typed: Sequence[str], align: Alignment, control: str = "", *, temp_unit: str = "C"
-    ) -> dict[str, Any]:
-        """The figure of a comparison as a Bokeh json_item; its axes read in °C or °F."""
+    ) -> "Drawing":
+        """The figure of a comparison; its axes read in °C or °F."""
         from roastlog.plot.comparison import Drawn, comparison_figure  # noqa: PLC0415 - Bokeh takes a second to load
 
         beside = self._comparison.compare(typed, align)

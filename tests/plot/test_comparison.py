@@ -11,7 +11,8 @@ from roastlog.curve.roast import Roast
 from roastlog.plot.comparison import Drawn, comparison_figure
 from roastlog.plot.overlays import LINES
 from tests.hands import steady
-from tests.plot.test_figures import column, models, named
+from tests.plot.filled import filled, models
+from tests.plot.test_figures import column, named
 
 RADIANT = {"id": "radiant", "name": "Radiant", "low": 0, "high": 10, "decimals": 1}
 LETTERS = "ABCDEF"
@@ -46,11 +47,11 @@ def of_kind(item: dict, kind: str) -> list[dict]:
 
 def test_six_batches_differ_by_dash_and_letter():
     """Each of six lines has a dash and a colour of its own, and each panel a letter for each."""
-    item = comparison_figure(drawn(6), "charge")
+    item = filled(comparison_figure(drawn(6), "charge"))
     lines = of_kind(item, "Line")
     assert len({str(line.get("line_dash")) for line in lines}) == 6
     assert len({str(line.get("line_color")) for line in lines}) == 6
-    assert sorted(re.findall(r"'text', \['([A-F])'\]", str(item))) == sorted(2 * LETTERS)
+    assert sorted(re.findall(r"\['text', \['([A-F])'\]", str(item))) == sorted(2 * LETTERS)
 
 
 def test_dashes_and_tokens_are_six_of_each():
@@ -61,14 +62,14 @@ def test_dashes_and_tokens_are_six_of_each():
 @pytest.mark.parametrize("align", ["charge", "yellow", "first_crack"])
 def test_over_time_there_are_temperatures_rates_and_lanes(align):
     """Laid on each other in time: two panels of curves, and a lane a batch under them."""
-    item = comparison_figure(drawn(3, align), align, RADIANT)
+    item = filled(comparison_figure(drawn(3, align), align, RADIANT))
     assert [named(item, name)["name"] for name in ("temperatures", "rates", "lanes")]
     assert set(column(named(item, "ribbon"), "control")) == {"A", "B", "C"}
 
 
 def test_over_temperature_there_are_rates_and_time_differences():
     """At equal temperature: the rates over the temperature, and how much later each was there."""
-    item = comparison_figure(drawn(2, "temperature"), "temperature", RADIANT)
+    item = filled(comparison_figure(drawn(2, "temperature"), "temperature", RADIANT))
     assert named(item, "rates")
     assert named(item, "later")
     assert not [model for model in models(item) if model.get("attributes", {}).get("name") == "temperatures"]
@@ -83,20 +84,20 @@ def test_time_axis_reaches_back_to_a_charge_that_was_moved_before_the_guides():
         Drawn("A", guide),
         Drawn("B", slow, shift_s(slow, guide, "first_crack"), along(slow, guide, "first_crack")),
     ]
-    assert named(comparison_figure(batches, "first_crack"), "time")["start"] == -40
+    assert named(filled(comparison_figure(batches, "first_crack")), "time")["start"] == -40
 
 
 @pytest.mark.parametrize("align", ["charge", "temperature"])
 def test_batch_without_readings_is_no_trouble(align):
     """A batch of gaps alone, or no batch, gives panels without a line."""
     unread = Roast(np.arange(9.0), np.full(9, np.nan), np.full(9, np.nan))
-    assert comparison_figure([Drawn("A", unread)], align, RADIANT)["doc"]
-    assert comparison_figure([], align)["doc"]
+    assert filled(comparison_figure([Drawn("A", unread)], align, RADIANT))["doc"]
+    assert filled(comparison_figure([], align))["doc"]
 
 
 def test_axes_read_in_fahrenheit():
     """In °F the axes name it, and no °C is left."""
-    item = str(comparison_figure(drawn(2), "charge", temp_unit="F"))
+    item = str(filled(comparison_figure(drawn(2), "charge", temp_unit="F")))
     assert "°F/min" in item
     assert "°C" not in item
 
@@ -104,8 +105,8 @@ def test_axes_read_in_fahrenheit():
 def test_letters_of_lines_that_end_together_stand_clear():
     """Six batches that end at one place have their letters a line of words apart, all within the panel."""
     roast = steady(345, 0)
-    item = comparison_figure([Drawn(letter, roast) for letter in LETTERS], "charge")
-    heights = [float(y) for y in re.findall(r"\('y', \[([\d.]+)\]\), \('text', \['[A-F]'\]", str(item))][:6]
+    item = filled(comparison_figure([Drawn(letter, roast) for letter in LETTERS], "charge"))
+    heights = [float(y) for y in re.findall(r"\['y', \[([\d.]+)\]\], \['text', \['[A-F]'\]", str(item))][:6]
     assert len(heights) == 6
     assert min(np.diff(sorted(heights))) >= 7.5 - 1e-9
     assert max(heights) + 7.5 < named(item, "temp")["end"]

@@ -3,16 +3,16 @@
 import base64
 import gzip
 import json
-from collections.abc import Iterator
 from typing import Any
 
 import numpy as np
 import pytest
 
 from roastlog.errors import CurveError
-from roastlog.plot.figures import live_columns, live_figure, record_figure
+from roastlog.plot.figures import _panels, live_columns, live_figure, record_figure
 from roastlog.plot.overlays import checks, faults, marks, ribbon
 from roastlog.plot.panels import TOKENS
+from tests.plot.filled import filled, models
 
 CHANNELS = [
     {"id": "bean_probe", "name": "Bean probe", "role": "bean_probe", "short": "probe"},
@@ -21,18 +21,6 @@ CHANNELS = [
 ]
 CONTROLS = [{"id": "radiant", "name": "Radiant", "low": 0, "high": 10, "decimals": 1}]
 COLUMNS = {"t_s": [0, 1, 2], "bean_probe": [200.0, 190.0, float("nan")], "exhaust": [180, 181, 182]}
-
-
-def models(item: object) -> Iterator[dict[str, Any]]:
-    """All models in a json_item, however deep."""
-    if isinstance(item, dict):
-        if item.get("type") == "object" and "name" in item:
-            yield item
-        for value in item.values():
-            yield from models(value)
-    elif isinstance(item, list):
-        for value in item:
-            yield from models(value)
 
 
 def named(item: dict[str, Any], name: str) -> dict[str, Any]:
@@ -49,14 +37,14 @@ def column(source: dict[str, Any], name: str) -> Any:  # noqa: ANN401 - a list o
 @pytest.mark.parametrize("make", [live_figure, record_figure])
 def test_the_names_that_the_page_feeds_are_there(make):
     """Sources and ranges that static/js asks for by name are in both figures."""
-    item = make(CHANNELS, CONTROLS, COLUMNS)
+    item = filled(make(CHANNELS, CONTROLS, COLUMNS))
     for name in ("live", "ends", "marks", "ahead", "checks", "ribbon", "guide", "time", "temp", "rate"):
         assert named(item, name)
 
 
 def test_columns_travel_as_float32():
     """The live source carries little-endian float32, gaps as NaN, for every channel and each bean channel's rate."""
-    live = named(live_figure(CHANNELS, CONTROLS, COLUMNS), "live")
+    live = named(filled(live_figure(CHANNELS, CONTROLS, COLUMNS)), "live")
     names = {name for name, _ in live["data"]["entries"]}
     assert names == {"t_s", "bean_probe", "bean_surface", "exhaust", "rate_bean_probe", "rate_bean_surface"}
     sent = column(live, "bean_probe")
@@ -70,7 +58,7 @@ def test_columns_travel_as_float32():
 def test_what_a_person_reads_now_and_then_is_points(make):
     """A channel by hand is drawn by dots alone, in its own colour: nobody knows what was between them."""
     by_hand = [CHANNELS[0] | {"by_hand": True}, *CHANNELS[1:]]
-    item = make(by_hand, CONTROLS, COLUMNS)
+    item = filled(make(by_hand, CONTROLS, COLUMNS))
     glyphs = [(model["name"], model.get("attributes", {}).get("y")) for model in models(item)]
     drawn = {name for name, field in glyphs if field == {"type": "field", "field": "bean_probe"}}
     assert drawn == {"Scatter"}
@@ -93,7 +81,7 @@ def said(axis: dict[str, Any]) -> list[list[Any]]:
 @pytest.mark.parametrize("make", [live_figure, record_figure])
 def test_an_axis_in_fahrenheit_reads_in_round_values_of_its_own(make):
     """The words stand where their °F are in °C: 212 °F is 100 °C by definition; a difference of 9 °F is one of 5 °C."""
-    item = make(CHANNELS, CONTROLS, COLUMNS, temp_unit="F")
+    item = filled(make(CHANNELS, CONTROLS, COLUMNS, temp_unit="F"))
     temps, rates = ticks(item, "temperatures"), ticks(item, "rates")
     assert {"200", "300", "400", "500"} <= set(temps.values())
     assert {"−20", "0", "20", "40"} <= set(rates.values())
@@ -109,7 +97,7 @@ def test_an_axis_in_fahrenheit_reads_in_round_values_of_its_own(make):
 
 def test_an_axis_in_celsius_says_what_is_there():
     """Without a unit asked for, each tick's words are its own value."""
-    item = live_figure(CHANNELS, CONTROLS, COLUMNS)
+    item = filled(live_figure(CHANNELS, CONTROLS, COLUMNS))
     for panel, unit in (("temperatures", '"°C"'), ("rates", '"°C/min"')):
         told = ticks(item, panel)
         assert list(told) == [int(text.replace("−", "-")) for text in told.values()]
@@ -119,7 +107,7 @@ def test_an_axis_in_celsius_says_what_is_there():
 def test_curves_are_the_same_in_either_unit():
     """Only the axes know °F: what is drawn, and what the page will feed, stays in °C."""
     drawn = {"checks": checks([("tan", 1.0, 190.0)]), "guide": {"t_s": [0.0, 1.0], "temp_c": [200.0, 189.0]}}
-    items = [live_figure(CHANNELS, CONTROLS, COLUMNS, drawn, temp_unit=unit) for unit in "CF"]
+    items = [filled(live_figure(CHANNELS, CONTROLS, COLUMNS, drawn, temp_unit=unit)) for unit in "CF"]
     for name in ("live", "ends", "checks", "guide"):
         celsius, fahrenheit = (named(item, name)["data"] for item in items)
         assert celsius == fahrenheit
@@ -139,7 +127,7 @@ def drawn(item: object) -> dict[str, bool]:
 
 def test_a_record_draws_the_smoothed_curve_and_keeps_the_live_one_at_hand():
     """What was smoothed is visible; its live lines, and those for both, are there and are not; the rest has no name."""
-    shown = drawn(record_figure(CHANNELS, CONTROLS, COLUMNS, smooth=SMOOTH))
+    shown = drawn(filled(record_figure(CHANNELS, CONTROLS, COLUMNS, smooth=SMOOTH)))
     fields = ("bean_probe", "rate_bean_probe")
     words = {f"both words bean_probe{word}" for word in ("", " live")} & set(shown)
     assert set(shown) - words == {f"{kind} {field}" for kind in ("smooth", "live", "both") for field in fields}
@@ -149,13 +137,13 @@ def test_a_record_draws_the_smoothed_curve_and_keeps_the_live_one_at_hand():
 
 def test_without_a_smoothed_curve_there_is_nothing_to_switch():
     """A batch under way, and the live page, draw their lines as ever."""
-    assert drawn(record_figure(CHANNELS, CONTROLS, COLUMNS)) == {}
-    assert drawn(live_figure(CHANNELS, CONTROLS, COLUMNS)) == {}
+    assert drawn(filled(record_figure(CHANNELS, CONTROLS, COLUMNS))) == {}
+    assert drawn(filled(live_figure(CHANNELS, CONTROLS, COLUMNS))) == {}
 
 
 def test_both_lines_are_told_apart_by_their_dash():
     """Beside the smoothed line, which keeps its role's dash, the live one is dotted and thinner."""
-    item = record_figure(CHANNELS, CONTROLS, COLUMNS, smooth=SMOOTH)
+    item = filled(record_figure(CHANNELS, CONTROLS, COLUMNS, smooth=SMOOTH))
     renderers = {model["attributes"].get("name"): model for model in models(item) if model["name"] == "GlyphRenderer"}
     lines = {
         kind: renderers[f"{kind} rate_bean_probe"]["attributes"]["glyph"]["attributes"] for kind in ("smooth", "both")
@@ -173,18 +161,18 @@ def test_faults_stand_along_the_foot_with_their_numbers():
         "left": [100.0, 110.0, 300.0],
         "right": [130.0, 150.0, 306.0],
         "text": ["1", "2", "3"],
-        "tier": [0, 1, 0],
+        "foot_px": [5, 17, 5],
     }
-    source = named(record_figure(CHANNELS, CONTROLS, COLUMNS, {"faults": spans}), "faults")
+    source = named(filled(record_figure(CHANNELS, CONTROLS, COLUMNS, {"faults": spans})), "faults")
     assert column(source, "text") == ["1", "2", "3"]
-    heights = column(source, "y")
+    heights = column(source, "foot_px")
     assert heights[0] == heights[2] < heights[1]
 
 
 def test_a_channel_of_an_unknown_role_is_drawn_plainly():
     """A batch outlives the sheet of its machine: its channels have no role any more, and a curve all the same."""
     channels = [{"id": "exhaust", "name": "exhaust", "role": "exhaust", "short": "exhaust"}]
-    item = record_figure(channels, [], {"t_s": [0, 1], "exhaust": [180.0, 181.0]})
+    item = filled(record_figure(channels, [], {"t_s": [0, 1], "exhaust": [180.0, 181.0]}))
     assert column(named(item, "ends"), "token") == ["room"]
 
 
@@ -196,7 +184,7 @@ def test_a_column_of_another_length_is_refused():
 
 def test_an_empty_roast_has_a_figure_too():
     """Before charge there are axes for ten minutes and no curve."""
-    item = live_figure(CHANNELS, CONTROLS, {"t_s": []})
+    item = filled(live_figure(CHANNELS, CONTROLS, {"t_s": []}))
     assert named(item, "time")["end"] == 600.0
     assert column(named(item, "ends"), "text") == ["probe", "surface", "exhaust"]
 
@@ -204,7 +192,7 @@ def test_an_empty_roast_has_a_figure_too():
 def test_the_axes_reach_as_far_as_the_curve():
     """A long and hot roast is inside its axes, on whole ticks."""
     hot = {"t_s": [0, 1000], "bean_probe": [200.0, 251.0]}
-    item = live_figure(CHANNELS, CONTROLS, hot)
+    item = filled(live_figure(CHANNELS, CONTROLS, hot))
     assert named(item, "time")["end"] == 1320.0
     assert named(item, "temp")["end"] >= 251.0
 
@@ -216,7 +204,7 @@ def test_overlays_are_drawn_from_the_start():
         "checks": checks([("tan", 1.0, 190.0)]),
         "ribbon": ribbon([("radiant", 0.0, 4.5)], CONTROLS, 2.0),
     }
-    item = live_figure(CHANNELS, CONTROLS, COLUMNS, overlays)
+    item = filled(live_figure(CHANNELS, CONTROLS, COLUMNS, overlays))
     assert column(named(item, "marks"), "label") == ["charge"]
     assert column(named(item, "checks"), "letter") == ["T"]
     assert column(named(item, "ribbon"), "text") == ["4.5"]
@@ -224,7 +212,7 @@ def test_overlays_are_drawn_from_the_start():
 
 def test_each_line_has_a_dash_of_its_own():
     """Colour is never the only sign: no two channels share a dash."""
-    item = live_figure(CHANNELS, CONTROLS, COLUMNS)
+    item = filled(live_figure(CHANNELS, CONTROLS, COLUMNS))
     fields = {channel["id"] for channel in CHANNELS}
     lines = [model["attributes"] for model in models(item) if model["name"] == "Line"]
     temps = [line for line in lines if line["y"]["field"] in fields and line.get("line_alpha", {}).get("value", 1) == 1]
@@ -236,7 +224,7 @@ def test_whatever_is_themed_names_a_known_token():
     """Each tag that asks for a colour of the page's theme asks for one that exists."""
     tags = [
         dict(tag["entries"]) if "entries" in tag else tag
-        for model in models(live_figure(CHANNELS, CONTROLS, COLUMNS))
+        for model in models(filled(live_figure(CHANNELS, CONTROLS, COLUMNS)))
         for tag in model.get("attributes", {}).get("tags", [])
     ]
     assert tags
@@ -245,7 +233,7 @@ def test_whatever_is_themed_names_a_known_token():
 
 def test_the_page_can_be_scrolled_over_the_chart():
     """No tool takes the touch away from the page, and the toolbar is gone."""
-    item = live_figure(CHANNELS, CONTROLS, COLUMNS)
+    item = filled(live_figure(CHANNELS, CONTROLS, COLUMNS))
     figures = [model["attributes"] for model in models(item) if model["name"] == "Figure"]
     assert len(figures) == 3
     assert all(figure["toolbar_location"] is None for figure in figures)
@@ -254,7 +242,7 @@ def test_the_page_can_be_scrolled_over_the_chart():
 
 def test_the_figure_is_plain_json():
     """It goes into a data block of the page as it is."""
-    assert json.loads(json.dumps(live_figure(CHANNELS, CONTROLS, COLUMNS)))["root_id"]
+    assert filled(live_figure(CHANNELS, CONTROLS, COLUMNS))["root_id"]
 
 
 def test_the_rate_axis_reaches_the_highest_rate_but_that_of_the_first_minutes():
@@ -264,6 +252,25 @@ def test_the_rate_axis_reaches_the_highest_rate_but_that_of_the_first_minutes():
     ends = []
     for top in (31.0, 20.0):
         columns["rate_bean_probe"][1] = top
-        item = record_figure(channels, [], columns)
+        item = filled(record_figure(channels, [], columns))
         ends.append(named(item, "rate")["end"])
     assert ends == [37.0, 24.0]
+
+
+def test_the_panels_are_made_once_for_all_that_look_alike():
+    """Another curve of the same machine has the same panels, made by no second call; another unit has others."""
+    one = live_figure(CHANNELS, CONTROLS, COLUMNS)
+    asked = _panels.cache_info().misses
+    other = live_figure(CHANNELS, CONTROLS, {"t_s": [0.0], "bean_probe": [150.0]})
+    assert other.item is one.item
+    assert _panels.cache_info().misses == asked
+    assert live_figure(CHANNELS, CONTROLS, COLUMNS, temp_unit="F").item != one.item
+    assert live_figure(CHANNELS[:2], CONTROLS, COLUMNS).item != one.item
+
+
+def test_no_name_ends_the_element_that_holds_the_figure():
+    """A channel may be called anything: what stands in a page's data block has no character that could end it."""
+    odd = [CHANNELS[0] | {"short": "</script>&"}]
+    drawing = live_figure(odd, [{"name": "<b>"}], {"t_s": [0], "bean_probe": [150.0]})
+    assert not set("<>&") & set(drawing.json())
+    assert column(named(filled(drawing), "ends"), "text") == ["</script>&"]

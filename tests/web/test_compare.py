@@ -73,7 +73,7 @@ def test_every_alignment_has_page_and_figure(bench, codes, align):
     words = {"yellow": "At yellow", "first_crack": "At first crack", "temperature": "At equal temperature"}
     assert page.status_code == figure.status_code == 200
     assert chosen[0] == words.get(align, "At charge")
-    assert figure.get_json()["doc"]["roots"]
+    assert figure.get_json()["item"]["doc"]["roots"]
 
 
 def test_address_is_permanent_and_says_all(bench, codes):

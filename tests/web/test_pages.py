@@ -304,7 +304,7 @@ def test_the_figure_of_a_record_is_a_bokeh_item(client: FlaskClient, dropped: st
     """The curve has its own address and is JSON that Bokeh can embed."""
     answer = client.get(f"/batches/{dropped}/figure.json")
     assert answer.is_json
-    assert {"doc", "root_id"} <= set(answer.json)
+    assert {"doc", "root_id"} <= set(answer.json["item"])
 
 
 def test_undo_and_shift_from_the_record(client: FlaskClient, services: Services, dropped: str):

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from typing import Final, NamedTuple
 from urllib.parse import urlencode
 
-from flask import Blueprint, Response, jsonify, redirect, render_template, request
+from flask import Blueprint, Response, redirect, render_template, request
 from flask.typing import ResponseReturnValue
 
 from roastlog.curve.comparison.alignment import ALIGNMENTS, Alignment
@@ -134,7 +134,8 @@ def offered() -> str:
 def figure() -> Response:
     """The figure of a comparison, for static/js/desk/compare.js to embed."""
     asked = Asked.of_request()
-    return jsonify(services().figures.comparison(asked.codes, asked.align, asked.control, temp_unit=page_units().temp))
+    drawing = services().figures.comparison(asked.codes, asked.align, asked.control, temp_unit=page_units().temp)
+    return Response(drawing.json(), mimetype="application/json")
 
 
 def _page(asked: Asked) -> ComparePage:

@@ -6,7 +6,7 @@ from typing import Any, Final, NamedTuple
 from urllib.parse import quote
 from uuid import uuid4
 
-from flask import Blueprint, Response, jsonify, redirect, render_template, request
+from flask import Blueprint, Response, redirect, render_template, request
 from flask.typing import ResponseReturnValue
 
 from roastlog.curve.faults.detection import DECLINING_RATE, TITLES, CurveFault, tell_fault
@@ -130,7 +130,8 @@ def record(code: str) -> ResponseReturnValue:
 @bp.get("/batches/<code>/figure.json")
 def figure(code: str) -> Response:
     """The figure of a batch, for static/js/desk/record.js to embed."""
-    return jsonify(services().figures.record(code, temp_unit=page_units().temp))
+    drawing = services().figures.record(code, temp_unit=page_units().temp)
+    return Response(drawing.json(), mimetype="application/json")
 
 
 @bp.get("/batches/<code>/outlook")

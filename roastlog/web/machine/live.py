@@ -59,7 +59,7 @@ def page(machine_id: str) -> str:
     """The live page."""
     view = services().live.view(machine_id)
     units = page_units()
-    figure = services().figures.live(machine_id, temp_unit=units.temp)
+    figure = services().figures.live(view, temp_unit=units.temp)
     return render_template(
         "machine/page.html", view=view, words=WORDS, hints=HINTS, units=units, figure=figure, who=who()
     )

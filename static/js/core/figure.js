@@ -1,4 +1,4 @@
-// A Bokeh figure of ours: embedded once, painted with the page's theme, found by the names that figures.py gave.
+// A Bokeh figure of ours: embedded once with its data, painted with the page's theme, found by the names that the server gave.
 const swatch = document.createElement("span");
 swatch.hidden = true;
 
@@ -47,8 +47,23 @@ export class Figure {
   }
 }
 
-/** Embed a json_item in an element; resolves to the figure, painted. */
-export async function embed(item, host) {
+const isOf = (model, type, named) => model.type === "object" && model.name === type && Object.hasOwn(named, model.attributes?.name);
+
+/** Put columns into the sources of a json_item, and ends into its ranges, all by their names: roastlog/plot/drawing.py. */
+function fill(part, { sources, ranges }) {
+  if (part === null || typeof part !== "object") return;
+  const { attributes } = part;
+  if (isOf(part, "ColumnDataSource", sources)) {
+    attributes.data.entries = [...new Map([...attributes.data.entries, ...sources[attributes.name]])];
+  } else if (isOf(part, "Range1d", ranges)) {
+    [attributes.start, attributes.end] = ranges[attributes.name];
+  }
+  for (const inner of Object.values(part)) fill(inner, { sources, ranges });
+}
+
+/** Embed what the server drew, a json_item and its data, in an element; resolves to the figure, painted. */
+export async function embed({ item, data }, host) {
+  fill(item, data);
   const views = await Bokeh.embed.embed_item(item, host);
   const figure = new Figure([...views][0].model.document);
   figure.paint();

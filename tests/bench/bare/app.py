@@ -18,7 +18,6 @@ from tests.bench import roast
 
 HERE = Path(__file__).parent
 app = Flask(__name__, static_folder=None)
-app.jinja_env.policies["json.dumps_kwargs"] = {"sort_keys": False}  # Bokeh's references hang on the order
 _watchers: list[queue.SimpleQueue[bytes]] = []
 _lock = threading.Lock()
 
@@ -32,7 +31,7 @@ _committed = [0.0]
 PAGE = """<!doctype html><html lang="en"><head><meta charset="utf-8"><title>bare</title>
 <meta name="viewport" content="width=device-width, initial-scale=1"></head><body>
 {% if figure %}<h1 style="margin: 0">A chart, and nothing else</h1>
-<script type="application/json" id="figure">{{ figure | tojson }}</script>
+<script type="application/json" id="figure">{{ figure.json() | safe }}</script>
 <figure id="curves" style="margin: 0 auto; width: {{ width }}px" data-height="{{ height }}"></figure>
 <script src="/bokeh.min.js"></script><script type="module" src="/chart.js"></script>
 {% else %}<p id="echo"></p><button id="pad">tap</button><script type="module" src="/tap.js"></script>{% endif %}

@@ -30,10 +30,11 @@ export class Chart {
   #ribbonAt = 0;
   #held = false;
 
-  static async make(item, host) {
+  static async make(drawing, host) {
     const chart = new Chart();
     chart.host = host;
-    chart.figure = await embed(item, host);
+    chart.figure = await embed(drawing, host);
+    for (const name of OVERLAYS) chart[`${name}Said`] = JSON.stringify(Object.fromEntries(drawing.data.sources[name] ?? []));
     for (const name of ["live", "ends", "marks", "ahead", "checks", "ribbon"]) chart[name] = chart.figure.get(name);
     chart.ranges = Object.fromEntries(["time", "temp", "rate", "tiers"].map((name) => [name, chart.figure.get(name)]));
     const fit = () => {
