@@ -75,7 +75,3 @@ class Roast:
             None if self.surface_c is None else self.surface_c[:n],
             self.name,
         )
-
-    def settings_at(self, time_s: float) -> dict[str, float]:
-        """Where each control stood at a time. [s from charge]"""
-        return {move.control: move.setting for move in self.moves if move.time_s <= time_s}

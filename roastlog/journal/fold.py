@@ -105,12 +105,6 @@ class Batch:
         return None if weighed is None else float(weighed.body["roasted_g"])
 
     @property
-    def net_g(self) -> float | None:
-        """What is left for the bags when the sorted-out beans are gone. [g]"""
-        weighed = self.last("weighed")
-        return None if weighed is None else weighed.body["roasted_g"] - weighed.body.get("removed_g", 0.0)
-
-    @property
     def roast_loss(self) -> float | None:
         """Share of the green weight that was lost in the roast; None until both weights are known."""
         if self.green_g is None or self.roasted_g is None:

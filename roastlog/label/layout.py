@@ -105,12 +105,6 @@ class TextLine:
         """Room that the line takes."""
         return face(bold=self.bold).width_em(self.text) * self.size_mm
 
-    @property
-    def box_mm(self) -> tuple[float, float, float, float]:
-        """Left, top, right and bottom of the room that the line takes."""
-        top = self.baseline_mm - ASCENT_EM * self.size_mm
-        return self.x_mm, top, self.x_mm + self.width_mm, top + LINE_EM * self.size_mm
-
 
 @dataclass(frozen=True)
 class Layout:

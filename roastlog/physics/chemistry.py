@@ -8,8 +8,6 @@ roast along a prescribed bean curve (`tests/golden/plausibility_run.csv`).
 Masses are per kg of dry solid as charged; ``moisture`` is kg of water per kg of dry solid (dry basis).
 """
 
-from collections.abc import Sequence
-from dataclasses import dataclass
 from math import exp
 
 KELVIN = 273.15
@@ -29,11 +27,6 @@ LATENT_HEAT = 2790.0  # of evaporation and desorption [kJ/kg water]
 def dry_basis(moisture_wet: float) -> float:
     """Water per kg of dry solid, from the share of water in the moist bean."""
     return moisture_wet / (1.0 - moisture_wet)
-
-
-def wet_basis(moisture: float) -> float:
-    """Share of water in the moist bean, from the water per kg of dry solid."""
-    return moisture / (1.0 + moisture)
 
 
 def heat_capacity(bean_c: float, moisture: float) -> float:
@@ -81,54 +74,3 @@ def reaction_heat(bean_c: float, released: float, *, total: float = REACTION_TOT
     if released >= total:
         return 0.0
     return REACTION_FACTOR * exp(-REACTION_K / (bean_c + KELVIN)) * (total - released) / total
-
-
-@dataclass(frozen=True, slots=True)
-class BeanState:
-    """What a bean has become at ``time_s``: its temperature, moisture (dry basis) and heat released [kJ/kg dry]."""
-
-    time_s: float
-    bean_c: float
-    moisture: float
-    released: float
-
-
-def along_curve(
-    times_s: Sequence[float],
-    temps_c: Sequence[float],
-    *,
-    moisture: float,
-    bean_mm: float = 6.0,
-    step_s: float = 1.0,
-) -> list[BeanState]:
-    """Chemistry of a bean that is led along a prescribed temperature curve, by Euler steps.
-
-    Parameters
-    ----------
-    times_s, temps_c
-        Corners of the curve, linear in between; times strictly increase. [s], [°C]
-    moisture
-        Water content at the start, dry basis. [kg/kg dry]
-    bean_mm
-        Bean diameter. [mm]
-    step_s
-        Length of a step. [s]
-
-    Returns
-    -------
-    list of BeanState
-        The start and the state after each step.
-    """
-    states = [BeanState(times_s[0], temps_c[0], moisture, 0.0)]
-    corner, released = 0, 0.0
-    for index in range(1, round((times_s[-1] - times_s[0]) / step_s) + 1):
-        before_c = states[-1].bean_c
-        moisture = max(0.0, moisture - step_s * drying_rate(before_c, moisture, bean_mm=bean_mm))
-        released += step_s * reaction_heat(before_c, released)
-        time_s = times_s[0] + index * step_s
-        while corner < len(times_s) - 2 and time_s > times_s[corner + 1]:
-            corner += 1
-        share = (time_s - times_s[corner]) / (times_s[corner + 1] - times_s[corner])
-        bean_c = temps_c[corner] + share * (temps_c[corner + 1] - temps_c[corner])
-        states.append(BeanState(time_s, bean_c, moisture, released))
-    return states

@@ -121,15 +121,6 @@ class RoastRun:
         """Share of the green mass that was lost."""
         return 1.0 - self.roasted_g / self.green_g
 
-    @property
-    def turning_point_s(self) -> float:
-        """When the bean probe read least. [s]"""
-        return float(self.time_s[int(np.argmin(self.channels["bean_probe"]))])
-
-    def probe_at(self, moment: str) -> float:
-        """Reading of the bean probe at a moment. [°C]"""
-        return float(np.interp(self.moments[moment], self.time_s, self.channels["bean_probe"]))
-
 
 class Hand:
     """The hand on the machine: makes each step of a schedule when its time has come.

@@ -1,18 +1,18 @@
 """The chemistry of the bean against values computed elsewhere."""
 
 import csv
+from collections.abc import Sequence
+from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
 
 from roastlog.physics.chemistry import (
-    along_curve,
     dry_basis,
     drying_rate,
     heat_capacity,
     heat_content,
     reaction_heat,
-    wet_basis,
 )
 
 GOLDEN = Path(__file__).parents[1] / "golden" / "plausibility_run.csv"
@@ -23,6 +23,45 @@ TEMPS_C = (25.0, 100.0, 150.0, 196.0, 210.0, 225.0)
 def golden_rows() -> list[dict[str, float]]:
     lines = [line for line in GOLDEN.read_text(encoding="utf-8").splitlines() if not line.startswith("#")]
     return [{name: float(value) for name, value in row.items()} for row in csv.DictReader(lines)]
+
+
+def wet_basis(moisture: float) -> float:
+    """Share of water in the moist bean, from the water per kg of dry solid."""
+    return moisture / (1.0 + moisture)
+
+
+@dataclass(frozen=True, slots=True)
+class BeanState:
+    """What a bean has become at ``time_s``: its temperature, moisture (dry basis) and heat released [kJ/kg dry]."""
+
+    time_s: float
+    bean_c: float
+    moisture: float
+    released: float
+
+
+def along_curve(
+    times_s: Sequence[float],
+    temps_c: Sequence[float],
+    *,
+    moisture: float,
+    bean_mm: float = 6.0,
+    step_s: float = 1.0,
+) -> list[BeanState]:
+    """Chemistry of a bean that is led along a prescribed temperature curve, by Euler steps. [s], [°C], [kg/kg dry]"""
+    states = [BeanState(times_s[0], temps_c[0], moisture, 0.0)]
+    corner, released = 0, 0.0
+    for index in range(1, round((times_s[-1] - times_s[0]) / step_s) + 1):
+        before_c = states[-1].bean_c
+        moisture = max(0.0, moisture - step_s * drying_rate(before_c, moisture, bean_mm=bean_mm))
+        released += step_s * reaction_heat(before_c, released)
+        time_s = times_s[0] + index * step_s
+        while corner < len(times_s) - 2 and time_s > times_s[corner + 1]:
+            corner += 1
+        share = (time_s - times_s[corner]) / (times_s[corner + 1] - times_s[corner])
+        bean_c = temps_c[corner] + share * (temps_c[corner + 1] - temps_c[corner])
+        states.append(BeanState(time_s, bean_c, moisture, released))
+    return states
 
 
 def prescribed():

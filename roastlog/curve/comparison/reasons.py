@@ -9,8 +9,6 @@ from roastlog.journal.vocabulary import MOMENT_WORDS, called
 from roastlog.languages import N_, _, decimal, said
 from roastlog.units import clock_text, lb_from_g, rate_f_from_c
 
-NOTHING_STANDS_OUT: Final = N_("Nothing stands out.")
-
 
 def tell_reason(
     reason: Reason,
