@@ -76,8 +76,8 @@ def measure(batches: int = BATCHES) -> list[Figure]:
             f"{named}: packed curves", curves_mb * scale, "GB", floats_gb, "four channels, 32-bit floats", "≤ 0.5 GB"
         ),
         Figure(f"{named}: the whole database, {mix}", whole_mb * scale, "GB", None, "", "≤ 0.5 GB"),
-        Figure(f"{named}: a page of the list", page, "ms", list_floor, plainly, "≤ 50 ms"),
-        Figure(f"{named}: a record's page", record, "ms", record_floor, plainly, "≤ 50 ms"),
+        Figure("archive: a page of the list", page, "ms", list_floor, plainly, "≤ 50 ms"),
+        Figure("archive: a record's page", record, "ms", record_floor, plainly, "≤ 50 ms"),
     ]
 
 

@@ -7,9 +7,12 @@ export async function keep(paths) {
   (await workers?.ready)?.active.postMessage({ keep: paths });
 }
 
+const loaded = () => document.readyState === "complete" || new Promise((resolve) => addEventListener("load", resolve, { once: true }));
+
 async function register() {
   if (!workers) return false;
   let had = Boolean(workers.controller);
+  await loaded(); // a new worker fetches all files that there are: those that this page waits for come first
   if (!had) keep([location.pathname]); // later ones pass through it
   const registration = await workers.register("/sw.js", { type: "module", updateViaCache: "none" });
   if (!registration) return false; // blocked without a word
