@@ -24,7 +24,6 @@ __all__ = [
     "Catalogue",
     "Said",
     "_",
-    "again",
     "catalogue",
     "current",
     "date",
@@ -98,17 +97,6 @@ def N_(message: str) -> str:  # noqa: N802 - gettext's own name for it
 def ngettext(one: str, many: str, n: int, **fields: object) -> str:
     """A message of which the number ``n`` chooses the form; ``n`` is a field of it."""
     return Said.of((one, many, n), {"n": n, **fields})
-
-
-def again(value: Any) -> Any:  # noqa: ANN401
-    """A value, or a structure of dicts and lists, with all that is said in it said to whoever is answered now."""
-    if isinstance(value, Said):
-        return value.again()
-    if isinstance(value, dict):
-        return {name: again(item) for name, item in value.items()}
-    if isinstance(value, list | tuple):  # columns of a curve are long, and numbers say nothing
-        return [item if item is None or isinstance(item, float | int) else again(item) for item in value]
-    return value
 
 
 def use(language: str) -> None:

@@ -5,10 +5,10 @@ rates over the temperature, and how much later than the guide each batch was the
 """
 
 import math
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from functools import lru_cache
-from typing import Any, Final
+from typing import Final
 
 import numpy as np
 from bokeh.models import ColumnDataSource, FixedTicker, Line, Plot, Range1d, Scatter, Span, Text
@@ -18,6 +18,7 @@ from roastlog import languages
 from roastlog.curve.comparison.alignment import Alignment, Along, column_at, rising
 from roastlog.curve.roast import Roast
 from roastlog.journal.vocabulary import MOMENT_WORDS
+from roastlog.machine.views import ControlView
 from roastlog.plot.drawing import KEPT, Columned, Drawing, key_of, panels_json, shape_of
 from roastlog.plot.overlays import LINES, Columns, marks, ribbon
 from roastlog.plot.panels import (
@@ -55,7 +56,7 @@ class Drawn:
 
 
 def comparison_figure(
-    batches: Sequence[Drawn], align: Alignment, control: Mapping[str, Any] | None = None, *, temp_unit: str = "C"
+    batches: Sequence[Drawn], align: Alignment, control: ControlView | None = None, *, temp_unit: str = "C"
 ) -> Drawing:
     """Panels of a comparison.
 
@@ -66,7 +67,7 @@ def comparison_figure(
     align
         At ``temperature`` the panels are drawn over the temperature, else over the time.
     control
-        The control whose settings are drawn under the curves: ``id``, ``low``, ``high``, ``decimals``.
+        The control whose settings are drawn under the curves.
     temp_unit
         ``C`` or ``F``: what the axes read in.
 
@@ -111,7 +112,7 @@ def _time_panels(letters: Sequence[str], temp_unit: str, *, laned: bool) -> list
     return [temps, rates, *([lanes_panel(letters, None, time, RECORD)] if laned else [])]
 
 
-def _over_time(batches: Sequence[Drawn], control: Mapping[str, Any] | None) -> tuple[_Sources, _Ranges]:
+def _over_time(batches: Sequence[Drawn], control: ControlView | None) -> tuple[_Sources, _Ranges]:
     first_s = min((-batch.shift_s for batch in batches), default=0.0)
     last_s = max((_end_s(batch) for batch in batches), default=600.0)
     highest = max((float(np.nanmax(batch.roast.temp_c, initial=0.0)) for batch in batches), default=0.0)
@@ -242,15 +243,15 @@ def _letters(
     }
 
 
-def _lanes(batches: Sequence[Drawn], control: Mapping[str, Any]) -> Columns:
+def _lanes(batches: Sequence[Drawn], control: ControlView) -> Columns:
     """Bars of what one control was set to, a lane a batch."""
-    lanes = [{**control, "id": batch.letter} for batch in batches]
+    lanes = [replace(control, id=batch.letter) for batch in batches]
     bars: Columns = {}
     for batch in batches:
         moves = [
             (batch.letter, move.time_s - batch.shift_s, move.setting)
             for move in batch.roast.moves
-            if move.control == control["id"]
+            if move.control == control.id
         ]
         own = ribbon(moves, lanes, _end_s(batch), start_s=-batch.shift_s, growing=False)
         bars = {name: [*bars.get(name, []), *values] for name, values in own.items()}

@@ -16,6 +16,8 @@ from bokeh.layouts import column
 from bokeh.models import Plot
 from numpy.typing import ArrayLike
 
+from roastlog.jsonable import jsonable
+
 KEPT: Final = 64  # figures of each kind: machines by units and languages
 Columned = Mapping[str, ArrayLike]
 
@@ -41,7 +43,7 @@ class Drawing:
     def json(self) -> str:
         """Both parts as JSON that may stand in a script element of a page."""
         encode = Serializer(deferred=False).encode
-        sources = {name: encode(dict(columns)).get("entries", []) for name, columns in self.sources.items()}
+        sources = {name: encode(jsonable(dict(columns))).get("entries", []) for name, columns in self.sources.items()}
         return f'{{"item":{self.item},"data":{_text({"sources": sources, "ranges": self.ranges})}}}'
 
 

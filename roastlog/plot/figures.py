@@ -7,6 +7,7 @@ ticks where the round values of °F are. Import this module only where a figure 
 """
 
 from collections.abc import Mapping, Sequence
+from dataclasses import asdict, replace
 from functools import lru_cache
 from typing import Any, Final
 
@@ -17,6 +18,7 @@ from numpy.typing import NDArray
 from roastlog import languages
 from roastlog.errors import CurveError
 from roastlog.machine.model import BEAN_ROLES
+from roastlog.machine.views import ChannelView, ControlView
 from roastlog.plot.drawing import KEPT, Columned, Drawing, key_of, panels_json, shape_of
 from roastlog.plot.overlays import checks
 from roastlog.plot.panels import (
@@ -56,8 +58,8 @@ _MOST_RATE, _LEAST_RATE = 60.0, 24.0
 
 
 def live_figure(
-    channels: Sequence[Mapping[str, Any]],
-    controls: Sequence[Mapping[str, Any]],
+    channels: Sequence[ChannelView],
+    controls: Sequence[ControlView],
     columns: Columned,
     overlays: Mapping[str, Columned] | None = None,
     *,
@@ -68,8 +70,7 @@ def live_figure(
     Parameters
     ----------
     channels, controls
-        As in the live view: mappings with ``id``, ``role``, ``short`` (and ``by_hand``), and with ``id``, ``name``,
-        ``low``, ``high``.
+        Those of the machine; of one that was taken away, the columns that are left.
     columns
         ``t_s`` [s from charge], a column for each channel [°C] and ``rate_…`` for each bean channel [°C/min], all of
         one length. A channel without one is drawn as gaps.
@@ -89,8 +90,8 @@ def live_figure(
 
 
 def record_figure(
-    channels: Sequence[Mapping[str, Any]],
-    controls: Sequence[Mapping[str, Any]],
+    channels: Sequence[ChannelView],
+    controls: Sequence[ControlView],
     columns: Columned,
     overlays: Mapping[str, Columned] | None = None,
     *,
@@ -113,7 +114,7 @@ def record_figure(
     return _drawing(channels, controls, columns, overlays or {}, RECORD, temp_unit, smooth)
 
 
-def live_columns(channels: Sequence[Mapping[str, Any]], columns: Columned) -> dict[str, NDArray[np.float32]]:
+def live_columns(channels: Sequence[ChannelView], columns: Columned) -> dict[str, NDArray[np.float32]]:
     """All columns of the source ``live`` as float32, which halve the page's weight; a missing one is all gaps.
 
     Raises
@@ -122,8 +123,8 @@ def live_columns(channels: Sequence[Mapping[str, Any]], columns: Columned) -> di
         If a column is not as long as ``t_s``.
     """
     time_s = np.asarray(columns.get("t_s", ()), dtype=np.float32)
-    names = [channel["id"] for channel in channels]
-    names += [f"rate_{channel['id']}" for channel in channels if channel["role"] in BEAN_ROLES]
+    names = [channel.id for channel in channels]
+    names += [f"rate_{channel.id}" for channel in channels if channel.role in BEAN_ROLES]
     filled = {"t_s": time_s}
     for name in names:
         known = columns.get(name)
@@ -134,8 +135,8 @@ def live_columns(channels: Sequence[Mapping[str, Any]], columns: Columned) -> di
 
 
 def _drawing(
-    channels: Sequence[Mapping[str, Any]],
-    controls: Sequence[Mapping[str, Any]],
+    channels: Sequence[ChannelView],
+    controls: Sequence[ControlView],
     columns: Columned,
     overlays: Mapping[str, Columned],
     frame: Frame,
@@ -144,9 +145,9 @@ def _drawing(
 ) -> Drawing:
     live = live_columns(channels, columns)
     smoothed = {name: np.asarray(values, np.float32) for name, values in (smooth or {}).items()}
-    lines = [{name: channel.get(name) for name in ("id", "role", "short", "by_hand")} for channel in channels]
-    lanes = [str(control["name"]) for control in controls]
-    key = key_of(frame is RECORD, lines, lanes, sorted(smoothed), temp_unit, languages.current())
+    lines = [replace(channel, name="") for channel in channels]  # which the panels do not show
+    lanes = [control.name for control in controls]
+    key = key_of(frame is RECORD, list(map(asdict, lines)), lanes, sorted(smoothed), temp_unit, languages.current())
     highest = _highest_rate(live, smoothed, lines)
     end_s = float(live["t_s"][-1]) if live["t_s"].size else 0.0
     sources: dict[str, Columned] = {"live": live, "smoothed": smoothed, "ends": _ends(lines, live), **overlays}
@@ -162,7 +163,8 @@ def _drawing(
 @lru_cache(maxsize=KEPT)
 def _panels(key: str) -> str:
     """The panels of all batches that look alike, their columns empty."""
-    whole, channels, lanes, smoothed, temp_unit, _language = shape_of(key)
+    whole, lines, lanes, smoothed, temp_unit, _language = shape_of(key)
+    channels = [ChannelView(**line) for line in lines]
     frame = RECORD if whole else LIVE
     live = ColumnDataSource(live_columns(channels, {}), name="live")
     smooth = ColumnDataSource({name: [] for name in smoothed}, name="smoothed")
@@ -183,34 +185,30 @@ def _panels(key: str) -> str:
     return panels_json(panels)
 
 
-def _highest_temp(channels: Sequence[Mapping[str, Any]], live: _Curves, frame: Frame) -> float:
-    temps = [live[channel["id"]] for channel in channels]
+def _highest_temp(channels: Sequence[ChannelView], live: _Curves, frame: Frame) -> float:
+    temps = [live[channel.id] for channel in channels]
     above = 2 if frame is RECORD else 1  # there the words at the ends and the drop's stand still and need the room
     return max(
         [260.0, *(float(np.ceil(np.nanmax(temp) / 20 + above)) * 20 for temp in temps if np.isfinite(temp).any())]
     )
 
 
-def _curves(
-    panel: Plot, channels: Sequence[Mapping[str, Any]], live: ColumnDataSource, smoothed: ColumnDataSource
-) -> None:
+def _curves(panel: Plot, channels: Sequence[ChannelView], live: ColumnDataSource, smoothed: ColumnDataSource) -> None:
     guide = ColumnDataSource({"t_s": [], "temp_c": []}, name="guide")
     thin = Line(x="t_s", y="temp_c", line_width=1.2, line_color=TOKENS["guide"], tags=[{"line_color": "guide"}])
     panel.add_glyph(guide, thin)
     for channel in reversed(channels):
-        _trace(panel, channel, channel["id"], live, smoothed)
+        _trace(panel, channel, channel.id, live, smoothed)
     _dots(panel, ColumnDataSource(checks([]), name="checks"))
     _end_words(panel, channels)
 
 
-def _trace(
-    panel: Plot, channel: Mapping[str, Any], field: str, live: ColumnDataSource, smoothed: ColumnDataSource
-) -> None:
+def _trace(panel: Plot, channel: ChannelView, field: str, live: ColumnDataSource, smoothed: ColumnDataSource) -> None:
     """One line; or where it was smoothed, the smoothed one, and two that can be shown in its place or beside it.
 
     What a person reads now and then is points: nobody knows what was between them.
     """
-    if channel.get("by_hand"):
+    if channel.by_hand:
         panel.add_glyph(live, _points(channel, field), name=f"points {field}")
         return
     as_live = panel.add_glyph(live, _line(channel, field))
@@ -220,12 +218,12 @@ def _trace(
         panel.add_glyph(smoothed, _line(channel, f"smooth_{field}"), name=f"smooth {field}")
 
 
-def _rate_fields(channels: Sequence[Mapping[str, Any]]) -> list[tuple[Mapping[str, Any], str]]:
-    return [(channel, f"rate_{channel['id']}") for channel in channels if channel["role"] in BEAN_ROLES]
+def _rate_fields(channels: Sequence[ChannelView]) -> list[tuple[ChannelView, str]]:
+    return [(channel, f"rate_{channel.id}") for channel in channels if channel.role in BEAN_ROLES]
 
 
 def _rates(
-    channels: Sequence[Mapping[str, Any]],
+    channels: Sequence[ChannelView],
     live: ColumnDataSource,
     smoothed: ColumnDataSource,
     time: Range1d,
@@ -244,18 +242,18 @@ def _rates(
     return panel
 
 
-def _rate_end_words(panel: Plot, channel: Mapping[str, Any], word: str) -> None:
+def _rate_end_words(panel: Plot, channel: ChannelView, word: str) -> None:
     """A word that tells a smoothed rate from the live one, where both are drawn."""
     token = _look(channel)[0]
     words = Text(x="t_s", y="rate", text="text", x_offset=5, text_baseline="middle", **WORDS)
     words.text_color, words.tags = TOKENS[token], [{"text_color": token}]
-    name = f"both words {channel['id']}{word}"
+    name = f"both words {channel.id}{word}"
     source = ColumnDataSource({"t_s": [], "rate": [], "text": []}, name=f"of {name}")
     panel.add_glyph(source, words, name=name, visible=False)
 
 
 def _rate_ends(
-    channels: Sequence[Mapping[str, Any]],
+    channels: Sequence[ChannelView],
     live: _Curves,
     smoothed: _Curves,
     gap: float,
@@ -270,7 +268,7 @@ def _rate_ends(
                     ends.append((channel, word, float(live["t_s"][here[-1]]), float(column[here[-1]])))
     placed = apart([max(0.0, rate) for *_, rate in ends], gap)
     return {
-        f"of both words {channel['id']}{word}": {"t_s": [at_s], "rate": [rate], "text": [f"{channel['short']}{word}"]}
+        f"of both words {channel.id}{word}": {"t_s": [at_s], "rate": [rate], "text": [f"{channel.short}{word}"]}
         for (channel, word, at_s, _), rate in zip(ends, placed, strict=True)
     }
 
@@ -278,7 +276,7 @@ def _rate_ends(
 def _highest_rate(
     live: _Curves,
     smoothed: _Curves,
-    channels: Sequence[Mapping[str, Any]],
+    channels: Sequence[ChannelView],
 ) -> float:
     """Where the rate axis ends. The first minutes are the probe finding the beans: they say nothing and are cut off."""
     fields = [field for _, field in _rate_fields(channels)]
@@ -289,19 +287,19 @@ def _highest_rate(
     return max(_LEAST_RATE, float(np.ceil(max(said, default=0.0) / 5)) * 5 + 2)
 
 
-def _look(channel: Mapping[str, Any]) -> tuple[str, str | list[int], float]:
+def _look(channel: ChannelView) -> tuple[str, str | list[int], float]:
     """Token, dash and width of a channel; one whose machine was taken away, so that nobody knows its role, is plain."""
-    return _ROLES.get(channel["role"], _ROLES["room"])
+    return _ROLES.get(channel.role, _ROLES["room"])
 
 
-def _points(channel: Mapping[str, Any], field: str) -> Scatter:
+def _points(channel: ChannelView, field: str) -> Scatter:
     token, _, width_px = _look(channel)
     points = Scatter(x="t_s", y=field, size=4 * width_px, line_color=TOKENS[token], fill_color=TOKENS[token])
     points.tags = [{"line_color": token, "fill_color": token}]
     return points
 
 
-def _line(channel: Mapping[str, Any], field: str, **other: Any) -> Line:  # noqa: ANN401 - properties of a line
+def _line(channel: ChannelView, field: str, **other: Any) -> Line:  # noqa: ANN401 - properties of a line
     token, dash, width_px = _look(channel)
     own = {"line_width": width_px, "line_dash": dash, "line_join": "round", "line_color": TOKENS[token]} | other
     return Line(x="t_s", y=field, tags=[{"line_color": token}], **own)
@@ -315,24 +313,24 @@ def _dots(panel: Plot, source: ColumnDataSource) -> None:
     panel.add_glyph(source, Text(x="t_s", y="temp_c", text="letter", text_color="ink", **centred, **WORDS))
 
 
-def _ends(channels: Sequence[Mapping[str, Any]], live: _Curves) -> Columned:
+def _ends(channels: Sequence[ChannelView], live: _Curves) -> Columned:
     """Where the word of each line stands: at its end, and clear of the others; the live page moves them along."""
     at_s, temps = [float("nan")] * len(channels), [float("nan")] * len(channels)
     for place, channel in enumerate(channels):
-        here = np.flatnonzero(np.isfinite(live[channel["id"]]))
+        here = np.flatnonzero(np.isfinite(live[channel.id]))
         if here.size:
-            at_s[place], temps[place] = float(live["t_s"][here[-1]]), float(live[channel["id"]][here[-1]])
+            at_s[place], temps[place] = float(live["t_s"][here[-1]]), float(live[channel.id][here[-1]])
     return {"t_s": at_s, "temp_c": apart(temps, _END_GAP_C)}
 
 
-def _end_words(panel: Plot, channels: Sequence[Mapping[str, Any]]) -> None:
+def _end_words(panel: Plot, channels: Sequence[ChannelView]) -> None:
     """A word at the end of each line, in place of a legend."""
     tokens = [_look(channel)[0] for channel in channels]
     columns = {
         "t_s": [float("nan")] * len(channels),
         "temp_c": [float("nan")] * len(channels),
-        "text": [channel["short"] for channel in channels],
-        "channel": [channel["id"] for channel in channels],
+        "text": [channel.short for channel in channels],
+        "channel": [channel.id for channel in channels],
         "token": tokens,
         "color": [TOKENS[token] for token in tokens],
     }

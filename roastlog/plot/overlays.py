@@ -3,10 +3,11 @@
 Plain data in, plain lists out, no Bokeh: the live view sends them with each entry, and the figures start with them.
 """
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from typing import Any, Final
 
 from roastlog.languages import numeral
+from roastlog.machine.views import ControlView
 
 Columns = dict[str, list[Any]]
 
@@ -132,7 +133,7 @@ def checks(trier: Iterable[tuple[str, float, float | None]]) -> Columns:
 
 def ribbon(
     moves: Iterable[tuple[str, float, float]],
-    controls: Sequence[Mapping[str, Any]],
+    controls: Sequence[ControlView],
     end_s: float,
     *,
     start_s: float = 0.0,
@@ -146,7 +147,7 @@ def ribbon(
         Control, time [s from charge] and setting of each move, in any order. What was set before ``start_s`` counts
         from there on.
     controls
-        The machine's controls as in the live view: ``id``, ``low``, ``high``, ``decimals``.
+        The machine's controls.
     end_s, start_s
         Where the ribbon ends (now, or the drop) and begins. [s from charge]
     growing
@@ -162,8 +163,8 @@ def ribbon(
     columns: Columns = {name: [] for name in names}
     said = sorted(moves, key=lambda move: move[1])
     for row, control in enumerate(controls):
-        steps = [(max(time_s, start_s), setting) for name, time_s, setting in said if name == control["id"]]
-        low, high = float(control["low"]), float(control["high"])
+        steps = [(max(time_s, start_s), setting) for name, time_s, setting in said if name == control.id]
+        low, high = control.low, control.high
         for index, (left, setting) in enumerate(steps):
             last = index + 1 == len(steps)
             right = end_s if last else min(steps[index + 1][0], end_s)
@@ -171,8 +172,8 @@ def ribbon(
                 continue
             level = min(max((setting - low) / (high - low), 0.0), 1.0)
             bottom = len(controls) - 1 - row
-            text = numeral(round(setting, int(control.get("decimals", 1))))
-            bar = (left, right, bottom, bottom + max(level, 0.05) * LANE_FILL, row, level, text, control["id"])
+            text = numeral(round(setting, control.decimals))
+            bar = (left, right, bottom, bottom + max(level, 0.05) * LANE_FILL, row, level, text, control.id)
             for name, value in zip(names, (*bar, last and growing), strict=True):
                 columns[name].append(round(value, 3) if isinstance(value, float) else value)
     return columns

@@ -5,9 +5,9 @@ All of it is advice, made anew each second from what is known by then, whether a
 
 import threading
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict
+from dataclasses import dataclass
 from operator import attrgetter
-from typing import Any, Final
+from typing import Final
 
 import numpy as np
 
@@ -25,7 +25,57 @@ from roastlog.roasts.history import History, Rows, roast_of
 SHOWN_S: Final = 20.0  # a heads-up stays this long after what it is about has passed
 TURNED_S: Final = 150.0  # until then the probe reads more of the hot drum than of the beans
 LOOK_BACK_S: Final = 240  # how far back a charge that nobody marked is looked for
-NOTHING: Final[dict[str, Any]] = {"ahead": [], "says": "", "heads_up": [], "suggestions": []}
+
+
+@dataclass(frozen=True)
+class AheadView(Ahead):
+    """A moment that is still to come, with its label; its numbers are rounded."""
+
+    label: str
+
+
+@dataclass(frozen=True)
+class HeadsUpView:
+    """A fault of the curve that is under way or hardly over. [s from charge]"""
+
+    kind: str
+    start_s: float
+    text: str
+
+
+@dataclass(frozen=True)
+class SuggestionView:
+    """A moment that may have come, for a person to mark; ``at_ms`` where the time is known. [ms UTC]"""
+
+    moment: str
+    label: str
+    at_ms: int | None
+    text: str
+
+
+@dataclass(frozen=True)
+class AdviceView:
+    """The advice on a batch; the `outlook` event.
+
+    Attributes
+    ----------
+    ahead
+        Moments to come, with their bands.
+    says
+        What those rest on.
+    heads_up
+        Faults under way or hardly over, the newest first.
+    suggestions
+        That the probe is where the next moment was marked, or fell as it does at a charge.
+    """
+
+    ahead: tuple[AheadView, ...] = ()
+    says: str = ""
+    heads_up: tuple[HeadsUpView, ...] = ()
+    suggestions: tuple[SuggestionView, ...] = ()
+
+
+NO_ADVICE: Final = AdviceView()
 
 
 class Advisor:
@@ -55,7 +105,7 @@ class Advisor:
         thresholds: Thresholds,
         now_ms: int,
         temp_unit: str = "C",
-    ) -> dict[str, Any]:
+    ) -> AdviceView:
         """The advice on a batch between charge and drop.
 
         Parameters
@@ -68,16 +118,10 @@ class Advisor:
             The time. [ms UTC]
         temp_unit
             ``C`` or ``F``: what the words are in. Numbers stay in °C.
-
-        Returns
-        -------
-        dict
-            ``ahead``: moments to come with their bands; ``says``: what they rest on; ``heads_up``: faults under way
-            or hardly over, the newest first; ``suggestions``: that the probe is where the next moment was marked.
         """
         sofar = self._roast(batch, columns)
         if not sofar.time_s.size:
-            return NOTHING
+            return NO_ADVICE
         with self._lock:
             earlier, outlook = self._learn(batch, coffee, now_ms)
         now_s = float(sofar.time_s[-1])
@@ -86,14 +130,14 @@ class Advisor:
         fresh = sorted(
             (fault for fault in faults if fault.end_s > now_s - SHOWN_S), key=attrgetter("start_s"), reverse=True
         )
-        return {
-            "ahead": [_ahead(found) for found in ahead],
-            "says": outlook.says if ahead else "",
-            "heads_up": [_heads_up(fault, temp_unit) for fault in fresh],
-            "suggestions": _likely(earlier, batch.expected, sofar, temp_unit),
-        }
+        return AdviceView(
+            ahead=tuple(map(_ahead, ahead)),
+            says=outlook.says if ahead else "",
+            heads_up=tuple(_heads_up(fault, temp_unit) for fault in fresh),
+            suggestions=_likely(earlier, batch.expected, sofar, temp_unit),
+        )
 
-    def waiting(self, rows: Rows, origin_ms: int) -> dict[str, Any]:
+    def waiting(self, rows: Rows, origin_ms: int) -> AdviceView:
         """The advice on a batch that waits for its charge: whether the probe fell as it does at one.
 
         Parameters
@@ -107,13 +151,10 @@ class Advisor:
         time_s = np.array([(at_ms - origin_ms) / 1000 for at_ms, _ in temps])
         seen_s = charge_seen(time_s, np.array([temp_c for _, temp_c in temps]))
         if seen_s is None:
-            return NOTHING
+            return NO_ADVICE
         at_ms = origin_ms + round(1000 * seen_s)
         text = _("The probe fell as it does at a charge.")
-        return {
-            **NOTHING,
-            "suggestions": [{"moment": "charge", "label": MOMENT_LABELS["charge"], "at_ms": at_ms, "text": text}],
-        }
+        return AdviceView(suggestions=(SuggestionView("charge", MOMENT_LABELS["charge"], at_ms, text),))
 
     def _roast(self, batch: Batch, columns: Mapping[str, Sequence[float | None]]) -> Roast:
         names = {"t_s", self._bean, f"rate_{self._bean}", *([self._surface] if self._surface else [])}
@@ -147,26 +188,38 @@ def outlook_of(
     return earlier, outlook
 
 
-def _ahead(found: Ahead) -> dict[str, Any]:
-    told = {name: round(value, 1) if isinstance(value, float) else value for name, value in asdict(found).items()}
-    return {"label": MOMENT_LABELS[found.moment], **told}
+def _ahead(found: Ahead) -> AheadView:
+    return AheadView(
+        moment=found.moment,
+        time_s=round(found.time_s, 1),
+        low_s=_tenths(found.low_s),
+        high_s=_tenths(found.high_s),
+        temp_c=round(found.temp_c, 1),
+        temp_low_c=_tenths(found.temp_low_c),
+        temp_high_c=_tenths(found.temp_high_c),
+        rate_c_per_min=round(found.rate_c_per_min, 1),
+        rate_low_c_per_min=_tenths(found.rate_low_c_per_min),
+        rate_high_c_per_min=_tenths(found.rate_high_c_per_min),
+        basis=found.basis,
+        label=MOMENT_LABELS[found.moment],
+    )
 
 
-def _heads_up(fault: CurveFault, temp_unit: str) -> dict[str, Any]:
-    return {
-        "kind": fault.kind,
-        "start_s": round(fault.start_s, 1),
-        "text": tell_fault(fault, unit=temp_unit),
-    }
+def _tenths(value: float | None) -> float | None:
+    return None if value is None else round(value, 1)
 
 
-def _likely(earlier: Sequence[Roast], moment: str | None, sofar: Roast, temp_unit: str) -> list[dict[str, Any]]:
+def _heads_up(fault: CurveFault, temp_unit: str) -> HeadsUpView:
+    return HeadsUpView(fault.kind, round(fault.start_s, 1), tell_fault(fault, unit=temp_unit))
+
+
+def _likely(earlier: Sequence[Roast], moment: str | None, sofar: Roast, temp_unit: str) -> tuple[SuggestionView, ...]:
     """That the probe is where the next moment was marked before; it is for the person to see whether it is."""
     known = sofar.temp_c[np.isfinite(sofar.temp_c)]
     if moment not in {"yellow", "first_crack"} or not known.size or sofar.time_s[-1] < TURNED_S:
-        return []
+        return ()
     found = likely(earlier, moment)
     if found is None or found.place(float(known[-1])) == "ahead":
-        return []
+        return ()
     text = tell_likely(found, float(known[-1]), temp_unit)
-    return [{"moment": moment, "label": MOMENT_LABELS[moment], "at_ms": None, "text": text}]
+    return (SuggestionView(moment, MOMENT_LABELS[moment], None, text),)

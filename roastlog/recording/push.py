@@ -2,7 +2,7 @@
 
 import math
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import Final
 
 from roastlog.clock import Clock
 from roastlog.errors import ReadingsRefused
@@ -19,12 +19,20 @@ LATEST_MS: Final = 2**53  # no clock says more, and a number of JSON is not sure
 
 
 @dataclass(frozen=True)
+class RefusedReading:
+    """Which of the readings was refused, from 0, and why."""
+
+    index: int
+    reason: str
+
+
+@dataclass(frozen=True)
 class Pushed:
     """How many readings were taken, how many of them too late to be shown live, and which were not taken."""
 
     accepted: int
     late: int
-    refused: list[dict[str, Any]]
+    refused: list[RefusedReading]
 
 
 def take_push(live: LiveMachine, payload: object, clock: Clock) -> Pushed:
@@ -50,20 +58,20 @@ def take_push(live: LiveMachine, payload: object, clock: Clock) -> Pushed:
     now_ms = clock.now_ms()
     ahead_ms, live_ms = now_ms + AHEAD_MS * clock.rate, now_ms - LIVE_MS * clock.rate
     taken: list[Reading] = []
-    refused: list[dict[str, Any]] = []
+    refused: list[RefusedReading] = []
     for index, raw in enumerate(readings):
         found = _reading(raw, live, pushed, now_ms, ahead_ms)
         if isinstance(found, Reading):
             taken.append(found)
         else:
-            refused.append({"index": index, "reason": found})
+            refused.append(RefusedReading(index, found))
     taken.sort(key=lambda reading: reading.at_ms)  # of two for one instant the one that was sent later wins
     # What a person types comes seconds after its time, when the row of that second was told long ago.
     fresh: list[Reading] = []
     late: list[Reading] = []
     for reading in taken:
         (fresh if reading.at_ms >= live_ms and reading.channel not in by_hand else late).append(reading)
-    live.back_dated(late)
+    live.take_late(late)
     if fresh:
         live.take(fresh)
     return Pushed(len(taken), len(late), refused)

@@ -8,11 +8,13 @@ import logging
 import random
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Final
+from typing import Any, Final, Protocol, runtime_checkable
 
 from roastlog.clock import Clock
 from roastlog.errors import InstrumentError
 from roastlog.instruments.base import Instrument, ReadFault, Reading
+from roastlog.instruments.build import build_instruments
+from roastlog.journal.entries import Entry
 from roastlog.languages import _
 from roastlog.recording.live_machine import LiveMachine
 from roastlog.threads import Worker
@@ -20,6 +22,14 @@ from roastlog.threads import Worker
 FIRST_PAUSE_S: Final = 0.5
 LONGEST_PAUSE_S: Final = 10.0
 log = logging.getLogger(__name__)
+
+
+@runtime_checkable
+class Follower(Protocol):
+    """A simulated instrument: it has no knobs of its own and goes by the entries."""
+
+    def follow(self, kind: str, body: Mapping[str, Any]) -> None:
+        """Do as a person at the machine would have done."""
 
 
 @dataclass(frozen=True)
@@ -56,7 +66,7 @@ class LinkReader(Worker):
         """What is read."""
         return self._instrument
 
-    def heard(self) -> Mapping[str, Reading | ReadFault]:
+    def last_read(self) -> Mapping[str, Reading | ReadFault]:
         """What came last of each channel and control: a reading as it came over the wire, or why there is none."""
         return self._last
 
@@ -118,3 +128,49 @@ class LinkReader(Worker):
             log.log(logging.WARNING if state == "lost" else logging.INFO, "%s: %s %s", self.link.name, state, reason)
         self.link = LinkState(self.link.name, state, reason, self._clock.now_ms())
         self._changed()
+
+
+class MachineReaders:
+    """All links of one machine.
+
+    Parameters
+    ----------
+    live
+        The machine that takes their readings.
+    clock
+        The server's clock.
+    changed
+        Called whenever the state of a link is another one.
+    """
+
+    def __init__(self, live: LiveMachine, clock: Clock, *, changed: Callable[[], None]) -> None:
+        self._live, self._clock, self._changed = live, clock, changed
+        self._readers: list[LinkReader] = []
+
+    def start(self) -> None:
+        """Begin to read each link, a thread each."""
+        for instrument, poll_s in build_instruments(self._live.machine, self._clock):
+            reader = LinkReader(self._live, instrument, poll_s, self._clock, changed=self._changed)
+            self._readers.append(reader)
+            reader.start()
+
+    def stop(self) -> None:
+        """Leave off reading, and wait for that."""
+        for reader in self._readers:
+            reader.stop()
+
+    @property
+    def links(self) -> tuple[LinkState, ...]:
+        """How each link is."""
+        return tuple(reader.link for reader in self._readers)
+
+    def last_read(self) -> dict[str, Reading | ReadFault]:
+        """What came last of each channel and control, before the channel's own offset."""
+        return {name: item for reader in self._readers for name, item in reader.last_read().items()}
+
+    def follow(self, entries: Sequence[Entry]) -> None:
+        """Let simulated instruments do as the entries say."""
+        for reader in self._readers:
+            if isinstance(reader.instrument, Follower):
+                for entry in entries:
+                    reader.instrument.follow(entry.kind, entry.body)

@@ -1,23 +1,26 @@
 """Figures of the live page, of a record and of a comparison."""
 
 import math
-from collections.abc import Mapping, Sequence
-from typing import TYPE_CHECKING, Any
+from collections.abc import Sequence
+from functools import partial
+from typing import TYPE_CHECKING
 
 from roastlog.curve.comparison.alignment import Alignment
 from roastlog.curve.series import Curve
 from roastlog.errors import CodeError, NoSuchBatch
 from roastlog.journal.vocabulary import MOMENT_WORDS
 from roastlog.machine.model import Machine
+from roastlog.machine.views import ChannelView, ControlView, channel_views, control_views
 from roastlog.plot import overlays
-from roastlog.recording.live_view import machine_part
+from roastlog.recording.live_view import LiveView
 from roastlog.recording.runtime import Runtime
+from roastlog.roasts.chart import chart_overlays
 from roastlog.services.analysis import AnalysisService
 from roastlog.services.batches import BatchService, value_of
 from roastlog.services.comparison import ComparisonService
 
 if TYPE_CHECKING:  # Bokeh takes a second to load
-    from roastlog.plot.drawing import Drawing
+    from roastlog.plot.drawing import Columned, Drawing
 
 
 class FigureService:
@@ -29,21 +32,21 @@ class FigureService:
         self._runtime, self._batches = runtime, batches
         self._analysis, self._comparison = analysis, comparison
 
-    def live(self, view: Mapping[str, Any], *, temp_unit: str = "C") -> "Drawing":
+    def live(self, view: LiveView, *, temp_unit: str = "C") -> "Drawing":
         """The figure of a live view with the curve so far; its axes read in °C or °F."""
         from roastlog.plot.figures import live_figure  # noqa: PLC0415 - Bokeh takes a second to load
 
-        live = self._runtime.live(view["machine"]["id"])
-        drawn = dict(view["batch"]["chart"]) if view["batch"] else {}
-        guide = view["batch"]["facts"].get("guide") if view["batch"] else None
+        live = self._runtime.live(view.machine.id)
+        drawn: dict[str, Columned] = {**vars(view.batch.chart)} if view.batch else {}
+        guide = view.batch.facts.guide if view.batch else None
         if guide is not None:
             drawn |= self._guide(guide)
         columns = {
             name: [math.nan if value is None else value for value in column] for name, column in live.columns().items()
         }
-        return live_figure(view["channels"], view["controls"], columns, drawn, temp_unit=temp_unit)
+        return live_figure(view.channels, view.controls, columns, drawn, temp_unit=temp_unit)
 
-    def _guide(self, code: str) -> dict[str, Any]:
+    def _guide(self, code: str) -> "dict[str, Columned]":
         """The curve of an earlier batch to be held against; nothing where there is none of that code."""
         try:
             record = self._batches.record(code)
@@ -59,31 +62,16 @@ class FigureService:
         from roastlog.plot.figures import record_figure  # noqa: PLC0415 - Bokeh takes a second to load
 
         record = self._batches.record(text)
-        parts = _drawn(record.machine, record.curve)
-        moments = [(MOMENT_WORDS[row.moment], row.time_s) for row in record.measures.moments]
-        bean = record.bean
-        trier = [(line.body["stage"], record.batch.time_s(line.at_ms)) for line in record.batch.of("trier")]
-        moves = [
-            (line.body["control"], record.batch.time_s(line.at_ms), line.body["setting"])
-            for line in record.batch.of("move")
-        ]
+        channels, controls = _drawn(record.machine, record.curve)
+        marked = [(MOMENT_WORDS[row.moment], row.time_s) for row in record.measures.moments]
+        bean_at = partial(value_of, record.curve, record.bean)
         end_s = record.batch.moments_s.get("drop", float(record.curve.time_s[-1]) if record.curve.time_s.size else 0.0)
         return record_figure(
-            parts["channels"],
-            parts["controls"],
+            channels,
+            controls,
             {"t_s": record.curve.time_s, **record.curve.channels, **record.rate_columns},
             {
-                "marks": overlays.marks(moments),
-                "checks": overlays.checks(
-                    (stage, time_s, value_of(record.curve, bean, time_s))
-                    for stage, time_s in trier
-                    if time_s is not None
-                ),
-                "ribbon": overlays.ribbon(
-                    ((control, time_s, setting) for control, time_s, setting in moves if time_s is not None),
-                    parts["controls"],
-                    end_s,
-                ),
+                **vars(chart_overlays(record.batch, marked, bean_at, controls, end_s)),
                 "faults": overlays.faults(
                     (fault.start_s, fault.end_s) for fault in self._analysis.analyse(record).faults
                 ),
@@ -109,13 +97,11 @@ class FigureService:
             for batch in beside.batches
         ]
         lane = next((known for known in beside.controls if known.id == control), None)
-        return comparison_figure(drawn, align, None if lane is None else lane.model_dump(), temp_unit=temp_unit)
+        return comparison_figure(drawn, align, None if lane is None else ControlView.of(lane), temp_unit=temp_unit)
 
 
-def _drawn(machine: Machine | None, curve: Curve) -> dict[str, Any]:
-    if machine is not None:
-        return machine_part(machine)
-    return {
-        "channels": [{"id": name, "name": name, "role": name, "short": name} for name in curve.channels],
-        "controls": [],
-    }
+def _drawn(machine: Machine | None, curve: Curve) -> tuple[Sequence[ChannelView], Sequence[ControlView]]:
+    """Channels and controls of a machine as its sheet is now; of one that was taken away, the columns alone."""
+    if machine is None:
+        return tuple(map(ChannelView.of_column, curve.channels)), ()
+    return channel_views(machine.channels), control_views(machine.controls)

@@ -2,7 +2,6 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
 
 from roastlog.clock import Clock
 from roastlog.instruments.base import ReadFault, Reading
@@ -11,6 +10,7 @@ from roastlog.languages import _
 from roastlog.machine.model import Channel, Machine, bean_channel
 from roastlog.recording.hub import Hub
 from roastlog.recording.live_machine import NEAR_S
+from roastlog.recording.live_view import LiveView
 from roastlog.recording.push import Pushed, take_push
 from roastlog.recording.runtime import Runtime
 from roastlog.store import batches as lists
@@ -34,6 +34,24 @@ class MachineNow:
     practice: bool = False
 
 
+@dataclass(frozen=True)
+class MachineHealth:
+    """How the links of a machine are, and when it was last read; None if never. [ms UTC]"""
+
+    id: str
+    state: str
+    last_reading_at_ms: int | None
+
+
+@dataclass(frozen=True)
+class Health:
+    """Whether it can record: ``ok``, or ``failing`` with the reason; and how each machine is."""
+
+    status: str
+    machines: tuple[MachineHealth, ...]
+    reason: str | None = None
+
+
 class LiveService:
     """Asks the machines that are read, and takes in readings that are pushed or typed."""
 
@@ -43,11 +61,12 @@ class LiveService:
     def now(self, machine_id: str) -> MachineNow:
         """The numbers of one machine at this moment."""
         live = self._runtime.live(machine_id)
-        now, batch = live.now(), live.batch
+        now, batch = live.numbers(), live.batch
         bean = bean_channel(live.machine)
+        rate = now.rates.get(bean)
         summary = None if batch is None or batch.code is None else lists.summary(self._store.read, batch.code)
         busy = batch is not None and batch.state in {"open", "roasting", "cooling"}
-        quiet_s = (self._clock.now_ms() - (now["at_ms"] or 0)) / 1000
+        quiet_s = (self._clock.now_ms() - (now.at_ms or 0)) / 1000
         state = batch.state if batch is not None and busy else "idle"
         heard = quiet_s < NEAR_S * 2 * self._clock.rate
         return MachineNow(
@@ -56,14 +75,14 @@ class LiveService:
             state=state if heard else _("no readings"),
             batch_code=summary.code if summary and busy else None,
             batch_title=summary.title if summary and busy else None,
-            time_s=now["time_s"] if state == "roasting" else None,
-            temp_c=now["values"].get(bean) if heard else None,
-            rate_c_per_min=now["rates"].get(bean, {}).get("rate") if heard else None,
+            time_s=now.time_s if state == "roasting" else None,
+            temp_c=now.values.get(bean) if heard else None,
+            rate_c_per_min=rate.rate if heard and rate is not None else None,
             practice=live.machine.practice,
         )
 
-    def view(self, machine_id: str) -> dict[str, Any]:
-        """What a live page shows; see `roastlog.recording.live_view`."""
+    def view(self, machine_id: str) -> LiveView:
+        """All that a live page shows besides the numbers."""
         return self._runtime.view(machine_id)
 
     def hub(self, machine_id: str) -> Hub:
@@ -72,12 +91,12 @@ class LiveService:
 
     def heard(self, machine_id: str) -> dict[str, Reading | ReadFault]:
         """What came last of each channel and control before its own offset, or why nothing did; pushed ones as well."""
-        live, heard = self._runtime.live(machine_id), self._runtime.heard(machine_id)
-        now = live.now()
+        live, heard = self._runtime.live(machine_id), self._runtime.last_read(machine_id)
+        now = live.numbers()
         for channel in live.machine.channels:
-            if channel.id not in heard and channel.id in now["values"]:
-                value = round(now["values"][channel.id] - channel.offset_c, 4)
-                heard[channel.id] = Reading(live.heard_ms(channel.id), channel.id, value)
+            if channel.id not in heard and channel.id in now.values:
+                value = round(now.values[channel.id] - channel.offset_c, 4)
+                heard[channel.id] = Reading(live.read_ms(channel.id), channel.id, value)
         return heard
 
     def try_part(self, machine: Machine, name: str) -> Trial:
@@ -115,16 +134,16 @@ class LiveService:
             self._runtime.history.forget()
         return pushed
 
-    def health(self) -> tuple[dict[str, Any], bool]:
+    def health(self) -> Health:
         """Whether it can record, and how each machine is."""
         machines = []
         for machine in self._runtime.machines():
             live, links = self._runtime.live(machine.id), self._runtime.links(machine.id)
             states = [link.state for link in links]
             state = "lost" if "lost" in states else "starting" if "starting" in states else "ok"
-            machines.append({"id": machine.id, "state": state, "last_reading_at_ms": live.last_reading_ms})
+            machines.append(MachineHealth(machine.id, state, live.last_reading_ms))
         trouble = self._store.trouble()
         if trouble is not None:
             reason = str(trouble).partition("\n")[0]  # folders and commands are not for everyone
-            return {"status": "failing", "reason": reason, "machines": machines}, False
-        return {"status": "ok", "machines": machines}, True
+            return Health("failing", tuple(machines), reason)
+        return Health("ok", tuple(machines))

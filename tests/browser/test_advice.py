@@ -12,7 +12,7 @@ from playwright.sync_api import expect
 from werkzeug.serving import make_server
 
 from roastlog.instruments.base import Reading
-from roastlog.recording.runtime import FULL
+from roastlog.recording.trouble import FULL
 from tests.browser.conftest import MakeScreen
 from tests.browser.contrast import contrast, rgb
 from tests.browser.screen import PHONE, TABLET, Screen

@@ -71,24 +71,24 @@ def test_dead_wires_delay_no_other_come_back_and_are_only_read(tmp_path: Path, m
         until(lambda: set(states().values()) == {"ok"})
         with Voice(broker) as voice:
             voice.say("t", '{"c": 188.5}')
-            until(lambda: len(live.now()["values"]) == 5)
-        assert live.now()["values"] == {"tcp": 196.3, "rtu": 221.5, "mqtt": 188.5, "line": 24.5, "stir": 4.0}
+            until(lambda: len(live.numbers().values) == 5)
+        assert live.numbers().values == {"tcp": 196.3, "rtu": 221.5, "mqtt": 188.5, "line": 24.5, "stir": 4.0}
 
         asked = tcp.asked()
         broker.kill()
         tcp.kill()
         until(lambda: list(states().values()).count("lost") == 2)
-        heard = dict(live._heard_ms)
-        until(lambda: all(live._heard_ms[name] > heard[name] + 1000 for name in ("rtu", "line")))
-        assert live._heard_ms["tcp"] == heard["tcp"]
+        heard = dict(live.numbers().heard_ms)
+        until(lambda: all(live.numbers().heard_ms[name] > heard[name] + 1000 for name in ("rtu", "line")))
+        assert live.numbers().heard_ms["tcp"] == heard["tcp"]
 
         broker.start()
         tcp.start()
         until(lambda: set(states().values()) == {"ok"})
         with Voice(broker) as voice:
             voice.say("t", '{"c": 190}')
-            until(lambda: live.now()["values"]["mqtt"] == 190)
-        until(lambda: live._heard_ms["tcp"] > heard["tcp"])
+            until(lambda: live.numbers().values["mqtt"] == 190)
+        until(lambda: live.numbers().heard_ms["tcp"] > heard["tcp"])
         stack.close()
         seen = {question.split(":")[0] for question in (*asked, *tcp.asked(), *rtu.asked())}
         assert seen == {"3", "4"}

@@ -7,7 +7,8 @@ import pytest
 
 from roastlog import languages
 from roastlog.journal.vocabulary import MOMENT_LABELS
-from roastlog.languages import N_, _, again, joined, ngettext, said, use
+from roastlog.jsonable import jsonable
+from roastlog.languages import N_, _, joined, ngettext, said, use
 from roastlog.languages.catalogue import load, name_of
 from tests.conftest import Bench
 from tests.web.walk import browser
@@ -70,7 +71,7 @@ def test_what_is_typed_may_have_a_comma_or_a_point_in_every_language(bench: Benc
                 "/machines/drum-4/start", data={"green": typed, "green_unit": "kg"}, headers=headers
             )
             assert answer.status_code == 303
-            code = bench.services.live.view("drum-4")["batch"]["code"]
+            code = bench.services.live.view("drum-4").batch.code
             assert bench.services.batches.record(code).batch.green_g == 2500.0
 
 
@@ -132,7 +133,7 @@ def test_what_was_said_can_be_said_again(german: None):
     whole = joined(" · ", [_("Weighed {mass}", mass="3 g"), said(MOMENT_LABELS["drop"]), "own words"])
     assert whole == "Weighed 3 g · Drop · own words"
     use("de")
-    assert again({"text": [whole, 3, None]}) == {"text": ["Gewogen 3 g · Auswurf · own words", 3, None]}
+    assert jsonable({"text": (whole, 3, None)}) == {"text": ["Gewogen 3 g · Auswurf · own words", 3, None]}
     assert (N_("Drop"), _(MOMENT_LABELS["drop"])) == ("Drop", "Auswurf")
     assert _("{loss:.1f} % loss", loss=14.26) == "14,3 % Einbrand"
     assert [ngettext("{n} channel", "{n} channels", n) for n in (0, 1, 2)] == ["0 Kanäle", "1 Kanal", "2 Kanäle"]

@@ -8,13 +8,14 @@ import pytest
 
 from roastlog.curve.comparison.alignment import along, shift_s
 from roastlog.curve.roast import Roast
+from roastlog.machine.views import ControlView
 from roastlog.plot.comparison import Drawn, comparison_figure
 from roastlog.plot.overlays import LINES
 from tests.hands import steady
 from tests.plot.filled import filled, models
 from tests.plot.test_figures import column, named
 
-RADIANT = {"id": "radiant", "name": "Radiant", "low": 0, "high": 10, "decimals": 1}
+RADIANT = ControlView("radiant", "Radiant", "", 0, 10, 0.5, 1)
 LETTERS = "ABCDEF"
 
 

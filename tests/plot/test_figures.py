@@ -3,23 +3,25 @@
 import base64
 import gzip
 import json
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 import pytest
 
 from roastlog.errors import CurveError
+from roastlog.machine.views import ChannelView, ControlView
 from roastlog.plot.figures import _panels, live_columns, live_figure, record_figure
 from roastlog.plot.overlays import checks, faults, marks, ribbon
 from roastlog.plot.panels import TOKENS
 from tests.plot.filled import filled, models
 
 CHANNELS = [
-    {"id": "bean_probe", "name": "Bean probe", "role": "bean_probe", "short": "probe"},
-    {"id": "bean_surface", "name": "Bean surface", "role": "bean_surface", "short": "surface"},
-    {"id": "exhaust", "name": "Exhaust", "role": "exhaust_air", "short": "exhaust"},
+    ChannelView("bean_probe", "Bean probe", "bean_probe", "probe"),
+    ChannelView("bean_surface", "Bean surface", "bean_surface", "surface"),
+    ChannelView("exhaust", "Exhaust", "exhaust_air", "exhaust"),
 ]
-CONTROLS = [{"id": "radiant", "name": "Radiant", "low": 0, "high": 10, "decimals": 1}]
+CONTROLS = [ControlView("radiant", "Radiant", "", 0, 10, 0.5, 1)]
 COLUMNS = {"t_s": [0, 1, 2], "bean_probe": [200.0, 190.0, float("nan")], "exhaust": [180, 181, 182]}
 
 
@@ -57,7 +59,7 @@ def test_columns_travel_as_float32():
 @pytest.mark.parametrize("make", [live_figure, record_figure])
 def test_what_a_person_reads_now_and_then_is_points(make):
     """A channel by hand is drawn by dots alone, in its own colour: nobody knows what was between them."""
-    by_hand = [CHANNELS[0] | {"by_hand": True}, *CHANNELS[1:]]
+    by_hand = [replace(CHANNELS[0], by_hand=True), *CHANNELS[1:]]
     item = filled(make(by_hand, CONTROLS, COLUMNS))
     glyphs = [(model["name"], model.get("attributes", {}).get("y")) for model in models(item)]
     drawn = {name for name, field in glyphs if field == {"type": "field", "field": "bean_probe"}}
@@ -171,7 +173,7 @@ def test_faults_stand_along_the_foot_with_their_numbers():
 
 def test_a_channel_of_an_unknown_role_is_drawn_plainly():
     """A batch outlives the sheet of its machine: its channels have no role any more, and a curve all the same."""
-    channels = [{"id": "exhaust", "name": "exhaust", "role": "exhaust", "short": "exhaust"}]
+    channels = [ChannelView.of_column("exhaust")]
     item = filled(record_figure(channels, [], {"t_s": [0, 1], "exhaust": [180.0, 181.0]}))
     assert column(named(item, "ends"), "token") == ["room"]
 
@@ -213,7 +215,7 @@ def test_overlays_are_drawn_from_the_start():
 def test_each_line_has_a_dash_of_its_own():
     """Colour is never the only sign: no two channels share a dash."""
     item = filled(live_figure(CHANNELS, CONTROLS, COLUMNS))
-    fields = {channel["id"] for channel in CHANNELS}
+    fields = {channel.id for channel in CHANNELS}
     lines = [model["attributes"] for model in models(item) if model["name"] == "Line"]
     temps = [line for line in lines if line["y"]["field"] in fields and line.get("line_alpha", {}).get("value", 1) == 1]
     dashes = [str(line.get("line_dash", "solid")) for line in temps]
@@ -247,7 +249,7 @@ def test_the_figure_is_plain_json():
 
 def test_the_rate_axis_reaches_the_highest_rate_but_that_of_the_first_minutes():
     """A steep roast is shown whole; the hundreds of °C/min while the probe finds the beans are cut off."""
-    channels = [{"id": "bean_probe", "role": "bean_probe", "short": "probe", "name": "Bean probe"}]
+    channels = [ChannelView("bean_probe", "Bean probe", "bean_probe", "probe")]
     columns = {"t_s": [30.0, 200.0, 400.0], "bean_probe": [90.0, 120.0, 180.0], "rate_bean_probe": [55.0, 31.0, 12.0]}
     ends = []
     for top in (31.0, 20.0):
@@ -270,7 +272,7 @@ def test_the_panels_are_made_once_for_all_that_look_alike():
 
 def test_no_name_ends_the_element_that_holds_the_figure():
     """A channel may be called anything: what stands in a page's data block has no character that could end it."""
-    odd = [CHANNELS[0] | {"short": "</script>&"}]
+    odd = [replace(CHANNELS[0], short="</script>&")]
     drawing = live_figure(odd, [{"name": "<b>"}], {"t_s": [0], "bean_probe": [150.0]})
     assert not set("<>&") & set(drawing.json())
     assert column(named(filled(drawing), "ends"), "text") == ["</script>&"]

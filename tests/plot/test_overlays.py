@@ -3,11 +3,12 @@
 import pytest
 
 from roastlog.journal.vocabulary import STAGES
+from roastlog.machine.views import ControlView
 from roastlog.plot.overlays import LANE_FILL, STAGE_FILL, checks, marks, ribbon
 
 CONTROLS = [
-    {"id": "radiant", "name": "Radiant", "low": 0, "high": 10, "decimals": 1},
-    {"id": "stir", "name": "Stir", "low": 2, "high": 6, "decimals": 0},
+    ControlView("radiant", "Radiant", "", 0, 10, 0.5, 1),
+    ControlView("stir", "Stir", "", 2, 6, 1, 0),
 ]
 
 

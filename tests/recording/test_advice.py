@@ -12,7 +12,7 @@ from tests.conftest import SHEET, START_MS, Bench
 
 def advice(bench: Bench) -> dict:
     """What a page that asks now is told."""
-    bench.services.runtime.foresee()
+    bench.services.runtime.update_advice()
     return bench.client.get("/machines/drum-4/view").get_json()["outlook"]
 
 
@@ -172,8 +172,8 @@ def test_those_who_watch_hear_news_and_nothing_twice(bench: Bench):
     watch = hub.watch()
     next(watch)
     feed(bench, 0, falling(25))
-    bench.services.runtime.foresee()
-    bench.services.runtime.foresee()
+    bench.services.runtime.update_advice()
+    bench.services.runtime.update_advice()
     told = [event for event in next(watch) if event.name == "outlook"]
     assert len(told) == 1
     assert json.loads(told[0].data)["suggestions"][0]["moment"] == "charge"

@@ -11,7 +11,8 @@ from hypothesis import strategies as st
 from roastlog.curve.series import Curve
 from roastlog.errors import StoreError
 from roastlog.instruments.base import Reading
-from roastlog.recording.live_machine import LONGEST_ROAST_S, LiveMachine
+from roastlog.journal.fold import LONGEST_ROAST_S
+from roastlog.recording.live_machine import LiveMachine
 from roastlog.recording.runtime import UNSAVED
 from roastlog.services import Services
 from roastlog.store import readings as stored
@@ -58,7 +59,7 @@ def test_a_channels_offset_is_added_to_every_reading(bench: Bench):
     bench.clock.turn_to(10)
     bench.push((10, "bean_probe", 200.0), (2, "bean_probe", 100.0), (10, "bean_surface", 150.0))
     live = live_of(bench)
-    assert live.now()["values"] == {"bean_probe": 197.5, "bean_surface": 150.0}
+    assert live.numbers().values == {"bean_probe": 197.5, "bean_surface": 150.0}
     live.save()
     rows = stored.rows_between(bench.services.store.read, "drum-4", 0, START_MS * 2)
     assert [values for _, values in rows] == [{"bean_probe": 97.5}, {"bean_probe": 197.5, "bean_surface": 150.0}]
@@ -67,7 +68,7 @@ def test_a_channels_offset_is_added_to_every_reading(bench: Bench):
 def test_of_two_values_for_one_instant_the_later_sent_wins(bench: Bench):
     """Even where it is the smaller one."""
     bench.push((0, "bean_probe", 200.0), (0, "bean_probe", 20.0))
-    assert live_of(bench).now()["values"] == {"bean_probe": 20.0}
+    assert live_of(bench).numbers().values == {"bean_probe": 20.0}
 
 
 def test_the_live_curve_is_the_stored_one(bench: Bench):
@@ -95,7 +96,7 @@ def test_a_row_is_told_when_its_second_is_over_and_none_after_the_drop(bench: Be
         bench.push((tenth / 10, "bean_probe", 100 + tenth / 10))
         told = [row["t_s"] for _, row in live.hub._rows]
     assert told == list(range(21))
-    assert live.now()["values"]["bean_probe"] == pytest.approx(139.5)
+    assert live.numbers().values["bean_probe"] == pytest.approx(139.5)
 
 
 def test_nothing_is_told_for_the_chart_before_charge(bench: Bench):
@@ -105,7 +106,7 @@ def test_nothing_is_told_for_the_chart_before_charge(bench: Bench):
         bench.push((second, "bean_probe", 180.0))
     assert not live_of(bench).hub._rows
     assert live_of(bench).columns()["t_s"] == []
-    assert live_of(bench).now()["time_s"] is None
+    assert live_of(bench).numbers().time_s is None
 
 
 @pytest.mark.parametrize("by_s", [-10.0, 7.3, 30.0])
@@ -252,5 +253,5 @@ def test_a_machine_left_on_over_night_keeps_no_endless_curve(bench: Bench):
     for minute in range(60, 60 * 14, 2):
         bench.clock.turn_to(minute * 60)
         live.take([Reading(bench.clock.now_ms(), "bean_probe", 25.0)])
-    assert len(live._rows) <= LONGEST_ROAST_S + 1
+    assert live._curve.rows <= LONGEST_ROAST_S + 1
     assert len(live.columns()["t_s"]) == 31

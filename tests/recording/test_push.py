@@ -36,8 +36,8 @@ def test_whatever_is_pushed_is_a_reading_or_refused_in_words(bench: Bench, paylo
         return
     assert isinstance(payload, dict)
     assert told.accepted + len(told.refused) == len(payload["readings"])
-    assert all(len(one["reason"]) > 10 for one in told.refused)
-    assert all(math.isfinite(value) and abs(value) <= ABSURD_C for value in live.now()["values"].values())
+    assert all(len(one.reason) > 10 for one in told.refused)
+    assert all(math.isfinite(value) and abs(value) <= ABSURD_C for value in live.numbers().values.values())
 
 
 def test_a_good_reading_counts_beside_any_bad_one(bench: Bench):
@@ -49,4 +49,4 @@ def test_a_good_reading_counts_beside_any_bad_one(bench: Bench):
         ]
     }
     told = take_push(bench.services.runtime.live("drum-4"), payload, bench.clock)
-    assert (told.accepted, [one["index"] for one in told.refused]) == (1, [0])
+    assert (told.accepted, [one.index for one in told.refused]) == (1, [0])

@@ -62,7 +62,7 @@ def services(tmp_path: Path, server: ModbusServer, monkeypatch: pytest.MonkeyPat
     services = open_services(tmp_path / "data", Clock())
     services.machines.keep_sheet(sheet("drum-4", server.port))
     services.start()
-    until(lambda: services.runtime.live("drum-4").knobs)
+    until(lambda: services.runtime.live("drum-4").controls.settings)
     yield services
     services.close()
 
@@ -98,7 +98,7 @@ def moves(services: Services, code: str) -> list[Line]:
 def turn(services: Services, server: ModbusServer, tenths: int) -> None:
     """Turn the control on the machine, wait until it was read, and let the recorder look at it."""
     server.set_input(2, [tenths])
-    until(lambda: services.runtime.live("drum-4").knobs["radiant"] == tenths / 10)
+    until(lambda: services.runtime.live("drum-4").controls.settings["radiant"] == tenths / 10)
     services.runtime._save()
 
 
@@ -113,7 +113,7 @@ def test_each_channel_is_read_on_its_own_schedule(services: Services):
 
     until(lambda: times("exhaust") >= 3)
     assert times("bean_probe") > 3 * times("exhaust")
-    assert live.now()["values"] == {"bean_probe": 196.3, "exhaust": -5.5, "radiant": 4.0}
+    assert live.numbers().values == {"bean_probe": 196.3, "exhaust": -5.5, "radiant": 4.0}
     assert link(services).state == "ok"
 
 
@@ -158,7 +158,7 @@ def test_a_new_batch_starts_with_the_settings_as_read(services: Services, say: S
     (move,) = moves(services, code)
     assert move.body == {"control": "radiant", "setting": 4.0}
     assert (move.by.person, move.by.device) == (None, "drum-4")
-    assert services.live.view("drum-4")["batch"]["settings"] == {"radiant": 4.0}
+    assert services.live.view("drum-4").batch.settings == {"radiant": 4.0}
 
 
 def test_a_control_turned_on_the_machine_is_one_move(services: Services, server: ModbusServer, say: Say):
@@ -215,8 +215,8 @@ def test_a_batch_that_waited_takes_over_what_was_turned_meanwhile(services: Serv
     assert [move.body["setting"] for move in moves(services, second)] == [4.0]
     say("moment", first, moment="drop")
     services.runtime._save()
-    assert services.live.view("drum-4")["batch"]["code"] == second
-    assert services.live.view("drum-4")["batch"]["settings"] == {"radiant": 2.5}
+    assert services.live.view("drum-4").batch.code == second
+    assert services.live.view("drum-4").batch.settings == {"radiant": 2.5}
     assert moves(services, second)[-1].by.device == "drum-4"
 
 
@@ -228,7 +228,7 @@ def test_what_was_turned_while_the_server_was_down_is_noticed(services: Services
     server.set_input(2, [85])
     again = open_services(services.store.path.parent, Clock())
     again.start()
-    until(lambda: again.runtime.live("drum-4").knobs)
+    until(lambda: again.runtime.live("drum-4").controls.settings)
     again.runtime._save()
     settings = again.live.view("drum-4")["batch"]["settings"]
     again.close()

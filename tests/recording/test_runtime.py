@@ -9,8 +9,8 @@ import pytest
 
 from roastlog.errors import StoreError
 from roastlog.instruments.base import Reading
-from roastlog.recording.live_machine import Turn
-from roastlog.recording.runtime import FULL, SILENT
+from roastlog.recording.trouble import FULL, SILENT
+from roastlog.recording.turned_controls import Turn
 from tests.conftest import SHEET, START_MS, Bench
 
 SURFACE = SHEET[SHEET.index("[[channels]]", SHEET.index("bean_probe")) : SHEET.index("[[controls]]")]
@@ -45,7 +45,7 @@ def test_a_machine_that_was_replaced_takes_nothing_more(bench: Bench):
     """A push that was on its way to it is told to come again: what is not kept does not look as if it were."""
     before = bench.services.runtime.live("drum-4")
     bench.services.machines.add(SHEET)
-    for take in (before.take, before.back_dated):
+    for take in (before.take, before.take_late):
         with pytest.raises(StoreError, match="again"):
             take([Reading(START_MS, "bean_probe", 100.0)])
 
@@ -89,7 +89,7 @@ def test_a_sender_that_is_late_shows_its_newest_value(bench: Bench):
     for second in range(5):
         bench.clock.turn_to(second + 1)
         bench.push((second + 1, "bean_probe", 100.0 + second), (second, "bean_surface", 50.0 + second))
-    assert bench.services.runtime.live("drum-4").now()["values"] == {"bean_probe": 104.0, "bean_surface": 54.0}
+    assert bench.services.runtime.live("drum-4").numbers().values == {"bean_probe": 104.0, "bean_surface": 54.0}
 
 
 def test_a_sender_whose_clock_is_ahead_cuts_off_no_other(bench: Bench):
@@ -111,7 +111,7 @@ def test_the_batch_that_was_dropped_last_is_shown_even_if_it_was_opened_first(be
         bench.clock.turn_to(at_s + 600)
         bench.say(bench.entry("moment", at_s, batch=code, moment="charge"))
         bench.say(bench.entry("moment", at_s + 600, batch=code, moment="drop"))
-    assert bench.services.live.view("drum-4")["batch"]["code"] == first
+    assert bench.services.live.view("drum-4").batch.code == first
 
 
 def test_a_turn_that_the_disk_refused_is_a_move_later(bench: Bench):
@@ -120,7 +120,7 @@ def test_a_turn_that_the_disk_refused_is_a_move_later(bench: Bench):
     code = bench.open()
     desk._saver.stop()
     store.write(lambda db: db.conn.execute("PRAGMA busy_timeout = 20").fetchone())
-    desk.live("drum-4").note_again([Turn("radiant", 6.5, bench.services.clock.now_ms())])
+    desk.live("drum-4").controls.give_back([Turn("radiant", 6.5, bench.services.clock.now_ms())])
     other = sqlite3.connect(store.path, isolation_level=None)
     other.execute("BEGIN IMMEDIATE")
     with pytest.raises(StoreError):
@@ -135,7 +135,7 @@ def test_a_disk_that_takes_no_readings_is_told_to_the_watchers_and_so_is_its_ret
     """By one event each, and in the view of a page that is opened meanwhile; the readings are there afterwards."""
     store, desk = bench.services.store, bench.services.runtime
     desk._saver.stop()
-    desk._place("drum-4").seer.stop()
+    desk.running("drum-4").advice_thread.stop()
     store.write(lambda db: db.conn.execute("PRAGMA busy_timeout = 20").fetchone())
     events = bench.services.live.hub("drum-4").watch()
     bench.push((0, "bean_probe", 100.0))
@@ -145,33 +145,33 @@ def test_a_disk_that_takes_no_readings_is_told_to_the_watchers_and_so_is_its_ret
         with pytest.raises(StoreError):
             desk._save()
         for _ in range(2):
-            desk.foresee()
-        assert bench.services.live.view("drum-4")["trouble"] == FULL
+            desk.update_advice()
+        assert bench.services.live.view("drum-4").trouble == FULL
         told = next(events)
         other.execute("ROLLBACK")
     assert [(event.name, json.loads(event.data)["trouble"][:8]) for event in told] == [("state", "The disk")]
     desk._save()
-    desk.foresee()
+    desk.update_advice()
     assert [(event.name, json.loads(event.data)["trouble"]) for event in next(events)] == [("state", "")]
-    assert bench.services.live.view("drum-4")["trouble"] == ""
+    assert bench.services.live.view("drum-4").trouble == ""
     events.close()
 
 
 def test_a_roast_that_nobody_sends_readings_of_any_more_is_told(bench: Bench):
     """After five seconds without one, and no longer once one comes; before the charge silence is no trouble."""
     desk, code = bench.services.runtime, bench.open()
-    desk._place("drum-4").seer.stop()
+    desk.running("drum-4").advice_thread.stop()
     bench.push((0, "bean_probe", 180.0))
-    desk.foresee()
+    desk.update_advice()
     bench.clock.turn_to(6)
-    desk.foresee()
-    assert bench.services.live.view("drum-4")["trouble"] == ""
+    desk.update_advice()
+    assert bench.services.live.view("drum-4").trouble == ""
     bench.say(bench.entry("moment", 6, batch=code, moment="charge"))
-    desk.foresee()
-    assert bench.services.live.view("drum-4")["trouble"] == SILENT
+    desk.update_advice()
+    assert bench.services.live.view("drum-4").trouble == SILENT
     bench.push((6, "bean_probe", 170.0))
-    desk.foresee()
-    assert bench.services.live.view("drum-4")["trouble"] == ""
+    desk.update_advice()
+    assert bench.services.live.view("drum-4").trouble == ""
 
 
 def test_entries_that_were_kept_but_not_told_are_told_when_sent_again(bench: Bench, monkeypatch: pytest.MonkeyPatch):

@@ -76,8 +76,8 @@ def test_a_reading_counts_live_however_slowly_it_was_typed(bench: Bench):
         bench.clock.turn_to(second)
         live.take([Reading(bench.clock.now_ms(), "bean_surface", 90.0 + second)])
     assert bench.push((52, "bean_probe", 183.6))["accepted"] == 1
-    assert live.now()["values"]["bean_probe"] == 183.6
-    assert live.now()["heard_ms"]["bean_probe"] == START_MS + 52_000
+    assert live.numbers().values["bean_probe"] == 183.6
+    assert live.numbers().heard_ms["bean_probe"] == START_MS + 52_000
     points = live.columns()["bean_probe"]
     assert [(at_s, value) for at_s, value in enumerate(points) if value is not None] == [(52, 183.6)]
     assert bench.push((52, "bean_probe", 183.6))["accepted"] == 1  # sent twice, it is one all the same

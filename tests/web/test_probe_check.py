@@ -37,8 +37,8 @@ def test_ice_water_gives_the_offset_and_it_is_kept_with_its_day(bench: Bench):
     assert probe(bench).checked.on.year == 2026
     bench.clock.turn_to(10)
     bench.push((10, "bean_probe", 100.8))
-    assert bench.services.live.view("drum-4")["machine"]["id"] == "drum-4"
-    assert bench.services.runtime.live("drum-4").now()["values"]["bean_probe"] == 100.0
+    assert bench.services.live.view("drum-4").machine.id == "drum-4"
+    assert bench.services.runtime.live("drum-4").numbers().values["bean_probe"] == 100.0
 
 
 def test_a_second_check_does_not_count_the_first_offset_twice(bench: Bench):

@@ -19,8 +19,9 @@ bp = Blueprint("api", __name__)
 @bp.get("/healthz")
 def health() -> ResponseReturnValue:
     """Whether Drumside can record."""
-    told, well = services().live.health()
-    return jsonify(told), 200 if well else 503
+    health = services().live.health()
+    told = {name: value for name, value in vars(health).items() if value is not None}
+    return jsonify(told), 200 if health.status == "ok" else 503
 
 
 @bp.get("/api/clock")

@@ -9,6 +9,7 @@ from flask.typing import ResponseReturnValue
 from markupsafe import Markup, escape
 
 from roastlog import languages
+from roastlog.jsonable import jsonable
 
 bp = Blueprint("language", __name__)
 
@@ -35,7 +36,7 @@ class Provider(DefaultJSONProvider):
 
     def dumps(self, obj: Any, **kwargs: Any) -> str:  # noqa: ANN401
         """The object as JSON."""
-        return super().dumps(languages.again(obj), **kwargs)
+        return super().dumps(jsonable(obj), **kwargs)
 
 
 def install(app: Flask) -> None:
@@ -93,7 +94,7 @@ def _script_words() -> dict[str, Any]:
 
 def _finally(value: object) -> object:
     """What a page writes: all that is said is said in its language."""
-    return languages.again(value) if isinstance(value, str) else value
+    return value.again() if isinstance(value, languages.Said) else value
 
 
 def _in_page(message: str, **fields: object) -> Markup:

@@ -65,7 +65,7 @@ def keep(machine_id: str) -> ResponseReturnValue:
             reading["at_ms"] = int(at_ms)
         refused = services().live.accept_readings(machine_id, {"readings": [reading]}).refused
         if refused:
-            form.errors["value"] = str(refused[0]["reason"])
+            form.errors["value"] = str(refused[0].reason)
     if form.errors:
         return _page(machine, channel, form), 422
     return redirect(f"/machines/{machine_id}/hand?channel={channel}", 303)

@@ -5,7 +5,7 @@ from collections.abc import Callable, Generator
 from itertools import chain
 from typing import Any, Final
 
-from flask import Blueprint, Response, jsonify, render_template
+from flask import Blueprint, Response, jsonify, render_template, request
 from flask.typing import ResponseReturnValue
 
 from roastlog import languages
@@ -73,26 +73,31 @@ def view(machine_id: str) -> Response:
 
 @bp.get("/machines/<machine_id>/live")
 def stream(machine_id: str) -> ResponseReturnValue:
-    """Server-sent events: reading, entry, outlook, state."""
+    """Server-sent events: reading, entry, outlook, state, curve, photo."""
+    whole = "changes" not in request.args
     hub = services().live.hub(machine_id)
     if not _streams.acquire(blocking=False):
         return Response(_("Too many screens are watching. Close one, or wait."), 503, {"Retry-After": "5"})
-    events = _events(hub, let_in_still(), languages.current())
+    events = _events(hub, let_in_still(), languages.current(), whole=whole)
     hello = next(events)  # begun, so that its end comes for certain, even where nobody reads on
     response = Response(chain([hello], events), mimetype="text/event-stream", headers={"X-Accel-Buffering": "no"})
     response.call_on_close(events.close)
     return response
 
 
-def _events(hub: Hub, let_in: Callable[[], bool], language: str) -> Generator[str]:
+def _events(hub: Hub, let_in: Callable[[], bool], language: str, *, whole: bool) -> Generator[str]:
+    """The stream of one watcher; one that takes no changes is told with each flush to fetch the whole view.
+
+    A page that was opened before the server was updated is such a one: it knows `curve` as the sign to fetch.
+    """
     try:
         yield ": hello\n\n"
         for events in hub.watch(language):
             if not let_in():
                 return
-            yield (
-                "".join(f"event: {name}\nid: {ident}\ndata: {data}\n\n" for name, ident, data in events)
-                or ": still here\n\n"
-            )
+            told = "".join(f"event: {name}\nid: {ident}\ndata: {data}\n\n" for name, ident, data in events)
+            if whole and any(event.name == "entry" for event in events):
+                told += "event: curve\ndata: {}\n\n"
+            yield told or ": still here\n\n"
     finally:
         _streams.release()

@@ -38,7 +38,7 @@ const block = (id) => JSON.parse($(id).textContent);
 
 const made = block("view");
 const { view, heardMs } = newest(made);
-const channel = view.channels.find(({ role }) => role === "bean_probe") ?? view.channels[0];
+const channel = view.channels.find(({ id }) => id === view.machine.bean);
 const clock = Clock.onPage(made.now_ms);
 const state = new State(view, block("words"), { clock, connected: !document.documentElement.dataset.keptMs, heardMs });
 const outbox = new Outbox(clock);

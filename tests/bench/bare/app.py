@@ -105,9 +105,12 @@ def rows() -> Response:
 @app.get("/chart")
 def chart() -> str:
     """A page with Drumside's own figure at minute 15, in the size that is asked for, which only streams."""
+    from roastlog.machine.views import ChannelView, ControlView
     from roastlog.plot.figures import live_figure
 
-    figure = live_figure(roast.CHANNELS, roast.CONTROLS, roast.columns(roast.MINUTE_15_S))
+    channels = [ChannelView(**channel) for channel in roast.CHANNELS]
+    controls = [ControlView(**control, unit="", step=0.5, decimals=1) for control in roast.CONTROLS]
+    figure = live_figure(channels, controls, roast.columns(roast.MINUTE_15_S))
     size = {name: request.args.get(name, default, type=int) for name, default in (("width", 370), ("height", 330))}
     return render_template_string(PAGE, figure=figure, **size)
 

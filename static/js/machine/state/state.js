@@ -59,6 +59,7 @@ export class State extends EventTarget {
 
   foresee(outlook) {
     this.outlook = outlook;
+    this.view = { ...this.view, outlook };
     this.dispatchEvent(new Event("outlook"));
   }
 

@@ -1,6 +1,7 @@
 // Server to page: the stream's events, and the fetch of everything after a loss. The chart is one of those it keeps true.
 import { soon } from "../../core/fetch-timeout.js";
 import { follow } from "./stream.js";
+import { changedView } from "./view-changes.js";
 import { say } from "../screen/numbers.js";
 import { coming } from "../outlook/outlook.js";
 import { summary } from "../outlook/curve-summary.js";
@@ -29,9 +30,9 @@ export class Mirror {
   }
 
   start() {
-    follow(`${this.base}/live`, {
+    follow(`${this.base}/live?changes=1`, {
       reading: (reading) => this.#reading(reading),
-      entry: ({ entry, view }) => this.#see(view, [entry.id]),
+      entry: (event) => this.#entries(event),
       outlook: (outlook) => this.state.foresee(outlook),
       state: (machine) => {
         this.machine = machine;
@@ -98,6 +99,16 @@ export class Mirror {
       moved = true;
     }
     if (moved) this.state.changed();
+  }
+
+  /** Entries of anyone, and what they changed; where this page lacks what came before them, the whole view anew. */
+  #entries(event) {
+    const { state } = this;
+    const ids = event.entries.map(({ id }) => id);
+    const view = event.seq <= state.view.seq ? state.view : changedView(state.view, event);
+    if (view) return void this.#see(view, ids);
+    ids.forEach((id) => this.settled.add(id));
+    this.refetch();
   }
 
   #curveKey() {

@@ -1,0 +1,72 @@
+"""A machine as pages and figures show it: its name, its channels, its controls, and which channel is the beans'."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Self
+
+from roastlog.machine.model import Channel, Control, Machine, bean_channel
+
+
+@dataclass(frozen=True)
+class ChannelView:
+    """One measured stream. ``short`` is its name where room is short; ``by_hand``: a person types what it reads."""
+
+    id: str
+    name: str
+    role: str
+    short: str
+    by_hand: bool = False
+
+    @classmethod
+    def of(cls, channel: Channel) -> Self:
+        """A channel of a machine's sheet."""
+        return cls(channel.id, channel.name, channel.role, channel.label, channel.source == "hand")
+
+    @classmethod
+    def of_column(cls, name: str) -> Self:
+        """A column whose machine was taken away, so that nobody knows its role."""
+        return cls(name, name, name, name)
+
+
+@dataclass(frozen=True)
+class ControlView:
+    """One thing that the person sets."""
+
+    id: str
+    name: str
+    unit: str
+    low: float
+    high: float
+    step: float
+    decimals: int
+
+    @classmethod
+    def of(cls, control: Control) -> Self:
+        """A control of a machine's sheet."""
+        return cls(control.id, control.name, control.unit, control.low, control.high, control.step, control.decimals)
+
+
+@dataclass(frozen=True)
+class MachineView:
+    """A machine by its sheet. ``bean`` is the id of the channel that stands for the beans. [g]"""
+
+    id: str
+    name: str
+    batch_g: tuple[float, float]
+    practice: bool
+    bean: str
+
+    @classmethod
+    def of(cls, machine: Machine) -> Self:
+        """A machine as its sheet is now."""
+        return cls(machine.id, machine.name, machine.batch_g, machine.practice, bean_channel(machine))
+
+
+def channel_views(channels: Iterable[Channel]) -> tuple[ChannelView, ...]:
+    """Channels of a sheet, in their order."""
+    return tuple(map(ChannelView.of, channels))
+
+
+def control_views(controls: Iterable[Control]) -> tuple[ControlView, ...]:
+    """Controls of a sheet, in their order."""
+    return tuple(map(ControlView.of, controls))

@@ -1,0 +1,113 @@
+"""The curve of one machine while it comes in: a row a second from charge, with the rate of each bean channel."""
+
+import math
+from collections.abc import Iterable, Mapping
+
+from roastlog.curve.rate.rate_of_rise import LiveRate, RateEstimate
+from roastlog.curve.series import SecondBins, SecondRow
+from roastlog.journal.fold import LONGEST_ROAST_S
+from roastlog.machine.model import BEAN_ROLES, Machine
+from roastlog.recording.hub import Row
+
+
+class LiveCurve:
+    """The curve so far. It has no lock: whoever shares it between threads has one.
+
+    Before charge no row is kept, but the rates run, so that they are settled when they are needed.
+
+    Parameters
+    ----------
+    machine
+        Whose channels it has.
+    now_ms
+        The time. [ms UTC]
+    """
+
+    def __init__(self, machine: Machine, now_ms: int) -> None:
+        self._channels = [channel.id for channel in machine.channels]
+        self._by_hand = {channel.id for channel in machine.channels if channel.source == "hand"}
+        self._roles = {channel.id: channel.role for channel in machine.channels if channel.role in BEAN_ROLES}
+        self.begin(now_ms, charged=False)
+
+    @property
+    def charged_ms(self) -> int | None:
+        """The charge that its seconds count from; None before one. [ms UTC]"""
+        return self._origin_ms if self._charged else None
+
+    @property
+    def rows(self) -> int:
+        """How many seconds it has, from charge on."""
+        return len(self._columns["t_s"])
+
+    @property
+    def rates(self) -> Mapping[str, RateEstimate]:
+        """The newest rate of each bean channel."""
+        return self._rates
+
+    def begin(self, origin_ms: int, *, charged: bool) -> None:
+        """Begin anew at a charge, or, where there is none, at any time. [ms UTC]"""
+        self._origin_ms, self._charged = origin_ms, charged
+        self._columns: dict[str, list[float | None]] = {
+            name: [] for name in ("t_s", *self._channels, *(f"rate_{channel}" for channel in self._roles))
+        }
+        self._begin_at(0)
+
+    def put(self, at_ms: int, channel: str, value: float) -> None:
+        """Take in one reading; it finishes no row by itself. [ms UTC], [°C]"""
+        self._bins.put(self._time_s(at_ms), channel, value)
+
+    def finish(self, now_ms: int) -> list[Row]:
+        """The rows that are finished by a time, oldest first; none before charge. [ms UTC]"""
+        rows = [self._finished(row) for row in self._bins.upto(self._time_s(now_ms))]
+        return rows if self._charged else []
+
+    def catch_up(self, rows: Iterable[tuple[int, Mapping[str, float]]]) -> None:
+        """Take in readings that came before, in the order of their times."""
+        for at_ms, values in rows:
+            for channel, value in values.items():
+                if channel in self._channels:
+                    self.put(at_ms, channel, value)
+                    self.finish(at_ms)
+
+    def end(self, last_s: int, now_ms: int) -> None:
+        """Finish the rows up to the last one, and go on at a time long after it without any in between. [ms UTC]"""
+        for row in self._bins.upto(last_s + 1):
+            self._finished(row)
+        self._begin_at((now_ms - self._origin_ms) // 1000)
+
+    def columns(self, last_s: int) -> dict[str, list[float | None]]:
+        """The curve up to a second, as columns: those of a `Row`. [s from charge]"""
+        return {name: column[: last_s + 1] for name, column in self._columns.items()}
+
+    def value_in(self, channel: str, second: int) -> float | None:
+        """A channel's value in one of its rows; None for a gap. [s from charge], [°C]"""
+        return self._columns[channel][second]
+
+    def _time_s(self, at_ms: int) -> float:
+        return (at_ms - self._origin_ms) / 1000
+
+    def _begin_at(self, start_s: int) -> None:
+        self._bins = SecondBins(self._channels, start_s=start_s, points=self._by_hand)
+        self._live_rates = {channel: LiveRate(role) for channel, role in self._roles.items()}
+        self._rates: dict[str, RateEstimate] = {}
+        if self._charged:
+            for rate in self._live_rates.values():
+                rate.charged(0.0)
+
+    def _finished(self, row: SecondRow) -> Row:
+        made: Row = {"t_s": row.time_s}
+        for channel, value in row.values.items():
+            made[channel] = None if math.isnan(value) else round(value, 2)
+        for channel, rate in self._live_rates.items():
+            self._rates[channel] = estimate = rate.add(row.time_s, row.values[channel])
+            made[f"rate_{channel}"] = rounded(estimate.rate_c_per_min)
+        # The row of second s stands at place s.
+        if self._charged and row.time_s == self.rows <= LONGEST_ROAST_S:
+            for name, column in self._columns.items():
+                column.append(made[name])
+        return made
+
+
+def rounded(value: float) -> float | None:
+    """A value as pages show it; None where it is not known."""
+    return None if math.isnan(value) else round(value, 2)

@@ -1,0 +1,164 @@
+"""One machine while the server runs: the view that its pages show, and what its watchers are told."""
+
+import threading
+from collections.abc import Callable
+from contextvars import Context
+from dataclasses import replace
+from typing import Final, TypeVar
+
+from roastlog.clock import Clock
+from roastlog.journal.fold import fold
+from roastlog.machine.model import Machine
+from roastlog.machine.views import MachineView, channel_views, control_views
+from roastlog.recording.advice import LOOK_BACK_S, NO_ADVICE, AdviceView, Advisor
+from roastlog.recording.current_batch import current_batch
+from roastlog.recording.live_machine import LiveMachine
+from roastlog.recording.live_view import BatchView, LiveView, StateView, WaitingView, batch_view
+from roastlog.recording.readers import MachineReaders
+from roastlog.recording.trouble import recording_trouble
+from roastlog.recording.view_changes import Differences, differences, flush_event
+from roastlog.roasts.history import History
+from roastlog.settings import Settings
+from roastlog.store import books
+from roastlog.store import journal as stored
+from roastlog.store.photos import photos_of
+from roastlog.store.store import Store
+from roastlog.threads import Repeater
+
+T = TypeVar("T")
+ADVICE_S: Final = 1.0
+NO_OUTLOOK: Final = "No outlook can be made; readings and taps are kept all the same"
+
+
+class RunningMachine:
+    """One machine while the server runs: its readings, its view and its advice.
+
+    The view is kept as its watchers know it: each flush of entries is told as what it changed of that.
+    """
+
+    def __init__(self, machine: Machine, store: Store, clock: Clock, history: History) -> None:
+        self.machine = machine
+        self.live = LiveMachine(machine, store, clock)
+        self.readers = MachineReaders(self.live, clock, changed=self._tell_state)
+        self._store, self._clock = store, clock
+        self._advisor = Advisor(machine, history)
+        # A thread a machine: what fails for one, or takes its time, is no matter of another's.
+        self.advice_thread = Repeater(f"advice on {machine.id}", ADVICE_S, self.update_advice, NO_OUTLOOK)
+        self._lock = threading.Lock()  # of what follows: a view is made, and told, by one thread at a time
+        self._seq = stored.last_seq(store.read)
+        self._advice = NO_ADVICE
+        self._trouble = ""
+        self._coffee: str | None = None
+        self._waiting: frozenset[str] = frozenset()
+        with self._lock:
+            self._told = self._new_view()
+        self._differing = Differences()  # what differed since of views that were given out
+
+    def start(self) -> None:
+        """Begin to read, and to advise."""
+        self.readers.start()
+        self.advice_thread.start()
+
+    def stop(self) -> None:
+        """Leave off, and let all watchers go; what was read is still to be saved."""
+        self.readers.stop()
+        self.advice_thread.stop()
+        self.live.close()
+
+    def view(self) -> LiveView:
+        """All that a live page shows besides the numbers, as it is now."""
+        with self._lock:
+            view = self._new_view()
+            self._differing |= differences(self._told, view)
+            return view
+
+    def refresh(self) -> None:
+        """Take in what is new in the machine's journal, and tell all watchers what it changed, in one event."""
+        with self._lock:
+            while fresh := stored.entries_after(self._store.read, self.machine.id, self._seq):
+                told, self._seq = self._told, fresh[-1][0]
+                self._told = self._new_view()
+                found = self._differing | differences(told, self._told)
+                self._differing = Differences()
+                self.readers.follow([entry for _, entry in fresh])
+                self.live.hub.tell("entry", flush_event(told, self._told, found, fresh), seq=self._seq)
+
+    def update_advice(self) -> None:
+        """Make the advice anew, and tell it, and what ails the recording, where either is news."""
+        trouble = recording_trouble(self._store, self.live, self.readers.links, self._clock)
+        if trouble != self._trouble:
+            self._trouble = trouble
+            self._tell_state()
+        advice = self._new_advice()
+        with self._lock:
+            if advice != self._advice:
+                self._advice = advice
+                self._told = replace(self._told, outlook=advice)
+                self.live.hub.tell("outlook", advice)
+
+    def _tell_state(self) -> None:
+        self.live.hub.tell("state", StateView(self.readers.links, self._trouble))
+
+    def _new_view(self) -> LiveView:
+        """Find out which batch the machine is at, and make its view. The lock is held."""
+        return _for_nobody(self._make_view)
+
+    def _make_view(self) -> LiveView:
+        now_ms = self._clock.now_ms()
+        current = current_batch(self._store, self.machine.id, now_ms)
+        waited, self._waiting = self._waiting, frozenset(other.code for other in current.waiting)
+        batch: BatchView | None = None
+        if current.batch is None:
+            self._coffee = None
+            self.live.follow(None, now_ms)
+        else:
+            self._coffee = current.batch.coffee
+            folded = fold(stored.entries_of(self._store.read, current.batch.code), current.batch.code)
+            self.live.follow(folded, now_ms)
+            if current.batch.code in waited:
+                self.live.controls.turn_all(now_ms)  # what was turned while it waited went to the batch before it
+            photos = photos_of(self._store.read, folded.photos)
+            batch = batch_view(
+                self.machine,
+                folded,
+                current.batch.title,
+                self.live.columns(),
+                self.live.value_at,
+                now_ms,
+                photos,
+            )
+        return LiveView(
+            seq=self._seq,
+            now_ms=now_ms,
+            machine=MachineView.of(self.machine),
+            channels=channel_views(self.machine.channels),
+            controls=control_views(self.machine.controls),
+            batch=batch,
+            waiting=tuple(WaitingView(other.code, other.title) for other in current.waiting),
+            links=self.readers.links,
+            trouble=self._trouble,
+            outlook=self._advice,
+        )
+
+    def _new_advice(self) -> AdviceView:
+        """What can be said of the batch at the machine. It takes its time and holds up nobody."""
+        live, batch = self.live, self.live.batch
+        if batch is not None and batch.state == "roasting":
+            settings = Settings.of(books.settings(self._store.read))
+            return self._advisor.roasting(
+                batch,
+                self._coffee,
+                live.columns(),
+                thresholds=settings.thresholds,
+                now_ms=self._clock.now_ms(),
+                temp_unit=settings.units_temp,
+            )
+        if batch is not None and batch.state == "open" and "charge" not in batch.moments:
+            now_ms = self._clock.now_ms()
+            return self._advisor.waiting(live.rows_between(now_ms - 1000 * LOOK_BACK_S, now_ms), now_ms)
+        return NO_ADVICE
+
+
+def _for_nobody(make: Callable[[], T]) -> T:
+    """What is made for all who watch is said in no one's language: whoever's request it is, two of it compare."""
+    return Context().run(make)

@@ -1,0 +1,35 @@
+"""What ails the recording of a machine beside a link that is lost: a disk that is full, senders that fell silent."""
+
+from collections.abc import Iterable
+from typing import Final
+
+from roastlog.clock import Clock
+from roastlog.languages import N_
+from roastlog.recording.live_machine import LiveMachine
+from roastlog.recording.readers import LinkState
+from roastlog.store.store import Store
+
+FULL: Final = N_(
+    "The disk does not take readings. They are kept in memory and written when it does; the page of today says why."
+)
+SILENT: Final = N_(
+    "No reading has come for more than 5 s. Is the sender on? Taps still count: they are kept with their times."
+)
+SILENT_MS: Final = 5_000  # in real time, however fast a demo's clock runs
+
+
+def recording_trouble(store: Store, live: LiveMachine, links: Iterable[LinkState], clock: Clock) -> str:
+    """What ails the recording of a machine, in a sentence; nothing where all is well, or a link says it already."""
+    if store.failing:
+        return FULL
+    lost = any(link.state == "lost" for link in links)
+    return SILENT if not lost and _is_silent(live, clock) else ""
+
+
+def _is_silent(live: LiveMachine, clock: Clock) -> bool:
+    """Whether a machine that roasts was not heard for long, by senders that have no link here to be lost."""
+    if live.batch is None or live.batch.state != "roasting" or live.last_reading_ms is None:
+        return False
+    if all(channel.source == "hand" for channel in live.machine.channels):
+        return False  # a person reads now and then
+    return (clock.now_ms() - live.last_reading_ms) / clock.rate > SILENT_MS

@@ -1,0 +1,22 @@
+// An `entry` event carries what its entries changed of the view; here it is laid on the view that this page has.
+
+/** Lines that are new stand on top, unless the event says the whole order. */
+function changedLog(old, { lines, gone, order }) {
+  const known = new Map(old.map((line) => [line.entry, line]));
+  const fresh = lines.map(({ entry }) => entry).filter((entry) => !known.has(entry));
+  lines.forEach((line) => known.set(line.entry, line));
+  gone.forEach((entry) => known.delete(entry));
+  const stayed = old.map(({ entry }) => entry).filter((entry) => known.has(entry));
+  return (order ?? [...fresh, ...stayed]).map((entry) => known.get(entry));
+}
+
+/** The view as the event leaves it; null where the event rests on another view than this page's. */
+export function changedView(view, { after, view: fields, batch, chart, log }) {
+  if (view.seq !== after) return null;
+  const made = { ...view, ...fields };
+  if (!batch && !chart && !log) return made;
+  made.batch = { ...view.batch, ...batch };
+  if (chart) made.batch.chart = { ...view.batch.chart, ...chart };
+  if (log) made.batch.log = changedLog(view.batch.log, log);
+  return made;
+}
