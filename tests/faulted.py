@@ -20,7 +20,7 @@ from roastlog.physics.design import GreenCoffee, RoasterDesign
 from roastlog.physics.roaster import Roaster
 from roastlog.physics.schedule import Hand, RoastRun, Schedule, Step, note_moments
 from roastlog.physics.sensors import SensorDesign, Sensors
-from tests.roasts import Known, _varied, _way, batches, coffee, known, machine, read
+from tests.roast_corpus import Known, _varied, _way, batches, coffee, known, machine, read
 
 PUT_IN = ("crash", "rebound", "stall", "fast_crack", "probe")
 CRASH, REBOUND, STALL, FAST = 4.5, 2.0, 1.0, 12.0  # the defaults of the thresholds [°C/min]

@@ -15,7 +15,7 @@ import numpy as np
 from roastlog.curve.forecast.outlook import Ahead, Outlook
 from roastlog.curve.rate.rate_of_rise import rate_of_rise
 from roastlog.curve.roast import Roast
-from tests.roasts import Known, batches, read
+from tests.roast_corpus import Known, batches, read
 
 HISTORY, SCORED = 20, 3
 USUAL_CRACK_C = 196.0  # where straight lines lead to as long as no batch of the coffee is known

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from roastlog.curve.rate.rate_of_rise import LiveRate
 from roastlog.curve.smoothing import smooth_curve
-from tests.roasts import Known, read
+from tests.roast_corpus import Known, read
 
 Table = NDArray[np.float64]
 

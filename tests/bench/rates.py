@@ -11,7 +11,7 @@ from roastlog.curve.smoothing import smooth_curve
 from roastlog.curve.turning_point import turning_point
 from tests import rates
 from tests.bench.report import Figure
-from tests.roasts import mixed, read
+from tests.roast_corpus import mixed, read
 
 ROASTS = 60
 NOISES_C, STEPS_C = (0.08, 0.25, 0.5), (0.1, 0.5, 1.0)

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from roastlog.curve.rate.rate_of_rise import LiveRate, RateEstimate, rate_of_rise
 from roastlog.errors import CurveError
 from tests import rates
-from tests.roasts import mixed
+from tests.roast_corpus import mixed
 
 Array = NDArray[np.float64]
 

@@ -10,7 +10,7 @@ from roastlog.curve.rate.rate_of_rise import rate_of_rise
 from roastlog.curve.smoothing import smooth_curve
 from roastlog.errors import CurveError
 from tests import rates
-from tests.roasts import mixed
+from tests.roast_corpus import mixed
 
 Array = NDArray[np.float64]
 

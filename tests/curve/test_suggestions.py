@@ -11,7 +11,7 @@ from roastlog.curve.roast import Roast
 from roastlog.errors import CurveError
 from roastlog.physics.roaster import Roaster
 from roastlog.physics.sensors import Sensors
-from tests.roasts import Known, _way, batches, coffee, machine, read
+from tests.roast_corpus import Known, _way, batches, coffee, machine, read
 
 SEEN_S = 90  # as much of the past as a live page would look at
 CONTROLS = ("hot_air", "radiant", "drum_heat")

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from roastlog.curve.turning_point import turning_point, without_spikes
 from roastlog.errors import CurveError
-from tests.roasts import Known, mixed, read
+from tests.roast_corpus import Known, mixed, read
 
 
 @pytest.fixture(scope="module")

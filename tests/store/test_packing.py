@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from roastlog.errors import StoreError
 from roastlog.store.packing import CODEC, Columns, pack, unpack, whole
-from tests.roasts import batches, read
+from tests.roast_corpus import batches, read
 
 START_MS = 1_795_600_000_000
 steps = st.sampled_from([1.0, 0.5, 0.25, 0.1, 0.01, 0.001, 0.0001])

@@ -7,7 +7,7 @@ is a linear model of the logarithm of the rate,
 
 with g a broken line over temperature. What is usual for any coffee is the prior, in the sense of Bayes; each earlier
 batch of the coffee, and then the live curve itself, weighs against it. So it works with no batch at all and learns
-with each. The numbers of the prior were fitted on simulated roasts (`tests/roasts.py`, seeds 1 to 80).
+with each. The numbers of the prior were fitted on simulated roasts (`tests/roast_corpus.py`, seeds 1 to 80).
 """
 
 from collections.abc import Mapping, Sequence

@@ -2,7 +2,7 @@
 
 The rate falls late at first, for the probe lags behind the moves of first crack, then fast, then less: what is still
 to fall goes as x²(3 − 2x) with the share x of the time that is left. That, the share of the rate that is left at the
-drop, and the spreads were fitted on simulated roasts (`tests/roasts.py`, seeds 1 to 80).
+drop, and the spreads were fitted on simulated roasts (`tests/roast_corpus.py`, seeds 1 to 80).
 """
 
 import math
