@@ -5,6 +5,7 @@ charge. Nothing here is ever a mark by itself: the person's taps are the moments
 (`roastlog.curve.turning_point`).
 """
 
+import math
 from collections.abc import Mapping
 from itertools import pairwise
 from typing import NamedTuple
@@ -55,15 +56,16 @@ class Development(NamedTuple):
 def phase_at(moments_s: Mapping[str, float], now_s: float) -> str:
     """Name of the phase at ``now_s``: before charge, drying, browning, development or cooling.
 
-    A moment that is missing is passed over: after a first crack without a yellow it is development. [s since charge]
+    A moment that is missing is passed over: after a first crack without a yellow it is development. One that was marked
+    before the charge opens nothing. [s since charge]
     """
-    reached = {name for name, at_s in moments_s.items() if at_s <= now_s}
-    if "drop" in reached:
+    charge_s = moments_s.get("charge")
+    if charge_s is None or charge_s > now_s:
+        return "before charge"
+    if moments_s.get("drop", math.inf) <= now_s:
         return "cooling"
-    for phase, opening in reversed(_BOUNDS[:3]):
-        if opening in reached:
-            return phase
-    return "before charge"
+    opened = {name for name, at_s in moments_s.items() if charge_s < at_s <= now_s}
+    return next((phase for phase, opening in reversed(_BOUNDS[:3]) if opening in opened), "drying")
 
 
 def phases(
@@ -197,22 +199,23 @@ def planned_drop_s(
     Returns
     -------
     float or None
-        Time of the planned drop; None without a plan. [s since charge]
+        Time of the planned drop; None without a plan, and where first crack was marked before the charge. [s since
+        charge]
 
     Raises
     ------
     CurveError
         If the planned time is not above 0, or the ratio not between 0 and 1.
     """
-    if development_s is not None:
-        if not development_s > 0:
-            raise CurveError(f"A planned development time is above 0 s, not {development_s}.")
-        return first_crack_s + development_s
-    if development_ratio is None:
-        return None
-    if not 0 < development_ratio < 1:
+    if development_s is not None and not development_s > 0:
+        raise CurveError(f"A planned development time is above 0 s, not {development_s}.")
+    if development_s is None and development_ratio is not None and not 0 < development_ratio < 1:
         raise CurveError(f"A planned development ratio lies between 0 and 1, not at {development_ratio}.")
-    return first_crack_s / (1 - development_ratio)
+    if first_crack_s <= 0:
+        return None
+    if development_s is not None:
+        return first_crack_s + development_s
+    return None if development_ratio is None else first_crack_s / (1 - development_ratio)
 
 
 def value_at(time_s: ArrayLike, values: ArrayLike, at_s: float) -> float | None:

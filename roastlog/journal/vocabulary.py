@@ -58,6 +58,11 @@ STATE_WORDS: Final[dict[str, str]] = {
     "rejected": N_("rejected"),
     "discarded": N_("discarded"),
 }
+UNDER_WAY: Final = frozenset({"open", "roasting"})
+"""States of a batch that is at its machine and not dropped yet."""
+AT_MACHINE: Final = UNDER_WAY | {"cooling"}
+COOLED_MS: Final = 3_600_000
+"""So long after its drop whatever is in the tray is cold, and the machine waits for the next batch. [ms]"""
 SAMPLE_WORDS: Final[dict[str, str]] = {"whole": N_("whole"), "ground": N_("ground")}
 INTENT_WORDS: Final[dict[str, str]] = {"filter": N_("filter"), "espresso": N_("espresso"), "both": N_("both")}
 

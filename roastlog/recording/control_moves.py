@@ -4,6 +4,7 @@ from typing import Final
 from uuid import UUID, uuid5
 
 from roastlog.errors import StoreError
+from roastlog.journal.vocabulary import UNDER_WAY
 from roastlog.recording.entry_service import EntryService, Speaker
 from roastlog.recording.live_machine import LiveMachine
 from roastlog.recording.turned_controls import Turn
@@ -14,7 +15,7 @@ NAMESPACE: Final = UUID("5c1c8f4e-6f0e-4a53-9a5e-3d2b7a9c1f10")  # of moves read
 def keep_moves(live: LiveMachine, entry_service: EntryService) -> None:
     """Make entries of the turns that were seen; raises StoreError where the disk refuses, and holds them then."""
     turns, batch = live.controls.take_turns(), live.batch
-    if batch is None or batch.state not in {"open", "roasting"} or batch.code is None or batch.opened is None:
+    if batch is None or batch.state not in UNDER_WAY or batch.code is None or batch.opened is None:
         return
     settings, moved = dict(batch.settings), []
     for turn in turns:

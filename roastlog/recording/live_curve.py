@@ -3,6 +3,9 @@
 import math
 from collections.abc import Iterable, Mapping
 
+import numpy as np
+
+from roastlog.curve.phases import NEAR_S, value_at
 from roastlog.curve.rate.rate_of_rise import LiveRate, RateEstimate
 from roastlog.curve.series import SecondBins, SecondRow
 from roastlog.journal.fold import LONGEST_ROAST_S
@@ -79,9 +82,14 @@ class LiveCurve:
         """The curve up to a second, as columns: those of a `Row`. [s from charge]"""
         return {name: column[: last_s + 1] for name, column in self._columns.items()}
 
-    def value_in(self, channel: str, second: int) -> float | None:
-        """A channel's value in one of its rows; None for a gap. [s from charge], [°C]"""
-        return self._columns[channel][second]
+    def value_at(self, channel: str, time_s: float) -> float | None:
+        """A channel's value at a time, read off its rows as the record reads it off the stored curve.
+
+        None in a gap. [s from charge], [°C]
+        """
+        near = slice(max(0, math.floor(time_s - NEAR_S)), max(0, math.ceil(time_s + NEAR_S) + 1))
+        times, values = (np.array(self._columns[name][near], np.float64) for name in ("t_s", channel))
+        return value_at(times, values, time_s)
 
     def _time_s(self, at_ms: int) -> float:
         return (at_ms - self._origin_ms) / 1000

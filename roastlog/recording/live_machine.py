@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from roastlog.clock import Clock
+from roastlog.curve.phases import NEAR_S
 from roastlog.errors import StoreError
 from roastlog.instruments.base import Reading
 from roastlog.journal.fold import LONGEST_ROAST_S, Batch
@@ -19,7 +20,6 @@ from roastlog.recording.turned_controls import TurnedControls
 from roastlog.recording.unsaved_readings import UnsavedReadings
 from roastlog.store.store import Store
 
-NEAR_S: Final = 3.0
 SILENCE_MS: Final = 60_000
 
 
@@ -168,9 +168,9 @@ class LiveMachine:
     def value_at(self, channel: str, time_s: float) -> float | None:
         """A channel's value at a time from charge; the newest one where its second is not over. [s], [°C]"""
         with self._lock:
-            second, charged_ms = round(time_s), self._curve.charged_ms
-            if 0 <= second < self._curve.rows:
-                return self._curve.value_in(channel, second)
+            if -NEAR_S <= time_s <= self._curve.rows - 1:
+                return self._curve.value_at(channel, time_s)
+            charged_ms = self._curve.charged_ms
             if charged_ms is None:
                 return None
             newest_s = (self._latest.read_ms.get(channel, 0) - charged_ms) / 1000

@@ -194,7 +194,7 @@ def batch_view(
 def planned_drop(batch: Batch) -> float | None:
     """When the planned development will be reached; None without a first crack or a plan. [s from charge]"""
     crack_s, plan = batch.moments_s.get("first_crack"), batch.facts.plan
-    if crack_s is None or crack_s <= 0 or plan is None:
+    if crack_s is None or plan is None:
         return None
     return planned_drop_s(crack_s, plan.development_s, plan.development_ratio)
 

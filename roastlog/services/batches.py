@@ -20,6 +20,7 @@ from roastlog.languages import _
 from roastlog.machine.model import Machine
 from roastlog.quality.loss import Band, Judgement, judge, usual_band
 from roastlog.roasts.history import History, Traced
+from roastlog.services.batch_detail import BatchDetail, EntryDetail, MetricsDetail, PhaseDetail
 from roastlog.services.lots import Lot, LotService
 from roastlog.services.machines import MachineService
 from roastlog.services.settings import SettingsService
@@ -197,47 +198,33 @@ class BatchService:
         """The band that is usual for a coffee; None while too few batches are known."""
         return usual_band(self.losses(coffee, but))
 
-    def to_json(self, text: str) -> dict[str, Any]:
-        """A batch as the API gives it."""
+    def detail(self, text: str) -> BatchDetail:
+        """A batch as the API gives it; raises MistypedCode, NotACode or NoSuchBatch."""
         record = self.record(text)
         summary, measures = record.summary, record.measures
-        return {
-            "code": summary.code,
-            "machine": summary.machine,
-            "state": summary.state,
-            "coffee": summary.coffee,
-            "opened": record.batch.facts.model_dump(mode="json", exclude_none=True),
-            "opened_ms": summary.opened_ms,
-            "charged_ms": summary.charged_ms,
-            "dropped_ms": summary.dropped_ms,
-            "moments": {row.moment: round(row.time_s, 3) for row in measures.moments},
-            "phases": [phase._asdict() for phase in measures.phases],
-            "metrics": {
-                "duration_s": summary.duration_s,
-                "development_s": measures.development_s,
-                "development_ratio": measures.development_ratio,
-                "turning_point_error_s": measures.turning_point.error_s if measures.turning_point else None,
-                "area_base_c": measures.area_base_c,
-                "green_g": summary.green_g,
-                "roasted_g": summary.roasted_g,
-                "roast_loss": summary.roast_loss,
-            },
-            "entries": [
-                {
-                    "id": str(line.id),
-                    "kind": line.kind,
-                    "at_ms": line.at_ms,
-                    "received_ms": line.received_ms,
-                    "by": line.by.model_dump(),
-                    "body": dict(line.body),
-                    "undone": line.undone,
-                    "shifted_s": line.shifted_s,
-                    "amended": line.amended,
-                    "flags": list(line.flags),
-                }
-                for line in record.batch.lines
-            ],
-        }
+        return BatchDetail(
+            code=summary.code,
+            machine=summary.machine,
+            state=summary.state,
+            coffee=summary.coffee,
+            opened=record.batch.facts,
+            opened_ms=summary.opened_ms,
+            charged_ms=summary.charged_ms,
+            dropped_ms=summary.dropped_ms,
+            moments={row.moment: round(row.time_s, 3) for row in measures.moments},
+            phases=tuple(PhaseDetail(*phase) for phase in measures.phases),
+            metrics=MetricsDetail(
+                duration_s=summary.duration_s,
+                development_s=measures.development_s,
+                development_ratio=measures.development_ratio,
+                turning_point_error_s=measures.turning_point.error_s if measures.turning_point else None,
+                area_base_c=measures.area_base_c,
+                green_g=summary.green_g,
+                roasted_g=summary.roasted_g,
+                roast_loss=summary.roast_loss,
+            ),
+            entries=tuple(map(EntryDetail.of, record.batch.lines)),
+        )
 
 
 def measure(traced: Traced, now_ms: int, area_base_c: float) -> Measures:

@@ -4,12 +4,13 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from roastlog.clock import Clock
+from roastlog.curve.phases import NEAR_S
 from roastlog.instruments.base import ReadFault, Reading
 from roastlog.instruments.trial import Trial, try_channel
+from roastlog.journal.vocabulary import AT_MACHINE, COOLED_MS
 from roastlog.languages import _
 from roastlog.machine.model import Channel, Machine, bean_channel
 from roastlog.recording.hub import Hub
-from roastlog.recording.live_machine import NEAR_S
 from roastlog.recording.live_view import LiveView
 from roastlog.recording.push import Pushed, take_push
 from roastlog.recording.runtime import Runtime
@@ -65,7 +66,9 @@ class LiveService:
         bean = bean_channel(live.machine)
         rate = now.rates.get(bean)
         summary = None if batch is None or batch.code is None else lists.summary(self._store.read, batch.code)
-        busy = batch is not None and batch.state in {"open", "roasting", "cooling"}
+        drop = None if batch is None else batch.moments.get("drop")
+        cooled = drop is not None and self._clock.now_ms() - drop.at_ms > COOLED_MS
+        busy = batch is not None and batch.state in AT_MACHINE and not cooled
         quiet_s = (self._clock.now_ms() - (now.at_ms or 0)) / 1000
         state = batch.state if batch is not None and busy else "idle"
         heard = quiet_s < NEAR_S * 2 * self._clock.rate

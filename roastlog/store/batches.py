@@ -6,6 +6,8 @@ from dataclasses import dataclass, fields
 
 from sqlite_utils import Database
 
+from roastlog.languages import _
+
 
 @dataclass(frozen=True)
 class BatchSummary:
@@ -37,7 +39,7 @@ class BatchSummary:
     @property
     def title(self) -> str:
         """The coffee's name, or words that say there is none yet."""
-        return self.coffee or self.lot or "Unnamed batch"
+        return self.coffee or self.lot or _("Unnamed batch")
 
 
 @dataclass(frozen=True)

@@ -10,6 +10,7 @@ from uuid import UUID
 
 from sqlite_utils import Database
 
+from roastlog.curve.phases import development
 from roastlog.journal.entries import By, Entry
 from roastlog.journal.fold import Batch, fold
 from roastlog.trace.codes import batch_code
@@ -145,10 +146,7 @@ def refold(db: Database, code: str) -> Batch:
 def _summary(batch: Batch, coffee: str | None) -> dict[str, Any]:
     at_ms = {name: line.at_ms for name, line in batch.moments.items()}
     times_s = batch.moments_s
-    development_s = ratio = None
-    if "first_crack" in times_s and times_s.get("drop", 0) > max(times_s["first_crack"], 0):
-        development_s = times_s["drop"] - times_s["first_crack"]
-        ratio = development_s / times_s["drop"]
+    grown = development(times_s, times_s["drop"]) if "drop" in times_s else None
     return {
         "state": batch.state,
         "lot": batch.facts.lot,
@@ -158,8 +156,8 @@ def _summary(batch: Batch, coffee: str | None) -> dict[str, Any]:
         "dropped_ms": at_ms.get("drop"),
         "green_g": batch.green_g,
         "roasted_g": batch.roasted_g,
-        "development_s": development_s,
-        "development_ratio": ratio,
+        "development_s": None if grown is None else grown.time_s,
+        "development_ratio": None if grown is None else grown.ratio,
         "roast_loss": batch.roast_loss,
     }
 

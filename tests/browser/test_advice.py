@@ -232,15 +232,15 @@ def test_a_charge_that_nobody_marked_is_marked_by_a_finger(drum: Roasting, scree
     assert len(targets) == 2
     assert too_small(targets, GLOVE_PX) == []
     assert [target["name"] for target in targets if target["cut"]] == []
-    assert drum.bench.services.batches.to_json(code)["moments"] == {}
+    assert drum.bench.services.batches.detail(code).moments == {}
     live.page.wait_for_timeout(600)
     live.tap("Mark charge then")
     expect(live.by_id("advice")).to_be_hidden()
     expect(live.by_id("pad-next")).to_have_text("Yellow")
     live.sent()
-    (charge,) = [one for one in drum.bench.services.batches.to_json(code)["entries"] if one["kind"] == "moment"]
-    assert charge["body"] == {"moment": "charge"}
-    assert abs(charge["at_ms"] - START_MS) <= 2000
+    (charge,) = [one for one in drum.bench.services.batches.detail(code).entries if one.kind == "moment"]
+    assert charge.body == {"moment": "charge"}
+    assert abs(charge.at_ms - START_MS) <= 2000
 
 
 def test_a_moment_that_is_likely_is_told_and_left_to_the_person(drum: Roasting, screen: MakeScreen):
@@ -254,7 +254,7 @@ def test_a_moment_that_is_likely_is_told_and_left_to_the_person(drum: Roasting, 
     expect(live.by_id("advice-mark")).to_be_hidden()
     drum.tell(suggestions=[{"moment": "yellow", "label": "Yellow", "at_ms": None, "text": "Yellow was marked here."}])
     expect(live.by_id("advice")).to_be_hidden()  # it is marked already
-    assert "first_crack" not in drum.bench.services.batches.to_json(code)["moments"]
+    assert "first_crack" not in drum.bench.services.batches.detail(code).moments
 
 
 def test_the_log_sheet_tells_the_outlook_in_full(drum: Roasting, screen: MakeScreen):

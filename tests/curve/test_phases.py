@@ -48,6 +48,14 @@ def test_phase_passes_over_missing_moments():
     assert phase_at({}, 500) == "before charge"
 
 
+@given(st.dictionaries(st.sampled_from(["yellow", "first_crack", "drop"]), st.integers(-60, 900)), st.integers(0, 900))
+def test_it_is_development_by_the_clock_where_there_is_a_development(moments_s: dict[str, int], now_s: int):
+    """The phase and the development beside it say the same, also where first crack was marked before the charge."""
+    moments_s = {"charge": 0, **moments_s}
+    if moments_s.get("drop", now_s + 1) > now_s:
+        assert (phase_at(moments_s, now_s) == "development") == (development(moments_s, now_s) is not None)
+
+
 def test_phases_of_a_whole_roast():
     """Durations and shares by hand; rates from the straight parts of a made curve, drying's from its turning point."""
     time_s = np.arange(0, 700, 1.0)
@@ -150,6 +158,8 @@ def test_planned_drop_by_time_and_without_a_plan():
     assert planned_drop_s(521, 80) == 601
     assert planned_drop_s(521, 80, 0.2) == 601
     assert planned_drop_s(521) is None
+    assert planned_drop_s(-5, 80) is None
+    assert planned_drop_s(-5, development_ratio=0.2) is None
     for nonsense in ({"development_s": 0}, {"development_ratio": 1.0}, {"development_ratio": math.nan}):
         with pytest.raises(CurveError):
             planned_drop_s(521, **nonsense)

@@ -47,7 +47,7 @@ def test_a_charge_that_nobody_marked_is_suggested_and_not_marked(bench: Bench):
     (seen,) = advice(bench)["suggestions"]
     assert seen["moment"] == "charge"
     assert abs(seen["at_ms"] - START_MS) <= 2000
-    assert bench.services.batches.to_json(code)["moments"] == {}
+    assert bench.services.batches.detail(code).moments == {}
     bench.say(bench.entry("moment", 0, batch=code, moment="charge"))
     assert advice(bench)["suggestions"] == []
 

@@ -86,10 +86,10 @@ def test_a_clock_that_jumps_in_mid_roast_moves_nothing(running: Services, hands:
         hands.wall_s -= 3600
         running.maintenance.set_clock()
 
-    told = running.batches.to_json(roast(running, hands, {200: forward, 300: back}))
-    assert told["moments"]["first_crack"] == pytest.approx(500, abs=0.01)
-    assert told["moments"]["drop"] == pytest.approx(600, abs=0.01)
-    curve = running.batches.record(told["code"]).curve
+    told = running.batches.detail(roast(running, hands, {200: forward, 300: back}))
+    assert told.moments["first_crack"] == pytest.approx(500, abs=0.01)
+    assert told.moments["drop"] == pytest.approx(600, abs=0.01)
+    curve = running.batches.record(told.code).curve
     assert curve.channels["bean_probe"].tolist() == pytest.approx([100 + second / 10 for second in range(601)])
 
 
@@ -106,8 +106,8 @@ def test_the_next_batch_has_the_day_that_the_network_told(running: Services, han
     second = roast(running, hands, {})
     assert parse_code(second).day == datetime.fromtimestamp(NETWORK_S).astimezone().date()
     for code in (first, second):
-        told = running.batches.to_json(code)
-        assert told["moments"]["drop"] == pytest.approx(600, abs=0.01)
+        told = running.batches.detail(code)
+        assert told.moments["drop"] == pytest.approx(600, abs=0.01)
         assert running.batches.record(code).curve.channels["bean_probe"].tolist() == pytest.approx(
             [100 + second / 10 for second in range(601)]
         )

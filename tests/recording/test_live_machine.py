@@ -168,12 +168,13 @@ def test_readings_at_uneven_times_give_the_same_curve_live_and_stored(
     assert_same(live, stored_curve(bench, code), lacking=3)
 
 
-def test_the_value_at_a_time_is_that_of_its_second(bench: Bench):
-    """Where its second is not over it is the newest one; where nothing is known it is None."""
+def test_the_value_at_a_time_is_read_between_the_rows(bench: Bench):
+    """As the record reads it. Where its second is not over it is the newest one; where nothing is known it is None."""
     bench.roast(60)
     live = live_of(bench)
     columns = live.columns()
-    assert live.value_at("bean_surface", 30.2) == columns["bean_surface"][30] == pytest.approx(96.0)
+    assert live.value_at("bean_surface", 30) == columns["bean_surface"][30] == pytest.approx(96.0)
+    assert live.value_at("bean_surface", 30.5) == pytest.approx(96.1)
     assert live.value_at("bean_surface", 60.0) == pytest.approx(102.0)
     assert live.value_at("bean_surface", 90.0) is None
     assert live.value_at("bean_surface", -20.0) is None

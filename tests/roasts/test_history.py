@@ -60,10 +60,8 @@ def test_what_is_said_later_of_an_earlier_batch_counts(bench: Bench):
     past, machine = history(bench)
     before = past.earlier(machine, "Alder washed", now_ms=NOW_MS)
     bench.say(bench.entry("note", 610, batch=codes[0], text="Tasted of plums."))
-    crack = next(
-        e for e in bench.services.batches.to_json(codes[0])["entries"] if e["body"].get("moment") == "first_crack"
-    )
-    bench.say(bench.entry("shift", 620, batch=codes[0], entry=crack["id"], by_s=-10))
+    crack = next(e for e in bench.services.batches.detail(codes[0]).entries if e.body.get("moment") == "first_crack")
+    bench.say(bench.entry("shift", 620, batch=codes[0], entry=crack.id, by_s=-10))
     after = past.earlier(machine, "Alder washed", now_ms=NOW_MS)
     assert after[0].moments_s["first_crack"] == 512.0
     assert after[1] is before[1]
@@ -92,8 +90,8 @@ def test_a_discarded_or_unfinished_batch_teaches_nothing(bench: Bench):
     """One without a drop is no whole roast."""
     codes = three(bench)
     past, machine = history(bench)
-    drop = next(e for e in bench.services.batches.to_json(codes[1])["entries"] if e["body"].get("moment") == "drop")
-    bench.say(bench.entry("undo", 5000, batch=codes[1], entry=drop["id"]))
+    drop = next(e for e in bench.services.batches.detail(codes[1]).entries if e.body.get("moment") == "drop")
+    bench.say(bench.entry("undo", 5000, batch=codes[1], entry=drop.id))
     assert [roast.name for roast in past.earlier(machine, "Alder washed", now_ms=NOW_MS)] == [codes[0], codes[2]]
 
 

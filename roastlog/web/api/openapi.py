@@ -2,10 +2,12 @@
 
 from typing import TYPE_CHECKING, Any, Final
 
+from pydantic import TypeAdapter
 from pydantic.json_schema import models_json_schema
 
 from roastlog import __version__
 from roastlog.journal.entries import BODIES, By, Entry, Plan
+from roastlog.services.batch_detail import BatchDetail
 from roastlog.web.http.roles import LEAST, LOOK, PUBLIC
 from roastlog.web.http.security import COOKIE, SECURE_COOKIE
 
@@ -23,6 +25,8 @@ def description() -> dict[str, Any]:
     bodies = {kind: model.__name__ for kind, model in BODIES.items()}
     models: list[type[BaseModel]] = [*BODIES.values(), By, Plan]
     _, schemas = models_json_schema([(model, "validation") for model in models], ref_template=_REF)
+    detail = TypeAdapter(BatchDetail).json_schema(ref_template=_REF)
+    schemas["$defs"] |= detail.pop("$defs") | {"Batch": detail}
     return {
         "openapi": "3.1.0",
         "info": {
@@ -110,38 +114,6 @@ def _shapes(bodies: dict[str, str]) -> dict[str, Any]:
             **_object(["channel", "value"], channel=_TEXT, value=_NUMBER, at_ms=_INT),
             "additionalProperties": False,
         },
-        "Batch": _object(
-            ["code", "machine", "state", "moments", "phases", "metrics", "entries"],
-            code=_TEXT,
-            machine=_TEXT,
-            state=_TEXT,
-            coffee=_MAYBE_TEXT,
-            opened=_ref("Opened"),
-            opened_ms=_INT,
-            charged_ms=_MAYBE_INT,
-            dropped_ms=_MAYBE_INT,
-            moments={"type": "object", "additionalProperties": _NUMBER, "description": "seconds from charge"},
-            phases=_list(
-                _object(
-                    ["name", "start_s", "duration_s", "share", "mean_rate_c_per_min", "area_c_min"],
-                    name=_TEXT,
-                    start_s=_NUMBER,
-                    duration_s=_NUMBER,
-                    share=_NUMBER,
-                    mean_rate_c_per_min=_MAYBE_NUMBER,
-                    area_c_min={
-                        **_MAYBE_NUMBER,
-                        "description": "area under the bean curve above the metric area_base_c, °C·min",
-                    },
-                )
-            ),
-            metrics={
-                "type": "object",
-                "additionalProperties": _MAYBE_NUMBER,
-                "description": "units by the ends of the names; turning_point_error_s is the standard error of when",
-            },
-            entries=_list({"type": "object"}),
-        ),
         "Problem": _object(["error"], error=_TEXT, title=_TEXT),
     }
 

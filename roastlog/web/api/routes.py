@@ -81,7 +81,7 @@ def batches() -> Response:
 @bp.get("/api/batches/<code>")
 def batch(code: str) -> Response:
     """One batch, folded."""
-    return jsonify(services().batches.to_json(code))
+    return jsonify(services().batches.detail(code))
 
 
 @bp.get("/api/batches/<code>/curve")

@@ -9,6 +9,7 @@ from flask import Blueprint, redirect, render_template, request
 from flask.typing import ResponseReturnValue
 
 from roastlog.journal.entries import Opened
+from roastlog.journal.vocabulary import UNDER_WAY
 from roastlog.languages import N_, _, said
 from roastlog.services import BatchSummary, Lot, Person
 from roastlog.units import clock_text
@@ -117,7 +118,7 @@ def amend_names(code: str) -> ResponseReturnValue:
         )
         if reason := _refused(made):
             return _names_page(code, form.values, {"form": reason}), 422
-    under_way = batch.state in {"open", "roasting"}
+    under_way = batch.state in UNDER_WAY
     return remember(redirect(f"/machines/{batch.machine}" if under_way else f"/batches/{code}", 303), person)
 
 

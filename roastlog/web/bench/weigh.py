@@ -2,12 +2,13 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Any, Final, Self
+from typing import Any, Self
 from uuid import uuid4
 
 from flask import Blueprint, redirect, render_template, request
 from flask.typing import ResponseReturnValue
 
+from roastlog.journal.vocabulary import COOLED_MS
 from roastlog.languages import _
 from roastlog.quality.loss import Band, Judgement, judge
 from roastlog.services import BatchSummary, Person
@@ -17,8 +18,6 @@ from roastlog.web.http.forms import GRAMS, Form, entry, remember, who
 from roastlog.web.http.security import speaker
 
 bp = Blueprint("weigh", __name__)
-
-COOLED_MS: Final = 3_600_000  # whatever is in the tray an hour after its drop is cold
 
 
 @dataclass(frozen=True)

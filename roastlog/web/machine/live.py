@@ -14,10 +14,12 @@ from roastlog.journal.vocabulary import (
     AROMA_BY_STAGE,
     AROMA_LABELS,
     AROMA_WORDS,
+    COOLED_MS,
     EXPECTED,
     MOMENT_LABELS,
     MOMENT_WORDS,
     STAGE_LABELS,
+    UNDER_WAY,
     VIGOUR_WORDS,
 )
 from roastlog.languages import N_, _
@@ -37,6 +39,8 @@ WORDS: Final[dict[str, Any]] = {
     "declining_rate": DECLINING_RATE,
     "vigours": VIGOUR_WORDS,
     "expected": list(EXPECTED),
+    "under_way": sorted(UNDER_WAY),
+    "cooled_ms": COOLED_MS,
     "stages": STAGE_LABELS,
     "aroma": {
         "all": list(AROMA_WORDS),

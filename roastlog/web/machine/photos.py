@@ -8,6 +8,7 @@ from flask import Blueprint, Response, abort, jsonify, render_template, request
 from flask.typing import ResponseReturnValue
 
 from roastlog.errors import NotFound, PictureRefused
+from roastlog.journal.vocabulary import AT_MACHINE
 from roastlog.languages import _
 from roastlog.services import LogLine, Record
 from roastlog.web import services
@@ -16,7 +17,6 @@ bp = Blueprint("photos", __name__)
 
 MOST_BYTES: Final = 8_000_000
 FOR_GOOD: Final = "private, max-age=31536000, immutable"  # under a name there is never another photo
-AT_THE_MACHINE: Final = frozenset({"open", "roasting", "cooling"})
 
 
 @dataclass(frozen=True)
@@ -30,7 +30,7 @@ class PhotoPage:
     @property
     def live(self) -> bool:
         """Whether the batch is still at its machine, and the live page is where one came from."""
-        return self.record.machine is not None and self.record.summary.state in AT_THE_MACHINE
+        return self.record.machine is not None and self.record.summary.state in AT_MACHINE
 
 
 @bp.post("/photos/<uuid:photo_id>")

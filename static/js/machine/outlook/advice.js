@@ -36,7 +36,7 @@ export class Advice {
   /** All that holds now, in the server's order, and what is suggested for the moment that the pad waits for. */
   get all() {
     const { state } = this;
-    const { heads_up: headsUp = [], suggestions = [] } = (["open", "roasting"].includes(state.phase) && state.told && state.outlook) || {};
+    const { heads_up: headsUp = [], suggestions = [] } = (state.underWay !== null && state.told && state.outlook) || {};
     const batch = state.batch;
     const warned = headsUp.map(({ kind, start_s: atS, text }) => ({ batch, word: t("Heads-up"), kind, atS, text, aboutRate: kind !== "probe" }));
     const suggested = suggestions

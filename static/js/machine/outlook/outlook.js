@@ -14,6 +14,7 @@ function plannedDrop(state) {
   const crackMs = state.atMs("first_crack");
   const crackS = crackMs === null ? null : state.since(crackMs);
   if (crackS === null) return plan.drop_at_s ?? null;
+  if (crackS <= 0) return null; // marked before the charge: nothing develops
   if (plan.development_s) return crackS + plan.development_s;
   return plan.development_ratio ? crackS / (1 - plan.development_ratio) : null;
 }

@@ -59,7 +59,7 @@ export class Numbers {
     const end = state.atMs("drop") ?? now;
     const crack = idle ? null : state.atMs("first_crack");
     const total = idle ? null : state.since(end);
-    const developed = crack !== null && total !== null && end >= crack;
+    const developed = crack !== null && total !== null && end >= crack && state.since(crack) > 0;
     say(parts["clock-label"], developed ? t("Development") : t("Since charge"));
     say(parts.clock, developed ? stopwatch((end - crack) / 1000) : total === null ? "–:––" : stopwatch(total));
     const ratio = developed && total > 0 ? (100 * (end - crack)) / (total * 1000) : 0;

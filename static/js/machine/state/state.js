@@ -1,7 +1,5 @@
 // What the page knows: the server's view, and what was said here and is not in it yet. Everything drawn is asked of this.
 import { t } from "../../core/words.js";
-const LIVE_STATES = ["open", "roasting"];
-const COOLED_MS = 3_600_000; // an hour after the drop nothing cools any more: the pad waits for a charge again
 const STALE_MS = 1_800_000; // so long after the last word of a batch, nobody here knows whether it is still in the drum
 
 export class State extends EventTarget {
@@ -133,7 +131,7 @@ export class State extends EventTarget {
 
   /** The batch that is under way: its code, or the id of the entry that opens it; null when none is. */
   get underWay() {
-    return LIVE_STATES.includes(this.phase) ? this.batch : null;
+    return this.words.under_way.includes(this.phase) ? this.batch : null;
   }
 
   /** The entry that opened the batch, where this page knows it. */
@@ -190,9 +188,9 @@ export class State extends EventTarget {
   get phase() {
     if (this.batch === null) return "idle";
     const state = this.told?.state ?? "roasting";
-    if (!LIVE_STATES.includes(state) && state !== "cooling") return "idle";
+    if (!this.words.under_way.includes(state) && state !== "cooling") return "idle";
     if (!this.moments.has("drop")) return this.moments.has("charge") ? "roasting" : "open";
-    return this.clock.now() - this.atMs("drop") > COOLED_MS ? "idle" : "cooling";
+    return this.clock.now() - this.atMs("drop") > this.words.cooled_ms ? "idle" : "cooling";
   }
 
   get phaseWord() {
