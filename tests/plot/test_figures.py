@@ -273,6 +273,6 @@ def test_the_panels_are_made_once_for_all_that_look_alike():
 def test_no_name_ends_the_element_that_holds_the_figure():
     """A channel may be called anything: what stands in a page's data block has no character that could end it."""
     odd = [replace(CHANNELS[0], short="</script>&")]
-    drawing = live_figure(odd, [{"name": "<b>"}], {"t_s": [0], "bean_probe": [150.0]})
+    drawing = live_figure(odd, [replace(CONTROLS[0], name="<b>")], {"t_s": [0], "bean_probe": [150.0]})
     assert not set("<>&") & set(drawing.json())
     assert column(named(filled(drawing), "ends"), "text") == ["</script>&"]
