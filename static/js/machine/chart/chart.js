@@ -17,6 +17,8 @@ const OVERLAYS = ["marks", "checks", "ribbon"];
 
 const numbers = (column) => Float32Array.from(column, (value) => value ?? NaN);
 const last = (column) => column.findLast((value) => !Number.isNaN(value));
+/** Columns as text, to tell whether they are others; how far a bar that still grows had come is no difference. */
+const told = (columns) => JSON.stringify({ ...columns, right: columns.right?.map((atS, index) => (columns.last[index] ? null : atS)) });
 
 export class Chart {
   #rows = [];
@@ -34,7 +36,7 @@ export class Chart {
     const chart = new Chart();
     chart.host = host;
     chart.figure = await embed(drawing, host);
-    for (const name of OVERLAYS) chart[`${name}Said`] = JSON.stringify(Object.fromEntries(drawing.data.sources[name] ?? []));
+    for (const name of OVERLAYS) chart[`${name}Said`] = told(Object.fromEntries(drawing.data.sources[name] ?? []));
     for (const name of ["live", "ends", "marks", "ahead", "checks", "ribbon"]) chart[name] = chart.figure.get(name);
     chart.ranges = Object.fromEntries(["time", "temp", "rate", "tiers"].map((name) => [name, chart.figure.get(name)]));
     const fit = () => {
@@ -146,7 +148,7 @@ export class Chart {
   #cover() {
     for (const name of OVERLAYS) {
       const columns = this.#over[name];
-      const said = columns && this[name] && JSON.stringify(columns);
+      const said = columns && this[name] && told(columns);
       if (!said || said === this[`${name}Said`]) continue;
       this[`${name}Said`] = said;
       this[name].data = columns;
