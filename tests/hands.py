@@ -13,6 +13,7 @@ import numpy as np
 from roastlog.curve.rate.rate_of_rise import rate_of_rise
 from roastlog.curve.roast import Roast
 from roastlog.physics.schedule import Schedule, roast
+from tests import roast_corpus as roasts
 from tests.roast_corpus import Known, known, read
 
 CHARGE_SD_C, WEIGHT_SD, MOVE_SD_S, DEVELOPMENT_SD_S = 1.5, 0.003, 4.0, 3.0
