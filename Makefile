@@ -7,7 +7,10 @@ PYTHON = $(shell for p in $(CANDIDATES); do if $$p $(NEW_ENOUGH); then echo $$p;
 BIN = .venv/bin
 PIP = $(BIN)/python -m pip install --quiet --disable-pip-version-check --constraint constraints.txt --editable
 
-.PHONY: audit help demo serve test check bench soak wheel words clean
+# What is compiled is kept, whatever the shell says: a test starts dozens of servers.
+export PYTHONDONTWRITEBYTECODE =
+
+.PHONY: audit help demo serve test quick check bench soak wheel words clean static format lint templates types contracts
 
 help:  ## what can be made
 	@sed -n 's/^\([a-z]*\):.*  ## /  make \1 · /p' Makefile
@@ -18,13 +21,27 @@ demo: .venv/ready  ## the invented roastery with its simulated roaster; SPEED=20
 serve: .venv/ready  ## Drumside on the folder drumside-data; ARGS="--host 0.0.0.0" lets phones in
 	@$(BIN)/python app.py serve $(ARGS)
 
+# The static checks run beside the tests: each says something only where it finds something.
+STATIC = format lint templates types contracts
+format_ = ruff format --check --quiet .
+lint_ = ruff check --quiet .
+templates_ = djlint templates --lint --quiet
+types_ = mypy
+contracts_ = lint-imports
+# Two workers a core unless WORKERS says how many; the tests that share a server or a module's set-up stay together.
+PYTEST = $(BIN)/python -m pytest -rs --numprocesses $(or $(WORKERS),auto) --dist loadgroup --durations 10
+WITH_STATIC = $(MAKE) --no-print-directory --jobs 2 static & static=$$!; run() { "$$@"; tests=$$?; wait $$static && exit $$tests; }
+
 test: .venv/ready-to-test  ## format, lint, types, import contracts, and all tests with the browser's
-	$(BIN)/ruff format --check --quiet .
-	$(BIN)/ruff check --quiet .
-	$(BIN)/djlint templates --lint --quiet
-	$(BIN)/mypy
-	$(BIN)/lint-imports
-	$(BIN)/python -m pytest -rs $(ARGS)
+	@$(WITH_STATIC); run $(PYTEST) $(ARGS)
+
+quick: .venv/ready-to-test  ## the same without the tests that need Chromium
+	@$(WITH_STATIC); run $(PYTEST) -m 'not browser' $(ARGS)
+
+static: $(STATIC)
+
+$(STATIC): .venv/ready-to-test
+	@said=$$($(BIN)/$($@_) 2>&1) || { echo "make $@:  $($@_)"; echo "$$said"; exit 1; }
 
 check: test  ## the same
 
@@ -44,7 +61,7 @@ words: .venv/ready-to-test  ## bring the files in roastlog/languages up to date 
 	@$(BIN)/python -m tests.languages.extract $(NEW)
 
 clean:  ## take away what was set up and built; data folders stay
-	rm -rf .venv dist build .mypy_cache .ruff_cache .import_linter_cache .hypothesis
+	rm -rf .venv dist build .mypy_cache .ruff_cache .import_linter_cache .hypothesis .cache
 
 .venv/ready: pyproject.toml constraints.txt
 	@$(BIN)/python $(NEW_ENOUGH) || test -n "$(PYTHON)" || \

@@ -6,6 +6,7 @@ from typing import Final
 from playwright.sync_api import Browser, Playwright
 
 NAMES: Final = ("chromium", "chromium-browser", "google-chrome")
+SHELLS: Final = ("chromium-headless-shell", *NAMES)  # the first has no window, and none of a window's work
 FLAGS: Final = [
     "--no-sandbox",  # a container's root may not have one, and all that is opened here is ours
     "--disable-gpu",
@@ -19,6 +20,11 @@ FLAGS: Final = [
 def executable() -> str | None:
     """The system's Chromium; None stands for Playwright's own download."""
     return next(filter(None, map(shutil.which, NAMES)), None)
+
+
+def shell() -> str | None:
+    """Chromium's headless shell where the system has it, else as `executable`: for tests, which measure no speed."""
+    return next(filter(None, map(shutil.which, SHELLS)), None)
 
 
 def launch(playwright: Playwright) -> Browser:

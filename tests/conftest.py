@@ -1,6 +1,8 @@
 """What several test folders share: a clock turned by hand, services over a fresh folder, an app and its client."""
 
 import os
+import shutil
+from collections import Counter
 from collections.abc import Iterator
 from pathlib import Path
 from uuid import uuid4
@@ -9,7 +11,6 @@ import pytest
 from flask import Flask
 from flask.testing import FlaskClient
 from hypothesis import HealthCheck, settings
-from jinja2 import FileSystemBytecodeCache
 
 from roastlog.clock import Clock
 from roastlog.instruments.base import Reading
@@ -129,32 +130,87 @@ def clock() -> HandClock:
     return HandClock()
 
 
-@pytest.fixture
-def services(tmp_path: Path, clock: HandClock) -> Iterator[Services]:
-    """Services over a fresh folder with one machine, whose readings are pushed, and one green lot."""
-    services = open_services(tmp_path / "data", clock)
+@pytest.fixture(scope="session")
+def furnished(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A data folder with one machine, whose readings are pushed, and one green lot: made once, and copied by each."""
+    folder = tmp_path_factory.mktemp("furnished") / "data"
+    services = open_services(folder, HandClock())
     services.machines.keep_sheet(SHEET)
     services.lots.keep(LotRow("HU-7", "Alder washed", origin="Huila", cup="bright, stone fruit", bought_g=20_000))
+    services.close()
+    return folder
+
+
+@pytest.fixture
+def services(tmp_path: Path, clock: HandClock, furnished: Path) -> Iterator[Services]:
+    """Services over a folder of the test's own, with a machine and a green lot in it."""
+    services = open_services(shutil.copytree(furnished, tmp_path / "data"), clock)
     services.start()
     yield services
     services.close()
 
 
 @pytest.fixture(scope="session")
-def compiled(tmp_path_factory: pytest.TempPathFactory) -> FileSystemBytecodeCache:
-    """The templates, compiled once for all tests: each app would compile them anew."""
-    return FileSystemBytecodeCache(str(tmp_path_factory.mktemp("templates")))
+def routed(furnished: Path) -> Flask:
+    """The app with its routes and templates, which cost more to put together than most tests do with them."""
+    services = open_services(furnished, HandClock())
+    services.close()
+    return create_app(services)
 
 
 @pytest.fixture
-def app(services: Services, compiled: FileSystemBytecodeCache) -> Flask:
-    """The app."""
-    app = create_app(services)
-    app.jinja_env.bytecode_cache = compiled
-    return app
+def app(services: Services, routed: Flask) -> Iterator[Flask]:
+    """The app over this test's services; all that belongs to one server stands in its extensions."""
+    kept = dict(routed.extensions)
+    routed.extensions["services"] = services
+    yield routed
+    routed.extensions = kept
 
 
 @pytest.fixture
 def bench(services: Services, clock: HandClock, app: Flask) -> Bench:
     """App, services and clock together."""
     return Bench(services, clock, app)
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_auto_num_workers() -> int:
+    """Two workers a core: many tests wait for a browser, a wire or a process rather than work."""
+    return min(8, 2 * (os.cpu_count() or 1))
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Keep on one worker what shares something costly, so that it is made once.
+
+    That is the demo; what a module makes for its tests; and in `tests/curve` what a module has asked of its roasts.
+    """
+    for item in items:
+        fixtures = item._fixtureinfo.name2fixturedefs if isinstance(item, pytest.Function) else {}
+        if "demo" in fixtures:
+            item.add_marker(pytest.mark.xdist_group("demo"))
+        elif item.path.parent.name == "curve" or any(made[-1].scope == "module" for made in fixtures.values()):
+            item.add_marker(pytest.mark.xdist_group(item.path.stem))
+
+
+class FolderSeconds:
+    """What the tests of each folder took, set-up and clearing-up included; at the end it is told."""
+
+    def __init__(self) -> None:
+        self._spent_s: Counter[str] = Counter()
+
+    def pytest_runtest_logreport(self, report: pytest.TestReport) -> None:
+        """Add a phase of a test to its folder."""
+        folder, _, rest = report.nodeid.removeprefix("tests/").partition("/")
+        self._spent_s[f"tests/{folder}" if rest else "tests"] += report.duration
+
+    def pytest_terminal_summary(self, terminalreporter: pytest.TerminalReporter) -> None:
+        """Tell the sums, longest first."""
+        terminalreporter.section("seconds of each folder, summed over all workers")
+        for folder, spent_s in self._spent_s.most_common():
+            terminalreporter.write_line(f"{spent_s:8.1f} s  {folder}")
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    """Count the seconds where the results come together."""
+    if not hasattr(config, "workerinput"):
+        config.pluginmanager.register(FolderSeconds())

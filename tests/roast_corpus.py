@@ -16,6 +16,7 @@ from roastlog.errors import PhysicsError
 from roastlog.physics.design import GreenCoffee, RoasterDesign
 from roastlog.physics.schedule import RoastRun, Schedule, Step, roast
 from roastlog.physics.sensors import SensorDesign
+from tests.kept import kept
 
 NO_NOISE = {"noise_c": (0.0, 0.0, 0.0), "step_c": 1e-6}
 FIRST_CRACK_S = 380.0, 840.0  # a roast outside this was no roast anyone would keep
@@ -175,7 +176,7 @@ def known(run: RoastRun, charge_c: float, rng: np.random.Generator) -> Known:
     )
 
 
-@cache
+@kept
 def batches(seed: int, count: int) -> Sequence[Known]:
     """Batches of one coffee on one machine by one hand, in the order they were roasted; no two alike."""
     design, sensors = machine(seed)
@@ -217,7 +218,7 @@ def _kept(schedule: Schedule, bean: GreenCoffee, design: RoasterDesign, sensors:
     return run if crack_s is not None and FIRST_CRACK_S[0] <= crack_s <= FIRST_CRACK_S[1] else None
 
 
-@cache
+@kept
 def mixed(count: int, seed: int = 0) -> Sequence[Known]:
     """Roasts of as many coffees, machines and hands."""
     return [batches(seed + 100 * (number + 1), 1)[0] for number in range(count)]

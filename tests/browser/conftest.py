@@ -29,7 +29,7 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
 def browser() -> Iterator[Browser]:
     """The system's Chromium, else Playwright's own."""
     with sync_playwright() as playwright:
-        running = playwright.chromium.launch(executable_path=chromium.executable(), args=chromium.FLAGS)
+        running = playwright.chromium.launch(executable_path=chromium.shell(), args=chromium.FLAGS)
         yield running
         running.close()
 
@@ -71,9 +71,12 @@ def empty(tmp_path: Path) -> Iterator[Server]:
 
 
 @pytest.fixture
-def house(tmp_path: Path) -> Iterator[House]:
-    """A server of the test's own on the practice machine, behind a wire that can be cut."""
-    house = House(tmp_path / "data")
+def house(tmp_path: Path, request: pytest.FixtureRequest) -> Iterator[House]:
+    """A server of the test's own on the practice machine, behind a wire that can be cut.
+
+    Its charts are drawn for tests with the mark `drawn` alone: the others look at none.
+    """
+    house = House(tmp_path / "data", drawn=request.node.get_closest_marker("drawn") is not None)
     yield house
     house.wire.close()
     assert house.server.stop() == []

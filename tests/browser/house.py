@@ -15,9 +15,9 @@ CUT_ERRORS: Final = ["ERR_", "status of 50", "Failed to fetch", "Fetch API canno
 class House:
     """A server that can be stopped and started anew on its folder, behind a wire that can be cut."""
 
-    def __init__(self, folder: Path) -> None:
-        self._folder = folder
-        self.server = Server.start(folder, "serve")
+    def __init__(self, folder: Path, *, drawn: bool) -> None:
+        self._folder, self._drawn = folder, drawn
+        self.server = Server.start(folder, "serve", drawn=drawn)
         self.wire = Wire(self.server.url)
         with urlopen(Request(f"{self.server.url}/machines/practice", b""), timeout=60) as page:
             assert page.status == 200
@@ -29,7 +29,7 @@ class House:
 
     def start(self, root: Path = ROOT) -> None:
         """Start it anew, from another checkout if asked."""
-        self.server = Server.start(self._folder, "serve", root=root)
+        self.server = Server.start(self._folder, "serve", root=root, drawn=self._drawn)
         self.wire.aim(self.server.url)
 
     def said(self, kind: str) -> list[dict[str, Any]]:

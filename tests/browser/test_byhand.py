@@ -3,6 +3,7 @@
 from urllib.parse import urlencode
 from urllib.request import Request, urlopen
 
+import pytest
 from playwright.sync_api import expect
 
 from tests.browser.axe import violations
@@ -39,6 +40,7 @@ def points(phone: Screen) -> list[float]:
     return [round(value, 2) for value in phone.columns("live")["bean_probe"] if value is not None]
 
 
+@pytest.mark.drawn
 def test_a_reading_typed_on_the_phone_is_a_point_of_the_live_curve(house: House, screen: MakeScreen):
     """It takes seconds to type, counts at its first key, and is one point; the rate shown is another channel's."""
     phone = by_hand(house, screen)
@@ -63,6 +65,7 @@ def test_a_reading_typed_on_the_phone_is_a_point_of_the_live_curve(house: House,
     assert [value for value in column if value is not None] == [183.6]
 
 
+@pytest.mark.drawn
 def test_readings_typed_without_a_network_wait_and_arrive_at_their_times(house: House, screen: MakeScreen):
     """The keypad opens offline; what is typed waits, over a reload too, and comes in at the finger's times."""
     phone = by_hand(house, screen)

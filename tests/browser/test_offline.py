@@ -3,6 +3,7 @@
 import re
 import time
 
+import pytest
 from playwright.sync_api import Browser, expect
 
 from tests import chromium
@@ -38,6 +39,7 @@ def test_two_roasts_from_cold_without_a_network(house: House, screen: MakeScreen
     ]
 
 
+@pytest.mark.drawn
 def test_a_roast_goes_on_over_a_reload_without_a_network(house: House, screen: MakeScreen):
     """A page that a phone threw away and opens again offline knows what was said since it was kept, sent or not."""
     phone = screen(house.wire, PHONE)
@@ -233,7 +235,7 @@ def test_a_browser_that_blocks_workers_works_as_ever(house: House, screen: MakeS
 def test_plain_http_logs_all_the_same(house: House, browser: Browser):
     """At an address that is not secure taps wait and arrive as ever; the log sheet says that the page is not kept."""
     rules = "--host-resolver-rules=MAP roastery.local 127.0.0.1"
-    plain = browser.browser_type.launch(executable_path=chromium.executable(), args=[*chromium.FLAGS, rules])
+    plain = browser.browser_type.launch(executable_path=chromium.shell(), args=[*chromium.FLAGS, rules])
     phone = Screen(plain.new_context(**PHONE), house.wire.url.replace("127.0.0.1", "roastery.local"))
     phone.expected = [*CUT_ERRORS, "Cross-Origin-Opener-Policy header has been ignored"]
     phone.open_live(house.machine)

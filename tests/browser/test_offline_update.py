@@ -3,6 +3,7 @@
 import shutil
 from pathlib import Path
 
+import pytest
 from playwright.sync_api import expect
 
 from tests.browser.conftest import MakeScreen
@@ -15,6 +16,7 @@ NAMES = "caches.keys()"
 PARTS = ("roastlog", "templates", "static", "demo")
 
 
+@pytest.mark.drawn
 def test_an_update_keeps_the_outbox(house: House, screen: MakeScreen, tmp_path: Path):
     """Taps that wait outlast the change of the worker; the old files go, the open page stays, the next one is newer."""
     phone = screen(house.wire, PHONE)

@@ -47,7 +47,7 @@ class Lan:
             digest = hashes.Hash(hashes.SHA256())
             digest.update(leaf.public_key().public_bytes(Encoding.DER, PublicFormat.SubjectPublicKeyInfo))
             flags.append(f"--ignore-certificate-errors-spki-list={base64.b64encode(digest.finalize()).decode()}")
-        return self.browser.browser_type.launch(executable_path=chromium.executable(), args=flags)
+        return self.browser.browser_type.launch(executable_path=chromium.shell(), args=flags)
 
 
 @pytest.fixture(scope="module")
@@ -118,7 +118,7 @@ def test_secure_page_is_a_secure_context(lan: Lan, trusting: Page):
 def test_plain_page_says_what_is_missing(lan: Lan, empty: Server):
     """Over plain HTTP by a name of the network: what cannot be, why, and what to do; taps are stored all the same."""
     flags = [*chromium.FLAGS, "--host-resolver-rules=MAP plain.local 127.0.0.1"]
-    phone = lan.browser.browser_type.launch(executable_path=chromium.executable(), args=flags)
+    phone = lan.browser.browser_type.launch(executable_path=chromium.shell(), args=flags)
     page = phone.new_context(**PHONE).new_page()
     page.goto(f"http://plain.local:{empty.url.rpartition(':')[2]}/this-device")
     assert not page.evaluate("window.isSecureContext")

@@ -73,6 +73,7 @@ def test_a_channel_is_tried_kept_seen_and_checked(house: House, screen: MakeScre
     expect(page.page.get_by_role("heading", name="Little drum, again")).to_be_visible()
 
 
+@pytest.mark.drawn
 def test_a_lost_instrument_greys_the_numbers_and_leaves_a_gap(house: House, screen: MakeScreen, meter: ModbusServer):
     """After 3 s the numbers are grey with their age, after 5 s a line says so; back again, the curve has the gap."""
     page = screen(house.server, PHONE)

@@ -127,7 +127,7 @@ MEASURE = """all => all.map(svg => [svg, ...svg.querySelectorAll("text")].map(pa
 def measured(drawings: str, families: list[str]) -> list[list[list[list[float]]]]:
     """Boxes of each drawing and its captions in Chromium at a phone's width, for each family."""
     with sync_playwright() as playwright:
-        browser = chromium.launch(playwright)
+        browser = playwright.chromium.launch(executable_path=chromium.shell(), args=chromium.FLAGS)
         page = browser.new_page(viewport={"width": 390, "height": 844})
         boxes = []
         for family in families:

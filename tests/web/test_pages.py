@@ -18,6 +18,7 @@ from roastlog.clock import Clock
 from roastlog.label.layout import SIZES
 from roastlog.services import LotRow, Services, open_services
 from roastlog.trace.codes import batch_code
+from roastlog.web.app import create_app
 from roastlog.web.http import assets
 from roastlog.web.http.formatting import HARD_SPACE, THIN_SPACE, Units, kilos, mass, number, rate, temp
 from roastlog.web.http.forms import Form
@@ -40,6 +41,12 @@ def services(tmp_path: Path, clock: Clock) -> Iterator[Services]:
 def client(app: Flask) -> FlaskClient:
     """A browser on this computer."""
     return app.test_client()
+
+
+@pytest.fixture
+def own_app(services: Services) -> Flask:
+    """An app that takes routes of a test's own."""
+    return create_app(services)
 
 
 @pytest.fixture
@@ -508,10 +515,11 @@ def test_each_asset_of_a_page_is_there(client: FlaskClient, dropped: str):
 
 
 @pytest.mark.parametrize("status", sorted(WORDS))
-def test_each_error_page_says_what_happened_and_what_to_do(app: Flask, client: FlaskClient, status: int):
+def test_each_error_page_says_what_happened_and_what_to_do(own_app: Flask, status: int):
     """Every error has its own words as a page, and one sentence in JSON under /api/."""
-    app.add_url_rule("/broken", "broken", lambda: app.aborter(status))
-    app.add_url_rule("/api/broken", "api_broken", lambda: app.aborter(status))
+    own_app.add_url_rule("/broken", "broken", lambda: own_app.aborter(status))
+    own_app.add_url_rule("/api/broken", "api_broken", lambda: own_app.aborter(status))
+    client = own_app.test_client()
     page = client.get("/broken")
     assert page.status_code == status
     if status == 401:  # the way in, in place of a problem
@@ -522,14 +530,14 @@ def test_each_error_page_says_what_happened_and_what_to_do(app: Flask, client: F
     assert client.get("/api/broken").json["error"] == WORDS[status][1]
 
 
-def test_a_fault_of_ours_is_a_page_and_a_log_line(app: Flask, client: FlaskClient, caplog: pytest.LogCaptureFixture):
+def test_a_fault_of_ours_is_a_page_and_a_log_line(own_app: Flask, caplog: pytest.LogCaptureFixture):
     """An exception that nobody foresaw shows the 500 page, never its own text, which goes to the log."""
 
     def broken() -> str:
         raise ZeroDivisionError("inner words")
 
-    app.add_url_rule("/fault", "fault", broken)
-    answer = client.get("/fault")
+    own_app.add_url_rule("/fault", "fault", broken)
+    answer = own_app.test_client().get("/fault")
     assert answer.status_code == 500
     assert "inner words" not in answer.text
     assert "inner words" in caplog.text

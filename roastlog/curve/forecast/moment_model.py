@@ -1,8 +1,9 @@
 """When a moment comes: at what probe temperature it shows, where the climb meets that, and how far that may be off.
 
 Probes of machines differ by 5 to 20 °C [memory: practice], so what is usual holds only until the first batch of a
-coffee on a machine has shown what its probe reads. All numbers here were fitted on simulated roasts (seeds 1 to 80 of
-`tests/roast_corpus.py`) to make the quantiles of the forecasts right between half a minute and four minutes ahead.
+coffee on a machine has shown what its probe reads. All numbers here were fitted on simulated roasts
+(`tests/roast_corpus.py`, seeds 1 to 80), to make the quantiles of the forecasts right between half a minute and four
+minutes ahead.
 """
 
 import math
