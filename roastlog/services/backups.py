@@ -7,7 +7,7 @@ from typing import Final
 from roastlog.clock import Clock
 from roastlog.errors import StoreError
 from roastlog.languages import N_, _
-from roastlog.store import backups
+from roastlog.store import backups, database
 from roastlog.store.backups import BACKUPS, FILE_NAME
 from roastlog.store.store import Store
 from roastlog.store.writer import NOT_KEPT
@@ -100,3 +100,8 @@ def restore(backup: Path, folder: Path) -> str:
         where=folder,
         what=backups.restore(backup, folder),
     )
+
+
+def rebuild(folder: Path) -> str:
+    """Make all lists anew from the journal; how many rows that were, in words."""
+    return str(database.rebuild(folder))

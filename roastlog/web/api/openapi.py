@@ -5,7 +5,11 @@ from typing import TYPE_CHECKING, Any, Final
 from pydantic.json_schema import models_json_schema
 
 from roastlog import __version__
-from roastlog.journal.entries import BODIES, By, Entry, Plan
+from roastlog.journal.entries import By, Entry
+from roastlog.journal.kinds import REGISTRY
+from roastlog.journal.kinds.base import Kind
+from roastlog.journal.kinds.roast import Plan
+from roastlog.journal.subject import BATCH, NAMED
 from roastlog.web.http.roles import LEAST, LOOK, PUBLIC
 from roastlog.web.http.security import COOKIE, SECURE_COOKIE
 
@@ -20,8 +24,7 @@ _REF: Final = "#/components/schemas/{model}"
 
 def description() -> dict[str, Any]:
     """The whole description, as a JSON object."""
-    bodies = {kind: model.__name__ for kind, model in BODIES.items()}
-    models: list[type[BaseModel]] = [*BODIES.values(), By, Plan]
+    models: list[type[BaseModel]] = [*(kind.body for kind in REGISTRY.values()), By, Plan]
     _, schemas = models_json_schema([(model, "validation") for model in models], ref_template=_REF)
     return {
         "openapi": "3.1.0",
@@ -43,7 +46,7 @@ def description() -> dict[str, Any]:
                 "device": {"type": "apiKey", "in": "cookie", "name": COOKIE, "description": "of a paired device"},
                 "deviceOverTls": {"type": "apiKey", "in": "cookie", "name": SECURE_COOKIE},
             },
-            "schemas": {**schemas["$defs"], **_shapes(bodies)},
+            "schemas": {**schemas["$defs"], **_shapes()},
         },
     }
 
@@ -72,30 +75,43 @@ _MAYBE_INT: Final = {"type": ["integer", "null"]}
 _MAYBE_TEXT: Final = {"type": ["string", "null"]}
 
 
-def _shapes(bodies: dict[str, str]) -> dict[str, Any]:
+def _entry(kind: Kind) -> dict[str, Any]:
+    """An entry of one kind, as its row says it."""
     said = Entry.model_json_schema()["properties"]
-    entry = {
-        "oneOf": [
-            {
-                "type": "object",
-                "additionalProperties": False,
-                "required": ["id", "machine", "kind", "at_ms"] + ([] if kind == "opened" else ["batch", "body"]),
-                "properties": {
-                    "id": said["id"],
-                    "machine": said["machine"],
-                    "batch": {
-                        **said["batch"],
-                        "description": "the batch's code, or the id of the entry that opened it",
-                    },
-                    "kind": {"const": kind},
-                    "at_ms": {**said["at_ms"], "description": "when the finger was there, UTC"},
-                    "by": _ref("By"),
-                    "body": _ref(model),
-                },
-            }
-            for kind, model in bodies.items()
-        ]
+    subjects = "|".join(f"{subject} .+" if subject in NAMED else subject for subject in kind.about)
+    about = {"type": "string", "pattern": f"^({subjects})$", "description": "kind and name of the subject"}
+    properties = {
+        "id": said["id"],
+        "kind": {"const": kind.name},
+        "at_ms": {**said["at_ms"], "description": "when the finger was there, UTC"},
+        "by": _ref("By"),
+        "body": _ref(kind.body.__name__),
     }
+    shape: dict[str, Any] = {
+        "type": "object",
+        "description": f"Asks for the role {kind.least}.",
+        "additionalProperties": False,
+        "required": ["id", "kind", "at_ms"],
+        "properties": properties,
+    }
+    if kind.body.model_json_schema().get("required"):
+        shape["required"].append("body")
+    machine = {"type": "string", "description": "id of the machine that the batch is roasted on"}
+    batch = {"type": "string", "description": "the batch's code, or the id of the entry that opened it"}
+    if kind.name == "opened":
+        shape["required"].append("machine")
+        properties |= {"machine": machine, "batch": batch}
+    elif BATCH in kind.about:
+        shape["anyOf"] = [{"required": ["machine", "batch"]}, {"required": ["about"]}]
+        properties |= {"about": about, "machine": machine, "batch": batch}
+    else:
+        shape["required"].append("about")
+        properties["about"] = about
+    return shape
+
+
+def _shapes() -> dict[str, Any]:
+    entry = {"oneOf": [_entry(kind) for kind in REGISTRY.values()]}
     return {
         "Entry": entry,
         "Result": _object(
@@ -103,6 +119,7 @@ def _shapes(bodies: dict[str, str]) -> dict[str, Any]:
             id=_MAYBE_TEXT,
             status={"enum": ["stored", "known", "refused"]},
             batch=_TEXT,
+            about=_TEXT,
             reason=_TEXT,
             notice=_TEXT,
         ),
