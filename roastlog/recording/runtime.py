@@ -61,15 +61,15 @@ class Runtime:
                 self._stop(old)
             running.start()
 
-    def read_anew(self, machine_id: str) -> None:
-        """Read a machine by its description as it is in the database now, where that has changed."""
-        machine = kept_machines.machine(self._store.read, machine_id)
-        if machine is not None and machine != self._machines.get(machine_id):
-            self.add(machine)
+    def running_as(self, machine_id: str) -> Machine | None:
+        """The description that a machine is read by; None where it is not read."""
+        return self._machines.get(machine_id)
 
     def _described(self, machine_id: str) -> None:
-        if self._recording:
-            self.read_anew(machine_id)
+        """Read a machine by its description as it is in the database now, where that has changed."""
+        machine = kept_machines.machine(self._store.read, machine_id) if self._recording else None
+        if machine is not None and machine != self._machines.get(machine_id):
+            self.add(machine)
 
     def close(self) -> None:
         """Stop reading, save what there is, and let all watchers go."""

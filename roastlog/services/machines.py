@@ -45,15 +45,15 @@ class MachineService:
     def add_practice(self, speaker: Speaker = Speaker()) -> Machine:  # noqa: B008 - frozen
         """Set up the simulated machine; one that is there goes on as it is."""
         known = next((machine for machine in self.all() if machine.id == practice_machine().id), None)
-        return known or self._read(self._keep(practice_machine(), speaker))
+        return known or self._set_up(practice_machine(), speaker)
 
     def change(self, machine: Machine, speaker: Speaker = Speaker()) -> None:  # noqa: B008 - frozen
         """Give a machine another description, and read it by that from now on; raises SheetError."""
-        self._read(self._keep(machine, speaker))
+        self._set_up(machine, speaker)
 
     def add(self, sheet: str, speaker: Speaker = Speaker()) -> Machine:  # noqa: B008 - frozen
         """Set up the machine that a TOML sheet describes, and read it from now on; raises SheetError."""
-        return self._read(self.keep_sheet(sheet, speaker))
+        return self._set_up(parse_sheet(sheet), speaker)
 
     def keep_sheet(self, sheet: str, speaker: Speaker = Speaker()) -> Machine:  # noqa: B008 - frozen
         """Put a machine into the database; a server that starts later reads it. Raises SheetError."""
@@ -80,8 +80,12 @@ class MachineService:
             )
         return sheet_text(found)
 
-    def _read(self, machine: Machine) -> Machine:
-        self._runtime.read_anew(machine.id)
+    def _set_up(self, machine: Machine, speaker: Speaker) -> Machine:
+        """Keep a machine and read it from now on, anew also where nothing has changed."""
+        before = self._runtime.running_as(machine.id)
+        machine = self._keep(machine, speaker)
+        if self._runtime.running_as(machine.id) is before:  # the journal told the runtime of nothing new
+            self._runtime.add(machine)
         return machine
 
     def _keep(self, machine: Machine, speaker: Speaker) -> Machine:
