@@ -27,6 +27,7 @@ from roastlog.services.pairing import Invitation, PairingService
 from roastlog.services.people import PeopleService, Person
 from roastlog.services.photos import PhotoService
 from roastlog.services.settings import SettingsService
+from roastlog.services.subjects import SubjectService
 from roastlog.services.today import Today, TodayService
 from roastlog.settings import Settings
 from roastlog.store.store import Store
@@ -84,6 +85,7 @@ class Services:
     people: PeopleService
     machines: MachineService
     lots: LotService
+    subjects: SubjectService
     live: LiveService
     journal: JournalService
     photos: PhotoService
@@ -148,6 +150,7 @@ def open_services(folder: Path, clock: Clock, *, host: str = "127.0.0.1", port: 
         people=people,
         machines=machines,
         lots=lots,
+        subjects=SubjectService(store, lots, settings),
         live=live,
         journal=JournalService(store, runtime),
         photos=photos,

@@ -303,6 +303,69 @@ def _paths() -> dict[str, Any]:
                 "batch", "One batch", {"200": _answer("The batch.", _ref("Batch"))}, parameters=code, problems=(404,)
             )
         },
+        "/api/lots": {
+            "get": _call(
+                "lots",
+                "Green lots, with what is left of each; prices for the role own alone",
+                {"200": _answer("All of them.", _object(["lots"], lots=_list({"type": "object"})))},
+            )
+        },
+        "/api/lots/{code}": {
+            "get": _call(
+                "lot",
+                "One lot, with all that was said of it; prices for the role own alone",
+                {
+                    "200": _answer(
+                        "The lot.",
+                        _object(
+                            ["code", "state", "facts", "entries"],
+                            code=_TEXT,
+                            state={"enum": ["in the books", "removed"]},
+                            facts={"type": ["object", "null"]},
+                            entries=_list({"type": "object"}),
+                        ),
+                    )
+                },
+                parameters=[_path("code", "code of the lot")],
+                problems=(404,),
+            )
+        },
+        "/api/machines/{machine_id}": {
+            "get": _call(
+                "machine",
+                "A machine as it is described now, and every description and probe check before",
+                {
+                    "200": _answer(
+                        "The machine.",
+                        _object(
+                            ["id", "sheet", "entries"],
+                            id=_TEXT,
+                            sheet={"type": "object", "description": "as a TOML sheet has it, without passwords"},
+                            entries=_list({"type": "object"}),
+                        ),
+                    )
+                },
+                parameters=machine,
+                problems=(404,),
+            )
+        },
+        "/api/house": {
+            "get": _call(
+                "house",
+                "Settings and people, with all that was said of them",
+                {
+                    "200": _answer(
+                        "The house.",
+                        _object(
+                            ["settings", "entries", "people"],
+                            settings={"type": "object"},
+                            entries=_list({"type": "object"}),
+                            people=_list({"type": "object"}),
+                        ),
+                    )
+                },
+            )
+        },
         "/api/batches/{code}/curve": {
             "get": _call("curve", "Its curve", {"200": _answer("Columns.", curve)}, parameters=code, problems=(404,))
         },

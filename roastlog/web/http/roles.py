@@ -34,6 +34,9 @@ LEAST: Final[Mapping[str, Role | None]] = {
     "api.batch": LOOK,
     "api.batches": LOOK,
     "api.clock": LOOK,
+    "api.house": LOOK,
+    "api.lot": LOOK,
+    "api.lots": LOOK,
     "api.curve": LOOK,
     "api.curve_csv": LOOK,
     "api.entries_after": LOOK,
@@ -92,6 +95,7 @@ LEAST: Final[Mapping[str, Role | None]] = {
     "records.withdraw": DECIDE,
     "settings.add_lot": DECIDE,
     # Own: machines, settings, people, and who is let in.
+    "api.machine": OWN,
     "probe_check.check": OWN,
     "probe_check.compare": OWN,
     "devices.change": OWN,
