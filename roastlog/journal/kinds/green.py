@@ -7,7 +7,7 @@ from pydantic import Field
 
 from roastlog.journal.kinds.base import Body, Kind, Line, Telling, Text
 from roastlog.journal.subject import LOT
-from roastlog.languages import _, joined
+from roastlog.languages import _, joined, numeral
 
 
 class Arrived(Body):
@@ -26,7 +26,7 @@ class Arrived(Body):
 
 
 def _arrived(body: Mapping[str, Any], _telling: Telling) -> str:
-    mass = _("{mass:.1f} kg", mass=body["green_g"] / 1000)
+    mass = joined(" ", [numeral(body["green_g"] / 1000, ".1f"), "kg"])
     return joined(" · ", [_("Lot arrived"), str(body["coffee"]), mass])
 
 
