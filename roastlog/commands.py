@@ -78,6 +78,15 @@ def _parser() -> argparse.ArgumentParser:
     restore.add_argument("--data", type=Path, required=True, help="a folder that is new or empty")
     restore.set_defaults(run=_restore)
 
+    rebuild = commands.add_parser("rebuild", help="make all lists anew from the journal, with the same content")
+    _with_data(rebuild)
+    rebuild.set_defaults(run=_rebuild)
+
+    _add_machine(commands)
+    return parser
+
+
+def _add_machine(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
     machine = commands.add_parser("machine", help="import or export a machine's sheet")
     deeds = machine.add_subparsers(required=True, metavar="import|export")
     take = deeds.add_parser("import", help="set up the machine that a sheet describes")
@@ -88,7 +97,6 @@ def _parser() -> argparse.ArgumentParser:
     _with_data(give)
     give.add_argument("id", help="id of the machine")
     give.set_defaults(run=_machine_export)
-    return parser
 
 
 def _with_data(parser: argparse.ArgumentParser) -> None:
@@ -171,6 +179,12 @@ def _restore(asked: argparse.Namespace) -> None:
     from roastlog.services import restore  # noqa: PLC0415 - `--help` answers at once
 
     print(restore(asked.backup, asked.data))
+
+
+def _rebuild(asked: argparse.Namespace) -> None:
+    from roastlog.services import rebuild  # noqa: PLC0415 - `--help` answers at once
+
+    print(rebuild(asked.data))
 
 
 def _machine_import(asked: argparse.Namespace) -> None:

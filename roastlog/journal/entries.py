@@ -1,172 +1,22 @@
-"""Journal entries: one model a kind.
+"""Journal entries.
 
-An entry says what happened, when the finger was there, and who said so. It is never changed; undo, shift and amend are
-entries too.
+An entry says what happened, to which subject, when the finger was there, and who said so. It is never changed; undo,
+shift and amend are entries too. Each kind of entry is a row of the registry in `roastlog.journal.kinds`.
 """
 
 from collections.abc import Mapping
-from typing import Annotated, Any, Final
+from typing import Annotated, Any
 from uuid import UUID
 
-from pydantic import (
-    BaseModel,
-    ConfigDict,
-    Field,
-    StringConstraints,
-    ValidationError,
-    field_validator,
-    model_validator,
-)
+from pydantic import BaseModel, ConfigDict, Field, ValidationError, computed_field, model_validator
 
 from roastlog.errors import EntryRefused
-from roastlog.journal.vocabulary import Decision, MomentName, Stage, Vigour
+from roastlog.journal.kinds import REGISTRY
+from roastlog.journal.kinds.base import Body, Ident, Short
+from roastlog.journal.subject import BATCH, Subject
+from roastlog.languages import _
 
-MAX_BATCH_G = 500_000.0
-
-Text = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=2000)]
-Short = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=80)]
-Ident = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=80, pattern=r"^[\w.:-]+$")]
-Words = Annotated[list[Short], Field(min_length=1, max_length=16)]
-# What a field of any body may hold. An amendment may come before its entry, so all that it says must be plain.
-Value = Annotated[str, StringConstraints(max_length=2000)] | bool | int | float | None
-Grams = Annotated[float, Field(gt=0, le=MAX_BATCH_G, allow_inf_nan=False)]
-
-
-class Body(BaseModel):
-    """Base of all bodies: unknown keys are refused, and a body does not change."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
-
-
-class Plan(Body):
-    """What the development is meant to be: a time or a ratio, not both."""
-
-    development_s: Annotated[float, Field(gt=0, le=1800)] | None = None
-    development_ratio: Annotated[float, Field(gt=0, lt=1)] | None = None
-
-    @model_validator(mode="after")
-    def _one_of_both(self) -> "Plan":
-        if self.development_s is not None and self.development_ratio is not None:
-            raise ValueError("plan either a development time or a development ratio, not both")
-        return self
-
-
-class Opened(Body):
-    """A batch is begun. Nothing has to be known yet."""
-
-    lot: Short | None = None
-    coffee: Short | None = None
-    green_g: Grams | None = None
-    intent: Short | None = None
-    plan: Plan | None = None
-    guide: Short | None = None
-
-
-class Moment(Body):
-    """Something that happens once in a roast."""
-
-    moment: MomentName
-
-
-class Move(Body):
-    """A control set to a value."""
-
-    control: Ident
-    setting: Annotated[float, Field(ge=-1e6, le=1e6)]
-
-
-class Trier(Body):
-    """A colour stage seen in the trier."""
-
-    stage: Stage
-    words: Words | None = None
-    photo: Ident | None = None
-
-
-class Aroma(Body):
-    """What it smells of."""
-
-    words: Words
-
-
-class Crack(Body):
-    """How first crack sounds."""
-
-    vigour: Vigour
-
-
-class Note(Body):
-    """Anything else worth saying."""
-
-    text: Text
-
-
-class Weighed(Body):
-    """The roasted batch on the scale."""
-
-    roasted_g: Grams
-    removed_g: Annotated[float, Field(ge=0, le=MAX_BATCH_G)] | None = None
-
-
-class Colour(Body):
-    """A colour reading of roasted coffee; the scale is named in the roastery's own words."""
-
-    value: Annotated[float, Field(ge=-1000, le=1000)]
-    scale: Short
-    sample: Annotated[str, Field(pattern="^(whole|ground)$")]
-
-
-class Released(Body):
-    """Whether the batch may leave the house."""
-
-    decision: Decision
-    reason: Text | None = None
-
-
-class Undo(Body):
-    """An entry did not happen."""
-
-    entry: UUID
-
-
-class Shift(Body):
-    """An entry happened earlier (negative) or later than the tap. [s]"""
-
-    entry: UUID
-    by_s: Annotated[float, Field(ge=-7200, le=7200)]
-
-    @field_validator("by_s")
-    @classmethod
-    def _moves(cls, by_s: float) -> float:
-        if by_s == 0:
-            raise ValueError("a shift of 0 s moves nothing")
-        return by_s
-
-
-class Amend(Body):
-    """Some fields of an entry's body were wrong; null clears one."""
-
-    entry: UUID
-    body: Annotated[dict[Short, Value | list[Value] | dict[Short, Value]], Field(min_length=1, max_length=20)]
-    reason: Text | None = None
-
-
-BODIES: Final[dict[str, type[Body]]] = {
-    "opened": Opened,
-    "moment": Moment,
-    "move": Move,
-    "trier": Trier,
-    "aroma": Aroma,
-    "crack": Crack,
-    "note": Note,
-    "weighed": Weighed,
-    "colour": Colour,
-    "released": Released,
-    "undo": Undo,
-    "shift": Shift,
-    "amend": Amend,
-}
-ON_ENTRIES: Final = frozenset({"undo", "shift", "amend"})
+_BATCH = f"{BATCH} "
 
 
 class By(BaseModel):
@@ -179,25 +29,71 @@ class By(BaseModel):
 
 
 class Entry(BaseModel):
-    """One line of the journal."""
+    """One line of the journal.
+
+    ``about`` names its subject; only an `opened` entry has none before the server gives its batch a code. An entry of a
+    batch may name it by ``batch`` instead, and carries the ``machine`` that the batch was opened on.
+    """
 
     model_config = ConfigDict(extra="forbid", frozen=True)
 
     id: UUID
-    machine: Ident
-    batch: Ident | None = None
+    about: Annotated[str, Field(max_length=250)] | None = None
+    machine: Ident | None = None
     kind: str
     at_ms: Annotated[int, Field(ge=0, le=32_503_680_000_000)]
     received_ms: Annotated[int, Field(ge=0)] = 0
     by: By = By()
     body: dict[str, Any] = Field(default_factory=dict)
 
+    @computed_field  # type: ignore[prop-decorator]  # mypy knows no property beneath another decorator
+    @property
+    def batch(self) -> str | None:
+        """The batch that it is about: its code, or on the wire the id of the entry that opened it."""
+        return self.about[len(_BATCH) :] if self.about is not None and self.about.startswith(_BATCH) else None
+
+    @property
+    def subject(self) -> Subject | None:
+        """What it is about."""
+        return None if self.about is None else Subject.kept(self.about)
+
+    @model_validator(mode="before")
+    @classmethod
+    def _about_a_batch(cls, raw: Any) -> Any:  # noqa: ANN401 - whatever came
+        if not isinstance(raw, dict) or "batch" not in raw:
+            return raw
+        told = {name: value for name, value in raw.items() if name != "batch"}
+        batch = raw["batch"]
+        if batch is None:
+            return told
+        if not isinstance(batch, str) or not batch.strip() or len(batch) > 80:
+            raise ValueError("batch is the code of a batch, or the id of the entry that opened it")
+        about = f"{_BATCH}{batch.strip()}"
+        if told.get("about") not in {None, about}:
+            raise ValueError("about and batch name two subjects; one of them is enough")
+        return {**told, "about": about}
+
     @model_validator(mode="after")
-    def _kind_is_known(self) -> "Entry":
-        if self.kind not in BODIES:
-            raise ValueError(f"kind must be one of {', '.join(BODIES)}")
-        if self.kind != "opened" and self.batch is None:
-            raise ValueError("batch is missing: which batch is this about?")
+    def _kind_fits_its_subject(self) -> "Entry":
+        row = REGISTRY.get(self.kind)
+        if row is None:
+            raise ValueError(f"kind must be one of {', '.join(REGISTRY)}")
+        if self.kind == "opened":
+            if self.machine is None:
+                raise ValueError("machine is missing: which machine is this batch for?")
+        elif self.about is None:
+            raise ValueError("batch is missing: which batch is this about? Any other subject is named by about.")
+        if self.about is not None:
+            subject = Subject.parse(self.about)
+            if subject.kind not in row.about:
+                raise EntryRefused(
+                    _(
+                        "“{kind}” is said of {right}, not of {wrong}.",
+                        kind=self.kind,
+                        right=", ".join(row.about),
+                        wrong=subject.kind,
+                    )
+                )
         return self
 
 
@@ -209,10 +105,12 @@ def body_of(kind: str, body: Mapping[str, Any]) -> Body:
     EntryRefused
         If the kind is unknown or a field is missing, unknown or out of range.
     """
-    if kind not in BODIES:
-        raise EntryRefused(f"There is no entry kind “{kind}”; there are {', '.join(BODIES)}.")
+    if kind not in REGISTRY:
+        raise EntryRefused(
+            _("There is no entry kind “{kind}”; there are {kinds}.", kind=kind, kinds=", ".join(REGISTRY))
+        )
     try:
-        return BODIES[kind].model_validate(dict(body))
+        return REGISTRY[kind].body.model_validate(dict(body))
     except ValidationError as error:
         raise EntryRefused(sentence(error)) from None
 
@@ -232,12 +130,13 @@ def parse_entry(raw: object, *, received_ms: int) -> Entry:
         With a sentence that names each field that is wrong.
     """
     if not isinstance(raw, dict):
-        raise EntryRefused("An entry is a JSON object with id, machine, batch, kind, at_ms and body.")
+        raise EntryRefused(_("An entry is a JSON object with id, about (or machine and batch), kind, at_ms and body."))
     try:
         entry = Entry.model_validate({**raw, "received_ms": received_ms})
     except ValidationError as error:
         raise EntryRefused(sentence(error)) from None
-    return entry.model_copy(update={"body": _plain(body_of(entry.kind, entry.body))})
+    about = None if entry.about is None else str(Subject.parse(entry.about))
+    return entry.model_copy(update={"about": about, "body": _plain(body_of(entry.kind, entry.body))})
 
 
 def _plain(body: Body) -> dict[str, Any]:

@@ -3,7 +3,7 @@
 Each field's description says what may stand there; a mistake in a sheet is answered with it.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from decimal import Decimal
 from typing import Annotated, Final, Literal, Self, get_args
 
@@ -35,6 +35,9 @@ SOURCES = ("modbus", "mqtt", "serial", "http", "hand", "simulated")
 
 WIRES = ("modbus", "mqtt", "serial")
 """Those of them that are read over a wire, and may give something else than °C."""
+
+BrokerUser = tuple[str, int, str]
+"""Host, port and user of an MQTT broker."""
 
 # Plain text of one line: no control characters, nothing but spaces refused, and no spaces at the ends.
 _Words = Annotated[str, StringConstraints(pattern=r"^[^\s\p{C}]([^\p{C}\p{Zl}\p{Zp}]*[^\s\p{C}])?$", max_length=60)]
@@ -150,13 +153,21 @@ class Machine(Part):
         """Whether nothing of it is real. What it roasts is in no list, stock or total unless asked for."""
         return all(channel.source == "simulated" for channel in self.channels)
 
+    @property
+    def passwords(self) -> dict[BrokerUser, str]:
+        """The passwords of its brokers' users."""
+        return {
+            (point.host, point.port, point.user): point.password
+            for channel in self.channels
+            if (point := channel.mqtt) is not None and point.user is not None and point.password is not None
+        }
+
     def with_passwords_of(self, known: Self) -> Self:
         """The same machine; a user whose password was left out has that which ``known`` has for that broker."""
-        passwords = {
-            (point.host, point.port, point.user): point.password
-            for channel in known.channels
-            if (point := channel.mqtt) is not None and point.password is not None
-        }
+        return self.with_passwords(known.passwords)
+
+    def with_passwords(self, passwords: Mapping[BrokerUser, str]) -> Self:
+        """The same machine; a user whose password was left out has that of ``passwords``."""
 
         def known_again(channel: Channel) -> Channel:
             point = channel.mqtt
@@ -166,6 +177,16 @@ class Machine(Part):
             return channel.model_copy(update={"mqtt": point.model_copy(update={"password": password})})
 
         return self.model_copy(update={"channels": tuple(known_again(channel) for channel in self.channels)})
+
+    def without_passwords(self) -> Self:
+        """The same machine without its passwords, as its description travels and as entries hold it."""
+        channels = tuple(
+            channel
+            if channel.mqtt is None
+            else channel.model_copy(update={"mqtt": channel.mqtt.model_copy(update={"password": None})})
+            for channel in self.channels
+        )
+        return self.model_copy(update={"channels": channels})
 
     @model_validator(mode="after")
     def _whole(self) -> Self:

@@ -6,17 +6,20 @@ understood or cannot be true, with a sentence that says why.
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Any, Final
-from uuid import UUID, uuid5
+from typing import Any, Final, Self
+from uuid import UUID, uuid4, uuid5
 
 from roastlog.clock import Clock
 from roastlog.errors import CodeError, EntryRefused
-from roastlog.journal.entries import ON_ENTRIES, Entry, amended, parse_entry
-from roastlog.journal.fold import Batch, Line, fold
+from roastlog.journal.entries import Entry, amended, parse_entry
+from roastlog.journal.fold import Batch, Line, Lines, fold, fold_machine, lines_of
+from roastlog.journal.kinds import REGISTRY, corrects
+from roastlog.journal.subject import BATCH, LOT, MACHINE, Subject
 from roastlog.journal.vocabulary import MOMENT_LABELS
 from roastlog.languages import _
 from roastlog.machine.model import Machine
-from roastlog.store import books
+from roastlog.store import batches as lists
+from roastlog.store import books, devices, projections
 from roastlog.store import journal as stored
 from roastlog.store.store import Database, Store
 from roastlog.trace.codes import parse_code
@@ -29,13 +32,21 @@ Heard = Callable[[str], None]
 
 @dataclass(frozen=True)
 class Result:
-    """What became of one entry."""
+    """What became of one entry; of one that is kept, the batch that it is about, or the other subject."""
 
     id: str | None
     status: str
     batch: str | None = None
+    about: str | None = None
     reason: str | None = None
     notice: str | None = None
+
+    @classmethod
+    def of(cls, entry: Entry, status: str, subject: Subject, notice: str | None = None) -> Self:
+        """That of an entry that is kept."""
+        if subject.kind == BATCH:
+            return cls(str(entry.id), status, batch=subject.name, notice=notice)
+        return cls(str(entry.id), status, about=str(subject), notice=notice)
 
 
 @dataclass(frozen=True)
@@ -67,14 +78,23 @@ class EntryService:
     knobs
         Settings of a machine as read off its own registers; a new batch starts with them.
     heard
-        Called with a machine's id once entries for it are on the disk.
+        Called with a machine's id once entries for its batches are on the disk.
+    described
+        Called with a machine's id once its description may have changed.
     """
 
     def __init__(
-        self, store: Store, clock: Clock, machines: Mapping[str, Machine], *, knobs: Knobs, heard: Heard
+        self,
+        store: Store,
+        clock: Clock,
+        machines: Mapping[str, Machine],
+        *,
+        knobs: Knobs,
+        heard: Heard,
+        described: Heard,
     ) -> None:
         self._store, self._clock, self._machines = store, clock, machines
-        self._knobs, self._heard = knobs, heard
+        self._knobs, self._heard, self._described = knobs, heard, described
 
     def accept(self, raws: Sequence[object], speaker: Speaker = Speaker()) -> list[Result]:
         """Keep entries in their order, each on its own: one that is refused spoils no other.
@@ -94,43 +114,63 @@ class EntryService:
         received_ms = self._clock.now_ms()
         parsed = [_parse(raw, received_ms, speaker) for raw in raws]
         results = self._store.write(lambda db: [self._settle(db, item, speaker) for item in parsed])
-        # One that is known may not have been told: the first time ended between keeping and telling.
-        touched = {
-            item.machine
-            for item, result in zip(parsed, results, strict=True)
-            if isinstance(item, Entry) and result.status != "refused"
-        }
-        for machine in touched & self._machines.keys():
-            self._heard(machine)
+        self._tell(results)
         return results
+
+    def say(self, about: Subject, kind: str, body: Mapping[str, Any], speaker: Speaker = Speaker()) -> Result:
+        """Keep an entry that a page of the server makes itself, now; raises EntryRefused where it is refused.
+
+        Its time is after all that was said of the subject so far, whatever the clock says: the page showed that.
+        """
+        at_ms = max(self._clock.now_ms(), stored.last_ms(self._store.read, about) + 1)
+        raw = {"id": str(uuid4()), "about": str(about), "kind": kind, "at_ms": at_ms, "body": body}
+        result = self.accept([raw], speaker)[0]
+        if result.status == "refused":
+            raise EntryRefused(result.reason)
+        return result
+
+    def _tell(self, results: Sequence[Result]) -> None:
+        """Tell of what is kept. One that is known may not have been told: the first time ended between the two."""
+        kept = [result for result in results if result.status != "refused"]
+        codes = {result.batch for result in kept if result.batch is not None}
+        for machine in {lists.machine_of(self._store.read, code) for code in codes} & self._machines.keys():
+            self._heard(machine)
+        subjects = {Subject.kept(result.about) for result in kept if result.about is not None}
+        for subject in sorted(subjects):
+            if subject.kind == MACHINE:
+                self._described(subject.name)
 
     def _settle(self, db: Database, item: "Entry | Result", speaker: Speaker) -> Result:
         if isinstance(item, Result):
             return item
-        known = stored.known_batch(db.conn, item.id)
+        known = stored.known_subject(db.conn, item.id)
         if known is not None:
-            return Result(str(item.id), "known", batch=known)
+            return Result.of(item, "known", known)
         try:
             _check_may_say(db, item, speaker)
-            return self._open(db, item) if item.kind == "opened" else self._add(db, item)
+            if item.kind == "opened":
+                return self._open(db, item)
+            subject = item.subject
+            if subject is None or subject.kind == BATCH:
+                return self._add_to_batch(db, item)
+            return self._add(db, item, subject)
         except (EntryRefused, CodeError) as error:
             return Result(str(item.id), "refused", reason=str(error))
 
     def _open(self, db: Database, entry: Entry) -> Result:
-        self._machine(entry.machine)
-        notice = _lot_notice(db, entry, [machine.id for machine in self._machines.values() if machine.practice])
-        code = stored.open_batch(db, entry)
-        stored.add_entry(db, entry, code)
-        for control, setting in self._knobs(entry.machine).items():
+        machine = self._machine(str(entry.machine))
+        notice = _lot_notice(db, entry, [other.id for other in self._machines.values() if other.practice])
+        code = projections.open_batch(db, entry)
+        for control, setting in self._knobs(machine.id).items():
             body = {"control": control, "setting": setting}
-            stored.add_entry(db, machine_entry(entry, uuid5(entry.id, control), "move", body), code)
-        stored.refold(db, code)
-        return Result(str(entry.id), "stored", batch=code, notice=notice)
+            stored.add_entry(db, machine_entry(entry, uuid5(entry.id, control), code, "move", body))
+        projections.refresh_batch(db, code)
+        return Result.of(entry, "stored", Subject(BATCH, code), notice)
 
-    def _add(self, db: Database, entry: Entry) -> Result:
+    def _add_to_batch(self, db: Database, entry: Entry) -> Result:
         code = _code(db, entry)
-        machine = stored.machine_of(db.conn, code)
-        if machine != entry.machine:
+        machine = lists.machine_of(db.conn, code)
+        if entry.machine not in {None, machine}:
             raise EntryRefused(
                 _(
                     "Batch {code} was roasted on {machine}, not on {named}.",
@@ -139,14 +179,30 @@ class EntryService:
                     named=entry.machine,
                 )
             )
+        entry = entry.model_copy(update={"about": str(Subject(BATCH, code)), "machine": machine})
         if entry.kind == "move":
-            _check_move(self._machine(entry.machine), entry.body)
+            _check_move(self._machine(machine), entry.body)
         elif entry.kind in {"weighed", "amend"}:
             _check_with(entry, fold(stored.entries_of(db.conn, code), code))
-        stored.add_entry(db, entry, code)
-        batch = stored.refold(db, code)
-        line = next(line for line in batch.lines if line.id == entry.id)
-        return Result(str(entry.id), "stored", batch=code, notice=self._notice(line, batch))
+        stored.add_entry(db, entry)
+        batch = projections.refresh_batch(db, code)
+        return Result.of(entry, "stored", Subject(BATCH, code), self._notice(entry, batch))
+
+    def _add(self, db: Database, entry: Entry, subject: Subject) -> Result:
+        """Keep an entry about something else than a batch."""
+        before = stored.entries_about(db.conn, subject)
+        entry = entry.model_copy(update={"machine": None})
+        if entry.kind == "amend":
+            _check_amendment(entry, lines_of(before))
+        if subject.kind == MACHINE:
+            _check_machine(db, entry, subject, before)
+        if entry.kind == "erased":
+            _erase(db, subject, before)
+        now = projections.say(db, entry)
+        notice = self._notice(entry, now)
+        if notice is None and subject.kind == LOT and books.lot(db.conn, subject.name) is None:
+            notice = _("Lot {code} is not in the books. This is kept all the same.", code=subject.name)
+        return Result.of(entry, "stored", subject, notice)
 
     def _machine(self, ident: str) -> Machine:
         if ident not in self._machines:
@@ -156,44 +212,48 @@ class EntryService:
             )
         return self._machines[ident]
 
-    def _notice(self, line: Line, batch: Batch) -> str | None:
+    def _notice(self, entry: Entry, subject: Lines) -> str | None:
+        """What is odd about an entry that is kept."""
+        line = next(line for line in subject.lines if line.id == entry.id)
         if line.at_ms > self._clock.now_ms() + AHEAD_MS:
             return _("The time of this entry lies ahead: look at the clock of the device. It is kept as it came.")
         if "late" in line.flags:
             return _("This batch was closed already. The entry is kept and marked late.")
         if "about_nothing" in line.flags:
             return _("What this is about has not come in. It is kept and counts as soon as it does.")
-        if line.kind != "moment":
-            return None
-        label = MOMENT_LABELS[line.body["moment"]]
-        if "doubled" in line.flags:
-            by_s = (line.at_ms - batch.moments[line.body["moment"]].at_ms) / 1000
-            return _(
-                "{label} was marked {by:.1f} s before; the earlier one counts. Undo it to count this one.",
-                label=label,
-                by=by_s,
-            )
-        others = [other for other in batch.moments.values() if "out_of_order" in other.flags]
-        if others:
-            return _(
-                "{label} is out of order with the other moments. It is kept as it is; undo or shift what is wrong.",
-                label=label,
-            )
-        return None
+        if line.kind == "arrived" and "doubled" in line.flags:
+            return _("This lot is in the books already, and what they say of it counts. Correct that entry.")
+        return _moment_notice(line, subject) if isinstance(subject, Batch) and line.kind == "moment" else None
 
 
-def machine_entry(about: Entry, ident: UUID, kind: str, body: Mapping[str, Any]) -> Entry:
-    """An entry that the machine itself makes, at the time of another."""
-    by = {"person": None, "device": about.machine}
+def _moment_notice(line: Line, batch: Batch) -> str | None:
+    label = MOMENT_LABELS[line.body["moment"]]
+    if "doubled" in line.flags:
+        by_s = (line.at_ms - batch.moments[line.body["moment"]].at_ms) / 1000
+        return _(
+            "{label} was marked {by:.1f} s before; the earlier one counts. Undo it to count this one.",
+            label=label,
+            by=by_s,
+        )
+    if any("out_of_order" in other.flags for other in batch.moments.values()):
+        return _(
+            "{label} is out of order with the other moments. It is kept as it is; undo or shift what is wrong.",
+            label=label,
+        )
+    return None
+
+
+def machine_entry(opened: Entry, ident: UUID, code: str, kind: str, body: Mapping[str, Any]) -> Entry:
+    """An entry of a batch that the machine itself makes, at the time of another."""
     return Entry.model_validate(
         {
             "id": ident,
-            "machine": about.machine,
-            "batch": str(about.id),
+            "about": str(Subject(BATCH, code)),
+            "machine": opened.machine,
             "kind": kind,
-            "at_ms": about.at_ms,
-            "received_ms": about.received_ms,
-            "by": by,
+            "at_ms": opened.at_ms,
+            "received_ms": opened.received_ms,
+            "by": {"person": None, "device": opened.machine},
             "body": dict(body),
         }
     )
@@ -246,18 +306,22 @@ def _check_may_say(db: Database, entry: Entry, speaker: Speaker) -> None:
     for kind in stored.kinds_about(db.conn, entry):
         if kind in speaker.refuses:
             raise EntryRefused(speaker.refuses[kind])
+        if kind not in REGISTRY and speaker.refuses:
+            raise EntryRefused(
+                _("This was said by a newer version of Drumside; only a device that may do everything changes it.")
+            )
 
 
 def _code(db: Database, entry: Entry) -> str:
     reference = str(entry.batch)
-    code = stored.batch_named(db.conn, reference)
+    code = lists.batch_named(db.conn, reference)
     if code is not None:
         return code
     try:
         code = parse_code(reference).code
     except CodeError as error:
         raise EntryRefused(str(error)) from None
-    if stored.batch_named(db.conn, code) is None:
+    if lists.batch_named(db.conn, code) is None:
         raise EntryRefused(
             _("No batch carries the code {code}. Look it up on the label, or in the records.", code=code)
         )
@@ -294,16 +358,63 @@ def _check_with(entry: Entry, batch: Batch) -> None:
     if entry.kind == "weighed":
         check_weight(entry.body["roasted_g"], entry.body.get("removed_g"), batch.green_g)
         return
-    about = next((line for line in batch.lines if line.id == UUID(str(entry.body["entry"]))), None)
+    about, body = _check_amendment(entry, batch.lines)
     if about is None:
         return
-    if about.kind in ON_ENTRIES:
-        raise EntryRefused(_("An undo, a shift or a correction cannot be corrected; undo it and say it anew."))
-    body = amended(about.kind, about.body, entry.body["body"])
     if about.kind == "weighed":
         check_weight(body["roasted_g"], body.get("removed_g"), batch.green_g)
     elif about.kind == "opened" and batch.roasted_g is not None:
         check_weight(batch.roasted_g, None, body.get("green_g"))
+
+
+def _check_amendment(entry: Entry, lines: Sequence[Line]) -> tuple[Line | None, dict[str, Any]]:
+    """Refuse a correction that does not fit its entry; that entry, where it has come in, and the body it gets."""
+    about = next((line for line in lines if line.id == UUID(str(entry.body["entry"]))), None)
+    if about is None:
+        return None, {}
+    if corrects(about.kind):
+        raise EntryRefused(_("An undo, a shift or a correction cannot be corrected; undo it and say it anew."))
+    return about, amended(about.kind, about.body, entry.body["body"])
+
+
+def _check_machine(db: Database, entry: Entry, subject: Subject, before: Sequence[Entry]) -> None:
+    """Refuse what would leave a machine without a description, or make roasted coffee of practice."""
+    was, now = fold_machine(before, subject.name).machine, fold_machine([*before, entry], subject.name).machine
+    if now is None:
+        raise EntryRefused(
+            _("There is no machine “{name}” yet; set it up first.", name=subject.name)
+            if was is None
+            else _("{name} would have no description left. Import another sheet over it.", name=was.name)
+        )
+    if now.id != subject.name:
+        raise EntryRefused(_("The sheet is of {other}, not of {name}.", other=now.id, name=subject.name))
+    if entry.kind == "probe_checked" and now.part(entry.body["channel"]) is None:
+        raise EntryRefused(_("{name} has no such channel: {part_id}.", name=now.name, part_id=entry.body["channel"]))
+    if was is not None and was.practice != now.practice and lists.page_of(db.conn, machine=now.id).total:
+        raise EntryRefused(
+            _(
+                "{name} has batches, and they are practice; that cannot change. "
+                "Set up another machine with an id of its own.",
+                name=was.name,
+            )
+            if was.practice
+            else _(
+                "{name} has batches, and they are real; that cannot change. "
+                "Set up another machine with an id of its own.",
+                name=was.name,
+            )
+        )
+
+
+def _erase(db: Database, subject: Subject, before: Sequence[Entry]) -> None:
+    """Erase the names of a person, unless a device still speaks for them."""
+    names = {entry.body["name"] for entry in before if entry.kind == "named" and "name" in entry.body}
+    speaking = [device.name for device in devices.devices(db.conn) if device.person in names]
+    if speaking:
+        raise EntryRefused(
+            _("These devices speak for that person; cut them off first: {devices}.", devices=", ".join(speaking))
+        )
+    stored.erase(db, subject.name, sorted(names))
 
 
 def _lot_notice(db: Database, entry: Entry, practice: Sequence[str]) -> str | None:

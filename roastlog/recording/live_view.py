@@ -9,8 +9,9 @@ import numpy as np
 
 from roastlog.curve.phases import phase_at, planned_drop_s
 from roastlog.curve.turning_point import turning_point
-from roastlog.journal.entries import Opened
 from roastlog.journal.fold import Batch, Line
+from roastlog.journal.kinds import corrects, shiftable
+from roastlog.journal.kinds.roast import Opened
 from roastlog.journal.vocabulary import MOMENT_LABELS, MOMENT_WORDS, called
 from roastlog.journal.wording import FLAG_WORDS, tell
 from roastlog.machine.model import Machine, bean_channel
@@ -21,7 +22,6 @@ from roastlog.roasts.chart import ChartOverlays, chart_overlays
 from roastlog.units import clock_text
 
 LOG_LINES: Final = 40
-SHIFTABLE: Final = frozenset({"moment", "move", "trier", "aroma", "crack", "note"})
 ValueAt = Callable[[str, float], float | None]
 
 
@@ -204,7 +204,7 @@ def log_view(
 ) -> tuple[LogLineView, ...]:
     """The newest lines that count, newest first."""
     controls = {control.id: control.name for control in machine.controls}
-    lines = [line for line in batch.lines if not line.undone and line.kind not in {"undo", "shift", "amend"}]
+    lines = [line for line in batch.lines if not line.undone and not corrects(line.kind)]
     return tuple(_log_line(line, batch, controls, bean_at, photos) for line in reversed(lines[-LOG_LINES:]))
 
 
@@ -226,7 +226,7 @@ def _log_line(
         by=line.by.person or line.by.device,
         late="late" in line.flags,
         flags=tuple(FLAG_WORDS[flag] for flag in line.flags),
-        shiftable=line.kind in SHIFTABLE,
+        shiftable=shiftable(line.kind),
         photo=None if photo is None else PhotoView(photo, photo in photos),
     )
 

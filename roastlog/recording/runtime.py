@@ -17,7 +17,7 @@ from roastlog.recording.live_view import LiveView
 from roastlog.recording.readers import LinkState
 from roastlog.recording.running_machine import RunningMachine
 from roastlog.roasts.history import History, Rows
-from roastlog.store import books
+from roastlog.store import machines as kept_machines
 from roastlog.store import readings as stored_readings
 from roastlog.store.store import Store
 from roastlog.threads import Repeater
@@ -35,14 +35,18 @@ class Runtime:
         self._running: dict[str, RunningMachine] = {}
         self._machines: dict[str, Machine] = {}
         self._adding = threading.Lock()
-        self.entry_service = EntryService(store, clock, self._machines, knobs=self._settings_of, heard=self.refresh)
+        self._recording = False
+        self.entry_service = EntryService(
+            store, clock, self._machines, knobs=self._settings_of, heard=self.refresh, described=self._described
+        )
         self.history = History(store, self._rows_between)
         self._saver = Repeater("saver", SAVE_S, self._save, UNSAVED)
 
     def start(self) -> None:
         """Set up the machines of the database, take up what was under way, and begin to read."""
-        for sheet in books.machine_sheets(self._store.read):
-            self.add(Machine.model_validate_json(sheet))
+        self._recording = True
+        for machine in kept_machines.machines(self._store.read):
+            self.add(machine)
         self._saver.start()
 
     def add(self, machine: Machine) -> None:
@@ -56,6 +60,16 @@ class Runtime:
             if old is not None:
                 self._stop(old)
             running.start()
+
+    def running_as(self, machine_id: str) -> Machine | None:
+        """The description that a machine is read by; None where it is not read."""
+        return self._machines.get(machine_id)
+
+    def _described(self, machine_id: str) -> None:
+        """Read a machine by its description as it is in the database now, where that has changed."""
+        machine = kept_machines.machine(self._store.read, machine_id) if self._recording else None
+        if machine is not None and machine != self._machines.get(machine_id):
+            self.add(machine)
 
     def close(self) -> None:
         """Stop reading, save what there is, and let all watchers go."""

@@ -9,11 +9,10 @@ from pathlib import Path
 
 from roastlog.clock import Clock
 from roastlog.plot.overlays import LINES
-from roastlog.recording.live_view import SHIFTABLE
 from roastlog.recording.runtime import Runtime
 from roastlog.services.address import AddressService, lan_address
 from roastlog.services.analysis import Analysis, AnalysisService, ForecastReview
-from roastlog.services.backups import BackupService, StorageStatus, back_up, restore
+from roastlog.services.backups import BackupService, StorageStatus, back_up, rebuild, restore
 from roastlog.services.bags import Bag, BagService
 from roastlog.services.batches import BatchService, BatchSummary, LogLine, Measures, MomentRow, Page, Record
 from roastlog.services.comparison import Compared, ComparisonService, LeftOut, SideBySide
@@ -28,6 +27,7 @@ from roastlog.services.pairing import Invitation, PairingService
 from roastlog.services.people import PeopleService, Person
 from roastlog.services.photos import PhotoService
 from roastlog.services.settings import SettingsService
+from roastlog.services.subjects import SubjectService
 from roastlog.services.today import Today, TodayService
 from roastlog.settings import Settings
 from roastlog.store.store import Store
@@ -35,7 +35,6 @@ from roastlog.upkeep.maintenance import Maintenance
 
 __all__ = [
     "LINES",
-    "SHIFTABLE",
     "Analysis",
     "Bag",
     "BatchSummary",
@@ -69,6 +68,7 @@ __all__ = [
     "back_up",
     "lan_address",
     "open_services",
+    "rebuild",
     "restore",
 ]
 
@@ -85,6 +85,7 @@ class Services:
     people: PeopleService
     machines: MachineService
     lots: LotService
+    subjects: SubjectService
     live: LiveService
     journal: JournalService
     photos: PhotoService
@@ -128,10 +129,11 @@ def open_services(folder: Path, clock: Clock, *, host: str = "127.0.0.1", port: 
     runtime = Runtime(store, clock)
     maintenance = Maintenance(store, clock)
     history = runtime.history
-    settings = SettingsService(store)
-    people = PeopleService(store)
-    machines = MachineService(store, clock, runtime)
-    lots = LotService(store, machines)
+    entries = runtime.entry_service
+    settings = SettingsService(store, entries)
+    people = PeopleService(store, entries)
+    machines = MachineService(store, runtime)
+    lots = LotService(store, entries, machines)
     live = LiveService(store, clock, runtime)
     photos = PhotoService(store, clock, runtime.photo_came)
     batches = BatchService(store, clock, history, machines=machines, lots=lots, settings=settings)
@@ -148,6 +150,7 @@ def open_services(folder: Path, clock: Clock, *, host: str = "127.0.0.1", port: 
         people=people,
         machines=machines,
         lots=lots,
+        subjects=SubjectService(store, lots, settings),
         live=live,
         journal=JournalService(store, runtime),
         photos=photos,

@@ -5,7 +5,7 @@ import socket
 from typing import Final
 
 from roastlog.services.settings import SettingsService
-from roastlog.store import books
+from roastlog.store.notes import note, noted
 from roastlog.store.store import Store
 
 ANY: Final = frozenset({"0.0.0.0", "::"})
@@ -36,11 +36,11 @@ class AddressService:
 
     def note_base(self, base: str) -> None:
         """Note where the server is reached, for whoever makes an invitation beside it; empty where nobody can."""
-        self._store.write(lambda db: books.keep_settings(db, {"served_at": base}))
+        self._store.write(lambda db: note(db, {"served_at": base}))
 
     def noted_base(self) -> str:
         """Where a phone reaches the server, as noted at its last start, else by the address on labels; or empty."""
-        return str(books.settings(self._store.read).get("served_at") or self._settings.current().url_base)
+        return str(noted(self._store.read).get("served_at") or self._settings.current().url_base)
 
     def way_in(self, secret: str = "") -> str:
         """Where a device goes to be let in: by a link that ends in a secret, or else to type a code."""

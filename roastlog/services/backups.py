@@ -4,16 +4,19 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
-from roastlog.clock import Clock
+from roastlog.clock import Clock, wall_ms
 from roastlog.errors import StoreError
 from roastlog.languages import N_, _
-from roastlog.store import backups
+from roastlog.store import backups, database
 from roastlog.store.backups import BACKUPS, FILE_NAME
+from roastlog.store.database import REMADE
+from roastlog.store.notes import noted
 from roastlog.store.store import Store
 from roastlog.store.writer import NOT_KEPT
 from roastlog.upkeep.maintenance import Maintenance
 
 WAITS: Final = N_("Readings are kept in memory until the disk takes them again.")
+REMADE_TOLD_MS: Final = 24 * 3_600_000
 OLD_S: Final = 48 * 3600.0  # the one of last night is at most a day old; older than two, one was missed
 
 
@@ -57,6 +60,7 @@ class BackupService:
 
     def __init__(self, store: Store, clock: Clock, maintenance: Maintenance) -> None:
         self._store, self._clock, self._maintenance = store, clock, maintenance
+        self._remade_ms: int = noted(store.read).get(REMADE, 0)
 
     def status(self) -> StorageStatus:
         """How the disk and the backups are. It asks nothing of the disk that could keep a page waiting."""
@@ -69,6 +73,8 @@ class BackupService:
             said.append(_("The last backup failed: {failed}", failed=state.failed))
         elif age_s is not None and age_s > OLD_S:
             said.append(_("The newest backup is {age:.0f} days old.", age=age_s / 86400))
+        if wall_ms() - self._remade_ms < REMADE_TOLD_MS:
+            said.append(_("The lists did not fit the journal and were made anew from it; nothing is missing."))
         if state.holds is not None and state.holds.damaged:
             said.append(
                 _(
@@ -100,3 +106,8 @@ def restore(backup: Path, folder: Path) -> str:
         where=folder,
         what=backups.restore(backup, folder),
     )
+
+
+def rebuild(folder: Path) -> str:
+    """Make all lists anew from the journal; how many rows that were, in words."""
+    return str(database.rebuild(folder))

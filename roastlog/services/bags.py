@@ -22,7 +22,7 @@ from roastlog.services.photos import PhotoService
 from roastlog.services.settings import SettingsService
 from roastlog.store import batches as lists
 from roastlog.store import journal as stored
-from roastlog.store.journal import TOKEN_BYTES
+from roastlog.store.batches import TOKEN_BYTES
 from roastlog.store.store import Store
 
 

@@ -4,8 +4,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from roastlog.journal.entries import Opened
 from roastlog.journal.fold import Line
+from roastlog.journal.kinds.roast import Opened
 
 
 @dataclass(frozen=True)

@@ -14,6 +14,7 @@ from roastlog.curve.series import Curve
 from roastlog.curve.turning_point import TurningPoint, turning_point
 from roastlog.errors import NoSuchBatch
 from roastlog.journal.fold import Batch, Line, fold
+from roastlog.journal.kinds import shiftable
 from roastlog.journal.vocabulary import MOMENT_LABELS
 from roastlog.journal.wording import tell
 from roastlog.languages import _
@@ -49,6 +50,11 @@ class LogLine:
     flags: tuple[str, ...]
     temp_c: float | None = None
     body: Mapping[str, Any] = field(default_factory=dict)
+
+    @property
+    def shiftable(self) -> bool:
+        """Whether its time can be moved."""
+        return shiftable(self.kind)
 
 
 @dataclass(frozen=True)

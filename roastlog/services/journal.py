@@ -7,6 +7,7 @@ from roastlog.journal.entries import parse_entry
 from roastlog.recording.entry_service import Result, Speaker
 from roastlog.recording.runtime import Runtime
 from roastlog.store import journal as stored
+from roastlog.store import projections
 from roastlog.store import readings as stored_readings
 from roastlog.store.store import Database, Store
 
@@ -35,7 +36,7 @@ class JournalService:
         opened, *rest = [parse_entry(dict(raw), received_ms=raw["at_ms"]) for raw in raws]
 
         def change(db: Database) -> str:
-            stored_readings.add_rows(db, opened.machine, rows)
-            return stored.add_many(db, [(opened, rest)])[0]
+            stored_readings.add_rows(db, str(opened.machine), rows)
+            return projections.add_many(db, [(opened, rest)])[0]
 
         return self._store.write(change)

@@ -4,10 +4,14 @@ import math
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 
-from roastlog.errors import NoSuchLot, SettingError
+from roastlog.errors import EntryRefused, NoSuchLot, SettingError
+from roastlog.journal.fold import fold_lot
+from roastlog.journal.subject import LOT, Subject
 from roastlog.languages import _
+from roastlog.recording.entry_service import EntryService, Speaker
 from roastlog.services.machines import MachineService
 from roastlog.store import books
+from roastlog.store import journal as stored
 from roastlog.store.books import LotRow
 from roastlog.store.store import Store
 from roastlog.trace.ledger import LotBalance
@@ -36,8 +40,8 @@ class Lot:
 class LotService:
     """Reads and keeps green lots. Batches of practice machines take nothing from them."""
 
-    def __init__(self, store: Store, machines: MachineService) -> None:
-        self._store, self._machines = store, machines
+    def __init__(self, store: Store, entries: EntryService, machines: MachineService) -> None:
+        self._store, self._entries, self._machines = store, entries, machines
 
     def all(self) -> list[Lot]:
         """All green lots, by coffee."""
@@ -56,14 +60,29 @@ class LotService:
             raise NoSuchLot(_("There is no lot {code} in the books.", code=code))
         return found
 
-    def keep(self, row: LotRow) -> Lot:
+    def keep(self, row: LotRow, speaker: Speaker = Speaker()) -> Lot:  # noqa: B008 - frozen
         """Add a lot, or change what is known of it; raises SettingError."""
         if not row.code or not row.coffee:
             raise SettingError(_("A lot needs a code and the name of its coffee."))
         if not (math.isfinite(row.bought_g) and row.bought_g >= 0):
             raise SettingError(_("The weight bought must be 0 or more."))
-        self._store.write(lambda db: books.keep_lot(db, row))
+        try:
+            self._say(row, speaker)
+        except EntryRefused as error:
+            raise SettingError(error.args[0]) from None
         return self.get(row.code)
+
+    def _say(self, row: LotRow, speaker: Speaker) -> None:
+        """Say that the lot arrived, or correct what was said of it."""
+        subject = Subject(LOT, row.code)
+        told = {name: value for name, value in asdict(row).items() if name not in {"code", "bought_g"}}
+        told["green_g"] = row.bought_g
+        arrived = fold_lot(stored.entries_about(self._store.read, subject), row.code).arrived
+        if arrived is None:
+            body = {name: value for name, value in told.items() if value is not None}
+            self._entries.say(subject, "arrived", body, speaker)
+        elif changed := {name: value for name, value in told.items() if value != arrived.body.get(name)}:
+            self._entries.say(subject, "amend", {"entry": str(arrived.id), "body": changed}, speaker)
 
 
 def _lot(row: LotRow, taken_g: Sequence[float]) -> Lot:

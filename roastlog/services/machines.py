@@ -1,25 +1,27 @@
 """Machines: their sheets, added, changed and exported."""
 
-import threading
+from collections.abc import Mapping
+from typing import Any
 
-from roastlog.clock import Clock
-from roastlog.errors import NoSuchMachine, SheetError
-from roastlog.languages import N_, _, said
+from roastlog.errors import EntryRefused, NoSuchMachine, SheetError
+from roastlog.journal.kinds.machine import plain_sheet
+from roastlog.journal.subject import MACHINE, Subject
+from roastlog.languages import _
 from roastlog.machine.model import Machine, practice_machine
 from roastlog.machine.sheet import parse_sheet, sheet_text
+from roastlog.recording.entry_service import Speaker
 from roastlog.recording.runtime import Runtime
-from roastlog.store import batches as lists
-from roastlog.store import books
+from roastlog.store import machines as stored
+from roastlog.store.machines import Described
 from roastlog.store.store import Store
 
 
 class MachineService:
     """Keeps the sheets of machines, and hands each to the runtime that reads it."""
 
-    def __init__(self, store: Store, clock: Clock, runtime: Runtime) -> None:
-        self._store, self._clock, self._runtime = store, clock, runtime
-        self._keeping = threading.Lock()
-        self._kept: tuple[Machine, ...] | None = None
+    def __init__(self, store: Store, runtime: Runtime) -> None:
+        self._store, self._runtime, self._entries = store, runtime, runtime.entry_service
+        self._parsed: tuple[Described, tuple[Machine, ...]] = Described((), ()), ()
 
     def all(self) -> list[Machine]:
         """All machines that are read."""
@@ -31,38 +33,38 @@ class MachineService:
 
     def kept(self) -> tuple[Machine, ...]:
         """All machines in the database, whether they are read or not. Their sheets are parsed once."""
-        kept = self._kept
-        if kept is None:
-            with self._keeping:
-                kept = self._kept = self._parsed()
-        return kept
+        described = stored.described(self._store.read)
+        if described != self._parsed[0]:
+            self._parsed = described, stored.parsed(described)
+        return self._parsed[1]
 
     def practice_ids(self) -> tuple[str, ...]:
         """Ids of the machines where nothing is real: their batches take no stock and are in no list."""
         return tuple(machine.id for machine in self.kept() if machine.practice)
 
-    def add(self, sheet: str) -> Machine:
-        """Set up the machine that a TOML sheet describes; raises SheetError."""
-        machine = self.keep_sheet(sheet)
-        self._runtime.add(machine)
-        return machine
-
-    def add_practice(self) -> Machine:
+    def add_practice(self, speaker: Speaker = Speaker()) -> Machine:  # noqa: B008 - frozen
         """Set up the simulated machine; one that is there goes on as it is."""
         known = next((machine for machine in self.all() if machine.id == practice_machine().id), None)
-        if known is not None:
-            return known
-        machine = self._keep(practice_machine())
-        self._runtime.add(machine)
-        return machine
+        return known or self._set_up(practice_machine(), speaker)
 
-    def change(self, machine: Machine) -> None:
-        """Give a machine another sheet, and read it by that from now on."""
-        self._runtime.add(self._keep(machine))
+    def change(self, machine: Machine, speaker: Speaker = Speaker()) -> None:  # noqa: B008 - frozen
+        """Give a machine another description, and read it by that from now on; raises SheetError."""
+        self._set_up(machine, speaker)
 
-    def keep_sheet(self, sheet: str) -> Machine:
-        """Put a machine into the database, to be read from the next start on; raises SheetError."""
-        return self._keep(parse_sheet(sheet))
+    def add(self, sheet: str, speaker: Speaker = Speaker()) -> Machine:  # noqa: B008 - frozen
+        """Set up the machine that a TOML sheet describes, and read it from now on; raises SheetError."""
+        return self._set_up(parse_sheet(sheet), speaker)
+
+    def keep_sheet(self, sheet: str, speaker: Speaker = Speaker()) -> Machine:  # noqa: B008 - frozen
+        """Put a machine into the database; a server that starts later reads it. Raises SheetError."""
+        return self._keep(parse_sheet(sheet), speaker)
+
+    def check_probe(self, machine_id: str, check: Mapping[str, Any], speaker: Speaker = Speaker()) -> None:  # noqa: B008
+        """Keep the check of a probe, and its offset; raises SheetError."""
+        try:
+            self._entries.say(Subject(MACHINE, machine_id), "probe_checked", check, speaker)
+        except EntryRefused as error:
+            raise SheetError(error.args[0]) from None
 
     def sheet(self, machine_id: str) -> str:
         """The TOML sheet of a machine in the database, whether it is read or not; raises NoSuchMachine."""
@@ -78,35 +80,24 @@ class MachineService:
             )
         return sheet_text(found)
 
-    def _parsed(self) -> tuple[Machine, ...]:
-        return tuple(Machine.model_validate_json(sheet) for sheet in books.machine_sheets(self._store.read))
+    def _set_up(self, machine: Machine, speaker: Speaker) -> Machine:
+        """Keep a machine and read it from now on, anew also where nothing has changed."""
+        before = self._runtime.running_as(machine.id)
+        machine = self._keep(machine, speaker)
+        if self._runtime.running_as(machine.id) is before:  # the journal told the runtime of nothing new
+            self._runtime.add(machine)
+        return machine
 
-    def _keep(self, machine: Machine) -> Machine:
+    def _keep(self, machine: Machine, speaker: Speaker) -> Machine:
         known = next((kept for kept in self.kept() if kept.id == machine.id), None)
         if known is not None:
             machine = machine.with_passwords_of(known)
-            self._check_practice_stays(known, machine)
-        with self._keeping:
-            self._store.write(
-                lambda db: books.keep_machine(db, machine.id, machine.model_dump_json(), self._clock.now_ms())
-            )
-            self._kept = self._parsed()
+        self._store.write(lambda db: stored.keep_passwords(db, machine))
+        if known is not None and plain_sheet(known) == plain_sheet(machine):  # at most a password has changed
+            return machine
+        subject = Subject(MACHINE, machine.id)
+        try:
+            self._entries.say(subject, "set_up", {"sheet": plain_sheet(machine)}, speaker)
+        except EntryRefused as error:
+            raise SheetError(error.args[0]) from None
         return machine
-
-    def _check_practice_stays(self, known: Machine, machine: Machine) -> None:
-        """Refuse to make roasted coffee of practice, or practice of roasted coffee."""
-        if known.practice != machine.practice and lists.page_of(self._store.read, machine=known.id).total:
-            raise SheetError(
-                said(
-                    N_(
-                        "{name} has batches, and they are practice; that cannot change. "
-                        "Set up another machine with an id of its own."
-                    )
-                    if known.practice
-                    else N_(
-                        "{name} has batches, and they are real; that cannot change. "
-                        "Set up another machine with an id of its own."
-                    ),
-                    name=known.name,
-                )
-            )

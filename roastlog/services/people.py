@@ -1,7 +1,11 @@
 """The people of the roastery."""
 
-from roastlog.errors import SettingError
+from uuid import uuid4
+
+from roastlog.errors import EntryRefused, SettingError
+from roastlog.journal.subject import PERSON, Subject
 from roastlog.languages import _
+from roastlog.recording.entry_service import EntryService, Speaker
 from roastlog.store import books
 from roastlog.store.books import Person
 from roastlog.store.store import Store
@@ -12,19 +16,31 @@ __all__ = ["PeopleService", "Person"]
 class PeopleService:
     """Reads and adds people."""
 
-    def __init__(self, store: Store) -> None:
-        self._store = store
+    def __init__(self, store: Store, entries: EntryService) -> None:
+        self._store, self._entries = store, entries
 
     def all(self) -> list[Person]:
         """All people, by name."""
         return books.people(self._store.read)
 
-    def add(self, name: str, shown: str = "") -> None:
+    def add(self, name: str, shown: str = "", speaker: Speaker = Speaker()) -> None:  # noqa: B008 - frozen
         """Add someone who roasts; ``shown`` is the name that a bag may carry."""
         if not name.strip():
             raise SettingError(_("A person needs a name."))
-        person = Person(name.strip(), shown.strip() or name.split(maxsplit=1)[0])
-        self._store.write(lambda db: books.keep_person(db, person))
+        body = {"name": name.strip(), "shown": shown.strip() or name.split(maxsplit=1)[0]}
+        known = next((person for person in self.all() if person.name == body["name"]), None)
+        ident = uuid4().hex[:12] if known is None else known.id
+        try:
+            self._entries.say(Subject(PERSON, ident), "named", body, speaker)
+        except EntryRefused as error:
+            raise SettingError(error.args[0]) from None
+
+    def erase(self, ident: str, speaker: Speaker = Speaker()) -> None:  # noqa: B008 - frozen
+        """Erase the names of a person wherever they stand; what they said stays. Raises SettingError."""
+        try:
+            self._entries.say(Subject(PERSON, ident), "erased", {}, speaker)
+        except EntryRefused as error:
+            raise SettingError(error.args[0]) from None
 
     def checked(self, name: str | None) -> str | None:
         """The name of a known person, or None where none is given; raises SettingError for any other name."""

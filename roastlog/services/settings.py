@@ -5,8 +5,10 @@ from dataclasses import asdict, replace
 from typing import Any
 from urllib.parse import urlsplit
 
-from roastlog.errors import SettingError
+from roastlog.errors import EntryRefused, SettingError
+from roastlog.journal.subject import HOUSE, Subject
 from roastlog.languages import _
+from roastlog.recording.entry_service import EntryService, Speaker
 from roastlog.services.curve_settings import CURVE_SETTINGS
 from roastlog.settings import Settings
 from roastlog.store import books
@@ -16,20 +18,29 @@ from roastlog.store.store import Store
 class SettingsService:
     """Reads and changes the settings."""
 
-    def __init__(self, store: Store) -> None:
-        self._store = store
+    def __init__(self, store: Store, entries: EntryService) -> None:
+        self._store, self._entries = store, entries
 
     def current(self) -> Settings:
         """All settings, those not changed at their defaults."""
         return Settings.of(books.settings(self._store.read))
 
-    def change(self, changes: Mapping[str, Any]) -> Settings:
+    def change(self, changes: Mapping[str, Any], speaker: Speaker = Speaker()) -> Settings:  # noqa: B008 - frozen
         """Change settings, all or none; raises SettingError when one is out of range."""
-        settings = replace(self.current(), **changes)
+        before = self.current()
+        settings = replace(before, **changes)
         _check(settings)
         settings = replace(settings, url_base=settings.url_base.rstrip("/"))
-        self._store.write(lambda db: books.keep_settings(db, asdict(settings)))
+        changed = {name: value for name, value in asdict(settings).items() if value != getattr(before, name)}
+        if changed:
+            self._say(changed, speaker)
         return settings
+
+    def _say(self, changed: Mapping[str, Any], speaker: Speaker) -> None:
+        try:
+            self._entries.say(Subject(HOUSE), "set", changed, speaker)
+        except EntryRefused as error:
+            raise SettingError(error.args[0]) from None
 
 
 def _check(settings: Settings) -> None:

@@ -1,12 +1,18 @@
 """Lists of batches, read from their summary rows."""
 
+import secrets
 import sqlite3
 from collections.abc import Sequence
 from dataclasses import dataclass, fields
+from datetime import datetime
+from typing import Final
 
 from sqlite_utils import Database
 
 from roastlog.languages import _
+from roastlog.trace.codes import batch_code, parse_code
+
+TOKEN_BYTES: Final = 16
 
 
 @dataclass(frozen=True)
@@ -52,7 +58,8 @@ class Page:
     total: int
 
 
-_COLUMNS = ", ".join(field.name for field in fields(BatchSummary))
+_TOKEN = "(SELECT token FROM bags WHERE bags.code = batches.code) AS token"  # noqa: S105 - a column
+_COLUMNS = ", ".join(_TOKEN if field.name == "token" else field.name for field in fields(BatchSummary))
 _SELECT = f"SELECT {_COLUMNS} FROM batches"  # noqa: S608 - our own column names
 
 
@@ -75,8 +82,34 @@ def summary(connection: sqlite3.Connection, code: str) -> BatchSummary | None:
 
 def by_token(connection: sqlite3.Connection, token: str) -> BatchSummary | None:
     """One batch by the token of its bag page."""
-    found = _summaries(connection, "WHERE token = ?", (token,))
+    found = _summaries(connection, "WHERE code = (SELECT code FROM bags WHERE token = ?)", (token,))
     return found[0] if found else None
+
+
+def batch_named(connection: sqlite3.Connection, reference: str) -> str | None:
+    """Code of the batch that is named by its code or by the id of the entry that opened it."""
+    row = connection.execute(
+        "SELECT code FROM batches WHERE code = ? OR opened_entry = ?", (reference, reference)
+    ).fetchone()
+    return None if row is None else str(row["code"])
+
+
+def machine_of(connection: sqlite3.Connection, code: str) -> str:
+    """Id of the machine that a batch was opened on."""
+    return str(connection.execute("SELECT machine FROM batches WHERE code = ?", (code,)).fetchone()[0])
+
+
+def new_code(db: Database, at_ms: int) -> str:
+    """The next code of a day, with an unguessable token for the page of its bags."""
+    day = datetime.fromtimestamp(at_ms / 1000).astimezone().date()
+    # By the code and not by the day: with two-digit years a phone whose clock is a century off shares a day's codes.
+    span = f"{day:%y%j}-", f"{day:%y%j}-~"
+    taken = [
+        parse_code(row[0]).number for row in db.conn.execute("SELECT code FROM bags WHERE code BETWEEN ? AND ?", span)
+    ]
+    code = batch_code(day, max(taken, default=0) + 1)
+    db.conn.execute("INSERT INTO bags (code, token) VALUES (?, ?)", (code, secrets.token_urlsafe(TOKEN_BYTES)))
+    return code
 
 
 def withdrawn(connection: sqlite3.Connection, token: str) -> bool:
@@ -86,8 +119,8 @@ def withdrawn(connection: sqlite3.Connection, token: str) -> bool:
 
 def withdraw(db: Database, code: str, token: str, at_ms: int) -> None:
     """Give a batch another token for its bag page; the one it had holds no more."""
-    db.conn.execute("INSERT INTO withdrawn (token, at_ms) SELECT token, ? FROM batches WHERE code = ?", (at_ms, code))
-    db.conn.execute("UPDATE batches SET token = ? WHERE code = ?", (token, code))
+    db.conn.execute("INSERT INTO withdrawn (token, at_ms) SELECT token, ? FROM bags WHERE code = ?", (at_ms, code))
+    db.conn.execute("UPDATE bags SET token = ? WHERE code = ?", (token, code))
 
 
 def page_of(

@@ -1,16 +1,10 @@
-"""Machines, green lots, people and settings.
-
-A row is kept by INSERT OR REPLACE. The upsert of sqlite-utils asks the database once what it can; on one that is locked
-at that moment it falls back to an INSERT OR IGNORE, which drops rows with required columns without a word.
-"""
+"""Green lots, people and settings, read from their projections."""
 
 import json
 import sqlite3
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass, fields
+from dataclasses import dataclass, fields
 from typing import Any
-
-from sqlite_utils import Database
 
 
 @dataclass(frozen=True)
@@ -32,27 +26,14 @@ class LotRow:
 
 @dataclass(frozen=True)
 class Person:
-    """Someone who roasts; ``shown`` is the name that a bag may carry."""
+    """Someone who roasts; ``shown`` is the name that a bag may carry. Journal entries know them by ``id``."""
 
     name: str
     shown: str
+    id: str = ""
 
 
 _LOT_COLUMNS = ", ".join(field.name for field in fields(LotRow))
-
-
-def machine_sheets(connection: sqlite3.Connection) -> list[str]:
-    """The sheets of all machines as JSON, in the order they were added."""
-    return [row[0] for row in connection.execute("SELECT sheet FROM machines ORDER BY added_ms, id")]
-
-
-def keep_machine(db: Database, ident: str, sheet: str, added_ms: int) -> None:
-    """Add a machine, or give a known one a new sheet."""
-    db.conn.execute(
-        "INSERT INTO machines (id, sheet, added_ms) VALUES (?, ?, ?)"
-        " ON CONFLICT (id) DO UPDATE SET sheet = excluded.sheet",
-        (ident, sheet, added_ms),
-    )
 
 
 def lots(connection: sqlite3.Connection, *, without: Sequence[str] = ()) -> list[tuple[LotRow, list[float]]]:
@@ -85,28 +66,11 @@ def _not_on(machines: Sequence[str]) -> str:
     return f"machine NOT IN ({', '.join('?' * len(machines))})" if machines else "TRUE"
 
 
-def keep_lot(db: Database, row: LotRow) -> None:
-    """Add a lot, or change what is known of it."""
-    db.table("lots").insert(asdict(row), replace=True)
-
-
 def people(connection: sqlite3.Connection) -> list[Person]:
     """All people, by name."""
-    return [Person(*row) for row in connection.execute("SELECT name, shown FROM people ORDER BY name")]
-
-
-def keep_person(db: Database, person: Person) -> None:
-    """Add a person, or change the name that bags carry."""
-    db.table("people").insert(asdict(person), replace=True)
+    return [Person(*row) for row in connection.execute("SELECT name, shown, id FROM people ORDER BY name, id")]
 
 
 def settings(connection: sqlite3.Connection) -> dict[str, Any]:
-    """All settings that were changed from their defaults."""
+    """All settings that were ever set."""
     return {row[0]: json.loads(row[1]) for row in connection.execute("SELECT name, value FROM settings")}
-
-
-def keep_settings(db: Database, values: dict[str, Any]) -> None:
-    """Change settings."""
-    db.table("settings").insert_all(
-        [{"name": name, "value": json.dumps(value)} for name, value in values.items()], replace=True
-    )

@@ -14,11 +14,15 @@ from typing import Any, cast
 from sqlite_utils import Database
 
 from roastlog.errors import StoreError
+from roastlog.store import projections
 from roastlog.store.backups import BACKUPS, FILE_NAME, newest, take
 from roastlog.store.migrations import migrations
+from roastlog.store.notes import note
+from roastlog.store.projections import Made
 from roastlog.store.trouble import is_damage, is_lost, offer, sentence
 
 BUSY_S = 5.0
+REMADE = "lists_remade_ms"  # a note
 READ_CACHE_KB = 256  # of each reading connection: there is one a thread, and the system keeps the file's pages as well
 log = logging.getLogger(__name__)
 
@@ -64,12 +68,31 @@ def migrate(path: Path) -> None:
         with closing(open_database(path, make=True)) as db:
             _back_up_before_a_change(db, path)
             migrations.apply(db)
+            _mend_projections(db)
     except (sqlite3.Error, StoreError) as error:
         if is_damage(error):
             _set_aside(path, error)
         if isinstance(error, StoreError):
             raise
         raise StoreError(sentence(f"The database cannot be brought up to date ({error}).", error, path)) from error
+
+
+def rebuild(folder: Path) -> Made:
+    """Make what lists are read from anew from the journal; how many rows that were.
+
+    Raises
+    ------
+    StoreError
+        If there is no database, or a server records into it.
+    """
+    path = folder / FILE_NAME
+    if not path.is_file():
+        raise StoreError(f"There is no database in {folder}; name the data folder with --data.")
+    if _in_use(folder):
+        raise StoreError(f"A server is running on {folder}, and it reads those lists. Stop it first.")
+    migrate(path)
+    with closing(open_database(path)) as db, db.atomic():
+        return projections.rebuild(db)
 
 
 def _refuse_to_begin_anew(path: Path) -> None:
@@ -90,6 +113,15 @@ def _back_up_before_a_change(db: Database, path: Path) -> None:
     if pending and db.table("entries").exists():
         backup = take(path, path.parent / BACKUPS, round(time.time() * 1000), before=pending[0].name)
         log.info("Before the change %s of the database a backup was made: %s", pending[0].name, backup.path)
+
+
+def _mend_projections(db: Database) -> None:
+    """Make what lists are read from anew where it does not fit the journal, and note that for the page of today."""
+    wrong = projections.mend(db)
+    if wrong is not None:
+        log.warning("The lists did not fit the journal: %s. They were made anew from it", wrong)
+        with db.atomic():
+            note(db, {REMADE: round(time.time() * 1000)})
 
 
 def _set_aside(path: Path, error: Exception) -> None:

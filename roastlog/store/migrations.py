@@ -3,6 +3,8 @@
 from sqlite_utils import Database
 from sqlite_utils.migrations import Migrations
 
+from roastlog.store.upgrade import say_the_books
+
 migrations = Migrations("roastlog")
 
 
@@ -155,3 +157,69 @@ def devices(db: Database) -> None:
 def photos(db: Database) -> None:
     """Photos of trier checks, in the database itself so that backups hold them."""
     db.execute("CREATE TABLE photos (name TEXT PRIMARY KEY, at_ms INTEGER NOT NULL, data BLOB NOT NULL) STRICT")
+
+
+@migrations(name="0009_subjects")
+def subjects(db: Database) -> None:
+    """Entries about anything: lots, people, settings and machines become entries too, said by the device “upgrade”.
+
+    ``entries`` names its subject, “batch 26332-01C” or “lot HU-7”; only those of a batch have a machine. Beside the
+    journal stand what no entry may hold: ``erasable`` fields of bodies, ``passwords`` of brokers, the ``bags`` with the
+    token of each batch's page, and the ``notes`` that the server makes for itself. What lists are read from is from now
+    on made by `roastlog.store.projections`; ``projected`` says which version of it made them, and up to which entry.
+    """
+    db.execute("DROP VIEW journal")
+    db.execute("ALTER TABLE entries RENAME TO entries_of_batches")
+    db.execute("""
+        INSERT OR IGNORE INTO words (word) SELECT 'batch ' || word FROM words
+        WHERE id IN (SELECT batch FROM entries_of_batches) ORDER BY word""")
+    db.execute("""
+        CREATE TABLE entries (
+            seq INTEGER PRIMARY KEY AUTOINCREMENT, id BLOB NOT NULL UNIQUE, about INTEGER NOT NULL, machine INTEGER,
+            kind INTEGER NOT NULL, at_ms INTEGER NOT NULL, late_ms INTEGER NOT NULL, person INTEGER, device INTEGER,
+            body ANY NOT NULL
+        ) STRICT""")
+    db.execute("""
+        INSERT INTO entries (seq, id, about, machine, kind, at_ms, late_ms, person, device, body)
+        SELECT said.seq, said.id, abouts.id, said.machine, said.kind, said.at_ms, said.late_ms, said.person,
+            said.device, said.body
+        FROM entries_of_batches AS said
+        JOIN words AS codes ON codes.id = said.batch
+        JOIN words AS abouts ON abouts.word = 'batch ' || codes.word
+        ORDER BY said.seq""")
+    db.execute("CREATE INDEX entries_by_subject ON entries (about)")
+    used = " UNION ".join(f"SELECT {column} FROM entries" for column in ("machine", "kind", "person", "device"))  # noqa: S608
+    db.execute(f"""
+        DELETE FROM words WHERE id IN (SELECT batch FROM entries_of_batches)
+            AND id NOT IN (SELECT machine FROM ({used}) WHERE machine IS NOT NULL)
+            AND id NOT IN (SELECT body FROM entries WHERE typeof(body) = 'integer')""")  # noqa: S608 - our own names
+    db.execute("DROP TABLE entries_of_batches")
+    db.execute("""
+        CREATE VIEW journal AS
+        SELECT said.seq, said.id, abouts.word AS about, machines.word AS machine, kinds.word AS kind, said.at_ms,
+            said.at_ms + said.late_ms AS received_ms, people.word AS person, devices.word AS device,
+            coalesce(bodies.word, said.body) AS body
+        FROM entries AS said
+        JOIN words AS abouts ON abouts.id = said.about
+        LEFT JOIN words AS machines ON machines.id = said.machine
+        JOIN words AS kinds ON kinds.id = said.kind
+        LEFT JOIN words AS people ON people.id = said.person
+        LEFT JOIN words AS devices ON devices.id = said.device
+        LEFT JOIN words AS bodies ON bodies.id = said.body""")
+    db.execute("CREATE TABLE erasable (entry BLOB PRIMARY KEY, body TEXT NOT NULL) STRICT, WITHOUT ROWID")
+    db.execute("""
+        CREATE TABLE passwords (
+            machine TEXT NOT NULL, host TEXT NOT NULL, port INTEGER NOT NULL, user TEXT NOT NULL,
+            password TEXT NOT NULL, PRIMARY KEY (machine, host, port, user)
+        ) STRICT""")
+    db.execute("CREATE TABLE notes (name TEXT PRIMARY KEY, value TEXT NOT NULL) STRICT")
+    db.execute("CREATE TABLE bags (code TEXT PRIMARY KEY, token TEXT NOT NULL UNIQUE) STRICT")
+    db.execute("INSERT INTO bags (code, token) SELECT code, token FROM batches ORDER BY code")
+    say_the_books(db)
+    for table in ("batches", "lots", "people", "settings", "machines"):
+        db.execute(f"DROP TABLE {table}")
+    db.execute("""
+        CREATE TABLE projected (
+            one INTEGER PRIMARY KEY CHECK (one = 1), version INTEGER NOT NULL, seq INTEGER NOT NULL
+        ) STRICT""")
+    db.execute("INSERT INTO projected (one, version, seq) VALUES (1, 0, 0)")

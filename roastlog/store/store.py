@@ -10,9 +10,9 @@ from typing import Final, TypeVar
 from sqlite_utils import Database
 
 from roastlog.errors import StoreError
-from roastlog.store import books
 from roastlog.store.backups import FILE_NAME
 from roastlog.store.database import Readers, migrate
+from roastlog.store.notes import note
 from roastlog.store.writer import Writer
 
 __all__ = ["Database", "Store"]
@@ -55,7 +55,7 @@ class Store:
             if time.monotonic() - tried_s < TRIED_S:
                 return trouble
             try:
-                self.write(lambda db: books.keep_settings(db, {"last_tried": time.time()}))
+                self.write(lambda db: note(db, {"last_tried": time.time()}))
             except StoreError as error:
                 return error
             return None

@@ -26,7 +26,7 @@ from demo.week import PastBatch, week
 from roastlog.clock import Clock
 from roastlog.journal.entries import Entry, parse_entry
 from roastlog.services import Services, open_services
-from roastlog.store import journal
+from roastlog.store import journal, projections
 from roastlog.store.packing import pack, unpack
 from roastlog.store.readings import SLOT_MS
 from roastlog.store.store import Database
@@ -97,11 +97,14 @@ def _templates(services: Services) -> list[Template]:
     over = [past for past in week(services.clock.now_ms()) if past.entries[-1]["kind"] == "released"]
     for number, past in enumerate(over):
         entries = [parse_entry(dict(raw), received_ms=raw["at_ms"] + 70) for raw in _usual(past.entries, number)]
-        code = services.store.write(lambda db, entries=entries: journal.add_many(db, [(entries[0], entries[1:])])[0])
+        code = services.store.write(
+            lambda db, entries=entries: projections.add_many(db, [(entries[0], entries[1:])])[0]
+        )
         read = services.store.read
         batch = dict(read.execute("SELECT * FROM batches WHERE code = ?", (code,)).fetchone())
         made.append(Template(past, batch, journal.entries_of(read, code)))
-    empty = "DELETE FROM entries; DELETE FROM batches; DELETE FROM words"
+    empty = "DELETE FROM entries WHERE machine NOT NULL; DELETE FROM batches; DELETE FROM bags"
+    empty += "; DELETE FROM words WHERE word GLOB 'batch *'"
     services.store.write(lambda db: [db.conn.execute(line) for line in empty.split(";")])
     return made
 
@@ -138,7 +141,7 @@ def _fill(services: Services, templates: list[Template], batches: int) -> list[s
                 template = templates[len(codes) % len(templates)]
                 at_ms = round(day.timestamp()) * 1000 + number * APART_MS
                 codes.append(batch_code(day.date(), number + 1))
-                batch, said = _copied(template, codes[-1], number + 1, day.date().isoformat(), at_ms + 60_000)
+                batch, said = _copied(template, codes[-1], at_ms + 60_000)
                 rows.append(batch)
                 entries += said
                 if number % 2 == 0:
@@ -163,7 +166,7 @@ def _half_hour(templates: list[Template], place: int) -> tuple[np.ndarray, dict[
     return offsets, channels
 
 
-def _copied(template: Template, code: str, number: int, day: str, opened_ms: int) -> tuple[Row, list[Entry]]:
+def _copied(template: Template, code: str, opened_ms: int) -> tuple[Row, list[Entry]]:
     later_ms = opened_ms - int(str(template.batch["opened_ms"]))
     batch = {
         name: value + later_ms if name.endswith("_ms") and isinstance(value, int) else value
@@ -173,20 +176,14 @@ def _copied(template: Template, code: str, number: int, day: str, opened_ms: int
         entry.model_copy(
             update={
                 "id": uuid.uuid4(),
-                "batch": code,
+                "about": f"batch {code}",
                 "at_ms": entry.at_ms + later_ms,
                 "received_ms": entry.received_ms + later_ms,
             }
         )
         for entry in template.entries
     ]
-    batch |= {
-        "code": code,
-        "number": number,
-        "day": day,
-        "opened_entry": str(entries[0].id),
-        "token": uuid.uuid4().hex[:22],
-    }
+    batch |= {"code": code, "opened_entry": str(entries[0].id)}
     return tuple(batch.values()), entries
 
 
@@ -194,7 +191,9 @@ def _insert(db: Database, batches: list[Row], entries: list[Entry], blobs: list[
     places = ", ".join("?" * len(batches[0]))
     db.conn.executemany(f"INSERT INTO batches VALUES ({places})", batches)  # noqa: S608 - question marks
     for entry in entries:
-        journal.add_entry(db, entry, str(entry.batch))
+        journal.add_entry(db, entry)
+    bags = [(batch[0], uuid.uuid4().hex[:22]) for batch in batches]
+    db.conn.executemany("INSERT INTO bags (code, token) VALUES (?, ?)", bags)
     db.conn.executemany("INSERT INTO sealed (machine, start_ms, data) VALUES (?, ?, ?)", blobs)
 
 
@@ -222,7 +221,7 @@ def _plain_ms(plain: sqlite3.Connection, codes: list[str], rng: random.Random) -
 
     def record(code: str) -> None:
         batch = plain.execute("SELECT * FROM batches WHERE code = ?", (code,)).fetchone()
-        plain.execute("SELECT * FROM journal WHERE batch = ? ORDER BY seq", (code,)).fetchall()
+        plain.execute("SELECT * FROM journal WHERE about = ? ORDER BY seq", (f"batch {code}",)).fetchall()
         span = batch["machine"], batch["charged_ms"] - SLOT_MS, batch["dropped_ms"]
         query = "SELECT data FROM sealed WHERE machine = ? AND start_ms BETWEEN ? AND ?"
         for (blob,) in plain.execute(query, span).fetchall():

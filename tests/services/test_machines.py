@@ -14,8 +14,8 @@ def test_today_parses_each_sheet_once(services: Services, clock: HandClock, monk
     services.close()
     parsed: list[str] = []
     real = Machine.model_validate_json
-    monkeypatch.setattr(Machine, "model_validate_json", lambda sheet: (parsed.append(sheet), real(sheet))[1])
     with closing(open_services(services.store.path.parent, clock)) as again:
+        monkeypatch.setattr(Machine, "model_validate_json", lambda sheet: (parsed.append(sheet), real(sheet))[1])
         for _ in range(3):
             again.today.overview()
     assert len(parsed) == 1

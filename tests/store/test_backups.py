@@ -11,7 +11,7 @@ import pytest
 
 from roastlog.errors import StoreError
 from roastlog.journal.entries import By, Entry
-from roastlog.store import backups, books, journal, readings, sealing
+from roastlog.store import backups, notes, projections, readings, sealing
 from roastlog.store import batches as lists
 from roastlog.store.backups import BACKUPS, FILE_NAME, check, copy, listed, newest, restore, take, tidy
 from roastlog.store.store import Store
@@ -27,7 +27,7 @@ def store(tmp_path: Path) -> Iterator[Store]:
     opened = Entry(
         id=uuid4(), machine="drum-4", kind="opened", at_ms=NOON_MS, received_ms=NOON_MS, by=By(), body={"coffee": "é"}
     )
-    store.write(lambda db: journal.add_many(db, [(opened, [])]))
+    store.write(lambda db: projections.add_many(db, [(opened, [])]))
     rows = [(NOON_MS + n * 1000, {"probe": n / 10}) for n in range(100)]
     store.write(lambda db: readings.add_rows(db, "drum-4", rows))
     for slot in sealing.due(store.read, NOON_MS + DAY_MS):
@@ -63,7 +63,7 @@ def test_a_backup_is_of_one_moment_however_much_is_written_meanwhile(store: Stor
         number = 0
         while not stop.is_set():
             number += 1
-            store.write(lambda db, n=number: books.keep_settings(db, {f"a{n}": n, f"b{n}": n}))
+            store.write(lambda db, n=number: notes.note(db, {f"a{n}": n, f"b{n}": n}))
             wrote.release()
 
     thread = threading.Thread(target=write_on)
@@ -78,7 +78,7 @@ def test_a_backup_is_of_one_moment_however_much_is_written_meanwhile(store: Stor
     numbers = {int(name[1:]) for name in names}
     assert numbers == set(range(1, len(numbers) + 1))
     assert names == {f"{letter}{n}" for letter in "ab" for n in numbers}
-    assert len(books.settings(store.read)) > len(names)
+    assert len(notes.noted(store.read)) > len(names)
 
 
 def test_a_backup_is_brought_back_into_a_new_folder_alone(store: Store, tmp_path: Path):
@@ -89,7 +89,7 @@ def test_a_backup_is_brought_back_into_a_new_folder_alone(store: Store, tmp_path
     assert [batch.title for batch in lists.page_of(again.read).items] == ["é"]
     before = readings.rows_between(store.read, "drum-4", 0, NOON_MS * 2)
     assert readings.rows_between(again.read, "drum-4", 0, NOON_MS * 2) == before
-    again.write(lambda db: books.keep_settings(db, {"business": "x"}))
+    again.write(lambda db: notes.note(db, {"business": "x"}))
     again.close()
     (tmp_path / "full").mkdir()
     (tmp_path / "full" / "notes").write_text("mine")

@@ -1,5 +1,6 @@
 """Changes of the schema, tried on copies of the databases of the versions before."""
 
+import json
 import shutil
 import sqlite3
 from contextlib import closing
@@ -11,23 +12,32 @@ from sqlite_utils import Database
 
 from roastlog.errors import StoreError
 from roastlog.journal.entries import By, Entry
-from roastlog.store import backups, books, devices, journal, readings, sealing
+from roastlog.journal.subject import Subject
+from roastlog.store import backups, devices, journal, machines, projections, readings, sealing
 from roastlog.store import batches as lists
 from roastlog.store.backups import BACKUPS, FILE_NAME, check, listed
 from roastlog.store.migrations import migrations
 from roastlog.store.readings import SLOT_MS
 from roastlog.store.store import Store
+from roastlog.trace.codes import parse_code
 
 START_MS = 1_795_600_800_000
 NAMES = [migration.name for migration in migrations._migrations]
 COLUMNS = "seq, id, batch, machine, kind, at_ms, received_ms, person, device, body"
+BROKER = {"host": "broker.example", "user": "roaster", "topic": "roastery/drum-4/bean"}
+CHANNEL = {"id": "bean_probe", "name": "Bean probe", "role": "bean_probe"}
+WITH_PASSWORD = BROKER | {"password": "hush"}
+SHEET = json.dumps(  # as earlier versions wrote a machine, password and all
+    {"id": "drum-4", "name": "Drum", "batch_g": [800.0, 4500.0], "channels": [CHANNEL | {"mqtt": WITH_PASSWORD}]}
+)
 Dump = dict[str, list[tuple[object, ...]]]
 
 
 def dump(path: Path) -> Dump:
     """All rows of all tables of a file, but those about the changes themselves; entries as the first version had them.
 
-    From the sixth change on they are read back in words, and those words are no table of its own here.
+    From the sixth change on they are read back in words, and those words are no table of its own here. From the ninth
+    on those that are not about a batch stand in “said”.
     """
     with closing(sqlite3.connect(path)) as connection:
         found = connection.execute("SELECT name FROM sqlite_master WHERE type IN ('table', 'view')")
@@ -37,8 +47,15 @@ def dump(path: Path) -> Dump:
             for name in tables - {"words", "journal"}
         }
         if "journal" in tables:
-            rows = connection.execute(f"SELECT {COLUMNS} FROM journal").fetchall()  # noqa: S608
-            told["entries"] = sorted(((row[0], str(UUID(bytes=row[1])), *row[2:]) for row in rows), key=repr)
+            about = connection.execute("SELECT * FROM journal LIMIT 0").description[2][0] == "about"
+            columns = COLUMNS.replace("batch", "about") if about else COLUMNS
+            rows = connection.execute(f"SELECT {columns} FROM journal").fetchall()  # noqa: S608
+            rows = [(row[0], str(UUID(bytes=row[1])), *row[2:]) for row in rows]
+            told["entries"] = sorted(
+                ((*row[:2], row[2].removeprefix("batch "), *row[3:]) for row in rows if row[3] is not None), key=repr
+            )
+            if about:
+                told["said"] = sorted(((row[2], row[4], *row[8:]) for row in rows if row[3] is None), key=repr)
         return told
 
 
@@ -68,8 +85,9 @@ def said_of(at_ms: int) -> list[Entry]:
 
 
 def brought_up(was: Dump) -> Dump:
-    """What the rows of the version before packed readings must be now."""
+    """What the rows of the version before packed readings must be now, but for the ids of people and of new entries."""
     tokens = [(*row, "operate", None) for row in was["tokens"] if row[0] != "device 0a1b2c3d"]
+    sheet = {"id": "drum-4", "name": "Drum", "batch_g": [800.0, 4500.0], "channels": [CHANNEL | {"mqtt": BROKER}]}
     return was | {
         "sealed": [],
         "pairings": [],
@@ -77,7 +95,35 @@ def brought_up(was: Dump) -> Dump:
         "photos": [],
         "tokens": tokens,
         "devices": [(1, "device 0a1b2c3d", None, "operate", "b" * 64, START_MS, START_MS)],
-        "settings": [row for row in was["settings"] if row[0] != "house_key"],
+        "batches": [(row[0], row[3], row[4], *row[6:]) for row in was["batches"]],
+        "bags": sorted((row[0], row[5]) for row in was["batches"]),
+        "people": [("Ines", "I.")],
+        "settings": [("business", '"Quillwater Roasters"')],
+        "notes": [("served_at", '"https://192.168.1.2:8443/#"')],
+        "passwords": [("drum-4", "broker.example", 1883, "roaster", "hush")],
+        "erasable": [('{"name": "Ines", "shown": "I."}',)],
+        "machines": [("drum-4", json.dumps(sheet), START_MS)],
+        "projected": [(1, projections.VERSION, len(was["entries"]) + 4)],
+        "said": [
+            ("house", "set", "upgrade", '{"business": "Quillwater Roasters"}'),
+            ("lot HU-7", "arrived", "upgrade", '{"green_g": 20000.0, "coffee": "Alder washed"}'),
+            (
+                "machine drum-4",
+                "set_up",
+                "upgrade",
+                json.dumps({"sheet": json.loads(SHEET.replace(', "password": "hush"', ""))}),
+            ),
+            ("person", "named", "upgrade", "{}"),
+        ],
+    }
+
+
+def without_new_ids(now: Dump) -> Dump:
+    """Rows without the ids that the change made itself."""
+    return now | {
+        "people": [row[1:] for row in now["people"]],
+        "erasable": [row[1:] for row in now["erasable"]],
+        "said": [(about.split()[0] if about.startswith("person") else about, *rest) for about, *rest in now["said"]],
     }
 
 
@@ -88,8 +134,14 @@ def before_sealing(tmp_path: Path) -> Path:
     folder.mkdir()
     with closing(Store(tmp_path / "now")) as now:
         opened = [entry("opened", START_MS + n * 1_200_000 - 60_000, coffee=f"é {n}", green_g=4000.0) for n in range(3)]
-        now.write(lambda db: journal.add_many(db, [(first, said_of(first.at_ms + 60_000)) for first in opened]))
+        now.write(lambda db: projections.add_many(db, [(first, said_of(first.at_ms + 60_000)) for first in opened]))
     rows = dump(now.path)
+    tokens = dict(rows["bags"])
+    codes = [parse_code(str(row[0])) for row in rows["batches"]]
+    rows["batches"] = [  # with the columns that the first version had besides
+        (code, parsed.day.isoformat(), parsed.number, machine, opened_entry, tokens[code], *rest)
+        for (code, machine, opened_entry, *rest), parsed in zip(rows["batches"], codes, strict=True)
+    ]
     with closing(Database(sqlite3.connect(folder / FILE_NAME))) as db:
         db.conn.row_factory = sqlite3.Row
         db.enable_wal()
@@ -102,11 +154,14 @@ def before_sealing(tmp_path: Path) -> Path:
                 at_ms = START_MS + number * 1_200_000
                 values = [(at_ms + n * 1000, {"bean_probe": n / 10, "exhaust": n / 8}) for n in range(-30, 630)]
                 readings.add_rows(db, "drum-4", values)
-            books.keep_machine(db, "drum-4", "{}", START_MS)
-            books.keep_lot(db, books.LotRow("HU-7", "Alder washed", bought_g=20_000))
-            books.keep_person(db, books.Person("Ines", "I."))
-            books.keep_settings(db, {"business": "Quillwater Roasters"})
-            books.keep_settings(db, {"house_key": "once-for-all"})
+            db.execute("INSERT INTO machines VALUES ('drum-4', ?, ?)", (SHEET, START_MS))
+            lot = ("HU-7", "Alder washed", 20_000.0)
+            db.execute("INSERT INTO lots (code, coffee, bought_g) VALUES (?, ?, ?)", lot)
+            db.execute("INSERT INTO people VALUES ('Ines', 'I.')")
+            kept = {"business": "Quillwater Roasters", "house_key": "once-for-all"}
+            kept["served_at"] = "https://192.168.1.2:8443/#"
+            for name, value in kept.items():
+                db.execute("INSERT INTO settings VALUES (?, ?)", (name, json.dumps(value)))
             for name, letter in (("logger", "a"), ("device 0a1b2c3d", "b"), ("device driver", "c")):
                 db.execute("INSERT INTO tokens VALUES (?, ?, ?)", (name, letter * 64, START_MS))
     return folder
@@ -119,7 +174,7 @@ def test_everything_of_the_version_before_is_intact(before_sealing: Path, tmp_pa
     folder = tmp_path / "copy"
     shutil.copytree(before_sealing, folder)
     Store(folder).close()
-    assert dump(folder / FILE_NAME) == brought_up(was)
+    assert without_new_ids(dump(folder / FILE_NAME)) == brought_up(was)
     kept = listed(folder / BACKUPS)
     assert [backup.before for backup in kept] == ["0004_sealed"]
     assert dump(kept[0].path) == was
@@ -136,6 +191,15 @@ def test_readings_of_the_version_before_are_packed_and_read_the_same(before_seal
     assert readings.fresh_rows(store.read, *span) == []
     assert readings.rows_between(store.read, *span) == rows
     assert [batch.coffee for batch in lists.page_of(store.read).items] == ["é 2", "é 1", "é 0"]
+    store.close()
+
+
+def test_a_password_goes_beside_the_journal_and_the_machine_still_has_it(before_sealing: Path):
+    """No entry holds it, and its broker is still reached with it."""
+    store = Store(before_sealing)
+    (drum,) = machines.machines(store.read)
+    assert drum.passwords == {("broker.example", 1883, "roaster"): "hush"}
+    assert "hush" not in str([entry.body for entry in journal.entries_about(store.read, Subject("machine", "drum-4"))])
     store.close()
 
 
@@ -180,7 +244,7 @@ def test_a_change_that_fails_leaves_all_as_it_was(before_sealing: Path, monkeypa
     assert check(listed(before_sealing / BACKUPS)[0].path).entries == 18
     monkeypatch.undo()
     Store(before_sealing).close()
-    assert dump(before_sealing / FILE_NAME) == brought_up(was)
+    assert without_new_ids(dump(before_sealing / FILE_NAME)) == brought_up(was)
 
 
 def test_without_a_backup_nothing_is_changed(before_sealing: Path, monkeypatch: pytest.MonkeyPatch):
@@ -196,5 +260,5 @@ def test_shipped_changes_stand_in_their_order():
     """Names are never edited: databases know them by name. (From the code of version 0.1.0 and on.)"""
     assert NAMES[:3] == ["0001_journal", "0002_readings", "0003_books"]
     assert NAMES[3:6] == ["0004_sealed", "0005_lists", "0006_words"]
-    assert NAMES[6:8] == ["0007_devices", "0008_photos"]
+    assert NAMES[6:] == ["0007_devices", "0008_photos", "0009_subjects"]
     assert sorted(NAMES) == NAMES

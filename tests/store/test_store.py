@@ -1,6 +1,5 @@
 """The store: schema, entries, batches and readings on a real file, and the one thread that writes."""
 
-import json
 import sqlite3
 import threading
 from datetime import datetime
@@ -14,14 +13,16 @@ from hypothesis import strategies as st
 from roastlog.errors import StoreError
 from roastlog.journal.entries import By, Entry
 from roastlog.journal.fold import fold
+from roastlog.machine.model import practice_machine
 from roastlog.store import batches as lists
-from roastlog.store import books, devices, journal, readings
+from roastlog.store import books, devices, journal, machines, notes, projections, readings
 from roastlog.store.backups import FILE_NAME
 from roastlog.store.books import LotRow, Person
 from roastlog.store.database import migrate
 from roastlog.store.devices import TokenRow
 from roastlog.store.store import Database, Store
 from roastlog.trace.codes import parse_code
+from tests.said import keep_lot, keep_machine, keep_person
 
 NOON_MS = int(datetime(2026, 11, 26, 12).astimezone().timestamp() * 1000)  # in the local zone, as codes count days
 DAY_MS = 86_400_000
@@ -44,7 +45,7 @@ def entry(kind: str, at_ms: int = NOON_MS, batch: str | None = None, **body: obj
 
 def opened(store: Store, at_ms: int = NOON_MS, **facts: object) -> str:
     """Open a batch; its code."""
-    return store.write(lambda db: journal.add_many(db, [(entry("opened", at_ms, **facts), [])])[0])
+    return store.write(lambda db: projections.add_many(db, [(entry("opened", at_ms, **facts), [])])[0])
 
 
 def say(store: Store, code: str, kind: str, at_ms: int = NOON_MS, **body: object) -> Entry:
@@ -52,8 +53,8 @@ def say(store: Store, code: str, kind: str, at_ms: int = NOON_MS, **body: object
     made = entry(kind, at_ms, code, **body)
 
     def change(db: Database) -> None:
-        journal.add_entry(db, made, code)
-        journal.refold(db, code)
+        journal.add_entry(db, made)
+        projections.refresh_batch(db, code)
 
     store.write(change)
     return made
@@ -114,7 +115,7 @@ def test_an_entry_cannot_be_kept_twice_and_the_first_stays(store: Store):
     first = say(store, code, "note", text="first")
     second = first.model_copy(update={"body": {"text": "second"}})
     with pytest.raises(StoreError, match="UNIQUE"):
-        store.write(lambda db: journal.add_entry(db, second, code))
+        store.write(lambda db: journal.add_entry(db, second))
     assert journal.entries_of(store.read, code)[1].body == {"text": "first"}
 
 
@@ -179,7 +180,7 @@ def test_the_summary_is_what_the_fold_gives(store: Store):
 
 def test_a_coffee_without_a_name_takes_that_of_its_lot(store: Store):
     """The list shows the lot's coffee; a name given in the batch itself goes before it."""
-    store.write(lambda db: books.keep_lot(db, LotRow("HU-7", "Alder washed")))
+    store.write(lambda db: keep_lot(db, LotRow("HU-7", "Alder washed")))
     named, plain = opened(store, lot="HU-7", coffee="Night Ferry"), opened(store, lot="HU-7")
     assert [batch.title for batch in lists.page_of(store.read).items] == ["Alder washed", "Night Ferry"]
     assert {named, plain} == {batch.code for batch in lists.page_of(store.read, query="HU-7").items}
@@ -187,7 +188,7 @@ def test_a_coffee_without_a_name_takes_that_of_its_lot(store: Store):
 
 def test_a_discarded_batch_leaves_the_lists_and_gives_its_green_back(store: Store):
     """Undoing the opening takes it out of every list and out of the lot; undoing that brings it back."""
-    store.write(lambda db: books.keep_lot(db, LotRow("HU-7", "Alder washed", bought_g=20_000)))
+    store.write(lambda db: keep_lot(db, LotRow("HU-7", "Alder washed", bought_g=20_000)))
     code = opened(store, lot="HU-7", green_g=4000.0)
     assert books.lot(store.read, "HU-7") == (LotRow("HU-7", "Alder washed", bought_g=20_000), [4000.0])
     first = journal.entries_of(store.read, code)[0]
@@ -260,31 +261,31 @@ def test_a_change_that_fails_is_undone_whole_and_the_writer_goes_on(store: Store
     """The caller gets the error itself; nothing of the change is there; the next change is made."""
 
     def half(db: Database) -> None:
-        books.keep_person(db, Person("Ines", "I."))
+        keep_person(db, Person("Ines", "I.", "a1"))
         raise LookupError("in the middle")
 
     with pytest.raises(LookupError, match="in the middle"):
         store.write(half)
     assert books.people(store.read) == []
-    store.write(lambda db: books.keep_person(db, Person("Tomas", "T.")))
-    assert books.people(store.read) == [Person("Tomas", "T.")]
+    store.write(lambda db: keep_person(db, Person("Tomas", "T.", "b2")))
+    assert books.people(store.read) == [Person("Tomas", "T.", "b2")]
 
 
 def test_writes_of_many_threads_are_made_one_after_the_other(store: Store):
     """Each reads what the one before wrote: no count is lost, and all run on one thread."""
-    store.write(lambda db: books.keep_settings(db, {"count": 0}))
+    store.write(lambda db: notes.note(db, {"count": 0}))
     names = []
 
     def count(db: Database) -> None:
         names.append(threading.current_thread().name)
-        books.keep_settings(db, {"count": books.settings(db.conn)["count"] + 1})
+        notes.note(db, {"count": notes.noted(db.conn)["count"] + 1})
 
     threads = [threading.Thread(target=lambda: [store.write(count) for _ in range(25)]) for _ in range(8)]
     for thread in threads:
         thread.start()
     for thread in threads:
         thread.join()
-    assert books.settings(store.read)["count"] == 200
+    assert notes.noted(store.read)["count"] == 200
     assert set(names) == {"writer"}
 
 
@@ -307,15 +308,15 @@ def test_readers_see_what_was_written_at_once(store: Store):
 def test_after_closing_a_write_says_so(tmp_path: Path):
     """No change is taken and forgotten: what was queued is made, what comes later is told to come again."""
     store = Store(tmp_path)
-    futures = [store._writer.submit(lambda db, n=n: books.keep_settings(db, {str(n): n})) for n in range(50)]
+    futures = [store._writer.submit(lambda db, n=n: notes.note(db, {str(n): n})) for n in range(50)]
     store.close()
     for future in futures:
         future.result(0)
     with pytest.raises(StoreError, match="Send it again"):
-        store.write(lambda db: books.keep_settings(db, {"late": 1}))
+        store.write(lambda db: notes.note(db, {"late": 1}))
     store.close()
     again = Store(tmp_path)
-    assert sorted(int(name) for name in books.settings(again.read)) == list(range(50))
+    assert sorted(int(name) for name in notes.noted(again.read)) == list(range(50))
     again.close()
 
 
@@ -328,7 +329,7 @@ def test_no_write_is_left_hanging_by_a_close(tmp_path: Path):
     def write_on() -> None:
         try:
             while True:
-                store.write(lambda db: books.keep_settings(db, {"x": 1}))
+                store.write(lambda db: notes.note(db, {"x": 1}))
                 going.set()
         except StoreError as error:
             answers.append(str(error))
@@ -350,11 +351,11 @@ def test_a_database_that_another_holds_is_told_in_words(store: Store):
     other = sqlite3.connect(store.path, isolation_level=None)
     other.execute("BEGIN IMMEDIATE")
     with pytest.raises(StoreError, match="locked"):
-        store.write(lambda db: books.keep_person(db, Person("Ines", "I.")))
+        store.write(lambda db: keep_person(db, Person("Ines", "I.", "a1")))
     assert books.people(store.read) == []
     other.execute("ROLLBACK")
     other.close()
-    store.write(lambda db: books.keep_person(db, Person("Ines", "I.")))
+    store.write(lambda db: keep_person(db, Person("Ines", "I.", "a1")))
     assert len(books.people(store.read)) == 1
 
 
@@ -389,10 +390,8 @@ def test_a_token_is_kept_as_its_hash_alone(store: Store):
 
 def test_a_sheet_of_a_known_machine_replaces_it_in_its_place(store: Store):
     """Machines stay in the order in which they were added."""
-    for ident, sheet in (("b", {"n": 1}), ("a", {"n": 2}), ("b", {"n": 3})):
-        store.write(
-            lambda db, ident=ident, sheet=sheet: books.keep_machine(
-                db, ident, json.dumps(sheet), 1 if ident == "b" else 2
-            )
-        )
-    assert [json.loads(sheet)["n"] for sheet in books.machine_sheets(store.read)] == [3, 2]
+    drum = practice_machine()
+    for ident, name in (("b", "First"), ("a", "Second"), ("b", "Third")):
+        named = drum.model_copy(update={"id": ident, "name": name})
+        store.write(lambda db, named=named: keep_machine(db, named, NOON_MS if named.id == "b" else NOON_MS + 1))
+    assert [machine.name for machine in machines.machines(store.read)] == ["Third", "Second"]

@@ -17,6 +17,7 @@ from roastlog.store import books, readings
 from roastlog.store.backups import BACKUPS, FILE_NAME, take
 from roastlog.store.store import Store
 from tests.checkout import ROOT
+from tests.said import keep_person
 
 HERE = Path(__file__).parent
 NOW_MS = 1_795_600_000_000
@@ -172,7 +173,7 @@ def settle(path: Path) -> None:
 def broken_database(folder: Path, *, backed_up: bool) -> bytes:
     """A database of ours whose first page is overwritten; its bytes."""
     store = Store(folder)
-    store.write(lambda db: books.keep_person(db, books.Person("Ines", "I.")))
+    store.write(lambda db: keep_person(db, books.Person("Ines", "I.", "a1")))
     if backed_up:
         take(store.path, folder / BACKUPS, NOW_MS)
     store.close()
@@ -208,7 +209,7 @@ def test_the_newest_backup_is_offered_by_the_exact_command(tmp_path: Path):
     )
     assert done.returncode == 0, done.stderr
     again = Store(tmp_path / "a folder-restored-1")
-    assert books.people(again.read) == [books.Person("Ines", "I.")]
+    assert books.people(again.read) == [books.Person("Ines", "I.", "a1")]
     again.close()
     assert [path.read_bytes() for path in folder.glob("*.damaged-*Z")] == [content]
 
@@ -253,15 +254,15 @@ def test_damage_that_shows_later_is_told_with_the_way_back(tmp_path: Path):
     assert str(backup.path) in str(told.value)
     with pytest.raises(StoreError, match=r"cannot be written.*The file is damaged.*send it again"):
         store.write(lambda db: readings.add_rows(db, "drum-4", [(5, ROW)]))
-    store.write(lambda db: books.keep_person(db, books.Person("Tomas", "T.")))
-    assert books.people(store.read) == [books.Person("Tomas", "T.")]
+    store.write(lambda db: keep_person(db, books.Person("Tomas", "T.", "b2")))
+    assert books.people(store.read) == [books.Person("Tomas", "T.", "b2")]
     store.close()
 
 
 def test_a_disk_that_was_away_is_read_again(tmp_path: Path):
     """The folder is gone and comes back: words meanwhile, no empty database in its place, and then on as before."""
     store = Store(tmp_path / "disk")
-    store.write(lambda db: books.keep_person(db, books.Person("Ines", "I.")))
+    store.write(lambda db: keep_person(db, books.Person("Ines", "I.", "a1")))
     (tmp_path / "disk").rename(tmp_path / "away")
     told: list[object] = []
 
@@ -277,7 +278,7 @@ def test_a_disk_that_was_away_is_read_again(tmp_path: Path):
     thread.start()
     thread.join()
     assert "data folder is still there" in str(told[0])
-    assert told[1:] == [[books.Person("Ines", "I.")]]
+    assert told[1:] == [[books.Person("Ines", "I.", "a1")]]
     store.close()
 
 
@@ -285,6 +286,6 @@ def test_a_row_that_cannot_be_is_no_trouble_of_the_disk(tmp_path: Path):
     """A row that cannot be is refused without advice about disks."""
     store = Store(tmp_path)
     with pytest.raises(StoreError, match="constraint") as told:
-        store.write(lambda db: db.conn.execute("INSERT INTO people VALUES (NULL, NULL)"))
+        store.write(lambda db: db.conn.execute("INSERT INTO people VALUES ('a', NULL, NULL)"))
     assert "disk" not in str(told.value)
     store.close()

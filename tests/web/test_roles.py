@@ -4,9 +4,9 @@ from uuid import uuid4
 
 import pytest
 
-from roastlog.journal.entries import BODIES
+from roastlog.journal.kinds import REGISTRY
 from roastlog.services import Role
-from roastlog.web.http.roles import DECIDE, LEAST, LOOK, MEANS, OPERATE, OWN, PUBLIC, SAYS
+from roastlog.web.http.roles import DECIDE, LEAST, LOOK, MEANS, OPERATE, OWN, PUBLIC, says
 from tests.checkout import ROOT
 from tests.conftest import Bench
 from tests.web.walk import addresses, browser
@@ -91,10 +91,12 @@ def status(results: list[dict[str, str]]) -> list[str]:
 
 
 def test_every_kind_of_entry_has_its_role():
-    """Those that there are and no other; look says nothing, and only a release asks for more than to operate."""
-    assert SAYS.keys() == BODIES.keys()
-    assert set(SAYS.values()) == {OPERATE, DECIDE}
-    assert [kind for kind, role in SAYS.items() if role is not OPERATE] == ["released"]
+    """Its row says it. Look says nothing; of batches, only a release asks for more than to operate."""
+    assert {kind for kind in REGISTRY if says(kind) is DECIDE} == {"released", "arrived"}
+    assert {kind for kind in REGISTRY if says(kind) is OWN} == {"set", "named", "erased", "set_up", "probe_checked"}
+    assert all(
+        says(kind) is OPERATE for kind, row in REGISTRY.items() if row.about == ("batch",) and kind != "released"
+    )
 
 
 @pytest.mark.parametrize(("role", "became"), [(OPERATE, "refused"), (DECIDE, "stored"), (OWN, "stored")])

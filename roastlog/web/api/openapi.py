@@ -6,7 +6,11 @@ from pydantic import TypeAdapter
 from pydantic.json_schema import models_json_schema
 
 from roastlog import __version__
-from roastlog.journal.entries import BODIES, By, Entry, Plan
+from roastlog.journal.entries import By, Entry
+from roastlog.journal.kinds import REGISTRY
+from roastlog.journal.kinds.base import Kind
+from roastlog.journal.kinds.roast import Plan
+from roastlog.journal.subject import BATCH, NAMED
 from roastlog.services.batch_detail import BatchDetail
 from roastlog.web.http.roles import LEAST, LOOK, PUBLIC
 from roastlog.web.http.security import COOKIE, SECURE_COOKIE
@@ -22,8 +26,7 @@ _REF: Final = "#/components/schemas/{model}"
 
 def description() -> dict[str, Any]:
     """The whole description, as a JSON object."""
-    bodies = {kind: model.__name__ for kind, model in BODIES.items()}
-    models: list[type[BaseModel]] = [*BODIES.values(), By, Plan]
+    models: list[type[BaseModel]] = [*(kind.body for kind in REGISTRY.values()), By, Plan]
     _, schemas = models_json_schema([(model, "validation") for model in models], ref_template=_REF)
     detail = TypeAdapter(BatchDetail).json_schema(ref_template=_REF)
     schemas["$defs"] |= detail.pop("$defs") | {"Batch": detail}
@@ -47,7 +50,7 @@ def description() -> dict[str, Any]:
                 "device": {"type": "apiKey", "in": "cookie", "name": COOKIE, "description": "of a paired device"},
                 "deviceOverTls": {"type": "apiKey", "in": "cookie", "name": SECURE_COOKIE},
             },
-            "schemas": {**schemas["$defs"], **_shapes(bodies)},
+            "schemas": {**schemas["$defs"], **_shapes()},
         },
     }
 
@@ -76,30 +79,43 @@ _MAYBE_INT: Final = {"type": ["integer", "null"]}
 _MAYBE_TEXT: Final = {"type": ["string", "null"]}
 
 
-def _shapes(bodies: dict[str, str]) -> dict[str, Any]:
+def _entry(kind: Kind) -> dict[str, Any]:
+    """An entry of one kind, as its row says it."""
     said = Entry.model_json_schema()["properties"]
-    entry = {
-        "oneOf": [
-            {
-                "type": "object",
-                "additionalProperties": False,
-                "required": ["id", "machine", "kind", "at_ms"] + ([] if kind == "opened" else ["batch", "body"]),
-                "properties": {
-                    "id": said["id"],
-                    "machine": said["machine"],
-                    "batch": {
-                        **said["batch"],
-                        "description": "the batch's code, or the id of the entry that opened it",
-                    },
-                    "kind": {"const": kind},
-                    "at_ms": {**said["at_ms"], "description": "when the finger was there, UTC"},
-                    "by": _ref("By"),
-                    "body": _ref(model),
-                },
-            }
-            for kind, model in bodies.items()
-        ]
+    subjects = "|".join(f"{subject} .+" if subject in NAMED else subject for subject in kind.about)
+    about = {"type": "string", "pattern": f"^({subjects})$", "description": "kind and name of the subject"}
+    properties = {
+        "id": said["id"],
+        "kind": {"const": kind.name},
+        "at_ms": {**said["at_ms"], "description": "when the finger was there, UTC"},
+        "by": _ref("By"),
+        "body": _ref(kind.body.__name__),
     }
+    shape: dict[str, Any] = {
+        "type": "object",
+        "description": f"Asks for the role {kind.least}.",
+        "additionalProperties": False,
+        "required": ["id", "kind", "at_ms"],
+        "properties": properties,
+    }
+    if kind.body.model_json_schema().get("required"):
+        shape["required"].append("body")
+    machine = {"type": "string", "description": "id of the machine that the batch is roasted on"}
+    batch = {"type": "string", "description": "the batch's code, or the id of the entry that opened it"}
+    if kind.name == "opened":
+        shape["required"].append("machine")
+        properties |= {"machine": machine, "batch": batch}
+    elif BATCH in kind.about:
+        shape["anyOf"] = [{"required": ["machine", "batch"]}, {"required": ["about"]}]
+        properties |= {"about": about, "machine": machine, "batch": batch}
+    else:
+        shape["required"].append("about")
+        properties["about"] = about
+    return shape
+
+
+def _shapes() -> dict[str, Any]:
+    entry = {"oneOf": [_entry(kind) for kind in REGISTRY.values()]}
     return {
         "Entry": entry,
         "Result": _object(
@@ -107,6 +123,7 @@ def _shapes(bodies: dict[str, str]) -> dict[str, Any]:
             id=_MAYBE_TEXT,
             status={"enum": ["stored", "known", "refused"]},
             batch=_TEXT,
+            about=_TEXT,
             reason=_TEXT,
             notice=_TEXT,
         ),
@@ -256,6 +273,69 @@ def _paths() -> dict[str, Any]:
         "/api/batches/{code}": {
             "get": _call(
                 "batch", "One batch", {"200": _answer("The batch.", _ref("Batch"))}, parameters=code, problems=(404,)
+            )
+        },
+        "/api/lots": {
+            "get": _call(
+                "lots",
+                "Green lots, with what is left of each; prices for the role own alone",
+                {"200": _answer("All of them.", _object(["lots"], lots=_list({"type": "object"})))},
+            )
+        },
+        "/api/lots/{code}": {
+            "get": _call(
+                "lot",
+                "One lot, with all that was said of it; prices for the role own alone",
+                {
+                    "200": _answer(
+                        "The lot.",
+                        _object(
+                            ["code", "state", "facts", "entries"],
+                            code=_TEXT,
+                            state={"enum": ["in the books", "removed"]},
+                            facts={"type": ["object", "null"]},
+                            entries=_list({"type": "object"}),
+                        ),
+                    )
+                },
+                parameters=[_path("code", "code of the lot")],
+                problems=(404,),
+            )
+        },
+        "/api/machines/{machine_id}": {
+            "get": _call(
+                "machine",
+                "A machine as it is described now, and every description and probe check before",
+                {
+                    "200": _answer(
+                        "The machine.",
+                        _object(
+                            ["id", "sheet", "entries"],
+                            id=_TEXT,
+                            sheet={"type": "object", "description": "as a TOML sheet has it, without passwords"},
+                            entries=_list({"type": "object"}),
+                        ),
+                    )
+                },
+                parameters=machine,
+                problems=(404,),
+            )
+        },
+        "/api/house": {
+            "get": _call(
+                "house",
+                "Settings and people, with all that was said of them",
+                {
+                    "200": _answer(
+                        "The house.",
+                        _object(
+                            ["settings", "entries", "people"],
+                            settings={"type": "object"},
+                            entries=_list({"type": "object"}),
+                            people=_list({"type": "object"}),
+                        ),
+                    )
+                },
             )
         },
         "/api/batches/{code}/curve": {

@@ -11,7 +11,7 @@ from roastlog.languages import _
 from roastlog.services import Record
 from roastlog.web import services
 from roastlog.web.api.openapi import MOST, MOST_BATCHES, MOST_ENTRIES, description
-from roastlog.web.http.security import speaker
+from roastlog.web.http.security import may, speaker
 
 bp = Blueprint("api", __name__)
 
@@ -99,6 +99,30 @@ def curve_csv(code: str) -> Response:
     name = f'attachment; filename="{record.summary.code}.csv"'
     text = DataFrame(columns(record)).to_csv(index=False)
     return Response(text, mimetype="text/csv", headers={"Content-Disposition": name})
+
+
+@bp.get("/api/lots")
+def lots() -> Response:
+    """All green lots with what is left of each; prices for the owner alone."""
+    return jsonify(lots=services().subjects.lots(confidential=may("own")))
+
+
+@bp.get("/api/lots/<path:code>")
+def lot(code: str) -> Response:
+    """One lot, folded, with all that was said of it; prices for the owner alone."""
+    return jsonify(services().subjects.lot(code, confidential=may("own")))
+
+
+@bp.get("/api/machines/<machine_id>")
+def machine(machine_id: str) -> Response:
+    """One machine as it is described now, and every description and probe check before."""
+    return jsonify(services().subjects.machine(machine_id))
+
+
+@bp.get("/api/house")
+def house() -> Response:
+    """The settings and the people, with all that was said of them."""
+    return jsonify(services().subjects.house())
 
 
 @bp.get("/api/openapi.json")

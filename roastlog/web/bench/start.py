@@ -8,7 +8,7 @@ from uuid import uuid4
 from flask import Blueprint, redirect, render_template, request
 from flask.typing import ResponseReturnValue
 
-from roastlog.journal.entries import Opened
+from roastlog.journal.kinds.roast import Opened
 from roastlog.journal.vocabulary import UNDER_WAY
 from roastlog.languages import N_, _, said
 from roastlog.services import BatchSummary, Lot, Person

@@ -14,7 +14,7 @@ from roastlog.curve.phases import phase_at
 from roastlog.errors import CodeError, NoSuchBatch
 from roastlog.journal.wording import FLAG_WORDS
 from roastlog.languages import N_, _
-from roastlog.services import SHIFTABLE, Analysis, LogLine, Page, Record
+from roastlog.services import Analysis, LogLine, Page, Record
 from roastlog.services.curve_settings import CURVE_SETTINGS
 from roastlog.web import services
 from roastlog.web.desk.forecast_review import forecast_review_page
@@ -81,7 +81,6 @@ class RecordPage:
     photos: frozenset[str] = frozenset()
     decisions: Mapping[str, str] = field(default_factory=lambda: DECISIONS)
     flags: Mapping[str, str] = field(default_factory=lambda: FLAG_WORDS)
-    shiftable: frozenset[str] = SHIFTABLE
     shifts_s: Sequence[int] = SHIFTS_S
     curves: Mapping[str, tuple[str, str]] = field(default_factory=lambda: CURVES)
     declining: str = DECLINING_RATE

@@ -12,7 +12,7 @@ from uuid import UUID, uuid4, uuid5
 from flask import Flask, abort, request
 from werkzeug.wrappers import Response
 
-from roastlog.journal.entries import MAX_BATCH_G
+from roastlog.journal.kinds.base import MAX_BATCH_G
 from roastlog.languages import _
 from roastlog.units import G_PER_LB
 from roastlog.web.http.security import caller

@@ -1,4 +1,4 @@
-"""Who may do what: the one table. Each endpoint with the least role that may use it, each kind of entry likewise.
+"""Who may do what: the one table. Each endpoint with the least role that may use it; a kind of entry has it in its row.
 
 An endpoint that is not in the table is refused to everyone but ``own``, and a test fails until it has its line.
 """
@@ -6,7 +6,7 @@ An endpoint that is not in the table is refused to everyone but ``own``, and a t
 from collections.abc import Mapping
 from typing import Final
 
-from roastlog.journal.entries import BODIES
+from roastlog.journal.kinds import REGISTRY
 from roastlog.languages import N_, _
 from roastlog.services import Role
 
@@ -34,6 +34,9 @@ LEAST: Final[Mapping[str, Role | None]] = {
     "api.batch": LOOK,
     "api.batches": LOOK,
     "api.clock": LOOK,
+    "api.house": LOOK,
+    "api.lot": LOOK,
+    "api.lots": LOOK,
     "api.curve": LOOK,
     "api.curve_csv": LOOK,
     "api.entries_after": LOOK,
@@ -92,6 +95,7 @@ LEAST: Final[Mapping[str, Role | None]] = {
     "records.withdraw": DECIDE,
     "settings.add_lot": DECIDE,
     # Own: machines, settings, people, and who is let in.
+    "api.machine": OWN,
     "probe_check.check": OWN,
     "probe_check.compare": OWN,
     "devices.change": OWN,
@@ -115,9 +119,6 @@ LEAST: Final[Mapping[str, Role | None]] = {
     "machines.sheet": OWN,
 }
 
-# By its own kind, and an undo, a shift or a correction besides by the kind of what it is about.
-SAYS: Final[Mapping[str, Role]] = dict.fromkeys(BODIES, OPERATE) | {"released": DECIDE}
-
 MEANS: Final[Mapping[Role, str]] = {
     LOOK: N_("sees everything, changes nothing"),
     OPERATE: N_("roasts: taps, starts, weighs, notes, labels"),
@@ -131,9 +132,17 @@ def least(endpoint: str | None) -> Role | None:
     return LOOK if endpoint is None else LEAST.get(endpoint, OWN)
 
 
+def says(kind: str) -> Role:
+    """The least role that may say a kind of entry.
+
+    An undo, a shift or a correction asks besides for that of the entry that it is about.
+    """
+    return Role.of(REGISTRY[kind].least)
+
+
 def refused_to(role: Role) -> dict[str, str]:
     """Kinds of entries that a role may not say, each with the sentence that answers it."""
-    return {kind: lacking(asked, role) for kind, asked in SAYS.items() if role < asked}
+    return {kind: lacking(says(kind), role) for kind in REGISTRY if role < says(kind)}
 
 
 def lacking(asked: Role, role: Role) -> str:

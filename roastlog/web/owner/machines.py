@@ -16,6 +16,7 @@ from roastlog.machine.wording import source_words
 from roastlog.services import ReadFault, Reading
 from roastlog.web import services
 from roastlog.web.http.forms import AddMachine, Form
+from roastlog.web.http.security import speaker
 from roastlog.web.owner.part_form import id_of, in_form
 
 bp = Blueprint("machines", __name__)
@@ -101,7 +102,7 @@ def rename(machine_id: str) -> ResponseReturnValue:
     if made is None:
         page = MachinePage.of(known, form.errors, form.values)
         return render_template("owner/machines/machine.html", page=page), 422
-    services().machines.change(made.with_passwords_of(known))
+    services().machines.change(made.with_passwords_of(known), speaker())
     return redirect(f"/machines/{machine_id}/setup", 303)
 
 
@@ -115,7 +116,7 @@ def begin() -> ResponseReturnValue:
         form.errors["name"] = _("There is a machine “{id}” already; give this one another name.", id=made.id)
     if made is None or form.errors:
         return _page(AddMachine(values=form.values, errors=form.errors)), 422
-    services().machines.change(made)
+    services().machines.change(made, speaker())
     return redirect(f"/machines/{made.id}/setup", 303)
 
 
@@ -131,7 +132,7 @@ def import_sheet() -> ResponseReturnValue:
     text = request.form.get("text", "")
     try:
         text = _uploaded() or text
-        machine = services().machines.add(text)
+        machine = services().machines.add(text, speaker())
     except SheetError as error:
         return _page(AddMachine(text, str(error))), 422
     return redirect(f"/machines/{machine.id}", 303)
@@ -140,7 +141,7 @@ def import_sheet() -> ResponseReturnValue:
 @bp.post("/machines/practice")
 def practise() -> ResponseReturnValue:
     """Add a simulated machine."""
-    return redirect(f"/machines/{services().machines.add_practice().id}", 303)
+    return redirect(f"/machines/{services().machines.add_practice(speaker()).id}", 303)
 
 
 @bp.get("/machines/<machine_id>/sheet.toml")

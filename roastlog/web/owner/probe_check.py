@@ -13,11 +13,11 @@ from roastlog.errors import InstrumentError, NotFound
 from roastlog.languages import N_, _
 from roastlog.machine.boiling_point import air_pressure_kpa, boiling_point_c
 from roastlog.machine.model import Channel, Machine
-from roastlog.machine.sources import Checked
 from roastlog.units import c_from_f, f_from_c
 from roastlog.web import services
 from roastlog.web.http.formatting import number, page_units
 from roastlog.web.http.forms import Form
+from roastlog.web.http.security import speaker
 from roastlog.web.owner.machine_parts import part_of
 
 bp = Blueprint("probe_check", __name__)
@@ -118,9 +118,8 @@ def compare(machine_id: str, part_id: str) -> ResponseReturnValue:
         reference=number(found.reference_c, 1),
         read=number(found.read_c, 1),
     )
-    kept = channel.model_copy(update={"offset_c": found.offset_c, "checked": Checked(on=on, against=words)})
-    channels = tuple(kept if other.id == kept.id else other for other in machine.channels)
-    services().machines.change(machine.model_copy(update={"channels": channels}))
+    check = {"channel": channel.id, "offset_c": found.offset_c, "on": on.isoformat(), "against": words}
+    services().machines.check_probe(machine_id, check, speaker())
     return redirect(f"/machines/{machine_id}/setup", 303)
 
 

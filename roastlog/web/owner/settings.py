@@ -15,6 +15,7 @@ from roastlog.services.curve_settings import AREA, CURVE_SETTINGS, FAULTS, PROBE
 from roastlog.web import services
 from roastlog.web.http.formatting import page_units
 from roastlog.web.http.forms import Form
+from roastlog.web.http.security import speaker
 
 bp = Blueprint("settings", __name__)
 
@@ -85,7 +86,7 @@ def save() -> ResponseReturnValue:
     error = " ".join(form.errors.values())
     if not error:
         try:
-            services().settings.change(values)
+            services().settings.change(values, speaker())
         except SettingError as refused:
             error = str(refused)
     if error:
@@ -130,7 +131,7 @@ def add_person() -> ResponseReturnValue:
     if name is None or form.errors:
         error = next(iter(form.errors.values()), _("A person needs a name."))
         return _settings_page(_shown(), error=error), 422
-    services().people.add(name, shown or name.split()[0])
+    services().people.add(name, shown or name.split()[0], speaker())
     return redirect("/settings#people", 303)
 
 
@@ -147,7 +148,7 @@ def add_lot() -> ResponseReturnValue:
     row = _lot(form)
     if form.errors:
         return _lots_page(form.values, form.errors), 422
-    services().lots.keep(row)
+    services().lots.keep(row, speaker())
     return redirect("/lots", 303)
 
 

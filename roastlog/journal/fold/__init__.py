@@ -1,0 +1,24 @@
+"""Folding: a subject is what its journal entries add up to. `lines` is the same for all of them."""
+
+from roastlog.journal.fold.batch import LONGEST_ROAST_S, Batch, fold
+from roastlog.journal.fold.house import House, Person, fold_house, fold_person
+from roastlog.journal.fold.lines import Line, Lines, lines_of
+from roastlog.journal.fold.lot import Lot, fold_lot
+from roastlog.journal.fold.machine import MachineHistory, fold_machine
+
+__all__ = [
+    "LONGEST_ROAST_S",
+    "Batch",
+    "House",
+    "Line",
+    "Lines",
+    "Lot",
+    "MachineHistory",
+    "Person",
+    "fold",
+    "fold_house",
+    "fold_lot",
+    "fold_machine",
+    "fold_person",
+    "lines_of",
+]

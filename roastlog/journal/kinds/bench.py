@@ -1,0 +1,78 @@
+"""What is said of a batch once it is out of the drum; a note, which may be about anything."""
+
+from collections.abc import Mapping
+from typing import Annotated, Any, Final
+
+from pydantic import Field
+
+from roastlog.journal.kinds.base import MAX_BATCH_G, Body, Grams, Kind, Short, Telling, Text
+from roastlog.journal.phrases import grams, plain
+from roastlog.journal.subject import BATCH, LOT, MACHINE
+from roastlog.journal.vocabulary import Decision, called
+from roastlog.languages import N_, _, joined, said
+
+_DECISIONS: Final = {"release": N_("Released"), "hold": N_("Held back"), "reject": N_("Rejected")}
+
+
+class Note(Body):
+    """Anything else worth saying."""
+
+    text: Text
+
+
+class Weighed(Body):
+    """The roasted batch on the scale."""
+
+    roasted_g: Grams
+    removed_g: Annotated[float, Field(ge=0, le=MAX_BATCH_G)] | None = None
+
+
+class Colour(Body):
+    """A colour reading of roasted coffee; the scale is named in the roastery's own words."""
+
+    value: Annotated[float, Field(ge=-1000, le=1000)]
+    scale: Short
+    sample: Annotated[str, Field(pattern="^(whole|ground)$")]
+
+
+class Released(Body):
+    """Whether the batch may leave the house."""
+
+    decision: Decision
+    reason: Text | None = None
+
+
+def _weighed(body: Mapping[str, Any], _telling: Telling) -> str:
+    weighed = _("Weighed {mass}", mass=grams(body["roasted_g"]))
+    if not body.get("removed_g"):
+        return weighed
+    return joined(" · ", [weighed, _("{mass} sorted out", mass=grams(body["removed_g"]))])
+
+
+def _colour(body: Mapping[str, Any], _telling: Telling) -> str:
+    return _(
+        "Colour {value} on {scale}, {sample}",
+        value=plain(body["value"]),
+        scale=body["scale"],
+        sample=called(body["sample"]),
+    )
+
+
+def _released(body: Mapping[str, Any], _telling: Telling) -> str:
+    return joined(": ", [said(_DECISIONS[body["decision"]]), *([body["reason"]] if "reason" in body else [])])
+
+
+KINDS: Final = (
+    Kind(
+        "note",
+        (BATCH, LOT, MACHINE),
+        Note,
+        "operate",
+        lambda body, _telling: str(body["text"]),
+        pages=("live", "record"),
+        shiftable=True,
+    ),
+    Kind("weighed", (BATCH,), Weighed, "operate", _weighed, pages=("weigh",)),
+    Kind("colour", (BATCH,), Colour, "operate", _colour),
+    Kind("released", (BATCH,), Released, "decide", _released, pages=("weigh", "record")),
+)

@@ -1,0 +1,40 @@
+"""Phrases that several kinds of entries share: numbers, masses, corrected fields."""
+
+from collections.abc import Callable, Mapping
+from typing import Any, Final
+
+from roastlog.languages import N_, _, joined, numeral
+
+_FIELDS: Final = {
+    "lot": N_("lot"),
+    "coffee": N_("coffee"),
+    "green_g": N_("green weight"),
+    "intent": N_("for"),
+    "plan": N_("plan"),
+    "guide": N_("guide"),
+    "origin": N_("origin"),
+    "process": N_("process"),
+    "altitude": N_("grown at"),
+    "harvest": N_("picked"),
+    "price": N_("price"),
+    "note": N_("note"),
+}
+
+
+def plain(value: object) -> str:
+    """A number as one says it: 4.0 is “4”, 3.5 is “3.5”; several words with commas; nothing for None."""
+    if isinstance(value, list | tuple):
+        return joined(", ", map(plain, value))
+    return numeral(value) if isinstance(value, float) else "" if value is None else str(value)
+
+
+def grams(mass_g: float) -> str:
+    """A mass in grams, with a gap between the thousands."""
+    return f"{mass_g:,.0f} g".replace(",", "\u202f")
+
+
+def field_text(name: str, value: object, words: Mapping[str, Callable[[Any], str]]) -> str:
+    """One corrected field; ``words`` says the fields that are no plain value."""
+    label = _(_FIELDS[name]) if name in _FIELDS else name.replace("_", " ")
+    text = words[name](value) if name in words else plain(value)
+    return joined(" ", [label, text]) if text else _("no {label}", label=label)

@@ -1,0 +1,57 @@
+"""Subjects: the thing that an entry is about, in text as “batch 26332-01C”, “lot HU-7”, “machine drum-4” or “house”."""
+
+from dataclasses import dataclass
+from typing import Final, Self
+
+from roastlog.errors import EntryRefused
+from roastlog.languages import _
+
+BATCH, LOT, MACHINE, PERSON = "batch", "lot", "machine", "person"
+HOUSE = "house"
+NAMED: Final = (BATCH, LOT, MACHINE, PERSON)
+SUBJECTS: Final = (*NAMED, HOUSE)
+LONGEST: Final = 200
+
+
+@dataclass(frozen=True, order=True)
+class Subject:
+    """A kind of subject and the name of the one that is meant; there is one house, and it has no name."""
+
+    kind: str
+    name: str = ""
+
+    @classmethod
+    def parse(cls, text: str) -> Self:
+        """The subject of a text: a word for its kind, then its name.
+
+        Raises
+        ------
+        EntryRefused
+            If this version knows no such kind, or a name is missing or too much.
+        """
+        subject = cls.kept(text)
+        if subject.kind not in SUBJECTS:
+            raise EntryRefused(
+                _(
+                    "There is nothing called “{kind}” that an entry can be about; there are {kinds}.",
+                    kind=subject.kind[:40],
+                    kinds=", ".join(SUBJECTS),
+                )
+            )
+        if subject.kind == HOUSE and subject.name:
+            raise EntryRefused(_("There is one house, and it has no name: “about” is “house” alone."))
+        if subject.kind != HOUSE and not subject.name:
+            raise EntryRefused(_("Say which {kind}: “about” is “{kind}”, a space, and its name.", kind=subject.kind))
+        if len(subject.name) > LONGEST or not subject.name.isprintable():
+            raise EntryRefused(_("The name in “about” is at most {most} characters of plain text.", most=str(LONGEST)))
+        return subject
+
+    @classmethod
+    def kept(cls, text: str) -> Self:
+        """The subject of a text from the journal itself, whichever version wrote it."""
+        kind, _space, name = text.strip().partition(" ")
+        return cls(kind, name.strip())
+
+    def __str__(self) -> str:
+        """As entries carry it."""
+        return f"{self.kind} {self.name}" if self.name else self.kind

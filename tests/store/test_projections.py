@@ -1,0 +1,324 @@
+"""Projections: what lists are read from is what the journal says, and can be made anew from it at any time."""
+
+import json
+import random
+import sqlite3
+from contextlib import closing
+from pathlib import Path
+from uuid import UUID, uuid4
+
+import pytest
+
+from roastlog.commands import main
+from roastlog.errors import StoreError
+from roastlog.journal.entries import By, Entry
+from roastlog.journal.kinds.machine import plain_sheet
+from roastlog.journal.subject import Subject
+from roastlog.journal.vocabulary import MOMENTS
+from roastlog.machine.model import practice_machine
+from roastlog.store import backups, books, journal, notes, projections
+from roastlog.store import batches as lists
+from roastlog.store.backups import FILE_NAME
+from roastlog.store.database import REMADE, rebuild
+from roastlog.store.store import Database, Store
+from tests.said import keep_lot, keep_person, say
+
+START_MS = 1_795_600_000_000
+BATCHES = 240
+TOGETHER = 20
+TABLES = tuple(projections.SCHEMA)
+
+
+def rows(path: Path) -> dict[str, list[tuple[object, ...]]]:
+    """All rows of all projections."""
+    with closing(sqlite3.connect(path)) as connection:
+        return {
+            name: sorted(connection.execute(f"SELECT * FROM {name}").fetchall(), key=repr)  # noqa: S608
+            for name in TABLES
+        }
+
+
+def written(path: Path) -> list[tuple[object, ...]]:
+    """All rows of the journal, and of what is kept beside it."""
+    with closing(sqlite3.connect(path)) as connection:
+        found = [*connection.execute("SELECT * FROM journal ORDER BY seq")]
+        for beside in ("erasable", "bags", "passwords"):
+            found += connection.execute(f"SELECT * FROM {beside} ORDER BY 1")  # noqa: S608
+        return found
+
+
+class Roastery:
+    """A random roastery that says things, one entry at a time, as the entry service keeps them."""
+
+    def __init__(self, seed: int) -> None:
+        self._rng, self._at_ms = random.Random(seed), START_MS
+        self._said: dict[str, list[UUID]] = {}
+
+    def roast(self, db: Database, number: int) -> None:
+        """Say all of a batch, and now and then something else."""
+        self._db = db
+        self._batch(number)
+        for _ in range(self._rng.randrange(3)):
+            self._other()
+        if number % 5 == 0:
+            self._correct(self._rng.choice(list(self._said)))
+
+    def _say(self, about: str, kind: str, **body: object) -> None:
+        self._at_ms += self._rng.randrange(1, 200_000)
+        late_ms = self._rng.choice([0, 40, 90_000])
+        entry = Entry(
+            id=UUID(int=self._rng.getrandbits(128), version=4),
+            about=about,
+            machine="drum-4" if about.startswith("batch") else None,
+            kind=kind,
+            at_ms=self._at_ms,
+            received_ms=self._at_ms + late_ms,
+            by=By(person=self._rng.choice(["Ines", "Tomas", None]), device="phone"),
+            body=body,
+        )
+        self._said.setdefault(about, []).append(entry.id)
+        projections.say(self._db, entry)
+
+    def _batch(self, number: int) -> None:
+        facts: dict[str, object] = {"green_g": self._rng.choice([4000.0, 3500.0])}
+        if self._rng.random() < 0.8:
+            facts["lot"] = f"L{self._rng.randrange(12)}"
+        if self._rng.random() < 0.3:
+            facts["coffee"] = f"Coffee {number % 7}"
+        opened = Entry(id=uuid4(), machine="drum-4", kind="opened", at_ms=self._at_ms, received_ms=0, body=facts)
+        code = projections.open_batch(self._db, opened)
+        projections.refresh_batch(self._db, code)
+        about = f"batch {code}"
+        self._said[about] = [opened.id]
+        for moment in MOMENTS:
+            if self._rng.random() < 0.8:
+                self._say(about, "moment", moment=moment)
+        if self._rng.random() < 0.7:
+            self._say(about, "weighed", roasted_g=3400.0)
+        if self._rng.random() < 0.5:
+            self._say(about, "released", decision=self._rng.choice(["release", "hold", "reject"]))
+
+    def _other(self) -> None:
+        lot = f"lot L{self._rng.randrange(12)}"
+        what = self._rng.randrange(6)
+        if what == 0:
+            self._say(lot, "arrived", coffee=f"Lot's {self._rng.randrange(5)}", green_g=60_000.0, price="9")
+        elif what == 1:
+            self._say("house", "set", business=f"House {self._rng.randrange(9)}", stall_c_per_min=1.5)
+        elif what == 2:
+            self._say(f"person {self._rng.randrange(3)}", "named", name=self._rng.choice("ABC"), shown="x")
+        elif what == 3:
+            sheet = plain_sheet(practice_machine())
+            self._say("machine practice", "set_up", sheet={**sheet, "name": f"Drum {self._rng.randrange(9)}"})
+        elif what == 4:
+            check = {"channel": "bean_probe", "offset_c": self._rng.randrange(-9, 9) / 2, "on": "2026-11-28"}
+            self._say("machine practice", "probe_checked", **check, against="ice water")
+        else:
+            self._say(lot, "note", text="dry")
+
+    def _correct(self, about: str) -> None:
+        """Take back, move or correct something that was said of a subject, of any age."""
+        entry = str(self._rng.choice(self._said[about]))
+        self._say(about, "undo", entry=entry)
+        if about.startswith("batch"):
+            self._say(about, "shift", entry=str(self._rng.choice(self._said[about])), by_s=self._rng.choice([-10, 7.5]))
+            self._say(about, "amend", entry=str(self._said[about][0]), body={"green_g": 3900.0, "coffee": None})
+        if about.startswith("lot"):
+            change = {"coffee": f"Renamed {self._rng.randrange(5)}", "green_g": 50_000.0}
+            self._say(about, "amend", entry=str(self._rng.choice(self._said[about])), body=change)
+
+
+@pytest.mark.parametrize("seed", [1, 2])
+def test_rebuilt_from_a_big_journal_every_row_is_the_same(tmp_path: Path, seed: int):
+    """Batches, lots, settings, people and machines, said, undone, moved and corrected in any order: nothing differs."""
+    store = Store(tmp_path)
+    roastery = Roastery(seed)
+    for first in range(0, BATCHES, TOGETHER):
+        numbers = range(first, first + TOGETHER)
+        store.write(lambda db, numbers=numbers: [roastery.roast(db, number) for number in numbers])
+    store.close()
+    before, journal_before = rows(tmp_path / FILE_NAME), written(tmp_path / FILE_NAME)
+    assert len(before["batches"]) == BATCHES
+    assert all(before[name] for name in TABLES), "a table stayed empty: the roastery says too little"
+    made = rebuild(tmp_path)
+    assert rows(tmp_path / FILE_NAME) == before
+    assert written(tmp_path / FILE_NAME) == journal_before
+    assert vars(made) == {name: len(found) for name, found in before.items()}
+
+
+def test_the_command_says_how_many_rows_it_made(tmp_path: Path, capsys: pytest.CaptureFixture[str]):
+    """In words, for each table; nothing of the journal has changed."""
+    store = Store(tmp_path)
+    store.write(lambda db: keep_lot(db, books.LotRow("HU-7", "Alder washed", bought_g=20_000)))
+    store.close()
+    before = written(tmp_path / FILE_NAME)
+    main(["rebuild", "--data", str(tmp_path)])
+    told = "0 batches, 1 lots, 0 people, 0 settings and 0 machines were made anew from the journal."
+    assert capsys.readouterr().out.strip() == told
+    assert written(tmp_path / FILE_NAME) == before
+
+
+def test_a_folder_without_a_database_is_told_so(tmp_path: Path):
+    """Nothing is made there."""
+    with pytest.raises(StoreError, match="no database"):
+        rebuild(tmp_path / "nowhere")
+    assert not (tmp_path / "nowhere").exists()
+
+
+@pytest.mark.skipif("sys.platform == 'win32'", reason="there is no such lock there")
+def test_a_folder_that_a_server_records_into_is_left_alone(tmp_path: Path):
+    """It holds the lock of its folder; its lists must not go from under it."""
+    import fcntl
+
+    Store(tmp_path).close()
+    with (tmp_path / "lock").open("a") as lock:
+        fcntl.flock(lock, fcntl.LOCK_EX)
+        with pytest.raises(StoreError, match="Stop it first"):
+            rebuild(tmp_path)
+
+
+@pytest.fixture
+def furnished(tmp_path: Path) -> Path:
+    """The database of a small roastery, closed."""
+    store = Store(tmp_path)
+
+    def fill(db: Database) -> None:
+        keep_lot(db, books.LotRow("HU-7", "Alder washed", bought_g=20_000))
+        keep_person(db, books.Person("Ines", "I.", "a1"))
+        say(db, "house", "set", business="Quillwater Roasters")
+        said = {"machine": "drum-4", "received_ms": 0}
+        for number in range(3):
+            opened = Entry(id=uuid4(), kind="opened", at_ms=START_MS + number, body={"lot": "HU-7"}, **said)
+            projections.add_many(db, [(opened, [])])
+
+    store.write(fill)
+    store.close()
+    return store.path
+
+
+@pytest.mark.parametrize(
+    "damage",
+    [
+        "DELETE FROM batches WHERE rowid = 2",
+        "DELETE FROM lots",
+        "UPDATE lots SET bought_g = 1",
+        "UPDATE settings SET value = '\"x\"'",
+        "UPDATE people SET shown = 'x'",
+        "DROP TABLE people",
+        "ALTER TABLE batches DROP COLUMN roast_loss",
+        "DELETE FROM projected",
+        "UPDATE projected SET seq = 1",
+        "UPDATE projected SET version = 0",
+    ],
+)
+def test_damaged_lists_are_made_anew_when_the_database_is_opened(furnished: Path, damage: str):
+    """Whatever was lost or changed comes back from the journal, and the page of today has a note to tell it by."""
+    before = rows(furnished)
+    with closing(sqlite3.connect(furnished)) as connection, connection:
+        connection.execute(damage)
+    store = Store(furnished.parent)
+    assert rows(furnished) == before
+    assert (REMADE in notes.noted(store.read)) == ("version" not in damage)  # an earlier version's are no damage
+    store.close()
+    Store(furnished.parent).close()
+    assert rows(furnished) == before
+
+
+def test_sound_lists_are_left_alone(furnished: Path, caplog: pytest.LogCaptureFixture):
+    """Opening a database again makes nothing anew."""
+    store = Store(furnished.parent)
+    assert REMADE not in notes.noted(store.read)
+    store.close()
+    assert "anew" not in caplog.text
+
+
+def add_of_a_newer_version(path: Path) -> None:
+    """Write what only a newer version says: of a subject and of a kind that this one does not know."""
+    with closing(sqlite3.connect(path)) as connection, connection:
+        code = connection.execute("SELECT code FROM batches ORDER BY code LIMIT 1").fetchone()[0]
+        for about, kind in (("session 3", "poured"), (f"batch {code}", "sung"), ("lot HU-7", "cupped")):
+            connection.executemany("INSERT OR IGNORE INTO words (word) VALUES (?)", [(about,), (kind,)])
+            number = "(SELECT id FROM words WHERE word = ?)"
+            connection.execute(
+                f"INSERT INTO entries (id, about, kind, at_ms, late_ms, body) VALUES (?, {number}, {number}, ?, 0, ?)",  # noqa: S608
+                (uuid4().bytes, about, kind, START_MS, json.dumps({"cups": 5})),
+            )
+
+
+def test_what_a_newer_version_said_is_never_dropped(furnished: Path, tmp_path: Path):
+    """It stays through opening, adding, rebuilding, a backup and its return; what this version knows is as before."""
+    before = rows(furnished)
+    add_of_a_newer_version(furnished)
+    said = written(furnished)
+    store = Store(furnished.parent)
+    assert rows(furnished) == before
+    assert [entry.kind for entry in journal.entries_about(store.read, Subject("session", "3"))] == ["poured"]
+    code = lists.page_of(store.read).items[-1].code
+    assert [entry.kind for entry in journal.entries_of(store.read, code)] == ["opened", "sung"]
+    store.write(lambda db: say(db, "house", "set", business="Other"))
+    store.close()
+    rebuild(furnished.parent)
+    assert [row for row in written(furnished) if row in said] == said
+    backups.copy(furnished, tmp_path / "copy.sqlite3")
+    backups.restore(tmp_path / "copy.sqlite3", tmp_path / "back")
+    Store(tmp_path / "back").close()
+    assert written(tmp_path / "back" / FILE_NAME) == written(furnished)
+
+
+def test_a_word_that_looks_like_a_subject_makes_none(furnished: Path):
+    """A device may be called “lot 7”; it is no lot."""
+    store = Store(furnished.parent)
+    entry = Entry(id=uuid4(), about="house", kind="set", at_ms=1, by=By(device="lot 7"), body={"business": "x"})
+    store.write(lambda db: projections.say(db, entry))
+    store.close()
+    assert rebuild(furnished.parent).lots == 1
+
+
+def test_erasing_a_person_leaves_every_sum_and_every_line(tmp_path: Path):
+    """Their names are nowhere in the file any more, the entries that they said are all there, and it shows."""
+    store = Store(tmp_path)
+
+    def fill(db: Database) -> str:
+        keep_person(db, books.Person("Ines Morel", "Inez", "a1"))
+        keep_person(db, books.Person("Tomas", "T.", "b2"))
+        opened = Entry(
+            id=uuid4(), machine="d", kind="opened", at_ms=1, by=By(person="Ines Morel"), body={"green_g": 9.0}
+        )
+        return projections.add_many(db, [(opened, [])])[0]
+
+    code = store.write(fill)
+    before = lists.summary(store.read, code)
+
+    def erase(db: Database) -> None:
+        say(db, "person a1", "erased")
+        journal.erase(db, "a1", ["Ines Morel"])
+        projections.refresh(db, Subject("person", "a1"))
+
+    store.write(erase)
+    assert lists.summary(store.read, code) == before
+    assert [person.name for person in books.people(store.read)] == ["Tomas"]
+    assert journal.entries_of(store.read, code)[0].by.person == "erased a1"
+    assert [entry.kind for entry in journal.entries_about(store.read, Subject("person", "a1"))] == ["named", "erased"]
+    store.close()
+    rebuild(tmp_path)
+    with closing(sqlite3.connect(tmp_path / FILE_NAME)) as connection:
+        connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+    content = (tmp_path / FILE_NAME).read_bytes()
+    assert b"Ines Morel" not in content
+    assert b"Inez" not in content
+    assert b"Tomas" in content
+
+
+def test_a_batch_takes_the_name_of_its_lot_however_late_that_comes(tmp_path: Path):
+    """A lot that is entered or renamed after its batches renames those without a coffee of their own."""
+    store = Store(tmp_path)
+    about = {"machine": "d", "kind": "opened", "at_ms": START_MS}
+    plain = Entry(id=uuid4(), body={"lot": "HU-7"}, **about)
+    named = Entry(id=uuid4(), body={"lot": "HU-7", "coffee": "Night Ferry"}, **about)
+    store.write(lambda db: projections.add_many(db, [(plain, []), (named, [])]))
+    store.write(lambda db: keep_lot(db, books.LotRow("HU-7", "Alder washed", bought_g=1.0)))
+    assert [batch.coffee for batch in lists.page_of(store.read).items] == ["Night Ferry", "Alder washed"]
+    arrived = journal.entries_about(store.read, Subject("lot", "HU-7"))[0]
+    store.write(lambda db: say(db, "lot HU-7", "amend", entry=str(arrived.id), body={"coffee": "Alder natural"}))
+    assert [batch.coffee for batch in lists.page_of(store.read).items] == ["Night Ferry", "Alder natural"]
+    store.close()
