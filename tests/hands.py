@@ -1,7 +1,7 @@
-"""A steady hand: one coffee on one machine, batch after batch by one schedule, as alike as a good day's work is.
+"""Repeatable simulated batches: one coffee on one machine by one schedule, with the spread of a good day.
 
-The corpus of `tests.roasts` varies much from batch to batch, for an outlook to learn from; what a comparison has to
-find is one thing that was changed while all else went as usual. How much is usual here are figures of ours.
+The corpus of `tests.roast_corpus` varies widely, for the outlook to learn from; here a comparison must find one thing that
+was changed while the rest varied as usual. The usual spreads are our assumptions.
 """
 
 from collections.abc import Callable, Sequence
@@ -13,6 +13,7 @@ import numpy as np
 from roastlog.curve.rate.rate_of_rise import rate_of_rise
 from roastlog.curve.roast import Roast
 from roastlog.physics.schedule import Schedule, roast
+from tests import roast_corpus
 from tests.roast_corpus import Known, known, read
 
 CHARGE_SD_C, WEIGHT_SD, MOVE_SD_S, DEVELOPMENT_SD_S = 1.5, 0.003, 4.0, 3.0
@@ -24,7 +25,7 @@ Changed = Callable[[Schedule], Schedule]
 def steady(seed: int, number: int, changed: Changed = lambda schedule: schedule) -> Roast:
     """One batch of that hand, as it was read, with one thing changed; the rest varies by ``number`` as it does."""
     rng = np.random.default_rng([8, seed, number])
-    way, bean = roasts._way(seed), roasts.coffee(seed)
+    way, bean = roast_corpus._way(seed), roast_corpus.coffee(seed)
     steps = [
         step if step.at_s is None else replace(step, at_s=step.at_s + float(rng.normal(0.0, MOVE_SD_S)))
         for step in way.steps
@@ -38,10 +39,10 @@ def steady(seed: int, number: int, changed: Changed = lambda schedule: schedule)
     )
     today = replace(
         bean,
-        first_crack_c=bean.first_crack_c + float(rng.normal(0.0, roasts.CRACK_SPREAD_C)),
-        yellow_c=bean.yellow_c + float(rng.normal(0.0, roasts.YELLOW_SPREAD_C)),
+        first_crack_c=bean.first_crack_c + float(rng.normal(0.0, roast_corpus.CRACK_SPREAD_C)),
+        yellow_c=bean.yellow_c + float(rng.normal(0.0, roast_corpus.YELLOW_SPREAD_C)),
     )
-    design, sensors = roasts.machine(seed)
+    design, sensors = roast_corpus.machine(seed)
     run = roast(changed(schedule), today, design=design, sensor_design=sensors)
     return as_read(known(run, schedule.charge_c, rng), rng, name=f"{seed}-{number}")
 
@@ -64,5 +65,5 @@ def sloppy(seed: int, count: int) -> Sequence[Roast]:
     """Batches of `tests.roasts` as they were read: the same coffee, by a hand that varies much."""
     return [
         as_read(true, np.random.default_rng([9, seed, number]), name=f"{seed}-{number}")
-        for number, true in enumerate(roasts.batches(seed, count))
+        for number, true in enumerate(roast_corpus.batches(seed, count))
     ]
