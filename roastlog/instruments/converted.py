@@ -8,7 +8,7 @@ from roastlog.clock import Clock
 from roastlog.errors import InstrumentError
 from roastlog.instruments.base import Instrument, ReadFault, Reading
 from roastlog.languages import _
-from roastlog.machine.decoding import setting
+from roastlog.machine.decoding import snap_setting
 from roastlog.machine.model import Channel, Control, Machine
 from roastlog.machine.sources import Sensor
 from roastlog.machine.thermometry import platinum_c, thermocouple_c
@@ -106,7 +106,7 @@ class ConvertedInstrument:
         if name in self._controls:
             control = self._controls[name]
             last = self._settings.get(name)
-            value = setting(value, last, low=control.low, high=control.high, step=control.step)
+            value = snap_setting(value, last, low=control.low, high=control.high, step=control.step)
             self._settings[name] = value
             return value
         sensor = self._channels[name].sensor

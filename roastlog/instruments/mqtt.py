@@ -23,7 +23,7 @@ from roastlog.instruments.base import ReadFault, Reading
 from roastlog.instruments.inbox import Inbox
 from roastlog.instruments.reach import unreachable_reason
 from roastlog.languages import _
-from roastlog.machine.decoding import json_number, json_steps, plain_number, scaled, shown
+from roastlog.machine.decoding import json_number, json_steps, plain_number, printable, scaled
 from roastlog.machine.sources import Broker, MqttPoint
 
 CREDENTIALS_RETRY_S: Final = 60.0  # pause after refused credentials: brokers lock out clients that retry fast
@@ -121,7 +121,7 @@ class MqttInstrument:
         """Handle a message, on paho's thread."""
         # Longer messages are truncated, and truncated JSON is rejected as invalid.
         text = message.payload[:MAX_MESSAGE_BYTES].decode(errors="replace")
-        raw = shown(text)
+        raw = printable(text)
         for name, read in self._topics.get(message.topic, {}).items():
             if message.retain:
                 self._inbox.fail(

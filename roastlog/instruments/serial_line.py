@@ -16,7 +16,7 @@ from roastlog.instruments.base import ReadFault, Reading
 from roastlog.instruments.inbox import Inbox
 from roastlog.instruments.serial_port import open_port
 from roastlog.languages import _
-from roastlog.machine.decoding import Lines, column_number, group_number, line_pattern, scaled
+from roastlog.machine.decoding import LineBuffer, column_number, group_number, line_pattern, scaled
 from roastlog.machine.sources import SerialPoint
 
 _LISTEN_S = 0.2  # timeout of one read, and so the delay of a close
@@ -83,7 +83,7 @@ class SerialInstrument:
             self._port = None
 
     def _listen(self, port: serial.Serial, stop: threading.Event) -> None:
-        lines = Lines()
+        lines = LineBuffer()
         try:
             while not stop.is_set():
                 for line in lines.feed(port.read(max(1, min(port.in_waiting, 4096)))):
