@@ -11,7 +11,7 @@ from typing import Any, Final
 import numpy as np
 
 from roastlog.physics.design import CONTROLS, IDLE, GreenCoffee
-from roastlog.physics.schedule import Hand, Schedule
+from roastlog.physics.schedule import Schedule, ScheduledOperator
 
 from .drum import Drum
 from .scenario import MACHINE, Coffee
@@ -111,7 +111,7 @@ class Operator:
         self._pending: list[tuple[int, Json]] = []
         self._seen: set[str] = set()
         self._touched: set[str] = set()
-        self._hand: Hand | None = None
+        self._hand: ScheduledOperator | None = None
         self._charged_ms: int | None = None  # of whatever is in the drum
         self._idle_ms: int | None = None
         self._drop_ms: int | None = None
@@ -234,7 +234,7 @@ class Operator:
         schedule: Schedule = self._job.coffee.schedule
         self._idle_ms = None
         self._drum.charge(green_g, bean)
-        self._hand, self._charged_ms, self._in_drum = Hand(schedule.steps), at_ms, batch
+        self._hand, self._charged_ms, self._in_drum = ScheduledOperator(schedule.steps), at_ms, batch
         self._turn_all(at_ms, schedule.start)
 
     def _drop(self, at_ms: int) -> float | None:

@@ -1,8 +1,7 @@
-"""The server's clock: anchored to the wall once, then carried by a clock that never jumps and that counts sleep too.
+"""The server's clock: anchored to the wall clock once, then driven by a monotonic clock that includes sleep.
 
-A step of the wall clock in mid-roast moves nothing, and a computer that slept wakes up in the right second of a curve.
-A demo may run its clock faster than real time; everything that waits does so in the clock's own seconds, so the same
-code runs at any rate.
+A step of the wall clock during a roast has no effect, and time is right after the computer slept. A demo may run its
+clock faster than real time; all waiting uses the clock's own seconds, so the same code runs at any rate.
 """
 
 import threading
@@ -10,15 +9,15 @@ import time
 from typing import Final
 
 AHEAD_MS: Final = 2000.0
-"""What the wall clock must be ahead to be followed: a smaller difference does no harm. [ms]"""
+"""Threshold of `Clock.catch_up`: a smaller lead of the wall clock is ignored. [ms]"""
 
-# Python's own monotonic clock stands still while a computer with Linux or macOS sleeps. These do not: CLOCK_BOOTTIME of
-# Linux, and CLOCK_MONOTONIC of macOS (man clock_gettime of each). Windows has neither, and needs neither.
+# Python's monotonic clock stops while Linux or macOS sleeps. CLOCK_BOOTTIME of Linux and CLOCK_MONOTONIC of macOS do
+# not (man clock_gettime of each). Windows has neither, and needs neither.
 _SLEEPLESS: Final[int | None] = getattr(time, "CLOCK_BOOTTIME", getattr(time, "CLOCK_MONOTONIC", None))
 
 
 def ticks_s() -> float:
-    """Seconds since some moment: never set, never back, and on while the computer sleeps."""
+    """Monotonic seconds from an arbitrary origin, including sleep of the computer."""
     return time.monotonic() if _SLEEPLESS is None else time.clock_gettime(_SLEEPLESS)
 
 
@@ -28,19 +27,19 @@ def wall_ms() -> int:
 
 
 class Clock:
-    """Milliseconds UTC that never jump.
+    """Monotonic UTC time in milliseconds.
 
     Parameters
     ----------
     rate
-        How many of its seconds pass in one real second; 1 except in a demo that runs faster.
+        Seconds of this clock per real second; 1 except in a faster demo.
     wall_ms
-        The moment to start from; the computer's own clock when not given. [ms UTC]
+        Start time; defaults to the computer's clock. [ms UTC]
     """
 
     def __init__(self, rate: float = 1.0, *, wall_ms: int | None = None) -> None:
         if not 0.01 <= rate <= 1000:
-            raise ValueError(f"A clock runs between 0.01 and 1000 times real time, not {rate}.")
+            raise ValueError(f"The rate of a clock must be between 0.01 and 1000, not {rate}.")
         self.rate = rate
         self._follows = wall_ms is None and rate == 1
         self._wall_ms = time.time() * 1000 if wall_ms is None else wall_ms
@@ -51,10 +50,10 @@ class Clock:
         return int(self._wall_ms + (ticks_s() - self._anchor_s) * 1000 * self.rate)
 
     def catch_up(self) -> float:
-        """Go by the wall clock again where that was put forward since; how far. To be asked for between batches. [ms]
+        """Follow the wall clock if it was set forward, and return the step. Call it only between batches. [ms]
 
-        A computer without a battery clock starts in the past, and is set when the network tells it the time. Back it
-        never goes: two moments of a record must not change their order. A clock that runs fast stays as it is.
+        A computer without a battery clock starts in the past and is set from the network. The clock never goes back,
+        because moments of a record must keep their order. A faster demo clock is not changed.
         """
         ahead_ms = time.time() * 1000 - (self._wall_ms + (ticks_s() - self._anchor_s) * 1000)
         if not self._follows or ahead_ms < AHEAD_MS:
@@ -63,5 +62,5 @@ class Clock:
         return ahead_ms
 
     def wait(self, stop: threading.Event, duration_s: float) -> bool:
-        """Sleep ``duration_s`` of this clock's seconds, or less if ``stop`` is set; say whether it is set."""
+        """Sleep ``duration_s`` of this clock's seconds, or until ``stop`` is set; returns whether it is set."""
         return stop.wait(max(0.0, duration_s) / self.rate)

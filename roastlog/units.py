@@ -1,4 +1,4 @@
-"""°F and °C, lb and kg: converted at the edges only. Inside, temperatures are °C and masses are grams."""
+"""Unit conversion at the edges: °F and °C, lb and g. Internally, temperatures are °C and masses are grams."""
 
 G_PER_LB = 453.59237  # the international pound, exact by definition
 
@@ -14,7 +14,7 @@ def f_from_c(temp_c: float) -> float:
 
 
 def rate_f_from_c(rate_c_per_min: float) -> float:
-    """Rate in °F/min of a rate in °C/min: differences carry no offset."""
+    """Rate in °F/min of a rate in °C/min: differences have no offset."""
     return rate_c_per_min * 1.8
 
 

@@ -18,7 +18,7 @@ from roastlog.curve.faults.detection import CurveFault, find_faults
 from roastlog.curve.rate.rate_of_rise import rate_of_rise
 from roastlog.physics.design import GreenCoffee, RoasterDesign
 from roastlog.physics.roaster import Roaster
-from roastlog.physics.schedule import Hand, RoastRun, Schedule, Step, note_moments
+from roastlog.physics.schedule import RoastRun, Schedule, ScheduledOperator, Step, record_reached_moments
 from roastlog.physics.sensors import SensorDesign, Sensors
 from tests.roast_corpus import Known, _varied, _way, batches, coffee, known, machine, read
 
@@ -99,7 +99,7 @@ def roasted(
     roaster.warm_up(schedule.charge_c)
     sensors = Sensors(roaster, design=sensed)
     roaster.charge(schedule.green_kg, bean)
-    hand, later = Hand(schedule.steps), list(plan.later)
+    hand, later = ScheduledOperator(schedule.steps), list(plan.later)
     while True:
         shown = sensors.read()
         probe.append(shown["bean_probe"])
@@ -119,7 +119,7 @@ def roasted(
         roaster.step()
         sensors.step()
         made += 1.0
-        note_moments(roaster, made, moments)
+        record_reached_moments(roaster, made, moments)
     moments["drop"] = made
     channels = {"bean_probe": np.array(probe), "bean_surface": np.array(surface)}
     time_s = np.arange(len(probe), dtype=np.float64)

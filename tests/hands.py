@@ -1,7 +1,7 @@
-"""A steady hand: one coffee on one machine, batch after batch by one schedule, as alike as a good day's work is.
+"""Repeatable simulated batches: one coffee on one machine by one schedule, with the spread of a good day.
 
-The corpus `roast_corpus` varies much from batch to batch, for an outlook to learn from; what a comparison has to
-find is one thing that was changed while all else went as usual. How much is usual here are figures of ours.
+The corpus of `tests.roast_corpus` varies widely, for the outlook to learn from; here a comparison must find one thing
+that was changed while the rest varied as usual. The usual spreads are our assumptions.
 """
 
 from collections.abc import Callable, Sequence

@@ -12,7 +12,7 @@ from statistics import NormalDist
 
 import numpy as np
 
-from roastlog.curve.forecast.outlook import Ahead, Outlook
+from roastlog.curve.forecast.outlook import MomentForecast, Outlook
 from roastlog.curve.rate.rate_of_rise import rate_of_rise
 from roastlog.curve.roast import Roast
 from tests.roast_corpus import Known, batches, read
@@ -36,7 +36,7 @@ class Asked:
     seed: int
     batch: int
     lead_s: float
-    ahead: Ahead
+    forecast: MomentForecast
     true_s: float
     true_c: float
     true_rate: float
@@ -45,7 +45,7 @@ class Asked:
     @property
     def error_s(self) -> float:
         """Too late (+) or too early (−). [s]"""
-        return self.ahead.time_s - self.true_s
+        return self.forecast.time_s - self.true_s
 
     @property
     def straight_error_s(self) -> float:
@@ -55,7 +55,7 @@ class Asked:
     @property
     def inside(self) -> bool | None:
         """Whether the band of the time holds what came; None without a band."""
-        low_s, high_s = self.ahead.low_s, self.ahead.high_s
+        low_s, high_s = self.forecast.low_s, self.forecast.high_s
         return None if low_s is None or high_s is None else low_s <= self.true_s <= high_s
 
 
@@ -91,19 +91,19 @@ def ask(
             last = beans.roasts[number - 1] if learnt else None
             for lead_s in leads_s:
                 # A tap of yellow that came late by chance must not hide it: what comes is what the beans do.
-                sofar = roast.upto(true_s - lead_s)
-                ahead = {one.moment: one for one in outlook.ahead(sofar)}.get(moment)
-                if ahead is not None:
+                roast_so_far = roast.upto(true_s - lead_s)
+                forecast = {one.moment: one for one in outlook.forecast(roast_so_far)}.get(moment)
+                if forecast is not None:
                     then = (float(np.interp(true_s, known.time_s, c)) for c in (known.probe_c, known.rate_c_per_min))
-                    found.append(Asked(seed, number, lead_s, ahead, true_s, *then, straight(sofar, last)))
+                    found.append(Asked(seed, number, lead_s, forecast, true_s, *then, straight(roast_so_far, last)))
     return found
 
 
-def straight(sofar: Roast, last: Roast | None) -> float:
+def straight(roast_so_far: Roast, last: Roast | None) -> float:
     """When a straight line by the rise of the last 30 s reaches the temperature of the last batch's first crack. [s]"""
     crack_c = USUAL_CRACK_C if last is None else np.interp(last.moments_s["first_crack"], last.time_s, last.temp_c)
-    rise = (sofar.temp_c[-1] - sofar.temp_c[-31]) / 30
-    return float(sofar.time_s[-1] + (crack_c - sofar.temp_c[-1]) / max(rise, 1e-3))
+    rise = (roast_so_far.temp_c[-1] - roast_so_far.temp_c[-31]) / 30
+    return float(roast_so_far.time_s[-1] + (crack_c - roast_so_far.temp_c[-1]) / max(rise, 1e-3))
 
 
 def mean_miss_s(asked: Sequence[Asked]) -> float:
@@ -132,7 +132,7 @@ def mean_crps_s(asked: Sequence[Asked]) -> float:
     """Mean score of the times with a band, each taken for the normal that its 80 % band is of. [s]"""
     scores = []
     for one in asked:
-        if one.ahead.low_s is not None and one.ahead.high_s is not None:
-            sd_s = (one.ahead.high_s - one.ahead.low_s) / (2 * 1.2815515655446004)
+        if one.forecast.low_s is not None and one.forecast.high_s is not None:
+            sd_s = (one.forecast.high_s - one.forecast.low_s) / (2 * 1.2815515655446004)
             scores.append(sd_s * crps_normal(one.error_s / sd_s))
     return float(np.mean(scores))

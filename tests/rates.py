@@ -72,15 +72,15 @@ def trailing_fit(temp_c: Table, window_s: int, order: int) -> Table:
 
 def constant_acceleration(temp_c: Table, noise_c2: float, push: float) -> Table:
     """A Kalman filter with a bend that lasts, pushed by white noise of one intensity; it is told the true noise."""
-    forth = np.array([[1, 1, 0.5], [0, 1, 1], [0, 0, 1]])
+    step_matrix = np.array([[1, 1, 0.5], [0, 1, 1], [0, 0, 1]])
     pushed = push * np.array([[1 / 20, 1 / 8, 1 / 6], [1 / 8, 1 / 3, 1 / 2], [1 / 6, 1 / 2, 1]])
     states = np.zeros((temp_c.shape[0], 3))
     states[:, 0] = temp_c[:, 0]
     covariance = np.diag([noise_c2, 100.0, 0.1])
     rates = np.full(temp_c.shape, np.nan)
     for second in range(1, temp_c.shape[1]):
-        states = states @ forth.T
-        covariance = forth @ covariance @ forth.T + pushed
+        states = states @ step_matrix.T
+        covariance = step_matrix @ covariance @ step_matrix.T + pushed
         spread = covariance[0, 0] + noise_c2
         gain = covariance[:, 0] / spread
         off = temp_c[:, second] - states[:, 0]

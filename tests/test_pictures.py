@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from PIL import Image
 
 from roastlog.errors import PictureRefused
-from roastlog.pictures import opened, tidied
+from roastlog.pictures import open_picture, sanitized
 
 
 def encoded(kind: str, size: tuple[int, int] = (64, 48)) -> bytes:
@@ -36,21 +36,21 @@ def bomb(side: int) -> bytes:
 @pytest.mark.parametrize("kind", ["JPEG", "PNG", "WEBP"])
 def test_the_three_kinds_are_opened(kind: str):
     """By their content, whatever they are called."""
-    assert opened(encoded(kind)).size == (64, 48)
+    assert open_picture(encoded(kind)).size == (64, 48)
 
 
 @pytest.mark.parametrize("data", [b"", b"no picture", b"<svg xmlns='http://www.w3.org/2000/svg'/>", encoded("GIF")])
 def test_other_kinds_are_refused(data: bytes):
     """Text, SVG, GIF and nothing at all are no picture here."""
     with pytest.raises(PictureRefused, match="JPEG, PNG and WebP"):
-        opened(data)
+        open_picture(data)
 
 
 @pytest.mark.parametrize("side", [4_100, 12_000, 60_000])
 def test_a_bomb_is_refused_by_its_head(side: int):
     """More pixels than a camera makes are never decoded, however few the bytes."""
     with pytest.raises(PictureRefused, match=r"more than (16|64) million pixels"):
-        opened(bomb(side))
+        open_picture(bomb(side))
 
 
 @pytest.mark.parametrize("kind", ["JPEG", "PNG", "WEBP"])
@@ -58,7 +58,7 @@ def test_one_cut_short_is_refused(kind: str):
     """Half a picture is none."""
     data = encoded(kind, (400, 300))
     with pytest.raises(PictureRefused):
-        opened(data[: len(data) // 2])
+        open_picture(data[: len(data) // 2])
 
 
 @settings(max_examples=150, deadline=None)
@@ -69,7 +69,7 @@ def test_whatever_is_changed_in_it_it_opens_or_is_refused(kind: str, data: st.Da
     for place in data.draw(st.lists(st.integers(0, len(raw) - 1), max_size=12)):
         raw[place] = data.draw(st.integers(0, 255))
     with suppress(PictureRefused):
-        tidied(bytes(raw))
+        sanitized(bytes(raw))
 
 
 def photo_with_notes() -> bytes:
@@ -94,7 +94,7 @@ def test_nothing_but_pixels_is_kept():
     before = Image.open(io.BytesIO(raw))
     assert before.getexif().get_ifd(0x8825)
     assert raw.count(b"SECRET") >= 4
-    data = tidied(raw)
+    data = sanitized(raw)
     after = Image.open(io.BytesIO(data))
     assert (after.format, after.size) == ("JPEG", (800, 1600))
     assert dict(after.getexif()) == {}
@@ -111,4 +111,4 @@ def test_pictures_of_every_depth_become_a_jpeg(mode: str):
     """Grey, with a palette, see-through, sixteen bits: all can be kept."""
     out = io.BytesIO()
     Image.new(mode, (40, 30)).save(out, "PNG")
-    assert opened(tidied(out.getvalue())).size == (40, 30)
+    assert open_picture(sanitized(out.getvalue())).size == (40, 30)

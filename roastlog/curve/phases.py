@@ -1,8 +1,7 @@
-"""Phases and development: what the moments and the bean curve say together.
+"""Phases and development, computed from the moments and the bean curve.
 
 Moments are named charge, yellow, first_crack, first_crack_fading, second_crack and drop, and given in seconds from
-charge. Nothing here is ever a mark by itself: the person's taps are the moments; only the turning point is computed
-(`roastlog.curve.turning_point`).
+charge. A person's taps are the moments; only the turning point is computed (`roastlog.curve.turning_point`).
 """
 
 import math
@@ -18,10 +17,10 @@ from roastlog.curve.turning_point import turning_point
 from roastlog.errors import CurveError
 
 NEAR_S = 3.0
-"""A value at a moment is read from rows no further away than this. [s]"""
+"""Maximum distance from a moment to the rows that its value is read from. [s]"""
 
 AREA_BASE_C = 100.0
-"""The area under the curve counts from here up, unless something else is set: where water boils [our choice]. [°C]"""
+"""Default base temperature of the area under the curve: the boiling point of water [our choice]. [°C]"""
 
 _BOUNDS: tuple[tuple[str, str], ...] = (
     ("drying", "charge"),
@@ -32,10 +31,10 @@ _BOUNDS: tuple[tuple[str, str], ...] = (
 
 
 class Phase(NamedTuple):
-    """A part of the roast between two moments; the one under way ends now.
+    """A part of the roast between two moments; the current one ends now.
 
-    Times in s from charge, the share 0 to 1, the mean rate in °C/min; the area is that between the bean curve and the
-    base temperature, where the curve is above it, in °C·min.
+    Times are in s from charge, the share is 0 to 1, the mean rate in °C/min. The area lies between the bean curve and
+    the base temperature, where the curve is above it, in °C·min.
     """
 
     name: str
@@ -56,8 +55,8 @@ class Development(NamedTuple):
 def phase_at(moments_s: Mapping[str, float], now_s: float) -> str:
     """Name of the phase at ``now_s``: before charge, drying, browning, development or cooling.
 
-    A moment that is missing is passed over: after a first crack without a yellow it is development. One that was marked
-    before the charge opens nothing. [s since charge]
+    A missing moment is skipped: first crack without yellow starts development. A moment that was marked before the
+    charge starts no phase. [s since charge]
     """
     charge_s = moments_s.get("charge")
     if charge_s is None or charge_s > now_s:
@@ -76,7 +75,7 @@ def phases(
     now_s: float | None = None,
     area_base_c: float = AREA_BASE_C,
 ) -> list[Phase]:
-    """Drying, browning and development, as far as their moments are known and in order.
+    """Drying, browning and development, where their moments are known and in order.
 
     Parameters
     ----------
@@ -87,17 +86,17 @@ def phases(
     temp_c : array-like, shape (n,)
         Bean probe; NaN is a gap. [°C]
     now_s : float, optional
-        Where the phase under way ends for the time being; the last row when not given. [s since charge]
+        Provisional end of the current phase; defaults to the last row. [s since charge]
     area_base_c : float
-        The area under the curve counts from here up. [°C]
+        Base temperature of the area under the curve. [°C]
 
     Returns
     -------
     list of Phase
         In order. Shares are of the time from charge to drop, or to now. The mean rate is the change of temperature over
-        the phase by its length; that of drying counts from the turning point, since what the probe reads before it is
-        not the beans; None where the temperature at an end is not known. The area counts from the start of the phase,
-        and is None where the curve has a gap of more than 6 s in it.
+        the phase divided by its length; for drying it starts at the turning point, because the probe does not read the
+        beans before it; None if the temperature at either end is unknown. The area starts at the start of the phase and
+        is None if the curve has a gap of more than 6 s.
 
     Raises
     ------
@@ -133,7 +132,7 @@ def _mean_rate(times: Column, temps: Column, from_s: float, to_s: float) -> floa
 
 
 def area_above(time_s: ArrayLike, temp_c: ArrayLike, from_s: float, to_s: float, base_c: float) -> float | None:
-    """Area between a curve and a base temperature, where the curve is above it; by straight lines between the rows.
+    """Area between a curve and a base temperature, where the curve is above it; linear between rows.
 
     Parameters
     ----------
@@ -142,14 +141,14 @@ def area_above(time_s: ArrayLike, temp_c: ArrayLike, from_s: float, to_s: float,
     temp_c : array-like, shape (n,)
         One temperature; NaN is a gap. [°C]
     from_s, to_s
-        Between when. [s since charge]
+        Interval. [s since charge]
     base_c
-        From where up. [°C]
+        Base temperature. [°C]
 
     Returns
     -------
     float or None
-        None where the curve is not known at an end, or for more than 6 s between the ends. [°C·min]
+        None if the curve is unknown at either end, or for more than 6 s between them. [°C·min]
 
     Raises
     ------
@@ -167,7 +166,7 @@ def area_above(time_s: ArrayLike, temp_c: ArrayLike, from_s: float, to_s: float,
     if steps.max() > 2 * NEAR_S:
         return None
     low, high = np.minimum(above[:-1], above[1:]), np.maximum(above[:-1], above[1:])
-    # Of a line that comes up through the base only the part above it counts: a triangle.
+    # A line that crosses the base contributes only the triangle above it.
     rise = np.where(high > low, high - low, 1.0)
     heights = np.where(low >= 0, (low + high) / 2, np.maximum(high, 0.0) ** 2 / (2 * rise))
     return float(steps @ heights) / 60
@@ -185,14 +184,14 @@ def development(moments_s: Mapping[str, float], now_s: float) -> Development | N
 def planned_drop_s(
     first_crack_s: float, development_s: float | None = None, development_ratio: float | None = None
 ) -> float | None:
-    """When the planned development will have been reached.
+    """Time at which the planned development is complete.
 
     Parameters
     ----------
     first_crack_s
         Time of first crack. [s since charge]
     development_s
-        Planned development time; it counts when both are given. [s]
+        Planned development time; takes precedence if both are given. [s]
     development_ratio
         Planned development time over time since charge; the drop d solves (d − first crack) / d = ratio. 0 to 1
 
@@ -208,9 +207,9 @@ def planned_drop_s(
         If the planned time is not above 0, or the ratio not between 0 and 1.
     """
     if development_s is not None and not development_s > 0:
-        raise CurveError(f"A planned development time is above 0 s, not {development_s}.")
+        raise CurveError(f"The planned development time must be above 0 s, not {development_s}.")
     if development_s is None and development_ratio is not None and not 0 < development_ratio < 1:
-        raise CurveError(f"A planned development ratio lies between 0 and 1, not at {development_ratio}.")
+        raise CurveError(f"The planned development ratio must be between 0 and 1, not {development_ratio}.")
     if first_crack_s <= 0:
         return None
     if development_s is not None:
@@ -219,7 +218,7 @@ def planned_drop_s(
 
 
 def value_at(time_s: ArrayLike, values: ArrayLike, at_s: float) -> float | None:
-    """Value at a time, on the straight line between the rows before and after it.
+    """Value at a time, interpolated linearly between the rows before and after it.
 
     Parameters
     ----------
@@ -228,12 +227,12 @@ def value_at(time_s: ArrayLike, values: ArrayLike, at_s: float) -> float | None:
     values : array-like, shape (n,)
         One column; NaN is a gap.
     at_s
-        When. [s since charge]
+        Time. [s since charge]
 
     Returns
     -------
     float or None
-        Where only one row lies within 3 s, at an end or beside a gap, that row's value; None where none does.
+        If only one row lies within 3 s, at an end or beside a gap, that row's value; None if no row does.
 
     Raises
     ------

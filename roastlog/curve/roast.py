@@ -1,4 +1,4 @@
-"""A roast as the numbers see it: one bean curve, its moments and its moves, whole or so far."""
+"""Numeric data of a roast: one bean curve, its moments and its moves, whole or so far."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
@@ -29,22 +29,22 @@ class Roast:
     temp_c : ndarray, shape (n,)
         Bean probe; NaN is a gap. [°C]
     rate_c_per_min : ndarray, shape (n,)
-        Its rate of rise, live or after the drop, as the one who made it says; NaN where it is not known. [°C/min]
+        Its rate of rise, live or smoothed, as the caller computed it; NaN where unknown. [°C/min]
     moments_s : mapping of str to float
-        Moments by name, as the person marked them. [s from charge]
+        Moments by name, as a person marked them. [s from charge]
     moves : sequence of Move
-        The settings at charge first, at time 0 or before, then each move in the order of their times.
+        The settings at charge (time 0 or before) first, then each move in time order.
     green_g : float or None
         Mass of the charge. [g]
     surface_c : ndarray, shape (n,), or None
-        Bean surface by infrared; None where there is no such sensor. [°C]
+        Bean surface by infrared; None if there is no such sensor. [°C]
     name : str
-        What to call it: a batch code, or nothing.
+        Display name: a batch code, or empty.
 
     Raises
     ------
     CurveError
-        If a column has not the length of ``time_s``.
+        If a column's length differs from that of ``time_s``.
     """
 
     time_s: NDArray[np.float64]
@@ -57,13 +57,13 @@ class Roast:
     name: str = ""
 
     def __post_init__(self) -> None:
-        """Refuse ragged columns."""
+        """Reject columns of different lengths."""
         columns = [self.temp_c, self.rate_c_per_min, *([] if self.surface_c is None else [self.surface_c])]
         if self.time_s.ndim != 1 or any(column.shape != self.time_s.shape for column in columns):
-            raise CurveError("The columns of a roast must be of one length.")
+            raise CurveError("The columns of a roast must have the same length.")
 
     def upto(self, time_s: float) -> "Roast":
-        """The roast as it was known at a time: no row, moment or move after it. [s from charge]"""
+        """The roast up to a time: no row, moment or move after it. [s from charge]"""
         n = int(np.searchsorted(self.time_s, time_s, side="right"))
         return Roast(
             self.time_s[:n],

@@ -1,4 +1,4 @@
-"""Temperature and rate of a whole curve once it is over: from what came before and after each row, so without lag."""
+"""Fixed-interval smoothing of temperature and rate of a finished curve, without lag."""
 
 import math
 from typing import NamedTuple
@@ -6,24 +6,24 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from roastlog.curve.rate.kalman import OTHER_PUSHES, PUSHES, Passage, Pushes, Trend, passage
+from roastlog.curve.rate.kalman import OTHER_PROCESS_NOISE, PROCESS_NOISE, ProcessNoise, Transition, Trend, transition
 from roastlog.curve.rate.rate_of_rise import (
     LATEST_TURN_S,
     OTHER_SETTLING,
     SETTLING,
-    Followed,
+    FilteredCurve,
     Settling,
-    follow_curve,
+    filter_curve,
     series,
 )
 
 Array = NDArray[np.float64]
 
-_FIRST_S, _FIRST_C2 = 10.0, 25.0  # how long the first guess of a rate looks ahead, and its variance [°C²/s²]
+_FIRST_S, _FIRST_C2 = 10.0, 25.0  # look-ahead of the initial rate estimate, and its variance [°C²/s²]
 
 
 class SmoothCurve(NamedTuple):
-    """A smoothed curve, a value for each row; NaN where it is not known. [°C], [°C/min], [°C/min]"""
+    """A smoothed curve, one value per row; NaN where unknown. [°C], [°C/min], [°C/min]"""
 
     temp_c: Array
     rate_c_per_min: Array
@@ -31,9 +31,9 @@ class SmoothCurve(NamedTuple):
 
 
 class _Step(NamedTuple):
-    """What the way back has to know of one row of the way forth."""
+    """Filter output of one row, as the backward pass needs it."""
 
-    by: Passage | None
+    step: Transition | None
     trend: tuple[float, ...]  # level, rate, bend, and their covariance: ll, lr, lb, rr, rb, bb
     off_c: float  # NaN where there was no reading
     spread_c2: float
@@ -46,12 +46,12 @@ def smooth_curve(
     *,
     role: str = "bean_probe",
     charge_s: float | None = 0.0,
-    followed: Followed | None = None,
+    filtered: FilteredCurve | None = None,
 ) -> SmoothCurve:
-    """Smooth temperature and rate of a curve that is over, and the standard error of that rate.
+    """Smooth the temperature and rate of a finished curve; also returns the standard error of the rate.
 
-    The filter of the live rate goes forth over the curve with one noise for all of it, and Bryson and Frazier's
-    fixed-interval smoother [1]_ comes back, which gives what Rauch, Tung and Striebel's [2]_ gives.
+    The live rate's filter runs forward over the curve with one constant noise variance, then Bryson and Frazier's
+    fixed-interval smoother [1]_ runs backward; the result equals that of Rauch, Tung and Striebel [2]_.
 
     Parameters
     ----------
@@ -60,18 +60,18 @@ def smooth_curve(
     temp_c : array-like, shape (n,)
         Temperature; NaN marks a missed reading. [°C]
     role : str, default "bean_probe"
-        Role of the channel, which says how it is thrown about and when it has settled after charge.
+        Role of the channel; selects the process noise and the settling time after charge.
     charge_s : float or None, default 0.0
-        When the beans fell; None when they did not. [s]
-    followed : Followed, optional
-        What `follow_curve` gave for the same, where that is known.
+        Time of charge; None without one. [s]
+    filtered : FilteredCurve, optional
+        The result of `filter_curve` for the same curve, if already computed.
 
     Returns
     -------
     SmoothCurve
-        Rows that were missed or doubted are bridged where the live rate would be held; NaN where the silence is longer,
-        and where readings over less than 10 s (5 s for the bean surface) stand alone. Rate and error are NaN besides
-        until the channel's time after charge has passed and, for the bean probe, until its turning point.
+        Missing or suspect rows are bridged where the live rate would be held; NaN across longer silences and in
+        isolated stretches shorter than 10 s (5 s for the bean surface). Rate and error are also NaN until the
+        channel's settling time after charge has passed and, for the bean probe, until its turning point.
 
     Raises
     ------
@@ -88,15 +88,17 @@ def smooth_curve(
     times, temps = series(time_s, temp_c)
     settling = SETTLING.get(role, OTHER_SETTLING)
     level, rate, error = (np.full(times.shape, np.nan) for _ in range(3))
-    _, stretches, noise_c2 = followed or follow_curve(times, temps, role=role, charge_s=charge_s)
+    _, stretches, noise_c2 = filtered or filter_curve(times, temps, role=role, charge_s=charge_s)
     for rows in stretches:
         first, last = rows[0], rows[-1] + 1
         if len(rows) < 3 or times[last - 1] - times[first] < settling.span_s:
             continue
         counted = np.full(last - first, np.nan)
         counted[np.array(rows) - first] = temps[rows]
-        steps = forth(times[first:last], counted, noise_c2, PUSHES.get(role, OTHER_PUSHES), charge_s)
-        states, covariances = back(steps)
+        steps = filter_forward(
+            times[first:last], counted, noise_c2, PROCESS_NOISE.get(role, OTHER_PROCESS_NOISE), charge_s
+        )
+        states, covariances = smooth_backward(steps)
         level[first:last] = states[:, 0]
         rate[first:last] = 60 * states[:, 1]
         error[first:last] = 60 * np.sqrt(covariances[:, 1, 1])
@@ -107,7 +109,7 @@ def smooth_curve(
 
 
 def _unsettled(times: Array, rate: Array, charge_s: float, settling: Settling) -> NDArray[np.bool_]:
-    """Rows after charge whose rate is not that of the beans yet; the probe's is from when it rises for good."""
+    """Rows after charge whose rate is not yet that of the beans; for the probe, until it rises for good."""
     since_s = times - charge_s
     settled_s = settling.after_charge_s
     if settling.past_turning_point:
@@ -118,27 +120,29 @@ def _unsettled(times: Array, rate: Array, charge_s: float, settling: Settling) -
     return unsettled
 
 
-def forth(times: Array, temps: Array, noise_c2: float, pushes: Pushes, charge_s: float | None = None) -> list[_Step]:
-    """Filter a stretch of rows, the first of which has a reading, with a known noise. [s], [°C], [°C²]"""
+def filter_forward(
+    times: Array, temps: Array, noise_c2: float, process_noise: ProcessNoise, charge_s: float | None = None
+) -> list[_Step]:
+    """Filter a stretch of rows with a known noise variance; the first row must have a reading. [s], [°C], [°C²]"""
     origin_s = math.inf if charge_s is None else charge_s
     ats, values = times.tolist(), temps.tolist()
-    # All but unknown, the first rate would cost the way back its digits; a rough guess that weighs nothing does not.
+    # A diffuse initial rate would cost the backward pass precision; a rough estimate with little weight does not.
     trend, before_s = Trend(values[0], noise_c2, rate=_first_rate(times, temps), rate_c2=_FIRST_C2), ats[0]
     steps = [_Step(None, _state(trend), math.nan, 1.0, (0.0, 0.0, 0.0))]
     for at_s, value_c in zip(ats[1:], values[1:], strict=True):
-        by = passage(round(at_s - before_s, 9))
-        trend.pass_time(by, pushes.at(at_s - origin_s))
+        step = transition(round(at_s - before_s, 9))
+        trend.predict(step, process_noise.at(at_s - origin_s))
         off_c, spread_c2 = value_c - trend.level, trend.ll + noise_c2
         gain = (trend.ll / spread_c2, trend.lr / spread_c2, trend.lb / spread_c2)
-        if off_c == off_c:  # noqa: PLR0124, not NaN, at a third of the price of asking by name
-            trend.take(off_c, noise_c2)
-        steps.append(_Step(by, _state(trend), off_c, spread_c2, gain))
+        if off_c == off_c:  # noqa: PLR0124, not NaN; three times as fast as math.isnan
+            trend.update(off_c, noise_c2)
+        steps.append(_Step(step, _state(trend), off_c, spread_c2, gain))
         before_s = at_s
     return steps
 
 
 def _first_rate(times: Array, temps: Array) -> float:
-    """Rate between the first reading and the last one soon after it, or 0 without one. [°C/s]"""
+    """Rate between the first reading and the last one within 10 s of it, or 0 without one. [°C/s]"""
     near = np.flatnonzero(np.isfinite(temps) & (times <= times[0] + _FIRST_S))
     return float((temps[near[-1]] - temps[0]) / (times[near[-1]] - times[0])) if near[-1] else 0.0
 
@@ -148,14 +152,14 @@ def _state(trend: Trend) -> tuple[float, ...]:
     return t.level, t.rate, t.bend, t.ll, t.lr, t.lb, t.rr, t.rb, t.bb
 
 
-def back(steps: list[_Step]) -> tuple[Array, Array]:
-    """Smooth what `forth` filtered: states of shape (n, 3), covariances of shape (n, 3, 3). [°C], [s]"""
-    a, b, c = 0.0, 0.0, 0.0  # what the later readings say against the state …
-    aa = ab = ac = bb = bc = cc = 0.0  # … and how surely
-    said = []
-    for by, _, off_c, spread_c2, (k, kr, kb) in reversed(steps):
-        said.append((a, b, c, aa, ab, ac, bb, bc, cc))
-        if by is None:
+def smooth_backward(steps: list[_Step]) -> tuple[Array, Array]:
+    """Smooth what `filter_forward` filtered: states of shape (n, 3), covariances of shape (n, 3, 3). [°C], [s]"""
+    a, b, c = 0.0, 0.0, 0.0  # adjoint of the state, from the later readings …
+    aa = ab = ac = bb = bc = cc = 0.0  # … and its information matrix
+    adjoints = []
+    for step, _, off_c, spread_c2, (k, kr, kb) in reversed(steps):
+        adjoints.append((a, b, c, aa, ab, ac, bb, bc, cc))
+        if step is None:
             break
         if off_c == off_c:  # noqa: PLR0124, not NaN
             # Through the reading: (I − K H)ᵀ from the left, and from the right for the square.
@@ -165,7 +169,7 @@ def back(steps: list[_Step]) -> tuple[Array, Array]:
             ac -= gc
             a -= k * a + kr * b + kb * c + off_c / spread_c2
         # Through the time step: Fᵀ from the left, and F from the right.
-        dt, lb, rb, left = by[:4]
+        dt, lb, rb, left = step[:4]
         ca, cb, c3 = lb * aa + rb * ab + left * ac, lb * ab + rb * bb + left * bc, lb * ac + rb * bc + left * cc
         c = lb * a + rb * b + left * c
         cc = lb * ca + rb * cb + left * c3
@@ -175,10 +179,10 @@ def back(steps: list[_Step]) -> tuple[Array, Array]:
         ab += dt * aa
         b += dt * a
     filtered = np.array([step.trend for step in steps])
-    against = np.array(said[::-1])
+    adjoint = np.array(adjoints[::-1])
     covariance = filtered[:, 3:][:, _SQUARE]
-    states = filtered[:, :3] - np.einsum("nij,nj->ni", covariance, against[:, :3])
-    return states, covariance - covariance @ against[:, 3:][:, _SQUARE] @ covariance
+    states = filtered[:, :3] - np.einsum("nij,nj->ni", covariance, adjoint[:, :3])
+    return states, covariance - covariance @ adjoint[:, 3:][:, _SQUARE] @ covariance
 
 
 _SQUARE = np.array([[0, 1, 2], [1, 3, 4], [2, 4, 5]])

@@ -1,4 +1,4 @@
-"""Trailing lines through a column with gaps, its noise, and the stretches in which a column is above a threshold."""
+"""Trailing least-squares lines, running noise and hysteresis intervals of a column with gaps."""
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,14 +18,14 @@ def trailing_slope(time_s: _Column, values: _Column, window_s: float, *, from_s:
     values : ndarray, shape (n,)
         One column; NaN is a gap.
     window_s
-        Length of the window, both ends included. [s]
+        Length of the window, both ends inclusive. [s]
     from_s
-        No row before this counts. [s]
+        Rows before this are ignored. [s]
 
     Returns
     -------
     ndarray, shape (n,)
-        By the second; NaN where the window reaches before the first row or ``from_s``, or is three tenths gaps.
+        Slope per second; NaN where the window starts before the first row or ``from_s``, or more than 30 % is gaps.
     """
     if not time_s.size:
         return np.empty(0)
@@ -36,7 +36,7 @@ def trailing_slope(time_s: _Column, values: _Column, window_s: float, *, from_s:
 def trailing_trend(
     time_s: _Column, values: _Column, *, ago_s: float, longest_s: float, shortest_s: float, from_s: float
 ) -> _Column:
-    """What a column would be now, had it gone on as it did until ``ago_s`` ago: along its line, but never up.
+    """Extrapolation of a column from the line that ended ``ago_s`` ago; a rising line is taken as level.
 
     Parameters
     ----------
@@ -45,17 +45,17 @@ def trailing_trend(
     values : ndarray, shape (n,)
         One column; NaN is a gap.
     ago_s
-        How long before each row its line ends. [s]
+        Time from the end of the line to its row. [s]
     longest_s, shortest_s
-        Over how long the least-squares line goes, and over how long at least. [s]
+        Maximum and minimum length of the least-squares line. [s]
     from_s
-        No row before this counts. [s]
+        Rows before this are ignored. [s]
 
     Returns
     -------
     ndarray, shape (n,)
-        The line at each row's own time, a level one where it would rise; NaN where the line is too short, or three
-        tenths gaps.
+        The line at each row's own time, level where it would rise; NaN where the line is too short or more than 30 %
+        is gaps.
     """
     if not time_s.size:
         return np.empty(0)
@@ -64,8 +64,8 @@ def trailing_trend(
     return line
 
 
-def noise_so_far(values: _Column) -> _Column:
-    """Standard deviation of the white noise on a smooth column, by the second differences of all rows up to each.
+def running_noise_sd(values: _Column) -> _Column:
+    """Standard deviation of white noise on a smooth column, from the second differences of all rows up to each.
 
     Parameters
     ----------
@@ -86,20 +86,20 @@ def noise_so_far(values: _Column) -> _Column:
     return np.where(count >= 30, np.sqrt(variance), 0.0)
 
 
-def episodes(values: _Column, begin: float, keep: float) -> list[tuple[int, int]]:
-    """Stretches that begin with a value of at least ``begin`` and go on while none is below ``keep``.
+def hysteresis_intervals(values: _Column, begin: float, keep: float) -> list[tuple[int, int]]:
+    """Intervals that start at a value of at least ``begin`` and last until a value is below ``keep``.
 
     Parameters
     ----------
     values : ndarray, shape (n,)
-        One column; a gap (NaN) neither begins nor ends a stretch.
+        One column; a gap (NaN) neither starts nor ends an interval.
     begin, keep
         The two thresholds, ``keep`` not above ``begin``.
 
     Returns
     -------
     list of (int, int)
-        First and last row of each. A later row never changes a first one.
+        First and last row of each. Later rows never change a first row.
     """
     turns = np.where(values >= begin, 1, np.where(values < keep, -1, 0))
     latest = np.maximum.accumulate(np.where(turns != 0, np.arange(turns.size), -1))
@@ -116,7 +116,7 @@ def _lines(
     first = np.searchsorted(time_s, np.maximum(time_s - ago_s - longest_s, from_s), side="left")
     first = np.minimum(first, after)
     known = np.isfinite(values)
-    # Taken from the first row on, for the digits' sake, and from no later one, for the sake of the earlier answers.
+    # Relative to the first known row for precision; a later origin would change earlier results.
     zero_s, zero = time_s[0], values[np.argmax(known)]
     x, y = np.where(known, time_s - zero_s, 0.0), np.where(known, values - zero, 0.0)
     n, sx, sy, sxx, sxy = (_sums(column, first, after) for column in (known.astype(np.float64), x, y, x * x, x * y))

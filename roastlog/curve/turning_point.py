@@ -1,4 +1,4 @@
-"""Turning point: where the bean probe stops falling after charge and starts to rise."""
+"""Turning point: the bean probe's minimum after charge."""
 
 import math
 from typing import NamedTuple
@@ -10,16 +10,16 @@ from numpy.typing import ArrayLike
 from roastlog.curve.series import Column, finite_pair
 
 _TURN_S = (20.0, 240.0)  # a probe turns 60 to 90 s after charge on most machines [memory: common practice]
-_TURNED_S = 8.0  # how long it must have risen
-_AROUND_S = 16.0  # how far the fitted bend reaches to both sides of the lowest reading
-_SMOOTH_S = 2.5  # half the width of the moving mean that finds the lowest reading
-_SPIKE_C = 8.0  # a reading so far off the middle one of five was never the beans'
-_SHOCK_C = 100.0  # … and one at an end so far
+_TURNED_S = 8.0  # required time of rise
+_AROUND_S = 16.0  # half-width of the fit around the lowest reading
+_SMOOTH_S = 2.5  # half-width of the moving mean that finds the lowest reading
+_SPIKE_C = 8.0  # a reading this far from the median of five is a spike
+_SHOCK_C = 100.0  # … and at an end, one this far
 _LEAST_READINGS = 7
 
 
 class TurningPoint(NamedTuple):
-    """Where the bean probe stops falling and starts to rise, and the standard error of when. [s since charge], [°C]"""
+    """Time and temperature of the minimum, and the standard error of the time. [s since charge], [°C]"""
 
     time_s: float
     temp_c: float
@@ -27,27 +27,26 @@ class TurningPoint(NamedTuple):
 
 
 def turning_point(time_s: ArrayLike, temp_c: ArrayLike) -> TurningPoint | None:
-    """Turning point of the bean probe: the lowest point of a bend laid through the readings around it.
+    """Turning point of the bean probe: the minimum of a cubic fitted to the readings around it.
 
-    Much of it is the probe's own lag, where the cooling probe meets the warming beans; it is a mark of the machine and
-    the charge more than of the beans.
+    It depends on the probe's lag, as the cooling probe meets the warming beans, and characterises the machine and the
+    charge more than the beans.
 
-    The bend is a parabola with a cubic term, over 16 s to both sides: a probe falls more steeply than it rises, and a
-    plain parabola would put its vertex half a second and more too late.
+    The fit is a parabola with a cubic term, over 16 s on both sides: a probe falls more steeply than it rises, and the
+    vertex of a plain parabola would be at least half a second too late.
 
     Parameters
     ----------
     time_s : array-like, shape (n,)
         Time since charge, increasing, any spacing up to about 5 s. [s]
     temp_c : array-like, shape (n,)
-        Bean probe; NaN marks a missed reading, lone spikes are passed over. [°C]
+        Bean probe; NaN marks a missed reading, isolated spikes are ignored. [°C]
 
     Returns
     -------
     TurningPoint or None
-        Its error is that of the fit, from its covariance and from the noise that it leaves over; it takes this noise as
-        independent from reading to reading. None as long as the probe has not turned for some 8 s, and when it did not
-        turn between 20 and 240 s.
+        The error is that of the fit, from its covariance and its residual noise, which is assumed independent between
+        readings. None until the probe has risen for 8 s, and if it did not turn between 20 and 240 s.
 
     Raises
     ------
@@ -62,16 +61,16 @@ def turning_point(time_s: ArrayLike, temp_c: ArrayLike) -> TurningPoint | None:
     lowest_s = float(times[np.argmin(_moving_mean(times, temps))])
     if not _TURN_S[0] <= lowest_s <= _TURN_S[1] or times[-1] - lowest_s < _TURNED_S:
         return None
-    # A slow sensor needs a wider reach to have enough readings under the bend.
+    # A slow sensor needs a wider window to have enough readings for the fit.
     reach_s = max(_AROUND_S, 3.5 * float(times[-1] - times[0]) / (times.size - 1))
     first = _bend(times, temps, lowest_s, reach_s)
     if first is None:
         return None
-    return _bend(times, temps, first.time_s, reach_s) or first  # once more, about where it truly is
+    return _bend(times, temps, first.time_s, reach_s) or first  # refit around the first estimate
 
 
 def _bend(times: Column, temps: Column, about_s: float, reach_s: float) -> TurningPoint | None:
-    """Lowest point of a cubic through the readings that lie ``reach_s`` around a time, if it lies there too. [s]"""
+    """Minimum of a cubic fitted to the readings within ``reach_s`` of a time; None if it lies outside them. [s]"""
     near = np.abs(times - about_s) <= reach_s + 1e-6
     x, y = times[near] - about_s, temps[near]
     if x.size < _LEAST_READINGS or not x[0] < 0 < x[-1]:
@@ -99,9 +98,9 @@ def _bend(times: Column, temps: Column, about_s: float, reach_s: float) -> Turni
 
 
 def without_spikes(times: Column, temps: Column) -> tuple[Column, Column]:
-    """The same readings but for those that stand more than 8 °C off the middle one of five. [s], [°C]
+    """The readings without those more than 8 °C from the median of five. [s], [°C]
 
-    The first and the last two, which may well lie on a steep fall, are let be unless they are off by 100 °C.
+    The first two and the last two may lie on a steep fall; they are removed only if they are off by 100 °C.
     """
     if times.size < 5:
         return times, temps

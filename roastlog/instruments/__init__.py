@@ -1,1 +1,1 @@
-"""Sources of readings. Whatever the wire, they look alike."""
+"""Drivers for sources of readings, behind one interface."""

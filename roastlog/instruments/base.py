@@ -1,6 +1,6 @@
-"""What every source of readings looks like, whatever the wire.
+"""The interface of every source of readings.
 
-An instrument is only ever read: this interface has no way to set anything, and no driver may grow one.
+Instruments are read-only: this interface cannot set anything, and no driver may add a way to.
 """
 
 from collections.abc import Collection, Sequence
@@ -13,35 +13,34 @@ class Reading(NamedTuple):
     at_ms: int  # UTC
     channel: str
     value: float  # °C for a channel, the control's own unit for a control
-    raw: str = ""  # as it came over the wire, before scaling, for the page where it is set up
+    raw: str = ""  # as received, before scaling; for the setup page
 
 
 class ReadFault(NamedTuple):
-    """Why one channel gave no value this time, while its link as a whole still answers."""
+    """The reason why one channel has no value while its link still answers."""
 
     at_ms: int  # UTC
     channel: str
     reason: str  # a plain sentence for the person at the machine
-    raw: str = ""  # what came instead
+    raw: str = ""  # the data received instead
 
 
 class Instrument(Protocol):
-    """A link to one instrument, carrying any number of channels and controls."""
+    """A link to one instrument, with any number of channels and controls."""
 
     name: str
-    """What the link is called on the page, such as ``modbus 127.0.0.1:502``."""
+    """Display name of the link, such as ``modbus 127.0.0.1:502``."""
 
     def open(self) -> None:
         """Connect, or raise `roastlog.errors.InstrumentError`. Safe to call again after a loss."""
 
     def read(self, ids: Collection[str]) -> Sequence[Reading | ReadFault]:
-        """Newest value of those channels and controls, or the fault of those that alone fail.
+        """Newest value of those channels and controls, or a fault for each that fails alone.
 
-        A source that speaks by itself gives all that came since the last call, in the order of time; that may be
-        nothing.
+        A source that pushes returns all readings since the last call in time order, possibly none.
 
-        Raises `roastlog.errors.InstrumentError` only when the link as a whole is lost, within its timeout.
+        Raises `roastlog.errors.InstrumentError` only when the whole link is lost, within its timeout.
         """
 
     def close(self) -> None:
-        """Let go of the port. Never raises."""
+        """Release the port. Never raises."""

@@ -1,4 +1,4 @@
-"""A machine's sheet to its links."""
+"""Builds the links of a machine from its sheet."""
 
 from collections import defaultdict
 from collections.abc import Iterator
@@ -6,28 +6,28 @@ from typing import TYPE_CHECKING
 
 from roastlog.clock import Clock
 from roastlog.instruments.base import Instrument
-from roastlog.instruments.converted import Converted, Junctions
+from roastlog.instruments.converted import ColdJunctions, ConvertedInstrument
 from roastlog.machine.model import Channel, Control, Machine
 
 if TYPE_CHECKING:
     from roastlog.machine.sources import Broker, ModbusPoint, MqttPoint, SerialLine, SerialPoint
 
 SIMULATED_POLL_S = 0.25
-TAKE_S = 0.25  # how often a source that speaks by itself is asked for what came
+DRAIN_S = 0.25  # interval at which a pushing source is drained
 
 PolledInstrument = tuple[Instrument, dict[str, float]]
-"""An instrument, and how often to read each of its channels and controls. [s]"""
+"""An instrument, and the poll interval of each of its channels and controls. [s]"""
 
 
 def build_instruments(machine: Machine, clock: Clock) -> list[PolledInstrument]:
-    """Links that a machine is read over, not yet open; pushed channels need none.
+    """Links of a machine, not yet open; channels that are pushed to the API need none.
 
-    One link has all that is read over one connection or one serial port. Each library of a wire is imported here only
-    if the machine has a point on it.
+    One link holds all points of one connection or serial port. The library of a wire is imported only if the machine
+    has a point on it.
     """
     wires = [*_modbus_links(machine, clock), *_mqtt_links(machine, clock), *_serial_links(machine, clock)]
-    junctions = Junctions(machine, clock)
-    links: list[PolledInstrument] = [(Converted(wire, machine, junctions), poll_s) for wire, poll_s in wires]
+    junctions = ColdJunctions(machine, clock)
+    links: list[PolledInstrument] = [(ConvertedInstrument(wire, machine, junctions), poll_s) for wire, poll_s in wires]
     return [*links, *_simulated_links(machine, clock)]
 
 
@@ -51,7 +51,7 @@ def _mqtt_links(machine: Machine, clock: Clock) -> Iterator[PolledInstrument]:
     for points in brokers.values():
         from roastlog.instruments.mqtt import MqttInstrument  # noqa: PLC0415, brings paho
 
-        yield MqttInstrument(points, clock), dict.fromkeys(points, TAKE_S)
+        yield MqttInstrument(points, clock), dict.fromkeys(points, DRAIN_S)
 
 
 def _serial_links(machine: Machine, clock: Clock) -> Iterator[PolledInstrument]:
@@ -62,7 +62,7 @@ def _serial_links(machine: Machine, clock: Clock) -> Iterator[PolledInstrument]:
     for points in lines.values():
         from roastlog.instruments.serial_line import SerialInstrument  # noqa: PLC0415, brings pyserial
 
-        yield SerialInstrument(points, clock), dict.fromkeys(points, TAKE_S)
+        yield SerialInstrument(points, clock), dict.fromkeys(points, DRAIN_S)
 
 
 def _simulated_links(machine: Machine, clock: Clock) -> Iterator[PolledInstrument]:

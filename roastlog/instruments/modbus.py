@@ -1,6 +1,6 @@
-"""Modbus, read only: one link a network address or serial line, any number of units and points on it.
+"""Read-only Modbus driver: one link per network address or serial line, with any number of units and points.
 
-It imports pymodbus, and `build_instruments` imports it when a machine has a Modbus point.
+It imports pymodbus, so `build_instruments` imports it only if a machine has a Modbus point.
 """
 
 import logging
@@ -23,13 +23,13 @@ from roastlog.machine.sources import BIT_TABLES, ModbusPoint, Table
 if TYPE_CHECKING:
     from pymodbus.client.base import ModbusBaseSyncClient
 
-# What goes wrong is told in our own words, once; pymodbus would say it again at every poll.
+# Our own messages report an error once; pymodbus would log it at every poll.
 logging.getLogger("pymodbus").setLevel(logging.CRITICAL + 1)
 
-_WIDEST_GAP = 8
-_MOST_REGISTERS = 125  # in one answer, by the Modbus Application Protocol V1.1b3 (from memory)
-_FIRST_REST_S = 5.0
-_LONGEST_REST_S = 60.0
+_MAX_GAP = 8
+_MAX_REGISTERS = 125  # in one answer, by the Modbus Application Protocol V1.1b3 (from memory)
+_FIRST_BACKOFF_S = 5.0
+_MAX_BACKOFF_S = 60.0
 
 _READS: Mapping[int, Table] = {1: "coil", 2: "discrete", 3: "holding", 4: "input"}
 """Function codes that may go out: the four that read."""
@@ -43,8 +43,8 @@ _REASONS: Mapping[int, str] = {
     ExcCodes.GATEWAY_PATH_UNAVIABLE: N_("There is no unit {unit} at this address."),
     ExcCodes.GATEWAY_NO_RESPONSE: N_("Unit {unit} does not answer; is it on, and is its number right?"),
 }
-_OTHERWISE = N_("The instrument answers with exception {code}.")
-# These concern one address of a block; after the others, asking for each alone would help nobody.
+_OTHER_EXCEPTION = N_("The instrument answers with exception {code}.")
+# These concern one address of a block; for the others, single requests would not help.
 _OF_ONE_ADDRESS = {
     ExcCodes.ILLEGAL_FUNCTION,
     ExcCodes.ILLEGAL_ADDRESS,
@@ -56,15 +56,15 @@ _Item = tuple[str, ModbusPoint]
 _Block = Sequence[_Item]  # neighbours of one unit and table, by address
 
 
-class _Rest(NamedTuple):
-    """How long a silent unit is left alone."""
+class _Backoff(NamedTuple):
+    """Backoff of a silent unit."""
 
     length_s: float
     until_ms: int  # UTC
 
 
 class _UnitSilentError(Exception):
-    """Raised when the link stands but no answer came in time."""
+    """Raised when the link is up but no answer came in time."""
 
 
 class ModbusInstrument:
@@ -73,11 +73,11 @@ class ModbusInstrument:
     Parameters
     ----------
     points
-        Channel and control ids with their points, all at one host and port or on one serial line.
+        Points by channel and control id, all at one host and port or on one serial line.
     clock
-        Stamps each reading at the middle of its exchange.
+        Timestamps each reading at the middle of its exchange.
     timeout_s
-        How long to wait for a connection and for each answer. [s]
+        Timeout of the connection and of each answer. [s]
     """
 
     def __init__(self, points: Mapping[str, ModbusPoint], clock: Clock, timeout_s: float = 1.0) -> None:
@@ -90,44 +90,44 @@ class ModbusInstrument:
         self._clock = clock
         self._timeout_s = timeout_s
         self._client: ModbusBaseSyncClient | None = None
-        self._turn = threading.Lock()
-        self._alone: set[str] = set()  # ids whose block was refused: asked for one by one
-        self._rests: dict[int, _Rest] = {}  # of units that were silent when last asked
+        self._lock = threading.Lock()
+        self._read_alone: set[str] = set()  # ids whose block was refused; they are read one by one
+        self._backoffs: dict[int, _Backoff] = {}  # of units that did not answer the last request
 
     def open(self) -> None:
         """Connect, or raise `InstrumentError`. Safe to call again after a loss."""
-        with self._turn:
-            self._let_go()
+        with self._lock:
+            self._disconnect()
             client = self._wire.connect(self._timeout_s, _reads_only)
-            client.set_max_no_responses(256)  # which silence ends the link is decided in _silent
+            client.set_max_no_responses(256)  # _silent decides when the link is lost
             self._client = client
-            self._alone.clear()
-            self._rests.clear()
+            self._read_alone.clear()
+            self._backoffs.clear()
 
     def read(self, ids: Collection[str]) -> list[Reading | ReadFault]:
-        """Newest value of those ids, or the fault of each that alone fails; neighbours in one request.
+        """Newest value of those ids, or a fault for each that fails alone; neighbours share a request.
 
-        Raises `InstrumentError` when the link is lost; it is then closed until it is opened again.
+        Raises `InstrumentError` when the link is lost; it stays closed until it is opened again.
         """
-        with self._turn:
+        with self._lock:
             try:
                 return [answer for block in self._blocks(ids) for answer in self._read_block(block)]
             except InstrumentError:
-                self._let_go()
+                self._disconnect()
                 raise
 
     def close(self) -> None:
-        """Let go of the connection, after the exchange that may be under way. Never raises."""
-        with self._turn:
-            self._let_go()
+        """Close the connection after the current exchange. Never raises."""
+        with self._lock:
+            self._disconnect()
 
-    def _let_go(self) -> None:
+    def _disconnect(self) -> None:
         if self._client is not None:
             self._client.close()  # type: ignore[no-untyped-call]  # pymodbus leaves it untyped
             self._client = None
 
     def _blocks(self, ids: Collection[str]) -> Iterator[_Block]:
-        """Those points as requests: neighbours together, unless a request for them was refused before."""
+        """Group the points into requests: neighbours together, unless such a request was refused before."""
         items = [(name, self._points[name]) for name in ids]
         items.sort(key=lambda item: (item[1].unit, item[1].table, item[1].address))
         block: list[_Item] = []
@@ -143,14 +143,14 @@ class ModbusInstrument:
         first, point = block[0][1], item[1]
         return (
             (point.unit, point.table) == (first.unit, first.table)
-            and point.address - _end(block) <= _WIDEST_GAP
-            and point.address + point.count - first.address <= _MOST_REGISTERS
-            and self._alone.isdisjoint({block[0][0], item[0]})
+            and point.address - _end(block) <= _MAX_GAP
+            and point.address + point.count - first.address <= _MAX_REGISTERS
+            and self._read_alone.isdisjoint({block[0][0], item[0]})
         )
 
     def _read_block(self, block: _Block) -> list[Reading | ReadFault]:
         unit = block[0][1].unit
-        rest = self._rests.get(unit)
+        rest = self._backoffs.get(unit)
         if rest is not None and self._clock.now_ms() < rest.until_ms:
             return self._faults(block, ExcCodes.GATEWAY_NO_RESPONSE)
         before_ms = self._clock.now_ms()
@@ -159,7 +159,7 @@ class ModbusInstrument:
         except _UnitSilentError:
             return self._silent(block)
         at_ms = (before_ms + self._clock.now_ms()) // 2
-        self._rests.pop(unit, None)
+        self._backoffs.pop(unit, None)
         if not answer.isError():
             values = answer.bits if block[0][1].table in BIT_TABLES else answer.registers
             return [_value(item, block[0][1].address, values, at_ms) for item in block]
@@ -168,20 +168,20 @@ class ModbusInstrument:
         return self._faults(block, answer.exception_code)
 
     def _read_singly(self, block: _Block) -> list[Reading | ReadFault]:
-        """Find out which point spoils the block, or that a gap in it does, and remember that."""
+        """Find the point or the gap that makes the block fail, and remember it."""
         answers = [answer for item in block for answer in self._read_block([item])]
         bad = {answer.channel for answer in answers if isinstance(answer, ReadFault)}
-        self._alone |= bad or {name for name, _ in block}
+        self._read_alone |= bad or {name for name, _ in block}
         return answers
 
     def _silent(self, block: _Block) -> list[Reading | ReadFault]:
-        """Faults of a silent unit; but when every unit of the link is silent, the link is lost."""
+        """Faults of a silent unit; if every unit of the link is silent, the link is lost."""
         unit = block[0][1].unit
-        # Waiting for it at each poll would hold up the units that do answer.
-        known = self._rests.get(unit)
-        length_s = _FIRST_REST_S if known is None else min(2 * known.length_s, _LONGEST_REST_S)
-        self._rests[unit] = _Rest(length_s, self._clock.now_ms() + int(1000 * length_s * self._clock.rate))
-        if self._rests.keys() >= {point.unit for point in self._points.values()}:
+        # Waiting for it at each poll would delay the units that answer.
+        known = self._backoffs.get(unit)
+        length_s = _FIRST_BACKOFF_S if known is None else min(2 * known.length_s, _MAX_BACKOFF_S)
+        self._backoffs[unit] = _Backoff(length_s, self._clock.now_ms() + int(1000 * length_s * self._clock.rate))
+        if self._backoffs.keys() >= {point.unit for point in self._points.values()}:
             raise InstrumentError(
                 joined(
                     " ",
@@ -205,7 +205,7 @@ class ModbusInstrument:
         return [ReadFault(at_ms, name, _words(code, point)) for name, point in block]
 
     def _ask(self, block: _Block) -> ModbusPDU:
-        """One exchange; an answer that refuses is an answer too."""
+        """One exchange; an exception response counts as an answer."""
         if self._client is None:
             raise InstrumentError(_("The link to {where} is not open.", where=self._wire.where))
         first = block[0][1]
@@ -233,7 +233,7 @@ def _end(block: _Block) -> int:
 
 
 def _reads_only(sending: bool, pdu: ModbusPDU) -> ModbusPDU:
-    """Let no request out that would change anything on a machine, whoever may ask."""
+    """Block every request that could change something on a machine."""
     if sending and pdu.function_code not in _READS:
         raise InstrumentError(_("Drumside only reads instruments; it never sets a machine."))
     return pdu
@@ -253,5 +253,5 @@ def _value(item: _Item, start: int, values: Sequence[int], at_ms: int) -> Readin
 
 
 def _words(code: int, point: ModbusPoint) -> str:
-    reason = _REASONS.get(code, _OTHERWISE)
+    reason = _REASONS.get(code, _OTHER_EXCEPTION)
     return said(reason, code=code, table=point.table, address=point.address, unit=point.unit)

@@ -1,4 +1,4 @@
-"""The two wires of Modbus: a network connection, and a serial line (RTU). Imports pymodbus, as its driver does."""
+"""The two Modbus transports: TCP and serial line (RTU). Imports pymodbus, as its driver does."""
 
 import socket
 from collections.abc import Callable
@@ -10,7 +10,7 @@ from pymodbus.client.base import ModbusBaseSyncClient
 from pymodbus.pdu import ModbusPDU
 
 from roastlog.errors import InstrumentError
-from roastlog.instruments.reach import unreached
+from roastlog.instruments.reach import unreachable_reason
 from roastlog.instruments.serial_port import open_port
 from roastlog.languages import _
 from roastlog.machine.sources import ModbusPoint, SerialLine
@@ -19,26 +19,26 @@ Trace = Callable[[bool, ModbusPDU], ModbusPDU]
 
 
 class Wire(Protocol):
-    """How a Modbus instrument is reached, and what is said when it is not."""
+    """A Modbus transport, with the texts for its errors."""
 
     @property
     def where(self) -> str:
-        """What it is called, such as ``192.168.1.20:502`` or ``/dev/ttyUSB0``."""
+        """Its address, such as ``192.168.1.20:502`` or ``/dev/ttyUSB0``."""
 
     @property
     def advice(self) -> str:
-        """What to look at when nothing answers."""
+        """Advice when nothing answers."""
 
     @property
     def gone(self) -> str:
-        """What is said when it was lost."""
+        """Message when the connection was lost."""
 
     def connect(self, timeout_s: float, trace: Trace) -> ModbusBaseSyncClient:
-        """A client that is connected, or `InstrumentError` with a plain reason."""
+        """Return a connected client; raises `InstrumentError` with the reason otherwise."""
 
 
 def wire_of(point: ModbusPoint) -> Wire:
-    """The wire that a point is on; points of equal wires share it."""
+    """The transport of a point; points with equal transports share one."""
     if point.line is not None:
         return Serial(point.line)
     return Network(point.host or "", point.port)
@@ -69,11 +69,11 @@ class Network:
     def connect(self, timeout_s: float, trace: Trace) -> ModbusTcpClient:
         """A client that is connected."""
         client = ModbusTcpClient(self.host, port=self.port, timeout=timeout_s, retries=0, trace_pdu=trace)
-        # Connected here and not by pymodbus, which only tells that it failed, not why.
+        # pymodbus would hide the reason of a failed connection, so connect here.
         try:
             client.socket = socket.create_connection((self.host, self.port), timeout=timeout_s)
         except (OSError, UnicodeError) as error:
-            raise InstrumentError(unreached(self.host, self.port, timeout_s, error)) from None
+            raise InstrumentError(unreachable_reason(self.host, self.port, timeout_s, error)) from None
         return client
 
 

@@ -1,7 +1,7 @@
-"""MQTT 3.1.1 and 5: channels that a broker hands on.
+"""MQTT 3.1.1 and 5 driver: channels from a broker.
 
-It subscribes and listens. The one thing that it ever publishes is whether Drumside is there, and only where the sheet
-names a topic for that. `build_instruments` imports it, and with it paho, when a machine has a channel of that kind.
+It only subscribes, and publishes nothing except Drumside's online status, if the sheet names a topic for it. It imports
+paho, so `build_instruments` imports it only if a machine has an MQTT channel.
 """
 
 import contextlib
@@ -21,34 +21,34 @@ from roastlog.clock import Clock
 from roastlog.errors import InstrumentError
 from roastlog.instruments.base import ReadFault, Reading
 from roastlog.instruments.inbox import Inbox
-from roastlog.instruments.reach import unreached
+from roastlog.instruments.reach import unreachable_reason
 from roastlog.languages import _
-from roastlog.machine.decoding import json_number, json_steps, plain_number, scaled, shown
+from roastlog.machine.decoding import json_number, json_steps, plain_number, printable, scaled
 from roastlog.machine.sources import Broker, MqttPoint
 
-LOCKED_S: Final = 60.0  # between two tries with a user or password that was refused: brokers lock out who hammers
-LONGEST: Final = 65_536  # bytes of a message
-_FAREWELL_S: Final = 0.5
+CREDENTIALS_RETRY_S: Final = 60.0  # pause after refused credentials: brokers lock out clients that retry fast
+MAX_MESSAGE_BYTES: Final = 65_536
+_DISCONNECT_WAIT_S: Final = 0.5
 _CREDENTIALS: Final = {134, 135}  # bad user name or password, not authorised (MQTT 5, section 3.2.2.2; from memory)
 _VERSIONS: Final = {"3.1.1": MQTTProtocolVersion.MQTTv311, "5": MQTTProtocolVersion.MQTTv5}
 
 
 class MqttInstrument:
-    """One connection to a broker, with all the channels that come over it.
+    """One connection to a broker, with all its channels.
 
-    A session is always a clean one: what a broker would keep for us while we are away comes without its time, and an
-    old reading must not look like a new one.
+    Sessions are always clean: messages that a broker queues for us have no timestamp, and an old reading must not look
+    new.
 
     Parameters
     ----------
     points
-        Channel ids with their points, all of one broker.
+        Points by channel id, all of one broker.
     clock
-        Stamps each reading at the arrival of its message.
+        Timestamps each reading on arrival of its message.
     timeout_s
-        How long to wait for a connection and for each answer of the broker. [s]
+        Timeout of the connection and of each answer. [s]
     keepalive_s
-        How often the broker is asked whether it is there; it is lost after one and a half times that. [s]
+        Keepalive interval; the broker counts as lost after one and a half intervals. [s]
     """
 
     def __init__(
@@ -66,47 +66,47 @@ class MqttInstrument:
             self._topics[point.topic][name] = _reader(point)
         self._inbox = Inbox(self.name, {name: point.silent_s for name, point in points.items()}, clock)
         self._session: _Session | None = None
-        self._locked_ms = 0  # until when a refused user is not tried again [ms UTC]
+        self._retry_at_ms = 0  # next try after refused credentials [ms UTC]
 
     @property
-    def garbled(self) -> int:
-        """How many messages came that were not what a channel should be."""
-        return self._inbox.garbled
+    def rejected(self) -> int:
+        """Number of invalid messages."""
+        return self._inbox.rejected
 
     def open(self) -> None:
         """Connect and subscribe, or raise `InstrumentError`. Safe to call again after a loss."""
         self.close()
-        if self._clock.now_ms() < self._locked_ms:
+        if self._clock.now_ms() < self._retry_at_ms:
             raise InstrumentError(self._refused())
-        self._inbox.begin()
+        self._inbox.reset()
         session = _Session(self._broker, self._timeout_s, self._keepalive_s, self._take)
         try:
-            session.begin()
+            session.connect()
             for topic in session.refused(self._topics):
                 for name in self._topics[topic]:
                     self._inbox.fail(name, _("The broker does not let us read {topic}.", topic=topic))
         except _CredentialsError:
-            session.end()
-            self._locked_ms = self._clock.now_ms() + int(1000 * LOCKED_S * self._clock.rate)
+            session.disconnect()
+            self._retry_at_ms = self._clock.now_ms() + int(1000 * CREDENTIALS_RETRY_S * self._clock.rate)
             raise InstrumentError(self._refused()) from None
         except InstrumentError:
-            session.end()
+            session.disconnect()
             raise
         self._session = session
 
     def read(self, ids: Collection[str]) -> list[Reading | ReadFault]:
-        """All that came since the last call."""
+        """All readings since the last call."""
         if self._session is None:
             raise InstrumentError(_("The link to {where} is not open.", where=self._where))
         got = self._inbox.take(ids)
-        if self._session.over.is_set() and not any(isinstance(item, Reading) for item in got):
+        if self._session.closed.is_set() and not any(isinstance(item, Reading) for item in got):
             raise InstrumentError(_("{where} closed the connection, or does not answer any more.", where=self._where))
         return got
 
     def close(self) -> None:
-        """Say that we go, where the sheet wants that, and let go of the connection. Never raises."""
+        """Publish the offline status, if configured, and disconnect. Never raises."""
         if self._session is not None:
-            self._session.end()
+            self._session.disconnect()
             self._session = None
 
     def _refused(self) -> str:
@@ -118,10 +118,10 @@ class MqttInstrument:
         return _("The broker {where} refuses {who}. It is asked again once a minute.", where=self._where, who=who)
 
     def _take(self, message: MQTTMessage) -> None:
-        """A message came, on paho's thread."""
-        # Cut off where no number can be any more: JSON that was cut is no JSON.
-        text = message.payload[:LONGEST].decode(errors="replace")
-        raw = shown(text)
+        """Handle a message, on paho's thread."""
+        # Longer messages are truncated, and truncated JSON is rejected as invalid.
+        text = message.payload[:MAX_MESSAGE_BYTES].decode(errors="replace")
+        raw = printable(text)
         for name, read in self._topics.get(message.topic, {}).items():
             if message.retain:
                 self._inbox.fail(
@@ -131,15 +131,15 @@ class MqttInstrument:
             try:
                 self._inbox.put(name, read(text), raw)
             except InstrumentError as error:
-                self._inbox.garble(name, str(error), raw)
+                self._inbox.reject(name, str(error), raw)
 
 
 class _CredentialsError(Exception):
-    """Raised when the broker knows no such user, or the password is wrong."""
+    """Raised when the broker refuses the user or the password."""
 
 
 class _Context(ssl.SSLContext):
-    """Keeps hold of the socket that it wraps: paho does not close one whose handshake failed."""
+    """Keeps the wrapped socket, because paho does not close it after a failed handshake."""
 
     wrapped: ssl.SSLSocket | None = None
 
@@ -149,25 +149,25 @@ class _Context(ssl.SSLContext):
 
 
 class _Session:
-    """One connection to a broker, from its greeting to its end."""
+    """One connection to a broker, from CONNACK to disconnect."""
 
     def __init__(self, broker: Broker, timeout_s: float, keepalive_s: int, take: Callable[[MQTTMessage], None]) -> None:
         self._broker, self._timeout_s, self._keepalive_s = broker, timeout_s, keepalive_s
         self._where = f"{broker.host}:{broker.port}"
-        self.over = threading.Event()
+        self.closed = threading.Event()
         self._changed = threading.Condition()
-        self._greeting: ReasonCode | None = None
+        self._connack: ReasonCode | None = None
         self._subscribed: dict[int, ReasonCode] = {}
         client = Client(
             CallbackAPIVersion.VERSION2,
             client_id=f"drumside-{secrets.token_hex(6)}",
             protocol=_VERSIONS[broker.version],
-            reconnect_on_failure=False,  # the recorder tries again, with pauses of its own
+            reconnect_on_failure=False,  # the recorder reconnects, with its own backoff
         )
         client.connect_timeout = timeout_s
-        client.on_connect = self._greeted
-        client.on_subscribe = self._answered
-        client.on_disconnect = self._ended
+        client.on_connect = self._on_connect
+        client.on_subscribe = self._on_subscribe
+        client.on_disconnect = self._on_disconnect
         client.on_message = lambda _client, _data, message: take(message)
         if broker.user is not None:
             client.username_pw_set(broker.user, broker.password)
@@ -175,35 +175,35 @@ class _Session:
             client.will_set(broker.status, "offline", qos=1, retain=True)
         self._client = client
 
-    def begin(self) -> None:
-        """Connect, and wait for the broker's greeting."""
-        context = self._trusting() if self._broker.tls else None
+    def connect(self) -> None:
+        """Connect, and wait for the broker's CONNACK."""
+        context = self._tls_context() if self._broker.tls else None
         try:
             self._client.connect(self._broker.host, self._broker.port, keepalive=self._keepalive_s)
         except (OSError, UnicodeError) as error:
             if context is not None and context.wrapped is not None:
                 context.wrapped.close()
-            raise InstrumentError(self._why(error)) from None
+            raise InstrumentError(self._connection_error(error)) from None
         self._client.loop_start()
-        self._wait(lambda: self._greeting is not None)
-        if self._greeting is None:
+        self._wait(lambda: self._connack is not None)
+        if self._connack is None:
             raise InstrumentError(
                 _("{where} closed the connection. Does it want TLS, or another version of MQTT?", where=self._where)
             )
-        if self._greeting.value in _CREDENTIALS:
+        if self._connack.value in _CREDENTIALS:
             raise _CredentialsError
-        if self._greeting.is_failure:
+        if self._connack.is_failure:
             raise InstrumentError(
-                _("The broker {where} refuses us: {why}.", where=self._where, why=self._greeting.getName())
+                _("The broker {where} refuses us: {why}.", where=self._where, why=self._connack.getName())
             )
         if self._broker.status is not None:
             self._client.publish(self._broker.status, "online", qos=1, retain=True)
 
     def refused(self, topics: Collection[str]) -> list[str]:
-        """Subscribe to topics; those that the broker does not let us read."""
+        """Subscribe to topics and return those that the broker refuses."""
         asked = {topic: self._client.subscribe(topic, qos=1)[1] for topic in topics}
         self._wait(lambda: self._subscribed.keys() >= set(asked.values()))
-        if self.over.is_set():
+        if self.closed.is_set():
             raise InstrumentError(
                 _(
                     "{where} closed the connection when it was asked for {topics}.",
@@ -214,23 +214,23 @@ class _Session:
         refused = {number for number, code in self._subscribed.items() if code.is_failure}
         return [topic for topic, number in asked.items() if number in refused]
 
-    def end(self) -> None:
-        """Take leave. Never raises."""
+    def disconnect(self) -> None:
+        """Disconnect. Never raises."""
         with contextlib.suppress(OSError, RuntimeError, ValueError):
             if self._broker.status is not None and self._client.is_connected():
                 self._client.publish(self._broker.status, "offline", qos=1, retain=True).wait_for_publish(
                     self._timeout_s
                 )
         if self._client.disconnect() == MQTTErrorCode.MQTT_ERR_SUCCESS:
-            self.over.wait(_FAREWELL_S)  # else the broker would take our going for a loss, and tell our will
-        # paho's thread would wait for a broker that says nothing more; without its socket it ends at once.
+            self.closed.wait(_DISCONNECT_WAIT_S)  # otherwise the broker would publish our will
+        # paho's thread would wait for a silent broker; without its socket it ends at once.
         wire = self._client.socket()
         if isinstance(wire, socket.socket):
             with contextlib.suppress(OSError):
                 wire.shutdown(socket.SHUT_RDWR)
         self._client.loop_stop()
 
-    def _why(self, error: OSError | UnicodeError) -> str:
+    def _connection_error(self, error: OSError | UnicodeError) -> str:
         if isinstance(error, ssl.SSLCertVerificationError):
             return _(
                 "{where} shows a certificate that is not trusted: {why}.",
@@ -239,9 +239,9 @@ class _Session:
             )
         if self._broker.tls and isinstance(error, ssl.SSLError | ConnectionResetError):
             return _("{where} does not speak TLS as it should. Is the port right?", where=self._where)
-        return unreached(self._broker.host, self._broker.port, self._timeout_s, error)
+        return unreachable_reason(self._broker.host, self._broker.port, self._timeout_s, error)
 
-    def _trusting(self) -> _Context:
+    def _tls_context(self) -> _Context:
         context = _Context(ssl.PROTOCOL_TLS_CLIENT)
         try:
             if self._broker.ca_file is None:
@@ -260,10 +260,10 @@ class _Session:
         return context
 
     def _wait(self, done: Callable[[], bool]) -> None:
-        """Wait until the broker has answered, or hung up."""
+        """Wait until the broker has answered or disconnected."""
         with self._changed:
-            self._changed.wait_for(lambda: done() or self.over.is_set(), self._timeout_s)
-        if not done() and not self.over.is_set():
+            self._changed.wait_for(lambda: done() or self.closed.is_set(), self._timeout_s)
+        if not done() and not self.closed.is_set():
             raise InstrumentError(
                 _(
                     "{where} did not answer within {timeout:g} s. Is it an MQTT broker?",
@@ -272,24 +272,24 @@ class _Session:
                 )
             )
 
-    def _greeted(self, _client: Client, _data: Any, _flags: Any, code: ReasonCode, _properties: Any) -> None:  # noqa: ANN401, paho's
+    def _on_connect(self, _client: Client, _data: Any, _flags: Any, code: ReasonCode, _properties: Any) -> None:  # noqa: ANN401, paho's
         with self._changed:
-            self._greeting = code
+            self._connack = code
             self._changed.notify_all()
 
-    def _answered(self, _client: Client, _data: Any, number: int, codes: list[ReasonCode], _properties: Any) -> None:  # noqa: ANN401, paho's
+    def _on_subscribe(self, _c: Client, _data: Any, number: int, codes: list[ReasonCode], _properties: Any) -> None:  # noqa: ANN401, paho's
         with self._changed:
             self._subscribed[number] = codes[0]
             self._changed.notify_all()
 
-    def _ended(self, *_: Any) -> None:  # noqa: ANN401, paho's
+    def _on_disconnect(self, *_: Any) -> None:  # noqa: ANN401, paho's
         with self._changed:
-            self.over.set()
+            self.closed.set()
             self._changed.notify_all()
 
 
 def _reader(point: MqttPoint) -> Callable[[str], float]:
-    """How a message becomes that channel's value."""
+    """Parser from a message to the channel's value."""
     if point.value is None:
         return lambda text: scaled(plain_number(text), point.scale, point.offset)
     steps = json_steps(point.value)

@@ -1,4 +1,4 @@
-"""Why a host on the network was not reached, in plain words."""
+"""Messages for network connection errors."""
 
 import errno
 import socket
@@ -6,8 +6,8 @@ import socket
 from roastlog.languages import _
 
 
-def unreached(host: str, port: int, timeout_s: float, error: Exception) -> str:
-    """What an error of a connection means to the person at the machine."""
+def unreachable_reason(host: str, port: int, timeout_s: float, error: Exception) -> str:
+    """Describe a connection error for the operator."""
     where = f"{host}:{port}"
     if isinstance(error, ConnectionRefusedError):
         return _("{where} refused the connection. Is it on, and is the port right?", where=where)

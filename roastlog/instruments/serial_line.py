@@ -1,6 +1,6 @@
-"""Devices that print lines over a serial port. It only listens: nothing is ever sent to the device.
+"""Driver for devices that print lines to a serial port. It only listens and never sends anything.
 
-`build_instruments` imports it, and with it pyserial, when a machine has a channel on a serial line.
+It imports pyserial, so `build_instruments` imports it only if a machine has a serial channel.
 """
 
 import contextlib
@@ -16,21 +16,21 @@ from roastlog.instruments.base import ReadFault, Reading
 from roastlog.instruments.inbox import Inbox
 from roastlog.instruments.serial_port import open_port
 from roastlog.languages import _
-from roastlog.machine.decoding import Lines, column_number, group_number, line_pattern, scaled
+from roastlog.machine.decoding import LineBuffer, column_number, group_number, line_pattern, scaled
 from roastlog.machine.sources import SerialPoint
 
-_LISTEN_S = 0.2  # how long one look at the port waits, and so how soon it is let go of
+_LISTEN_S = 0.2  # timeout of one read, and so the delay of a close
 
 
 class SerialInstrument:
-    """One serial port with all the channels whose values its lines carry.
+    """One serial port with all channels that its lines contain.
 
     Parameters
     ----------
     points
-        Channel ids with their points, all on one port.
+        Points by channel id, all on one port.
     clock
-        Stamps each reading at the arrival of its line.
+        Timestamps each reading on arrival of its line.
     """
 
     def __init__(self, points: Mapping[str, SerialPoint], clock: Clock) -> None:
@@ -48,22 +48,22 @@ class SerialInstrument:
         self._lost = False
 
     @property
-    def garbled(self) -> int:
-        """How many lines came that were not what a channel should be."""
-        return self._inbox.garbled
+    def rejected(self) -> int:
+        """Number of invalid lines."""
+        return self._inbox.rejected
 
     def open(self) -> None:
-        """Open the port and begin to listen, or raise `InstrumentError`. Safe to call again after a loss."""
+        """Open the port and start to listen, or raise `InstrumentError`. Safe to call again after a loss."""
         self.close()
         self._port = open_port(self._line, _LISTEN_S)
-        self._inbox.begin()
+        self._inbox.reset()
         self._lost = False
         self._stop = threading.Event()
         self._thread = threading.Thread(target=self._listen, args=(self._port, self._stop), name=self.name, daemon=True)
         self._thread.start()
 
     def read(self, ids: Collection[str]) -> list[Reading | ReadFault]:
-        """All that came since the last call."""
+        """All readings since the last call."""
         if self._port is None:
             raise InstrumentError(_("The link to {device} is not open.", device=self._line.device))
         got = self._inbox.take(ids)
@@ -72,7 +72,7 @@ class SerialInstrument:
         return got
 
     def close(self) -> None:
-        """Let go of the port. Never raises."""
+        """Close the port. Never raises."""
         self._stop.set()
         if self._thread is not None:
             self._thread.join()
@@ -83,7 +83,7 @@ class SerialInstrument:
             self._port = None
 
     def _listen(self, port: serial.Serial, stop: threading.Event) -> None:
-        lines = Lines()
+        lines = LineBuffer()
         try:
             while not stop.is_set():
                 for line in lines.feed(port.read(max(1, min(port.in_waiting, 4096)))):
@@ -100,13 +100,13 @@ class SerialInstrument:
             except InstrumentError as error:
                 failed[name] = str(error)
         for name, reason in failed.items():
-            # Where each channel has a pattern of its own, a line that is one's is none of the others'.
+            # With one pattern per channel, a line that matches one need not match the others.
             if not (taken and self._has_pattern[name]):
-                self._inbox.garble(name, reason, line)
+                self._inbox.reject(name, reason, line)
 
 
 def _reader(point: SerialPoint) -> Callable[[str], float]:
-    """How a line becomes that channel's value."""
+    """Parser from a line to the channel's value."""
     find: Callable[[str], float]
     if point.pattern is not None:
         find = partial(group_number, pattern=line_pattern(point.pattern), group=point.group)

@@ -1,4 +1,4 @@
-"""A serial port, opened for us alone, or a plain reason why not. Imported by the drivers that need one."""
+"""Exclusive opening of a serial port, with plain error messages."""
 
 import errno
 from collections.abc import Mapping
@@ -29,12 +29,12 @@ _REASONS: Mapping[int, str] = {
 
 
 def open_port(line: SerialLine, timeout_s: float) -> serial.Serial:
-    """Open a serial port; nobody else can then read what is meant for us.
+    """Open a serial port exclusively.
 
     Raises
     ------
     InstrumentError
-        If it is not there, not ours to open, in use, or no serial port.
+        If it is missing, not permitted, in use, or no serial port.
     """
     try:
         return serial.Serial(
@@ -48,7 +48,7 @@ def open_port(line: SerialLine, timeout_s: float) -> serial.Serial:
             exclusive=True,
         )
     except serial.SerialException as error:
-        # What is no serial port is told by pyserial without a number.
+        # pyserial reports a device that is no serial port without an errno.
         number = error.errno or (errno.ENOTTY if "configure" in str(error) else 0)
         reason = _(_REASONS[number]) if number in _REASONS else _("cannot be opened: {error}.", error=error)
     except (OSError, ValueError) as error:

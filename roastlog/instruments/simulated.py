@@ -1,7 +1,6 @@
-"""A roaster to practise on: the physics, stepped by the clock, with the journal for its knobs.
+"""Simulated practice machine: the physics, stepped by the clock and controlled by journal entries.
 
-There is no real machine, so nothing here sets one: what a person says (a charge, a move, a drop) is what would have
-been done at it.
+There is no real machine to set: an entry (a charge, a move, a drop) acts on the simulation.
 """
 
 import threading
@@ -16,8 +15,8 @@ from roastlog.physics.design import IDLE, IDLE_C, PLAIN, ControlLevels
 from roastlog.physics.roaster import Roaster
 from roastlog.physics.sensors import Sensors, advance
 
-LONGEST_CATCH_UP_S = 1800.0  # A roaster that no one read for longer than that has long come to rest.
-USUAL_KG = 4.0
+MAX_CATCH_UP_S = 1800.0  # after longer without a read the roaster has settled
+DEFAULT_CHARGE_KG = 4.0
 
 PRACTICE_ROLES: Mapping[str, ChannelRole] = {
     "bean_probe": "bean_probe",
@@ -38,11 +37,11 @@ class SimulatedInstrument:
     Parameters
     ----------
     clock
-        What it is stepped by.
+        Clock of the simulation.
     roles
-        Role of each channel by its id; those of the practice machine when not given.
+        Roles by channel id; defaults to those of the practice machine.
     seed
-        Of the noise.
+        Seed of the sensor noise.
     """
 
     name = "simulated roaster"
@@ -50,10 +49,10 @@ class SimulatedInstrument:
     def __init__(self, clock: Clock, roles: Mapping[str, ChannelRole] | None = None, *, seed: int = 0) -> None:
         self._clock = clock
         self._roles = dict(PRACTICE_ROLES if roles is None else roles)
-        self._turn = threading.Lock()  # It is read by the recorder and followed from wherever entries come in.
+        self._lock = threading.Lock()  # It is read by the recorder and followed from wherever entries come in.
         self._roaster = Roaster()
         self._wanted = dict(PLAIN)
-        self._green_kg = USUAL_KG
+        self._green_kg = DEFAULT_CHARGE_KG
         self._set(IDLE)
         self._roaster.warm_up(IDLE_C)
         self._sensors = Sensors(self._roaster, seed=seed)
@@ -64,21 +63,21 @@ class SimulatedInstrument:
 
     def read(self, ids: Collection[str]) -> list[Reading | ReadFault]:
         """Newest value of those channels."""
-        with self._turn:
+        with self._lock:
             at_ms = self._catch_up()
             sensed = self._sensors.read()
             return [self._reading(at_ms, name, sensed) for name in ids]
 
     def close(self) -> None:
-        """Nothing to let go of."""
+        """Nothing to release."""
 
     def follow(self, kind: str, body: Mapping[str, Any]) -> None:
-        """Do what an entry says was done: weigh in, charge, set a control, drop. Other entries change no machine.
+        """Apply an entry: opened with a weight, charge, move or drop. Other kinds are ignored.
 
-        While the drum is empty it keeps itself warm; moves made then hold from the charge on. A charge with beans
-        still in the drum lets those out first.
+        An empty drum keeps its idle temperature; moves made then apply from the charge on. A charge with beans still in
+        the drum drops them first.
         """
-        with self._turn:
+        with self._lock:
             self._catch_up()
             if kind == "opened" and body.get("green_g"):
                 low_kg, high_kg = self._roaster.design.batch_kg
@@ -94,7 +93,7 @@ class SimulatedInstrument:
 
     def _catch_up(self) -> int:
         now_ms = self._clock.now_ms()
-        advance(self._roaster, self._sensors, min((now_ms - self._at_ms) / 1000.0, LONGEST_CATCH_UP_S))
+        advance(self._roaster, self._sensors, min((now_ms - self._at_ms) / 1000.0, MAX_CATCH_UP_S))
         self._at_ms = now_ms
         return now_ms
 
@@ -121,7 +120,7 @@ class SimulatedInstrument:
         if self._roaster.loaded:
             self._roaster.drop()
             self._wanted = dict(PLAIN)
-            self._green_kg = USUAL_KG
+            self._green_kg = DEFAULT_CHARGE_KG
             self._set(IDLE)
 
     def _set(self, levels: Mapping[str, float]) -> None:

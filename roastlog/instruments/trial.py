@@ -1,4 +1,4 @@
-"""One channel tried out, for the page where a machine is set up: what comes, what it means, or why nothing does."""
+"""Test read of one channel, for the machine setup page: raw data, value, or the reason for none."""
 
 import itertools
 import time
@@ -18,39 +18,39 @@ _LOOK_S = 0.1
 
 @dataclass(frozen=True)
 class Trial:
-    """What came of it."""
+    """Result of a test read."""
 
     raw: str
-    """As it came over the wire, before scaling; empty when nothing came."""
+    """Data as received, before scaling; empty without data."""
     value: float | None
-    """What it means: °C for a channel, with its offset; the setting for a control. None when there is a reason."""
+    """°C with offset for a channel, the setting for a control; None if there is a reason."""
     reason: str
-    """Why there is no value, in plain words; empty when there is one."""
+    """Reason for a missing value; empty if there is a value."""
 
 
 def try_channel(machine: Machine, name: str, clock: Clock | None = None, *, wait_s: float = 3.0) -> Trial:
-    """Read one channel or control of a machine over a connection of its own.
+    """Read one channel or control of a machine over a separate connection.
 
-    Its cold junction is read with it. Nothing is published. A serial port that the recorder is reading is in use: for a
-    machine that runs, what its links say is the better answer.
+    Its cold junction is read too. Nothing is published. A serial port of a running machine is in use; read the
+    machine's own links instead.
 
     Parameters
     ----------
     machine
-        Its sheet; it need not be one that runs.
+        Its sheet; the machine need not be running.
     name
         Id of the channel or control.
     clock
-        The server's; one of its own when not given.
+        The server's clock; a new one by default.
     wait_s
-        How long a source that speaks by itself may take to say something. [s]
+        Timeout for the first reading of a pushing source. [s]
     """
     parts: list[Channel | Control] = [*machine.channels, *machine.controls]
     part = next((part for part in parts if part.id == name), None)
     if part is None:
         return Trial("", None, _("There is no channel {channel} on {machine}.", channel=name, machine=machine.name))
-    alone = _alone(machine, part)
-    links = build_instruments(alone, clock or Clock())
+    single = _only(machine, part)
+    links = build_instruments(single, clock or Clock())
     if not links:
         return Trial("", None, _("{name} is not read by us: {why}", name=part.name, why=_not_read(part)))
     with ExitStack() as stack:
@@ -59,7 +59,7 @@ def try_channel(machine: Machine, name: str, clock: Clock | None = None, *, wait
         try:
             for instrument, _every_s in links:
                 instrument.open()
-            speaks = any(channel.mqtt or channel.serial for channel in alone.channels)  # by itself, when it likes
+            speaks = any(channel.mqtt or channel.serial for channel in single.channels)  # a pushing source
             answer = _answer(links, name, wait_s if speaks else 0.0)
         except InstrumentError as error:
             return Trial("", None, str(error))
@@ -75,8 +75,8 @@ def try_channel(machine: Machine, name: str, clock: Clock | None = None, *, wait
     return Trial(answer.raw, round(answer.value + offset_c, 6), "")
 
 
-def _alone(machine: Machine, part: Channel | Control) -> Machine:
-    """The machine with nothing but that part and its cold junction, and without a word to a broker."""
+def _only(machine: Machine, part: Channel | Control) -> Machine:
+    """The machine reduced to that part and its cold junction, without a status topic."""
     sensor = part.sensor if isinstance(part, Channel) else None
     wanted = {part.id} | ({sensor.cold_junction} if sensor is not None else set())
     channels = [
@@ -89,14 +89,14 @@ def _alone(machine: Machine, part: Channel | Control) -> Machine:
 
 
 def _answer(links: Sequence[PolledInstrument], name: str, wait_s: float) -> Reading | ReadFault | None:
-    """The first reading of that name; the last fault when none came in time."""
+    """The first reading of that name, or the last fault if none arrives in time."""
     until_s, last = time.monotonic() + wait_s, None
     for looks in itertools.count(1):
         for instrument, poll_s in links:
             for item in instrument.read(poll_s):
                 if item.channel == name:
                     last = item
-        # Twice at least: a cold junction may be on the link that was read after.
+        # At least twice: a cold junction may be on a link that is read later.
         if isinstance(last, Reading) or (looks > 1 and time.monotonic() >= until_s):
             break
         time.sleep(_LOOK_S)

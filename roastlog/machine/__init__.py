@@ -1,1 +1,1 @@
-"""What a roaster is: channels with roles, controls, the sources of both, and the sheet that describes them. Pure."""
+"""Model of a roaster: channels with roles, controls, their sources, and the machine sheet. Pure."""

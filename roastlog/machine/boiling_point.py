@@ -1,8 +1,8 @@
-"""At what temperature water boils, to check a probe against it. Pure.
+"""Boiling point of water, as a reference for probe checks. Pure.
 
 The pressure at an altitude is that of the standard atmosphere: U.S. Standard Atmosphere 1976, the same as ISO 2533 up
-to 11 km. The boiling point at a pressure is the saturation temperature of IAPWS-IF97, region 4, which is exact to
-some mK there. Constants and coefficients are from memory; tests/golden/boiling_water.csv has what they must give.
+to 11 km. The boiling point at a pressure is the saturation temperature of IAPWS-IF97, region 4, accurate to some mK.
+Constants and coefficients are from memory; tests/golden/boiling_water.csv has the expected values.
 """
 
 import math
@@ -40,7 +40,7 @@ HIGHEST_KPA: Final = 110.0
 
 
 def air_pressure_kpa(altitude_m: float) -> float:
-    """Pressure of the standard atmosphere; weather moves the true one by some 2 kPa. [kPa]
+    """Pressure of the standard atmosphere; weather changes the true one by about 2 kPa. [kPa]
 
     Parameters
     ----------
@@ -50,7 +50,7 @@ def air_pressure_kpa(altitude_m: float) -> float:
     Raises
     ------
     InstrumentError
-        If no roastery is at that altitude.
+        If the altitude is out of range.
     """
     if not LOWEST_M <= altitude_m <= HIGHEST_M:
         raise InstrumentError(
@@ -70,12 +70,12 @@ def boiling_point_c(pressure_kpa: float) -> float:
     Parameters
     ----------
     pressure_kpa
-        Of the air where the water is, not reduced to sea level; 40 to 110. [kPa]
+        Local air pressure, not reduced to sea level; 40 to 110. [kPa]
 
     Raises
     ------
     InstrumentError
-        If the air has no such pressure where people work.
+        If the pressure is out of range.
     """
     if not LOWEST_KPA <= pressure_kpa <= HIGHEST_KPA:
         raise InstrumentError(

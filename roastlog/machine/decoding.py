@@ -1,4 +1,4 @@
-"""What comes off a wire, registers or text, to a number. Pure: the wire is elsewhere."""
+"""Decoding of registers and text to numbers. Pure."""
 
 import json
 import math
@@ -21,7 +21,7 @@ _FORMATS: dict[RegisterType, str] = {"int16": ">h", "uint16": ">H", "int32": ">i
 
 
 def register_count(kind: RegisterType) -> int:
-    """How many 16-bit registers one value of that type takes."""
+    """Number of 16-bit registers of one value of that type."""
     return struct.calcsize(_FORMATS[kind]) // 2
 
 
@@ -33,18 +33,18 @@ def decode(
     scale: float = 1.0,
     offset: float = 0.0,
 ) -> float:
-    """Value that the registers carry: raw × ``scale`` + ``offset``.
+    """Value of the registers: raw × ``scale`` + ``offset``.
 
     Parameters
     ----------
     registers : sequence of int
-        As many 16-bit registers as the type takes, in the order of their addresses.
+        The 16-bit registers of the value, in address order.
     kind : {"int16", "uint16", "int32", "uint32", "float32"}
-        What they hold. The bytes within a register are always high byte first [1]_.
+        Their type. The bytes within a register are always high byte first [1]_.
     word_order : {"big", "little"}, default "big"
-        For 32 bits: whether the first register is the high or the low one. No standard says which.
+        For 32 bits: whether the first register is the high or the low word. No standard defines it.
     scale, offset : float
-        From the raw number to the channel's unit.
+        Conversion from the raw number to the channel's unit.
 
     Returns
     -------
@@ -54,7 +54,7 @@ def decode(
     Raises
     ------
     InstrumentError
-        If there are too few or too many registers, one is no 16-bit number, or the value is not a finite number.
+        If the number of registers is wrong, one is no 16-bit number, or the value is not finite.
 
     References
     ----------
@@ -88,60 +88,60 @@ def scaled(raw: float, scale: float = 1.0, offset: float = 0.0) -> float:
     value = raw * scale + offset
     if not math.isfinite(value):
         raise InstrumentError(_("The instrument sends something that is not a number."))
-    # Scaling by a decimal fraction leaves a binary tail; 12 digits keep all that 32 bits can say.
+    # Scaling by a decimal fraction adds a rounding error; 12 digits keep the full precision of 32 bits.
     return float(f"{value:.12g}")
 
 
 def plain_number(text: str) -> float:
-    """Number that a text is, and nothing beside it: ``196.3``, ``-5``, ``1.963e2``; spaces around it are let pass.
+    """Parse a text that is exactly one number, such as ``196.3``, ``-5``, ``1.963e2``; outer spaces are ignored.
 
     Raises
     ------
     InstrumentError
-        For anything else: a word, a decimal comma, two numbers, nothing at all, a number beyond all bounds.
+        For anything else: a word, a decimal comma, two numbers, an empty text, an infinite number.
     """
     stripped = text.strip(" \t\r\n")
     if not _PLAIN.fullmatch(stripped):
-        raise InstrumentError(_("“{text}” is not a number.", text=shown(stripped)))
+        raise InstrumentError(_("“{text}” is not a number.", text=printable(stripped)))
     return scaled(float(stripped))
 
 
 def json_steps(path: str) -> tuple[str | int, ...]:
-    """Steps of a JSON path: names and places of lists. ``$.a.b[0]`` is ("a", "b", 0), ``$`` the whole.
+    """Steps of a JSON path: names and list indices. ``$.a.b[0]`` is ("a", "b", 0), ``$`` is the whole document.
 
     Raises
     ------
     InstrumentError
-        If it is not ``$`` followed by ``.name`` and ``[number]``; a name is of letters, digits, - and _.
+        If it is not ``$`` followed by ``.name`` and ``[number]``; names consist of letters, digits, - and _.
     """
     if not _JSON_PATH.fullmatch(path):
         raise InstrumentError(
-            _("“{path}” is no JSON path; one is written as $.name or $.list[0].name.", path=shown(path))
+            _("“{path}” is no JSON path; one is written as $.name or $.list[0].name.", path=printable(path))
         )
     return tuple(int(place) if place else name for name, place in _JSON_STEP.findall(path))
 
 
 def json_number(text: str, steps: Sequence[str | int]) -> float:
-    """Number at the end of a path into JSON. A number in quotes is none, and neither is true.
+    """Number at a path in JSON. Strings and booleans are no numbers.
 
     Raises
     ------
     InstrumentError
-        If the text is no JSON, the path leads nowhere, or to something else than a finite number.
+        If the text is no JSON, the path does not exist, or its value is not a finite number.
     """
     try:
         found: Any = json.loads(text, parse_constant=_no_constant)
     except (ValueError, RecursionError):
-        raise InstrumentError(_("“{text}” is not JSON.", text=shown(text))) from None
+        raise InstrumentError(_("“{text}” is not JSON.", text=printable(text))) from None
     for step in steps:
         if not isinstance(found, list if isinstance(step, int) else dict):
             raise InstrumentError(_("There is no “{step}” in what came.", step=step))
         try:
-            found = found[step]  # type: ignore[index, unused-ignore]  # a list for a place, a dict for a name
+            found = found[step]  # type: ignore[index, unused-ignore]  # a list for an index, a dict for a name
         except LookupError:
             raise InstrumentError(_("There is no “{step}” in what came.", step=step)) from None
     if isinstance(found, bool) or not isinstance(found, int | float):
-        raise InstrumentError(_("“{text}” is not a number.", text=shown(json.dumps(found, ensure_ascii=False))))
+        raise InstrumentError(_("“{text}” is not a number.", text=printable(json.dumps(found, ensure_ascii=False))))
     try:
         return scaled(float(found))
     except OverflowError:
@@ -149,89 +149,89 @@ def json_number(text: str, steps: Sequence[str | int]) -> float:
 
 
 def column_number(line: str, separator: str, column: int, columns: int) -> float:
-    """Number in one column of a line, counted from 1; a separator of a space stands for any number of spaces and tabs.
+    """Number in one column of a line, counted from 1; a space as separator matches any number of spaces and tabs.
 
     Raises
     ------
     InstrumentError
-        If the line has not exactly so many columns, or there is no number in that one.
+        If the number of columns differs, or that column is no number.
     """
     parts = line.split() if separator == " " else line.split(separator)
     if len(parts) != columns:
         raise InstrumentError(
-            _("“{line}” has {parts} of {columns} columns.", line=shown(line), parts=len(parts), columns=columns)
+            _("“{line}” has {parts} of {columns} columns.", line=printable(line), parts=len(parts), columns=columns)
         )
     return plain_number(parts[column - 1])
 
 
 def line_pattern(pattern: str) -> re.Pattern[str]:
-    """Regular expression for lines.
+    """Compile the regular expression of a line.
 
     Raises
     ------
     InstrumentError
-        If it is none, or repeats a group: such a pattern can take for ever on a line that does not fit.
+        If it is invalid or repeats a group, which can take exponential time on a line that does not match.
     """
     if any(token[0] == ")" and len(token) > 1 for token in re.findall(r"\\.|\)[*+{]|.", pattern, re.DOTALL)):
         raise InstrumentError(_("A group may not be repeated by *, + or {}; repeat what stands in it."))
     try:
         with warnings.catch_warnings():
-            warnings.simplefilter("error")  # what a later Python will read in another way
+            warnings.simplefilter("error")  # syntax that a later Python interprets differently
             return re.compile(pattern, re.ASCII)
     except (re.error, ValueError, OverflowError, RecursionError, Warning) as error:
         raise InstrumentError(_("This is no regular expression: {error}.", error=error)) from None
 
 
 def group_number(line: str, pattern: re.Pattern[str], group: str) -> float:
-    """Number in a group of the pattern, which the whole line must fit.
+    """Number in a group of the pattern, which must match the whole line.
 
     Raises
     ------
     InstrumentError
-        If it does not fit, or what the group found is no number.
+        If it does not match, or the group is no number.
     """
     found = pattern.fullmatch(line)
     if found is None or found[group] is None:
-        raise InstrumentError(_("“{line}” does not fit the pattern.", line=shown(line)))
+        raise InstrumentError(_("“{line}” does not fit the pattern.", line=printable(line)))
     return plain_number(found[group])
 
 
-class Lines:
-    """Bytes as they come, to whole lines.
+class LineBuffer:
+    """Splits a stream of bytes into whole lines.
 
-    What comes before the first end of a line is let go: it may be the rest of a line, and the rest of a number is
-    another number. So is a line that is longer than any can be, as noise at a wrong speed is.
+    Bytes before the first line end are dropped, because they may be the rest of a line and so of a number. Lines longer
+    than the maximum are dropped too: they are noise at a wrong baud rate.
     """
 
     longest = 200
 
     def __init__(self) -> None:
         self._rest = b""
-        self._whole = False
+        self._synced = False
 
     def feed(self, data: bytes) -> list[str]:
-        """Lines that end in these bytes, without their ends and without empty ones; a byte that is not ASCII is �."""
+        """Lines completed by these bytes, without line ends and empty lines; bytes that are not ASCII become �."""
         *ended, self._rest = re.split(rb"[\r\n]", self._rest + data)
         lines = []
         for line in ended:
-            if self._whole and line and len(line) <= self.longest:
+            if self._synced and line and len(line) <= self.longest:
                 lines.append(line.decode("ascii", errors="replace"))
-            self._whole = True
+            self._synced = True
         if len(self._rest) > self.longest:
-            self._rest, self._whole = b"", False
+            self._rest, self._synced = b"", False
         return lines
 
 
-def setting(value: float, last: float | None, *, low: float, high: float, step: float) -> float:
-    """Setting of a control whose knob was read at ``value``: on its steps, from ``low`` to ``high``.
+def snap_setting(value: float, last: float | None, *, low: float, high: float, step: float) -> float:
+    """Snap a knob reading to the steps of its control, from ``low`` to ``high``, with hysteresis.
 
-    A knob that trembles between two steps stays at the one it was last at: it has turned only when it is more than
-    three quarters of a step away, so that half a step lies between turning there and turning back.
+    A reading that jitters between two steps keeps the last one: it changes only beyond three quarters of a step, so
+    that the hysteresis is half a step.
 
     Raises
     ------
     InstrumentError
-        If it is more than a step outside of what the control can be.
+        If it is more than a step outside the control's range.
     """
     if not low - step <= value <= high + step:
         raise InstrumentError(
@@ -247,8 +247,8 @@ def setting(value: float, last: float | None, *, low: float, high: float, step: 
     return min(max(float(f"{low + round((value - low) / step) * step:.12g}"), low), high)
 
 
-def shown(text: str) -> str:
-    """A text off the wire as it may stand in a sentence: short, and with nothing in it that does not print."""
+def printable(text: str) -> str:
+    """A received text for use in a message: at most 40 printable characters."""
     plain = "".join(character if character.isprintable() else "�" for character in text[:41])
     return plain if len(plain) <= 40 else plain[:39] + "…"
 

@@ -1,6 +1,6 @@
-"""What a machine is: its channels, its controls, and where each is read. Stored as JSON, carried as a TOML sheet.
+"""The machine model: channels, controls and their sources. Stored as JSON, exported as a TOML sheet.
 
-Each field's description says what may stand there; a mistake in a sheet is answered with it.
+Each field's description states its allowed values, and error messages quote it.
 """
 
 from collections.abc import Iterator, Mapping
@@ -27,7 +27,7 @@ from roastlog.machine.sources import (
     Simulated,
 )
 
-BEAN_ROLES: Final = ("bean_probe", "bean_surface")  # the first that a machine has stands for the beans
+BEAN_ROLES: Final = ("bean_probe", "bean_surface")  # the first one of a machine is its bean channel
 ChannelRole = Literal["bean_probe", "bean_surface", "inlet_air", "exhaust_air", "drum", "room"]
 
 SOURCES = ("modbus", "mqtt", "serial", "http", "hand", "simulated")
@@ -68,7 +68,7 @@ class Channel(Part):
     simulated: Simulated | None = Field(None, description="{} (for practice)")
     sensor: Sensor | None = Field(None, description="{ type, cold_junction, … } where the value is in mV or ohm")
 
-    def read_as(self, other: Part) -> bool:
+    def reads_like(self, other: Part) -> bool:
         """Whether it is read in just the same way as another one."""
         return isinstance(other, Channel) and all(
             getattr(self, name) == getattr(other, name) for name in (*SOURCES, "sensor")
@@ -96,7 +96,7 @@ class Channel(Part):
 
 
 class Control(Part):
-    """One thing that the person sets; read off the machine where it has a register."""
+    """One setting of the machine; read from the machine if it has a register."""
 
     id: Id = Field(description=ID_WORDS)
     name: _Words = Field(description=N_("1 to 60 characters in quotes"))
@@ -108,14 +108,14 @@ class Control(Part):
     step: float = Field(ge=0.001, le=1e6, description=N_("what one tap changes, at least 0.001"))
     modbus: ModbusPoint | None = Field(None, description="{ host, port, unit, table, address, type, scale, … }")
 
-    def read_as(self, other: Part) -> bool:
+    def reads_like(self, other: Part) -> bool:
         """Whether it is read in just the same way as another one."""
         same = ("modbus", "low", "high", "step")  # what comes is put onto its steps
         return isinstance(other, Control) and all(getattr(self, name) == getattr(other, name) for name in same)
 
     @property
     def decimals(self) -> int:
-        """How many decimals its settings need, 0 to 3."""
+        """Number of decimals of its settings, 0 to 3."""
         return min(3, max(_decimals(self.step), _decimals(self.low)))
 
     @model_validator(mode="after")
@@ -132,7 +132,7 @@ class Machine(Part):
 
     id: Id = Field(description=ID_WORDS)
     name: _Words = Field(description=N_("1 to 60 characters in quotes"))
-    # Both come as lists from TOML and JSON, which strict alone would refuse.
+    # Strict mode would reject both, because they are lists in TOML and JSON.
     batch_g: Annotated[tuple[Number, Number], Strict(strict=False)] = Field(
         description=N_("the smallest and the largest charge in grams, such as [800, 4500]")
     )
@@ -144,13 +144,13 @@ class Machine(Part):
     )
 
     def part(self, name: str) -> Channel | Control | None:
-        """Its channel or control of that id; None if there is none."""
+        """Its channel or control with that id, or None."""
         parts: tuple[Channel | Control, ...] = (*self.channels, *self.controls)
         return next((part for part in parts if part.id == name), None)
 
     @property
     def practice(self) -> bool:
-        """Whether nothing of it is real. What it roasts is in no list, stock or total unless asked for."""
+        """Whether all channels are simulated. Its batches are in no list, stock or total unless asked for."""
         return all(channel.source == "simulated" for channel in self.channels)
 
     @property
@@ -169,14 +169,14 @@ class Machine(Part):
     def with_passwords(self, passwords: Mapping[BrokerUser, str]) -> Self:
         """The same machine; a user whose password was left out has that of ``passwords``."""
 
-        def known_again(channel: Channel) -> Channel:
+        def with_password(channel: Channel) -> Channel:
             point = channel.mqtt
             if point is None or point.user is None or point.password is not None:
                 return channel
             password = passwords.get((point.host, point.port, point.user))
             return channel.model_copy(update={"mqtt": point.model_copy(update={"password": password})})
 
-        return self.model_copy(update={"channels": tuple(known_again(channel) for channel in self.channels)})
+        return self.model_copy(update={"channels": tuple(with_password(channel) for channel in self.channels)})
 
     def without_passwords(self) -> Self:
         """The same machine without its passwords, as its description travels and as entries hold it."""
@@ -189,7 +189,7 @@ class Machine(Part):
         return self.model_copy(update={"channels": channels})
 
     @model_validator(mode="after")
-    def _whole(self) -> Self:
+    def _check_whole(self) -> Self:
         smallest, largest = self.batch_g
         if not 0 < smallest <= largest:
             raise Misplaced(
@@ -207,7 +207,7 @@ class Machine(Part):
 
     @model_validator(mode="after")
     def _junctions(self) -> Self:
-        """A cold junction is measured by a channel of this machine that needs none itself."""
+        """Check that each cold junction is a channel of this machine that needs none itself."""
         can = {
             channel.id
             for channel in self.channels
@@ -223,7 +223,7 @@ class Machine(Part):
 
     @model_validator(mode="after")
     def _serial_ports(self) -> Self:
-        """A serial port can be set in one way only, and be read by one driver only."""
+        """Check that each serial port has one configuration and one driver."""
         known: dict[str, tuple[str, SerialLine]] = {}
         for source, line, table, index in self._serial_lines():
             first_source, first_line = known.setdefault(line.device, (source, line))
@@ -245,7 +245,7 @@ class Machine(Part):
 
 
 def practice_machine() -> Machine:
-    """A simulated four-kilo drum to practise on."""
+    """The practice machine: a simulated four-kilo drum."""
     channels = (
         Channel(id="bean_probe", name="Bean probe", short="probe", role="bean_probe", simulated=Simulated()),
         Channel(id="bean_surface", name="Bean surface", short="surface", role="bean_surface", simulated=Simulated()),
@@ -266,6 +266,6 @@ def _decimals(value: float) -> int:
 
 
 def bean_channel(machine: Machine) -> str:
-    """The channel that stands for the beans: the probe, else the surface, else the first one."""
+    """The bean channel: the probe, else the surface, else the first channel."""
     roles = {channel.role: channel.id for channel in reversed(machine.channels)}
     return roles.get("bean_probe") or roles.get("bean_surface") or machine.channels[0].id

@@ -1,4 +1,4 @@
-"""The machine sheet: TOML to `Machine` and back. A mistake is answered with its line and what may stand there."""
+"""The machine sheet: TOML to `Machine` and back. Errors name the line and the allowed values."""
 
 import json
 import re
@@ -41,11 +41,11 @@ _PARTS: Mapping[str, tuple[type[BaseModel], str]] = {
 }
 _HEADER = re.compile(r"\s*(\[\[?)\s*([^\[\]#]+?)\s*\]")
 _KEY = re.compile(r"\s*([\w\-.\"']+)\s*=")
-_MOST_MISTAKES = 10
+_MAX_MISTAKES = 10
 
 
 def parse_sheet(text: str) -> Machine:
-    """Machine that a sheet describes; `SheetError` names the lines of its mistakes and what may stand there."""
+    """Parse a sheet; `SheetError` names the lines of its mistakes and the allowed values."""
     text = text.removeprefix("\ufeff").replace("\r\n", "\n")
     try:
         data = tomllib.loads(text)
@@ -58,9 +58,9 @@ def parse_sheet(text: str) -> Machine:
 
 
 def sheet_text(machine: Machine) -> str:
-    """Sheet that describes a machine; `parse_sheet` gives the same machine again, but for the passwords.
+    """Export a machine as a sheet; `parse_sheet` returns the same machine, without broker passwords.
 
-    A sheet travels, by mail and on sticks; the passwords of brokers do not.
+    Sheets are shared by mail and on USB sticks, so broker passwords are removed.
     """
     import tomlkit  # noqa: PLC0415, only an export needs it
 
@@ -85,13 +85,13 @@ def sheet_text(machine: Machine) -> str:
 
 
 def mistakes(error: ValidationError) -> list[tuple[_Path, str]]:
-    """Where each mistake stands, and what it is in words."""
+    """Path and message of each mistake."""
     errors = error.errors()
-    return [(_place(item), _say(item)) for item in errors if not _echo(item, errors)]
+    return [(_place(item), _describe(item)) for item in errors if not _is_consequence(item, errors)]
 
 
 def _strip_passwords(data: Mapping[str, Any]) -> list[tuple[str, str]]:
-    """Take the passwords out; the hosts and users that had one."""
+    """Remove the passwords, and return the hosts and users that had one."""
     found = []
     for channel in data.get("channels", ()):
         point = channel.get("mqtt") or {}
@@ -111,7 +111,7 @@ def _inline(values: dict[str, Any]) -> Any:  # noqa: ANN401, tomlkit's own class
 def _plain(value: Any) -> Any:  # noqa: ANN401, whatever a field holds
     if isinstance(value, tuple):
         return [_plain(item) for item in value]
-    # 800 reads better than 800.0, and means the same.
+    # 800 reads better than 800.0.
     return int(value) if isinstance(value, float) and value.is_integer() else value
 
 
@@ -125,7 +125,7 @@ def _syntax_mistake(error: Exception, text: str) -> str:
 
 
 def _line_numbers(text: str) -> dict[_Path, int]:
-    """Line of each table and key, by its path; tomllib keeps none."""
+    """Line of each table and key, by its path; tomllib does not report lines."""
     lines: dict[_Path, int] = {}
     counts: dict[_Path, int] = {}
     table: _Path = ()
@@ -152,15 +152,15 @@ def _names(dotted: str) -> tuple[str, ...]:
 
 
 def _mistakes(error: ValidationError, lines: Mapping[_Path, int]) -> str:
-    said = sorted({(_line_of(place, lines), message) for place, message in mistakes(error)})
-    text = [f"Line {line}: {message}." for line, message in said[:_MOST_MISTAKES]]
-    if len(said) > _MOST_MISTAKES:
-        text.append(f"And {len(said) - _MOST_MISTAKES} more.")
+    described = sorted({(_line_of(place, lines), message) for place, message in mistakes(error)})
+    text = [f"Line {line}: {message}." for line, message in described[:_MAX_MISTAKES]]
+    if len(described) > _MAX_MISTAKES:
+        text.append(f"And {len(described) - _MAX_MISTAKES} more.")
     return "\n".join(text)
 
 
-def _echo(error: ErrorDetails, errors: list[ErrorDetails]) -> bool:
-    """Whether pydantic only counts a list short because a part of it was wrong, which has its own error."""
+def _is_consequence(error: ErrorDetails, errors: list[ErrorDetails]) -> bool:
+    """Whether an error only follows from another one: a list that is too short because one of its parts is invalid."""
     loc = error["loc"]
     return error["type"] == "too_short" and any(
         other["loc"][: len(loc)] == loc and len(other["loc"]) > len(loc) for other in errors
@@ -179,8 +179,8 @@ def _line_of(path: _Path, lines: Mapping[_Path, int]) -> int:
     return lines.get(path, 1)
 
 
-def _say(error: ErrorDetails) -> str:
-    """One mistake in words, without its line."""
+def _describe(error: ErrorDetails) -> str:
+    """Describe one mistake, without its line."""
     cause = error.get("ctx", {}).get("error")
     if isinstance(cause, Misplaced):
         key = next((f"`{name}`: " for name in reversed(cause.where) if isinstance(name, str)), "")

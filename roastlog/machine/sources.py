@@ -1,6 +1,6 @@
-"""Where a channel or a control is read, as a sheet says it. Only ever read.
+"""Sources of channels and controls in a sheet. All are read-only.
 
-Each field's description says what may stand there; a mistake in a sheet is answered with it.
+Each field's description states its allowed values, and error messages quote it.
 """
 
 from collections.abc import Callable
@@ -17,7 +17,7 @@ Table = Literal["input", "holding", "coil", "discrete"]
 BIT_TABLES: frozenset[Table] = frozenset({"coil", "discrete"})
 Parity = Literal["none", "even", "odd"]
 
-_Got = TypeVar("_Got")
+_Parsed = TypeVar("_Parsed")
 
 ID_WORDS = N_("lowercase letters, digits, - and _, at most 40, in quotes")
 Id = Annotated[str, StringConstraints(pattern=r"^[a-z0-9_-]{1,40}$")]
@@ -39,7 +39,7 @@ _Silent = Annotated[
 
 
 class Misplaced(ValueError):
-    """A value that is wrong beside another one; says where it stands within the model that found it."""
+    """A value that conflicts with another one; ``where`` is its path within the model."""
 
     def __init__(self, message: str, *where: str | int) -> None:
         super().__init__(message)
@@ -47,22 +47,22 @@ class Misplaced(ValueError):
 
 
 class Part(BaseModel):
-    """A part of a sheet. Strict: a number in quotes or a true where a number belongs is a mistake, not a number."""
+    """A part of a sheet. Strict: a string or a boolean is never accepted as a number."""
 
     model_config = ConfigDict(extra="forbid", frozen=True, strict=True)
 
     @classmethod
-    def says(cls, field: str) -> str:
-        """What may stand at a field."""
+    def allowed_values(cls, field: str) -> str:
+        """Allowed values of a field, in words."""
         return cls.model_fields[field].description or ""
 
-    def left_out(self, field: str) -> bool:
-        """Whether a field says no more than if it were not there."""
+    def is_default(self, field: str) -> bool:
+        """Whether a field has its default value."""
         return bool(getattr(self, field) == type(self).model_fields[field].default)
 
 
 class SerialLine(NamedTuple):
-    """A serial port and how it is set."""
+    """A serial port with its line settings."""
 
     device: str
     baud: int
@@ -72,7 +72,7 @@ class SerialLine(NamedTuple):
 
 
 class Broker(NamedTuple):
-    """A connection to an MQTT broker: all that two channels must have in common to share it."""
+    """Key of a connection to an MQTT broker: channels with equal keys share it."""
 
     host: str
     port: int
@@ -110,12 +110,12 @@ class ModbusPoint(Part):
 
     @property
     def count(self) -> int:
-        """How many registers, or bits, it takes."""
+        """Number of its registers or bits."""
         return 1 if self.type is None else register_count(self.type)
 
     @property
     def line(self) -> SerialLine | None:
-        """The serial line that it is on; none over the network."""
+        """Its serial line; None over the network."""
         return None if self.device is None else SerialLine(self.device, self.baud, 8, self.parity, self.stop)
 
     @model_validator(mode="after")
@@ -124,7 +124,7 @@ class ModbusPoint(Part):
             raise Misplaced("a Modbus point needs either `host` (over the network) or `device` (on a serial line)")
         odd, own = (("port",), "host") if self.host is None else (("baud", "parity", "stop"), "device")
         for field in odd:
-            if not self.left_out(field):
+            if not self.is_default(field):
                 raise Misplaced(f"that belongs to `{own}`, which is not here; leave `{field}` out", field)
         if self.device is not None and not 1 <= self.unit <= 247:
             raise Misplaced("on a serial line units are counted from 1 to 247", "unit")
@@ -135,7 +135,7 @@ class ModbusPoint(Part):
         if self.table in BIT_TABLES and self.type is not None:
             raise Misplaced(f"a {self.table} is on or off and has no type; leave `type` out", "type")
         if self.table not in BIT_TABLES and self.type is None:
-            raise Misplaced(f"a {self.table} register needs `type`: {self.says('type')}")
+            raise Misplaced(f"a {self.table} register needs `type`: {self.allowed_values('type')}")
         if self.address + self.count > 65536:
             raise Misplaced(f"a {self.type} does not fit at the last address; at most 65534 may stand there", "address")
         _no_zero(self.scale)
@@ -143,7 +143,7 @@ class ModbusPoint(Part):
 
 
 class MqttPoint(Part):
-    """One value that comes under a topic of an MQTT broker."""
+    """One value from a topic of an MQTT broker."""
 
     host: _Host = Field(description=N_('a name or an address, such as "192.168.1.20": the broker\'s'))
     port: int = Field(1883, ge=1, le=65535, description=N_("a whole number from 1 to 65535 (1883 when left out)"))
@@ -165,23 +165,23 @@ class MqttPoint(Part):
 
     @property
     def broker(self) -> Broker:
-        """The connection that it needs."""
+        """Its broker connection."""
         return Broker(self.host, self.port, self.tls, self.ca_file, self.user, self.password, self.version, self.status)
 
     @model_validator(mode="after")
-    def _whole(self) -> Self:
+    def _check_whole(self) -> Self:
         if self.ca_file is not None and not self.tls:
             raise Misplaced("an authority is used with `tls = true` alone; leave `ca_file` out", "ca_file")
         if self.password is not None and self.user is None:
             raise Misplaced("a password needs `user` beside it", "password")
         if self.value is not None:
-            _told("value", lambda: json_steps(self.value or ""))
+            _as_misplaced("value", lambda: json_steps(self.value or ""))
         _no_zero(self.scale)
         return self
 
 
 class SerialPoint(Part):
-    """One value out of the lines that a device sends over a serial port."""
+    """One value from the lines of a device on a serial port."""
 
     device: _Path = Field(description=N_('the serial port, such as "/dev/ttyUSB0" or "COM3"'))
     baud: _Baud = 9600
@@ -209,7 +209,7 @@ class SerialPoint(Part):
 
     @property
     def line(self) -> SerialLine:
-        """The serial line that it comes over."""
+        """Its serial line."""
         return SerialLine(self.device, self.baud, self.bits, self.parity, self.stop)
 
     @model_validator(mode="after")
@@ -218,19 +218,19 @@ class SerialPoint(Part):
             raise Misplaced("a serial line needs either `separator` with `columns`, or `pattern`")
         odd = ("group",) if self.pattern is None else ("column", "columns")
         for field in odd:
-            if not self.left_out(field):
+            if not self.is_default(field):
                 raise Misplaced(f"that goes with the other form of a line; leave `{field}` out", field)
         if self.pattern is not None:
             self._pattern_has_group(self.pattern)
         elif self.columns is None:
-            raise Misplaced(f"a separator needs `columns`: {self.says('columns')}")
+            raise Misplaced(f"a separator needs `columns`: {self.allowed_values('columns')}")
         elif self.column > self.columns:
             raise Misplaced(f"a line of {self.columns} columns has no column {self.column}", "column")
         _no_zero(self.scale)
         return self
 
     def _pattern_has_group(self, pattern: str) -> None:
-        compiled = _told("pattern", lambda: line_pattern(pattern))
+        compiled = _as_misplaced("pattern", lambda: line_pattern(pattern))
         if self.group not in compiled.groupindex:
             raise Misplaced(f"the pattern has no group (?P<{self.group}>…)", "pattern")
 
@@ -240,7 +240,7 @@ class PushPoint(Part):
 
 
 class ByHand(Part):
-    """A channel that a person reads off a thermometer and types in."""
+    """A channel that a person reads from a thermometer and types in."""
 
 
 class Simulated(Part):
@@ -248,7 +248,7 @@ class Simulated(Part):
 
 
 class Checked(Part):
-    """When a probe was last checked, and against what; its result is the channel's `offset_c`."""
+    """Date and reference of the last probe check; its result is the channel's `offset_c`."""
 
     on: date = Field(description=N_("the day, such as 2026-11-25"))
     against: str = Field(
@@ -259,7 +259,7 @@ class Checked(Part):
 
 
 class Sensor(Part):
-    """What a channel's value is of, where the instrument gives mV or ohm and not °C."""
+    """Sensor type of a channel whose instrument gives mV or ohm instead of °C."""
 
     type: Literal["K", "J", "T", "N", "E", "Pt100", "Pt1000"] = Field(
         description=N_('"K", "J", "T", "N" or "E" for a thermocouple in mV; "Pt100" or "Pt1000" in ohm')
@@ -281,7 +281,7 @@ class Sensor(Part):
 
     @property
     def platinum(self) -> bool:
-        """Whether it is a resistance; a thermocouple otherwise."""
+        """Whether it is a platinum resistance; otherwise it is a thermocouple."""
         return self.type.startswith("Pt")
 
     @model_validator(mode="after")
@@ -299,8 +299,8 @@ def _no_zero(scale: float) -> None:
         raise Misplaced("a scale of 0 makes every value the same; another number must stand there", "scale")
 
 
-def _told(field: str, make: Callable[[], _Got]) -> _Got:
-    """What ``make`` gives; what it cannot make is a mistake of that field."""
+def _as_misplaced(field: str, make: Callable[[], _Parsed]) -> _Parsed:
+    """Call ``make``; an InstrumentError becomes a mistake of that field."""
     try:
         return make()
     except InstrumentError as error:

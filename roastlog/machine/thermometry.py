@@ -1,4 +1,4 @@
-"""Millivolts and ohms to °C. Pure.
+"""Conversion of millivolts and ohms to °C. Pure.
 
 Thermocouples by ITS-90, with the library thermocouple-its90: the reference functions of NIST Monograph 175, inverted
 exactly; it agrees with the tables in tests/golden/thermocouple_its90_check.csv. Platinum resistances by IEC 60751.
@@ -13,7 +13,7 @@ from roastlog.languages import _
 ThermocoupleType = Literal["K", "J", "T", "N", "E"]
 THERMOCOUPLES: Final[tuple[ThermocoupleType, ...]] = get_args(ThermocoupleType)
 
-# Callendar-Van Dusen coefficients of IEC 60751 (from memory, as tests/golden/pt100_iec60751_check.csv says of itself).
+# Callendar-Van Dusen coefficients of IEC 60751 (from memory, as is tests/golden/pt100_iec60751_check.csv).
 _A: Final = 3.9083e-3
 _B: Final = -5.775e-7
 _C: Final = -4.183e-12
@@ -22,7 +22,7 @@ _HOTTEST_C: Final = 850.0
 
 
 def emf_mv(kind: ThermocoupleType, temp_c: float) -> float:
-    """What a thermocouple gives whose wires end at 0 °C. [mV]
+    """Voltage of a thermocouple with its cold junction at 0 °C. [mV]
 
     Raises
     ------
@@ -49,22 +49,22 @@ def emf_mv(kind: ThermocoupleType, temp_c: float) -> float:
 def thermocouple_c(kind: ThermocoupleType, measured_mv: float, junction_c: float) -> float:
     """Temperature at the tip of a thermocouple. [°C]
 
-    The cold junction is made up for in emf: what its temperature would give is added to what was measured, and the
-    sum is turned into °C. Adding temperatures instead reads up to some °C wrong, since the curves are not straight.
+    The cold junction is compensated in emf: the emf of its temperature is added to the measured one, and the sum is
+    converted to °C. Adding temperatures instead would be off by up to some °C, because the curves are not linear.
 
     Parameters
     ----------
     kind : {"K", "J", "T", "N", "E"}
         Its type.
     measured_mv : float
-        Voltage at the end of its wires. [mV]
+        Voltage at its cold junction. [mV]
     junction_c : float
-        Temperature where its wires end. [°C]
+        Temperature of its cold junction. [°C]
 
     Raises
     ------
     InstrumentError
-        If there is no such voltage within the range of the type: nothing is extrapolated.
+        If the voltage is out of range for the type: nothing is extrapolated.
     """
     from thermocouple_its90 import RangeError, get  # noqa: PLC0415, as above
 
@@ -97,14 +97,14 @@ def platinum_c(measured_ohm: float, nominal_ohm: float = 100.0) -> float:
     Parameters
     ----------
     measured_ohm : float
-        Its resistance, without that of the leads. [ohm]
+        Its resistance without the leads. [ohm]
     nominal_ohm : float, default 100.0
         Its resistance at 0 °C: 100 for a Pt100, 1000 for a Pt1000. [ohm]
 
     Raises
     ------
     InstrumentError
-        If the resistance is not one from -200 to 850 °C.
+        If the resistance does not correspond to -200 to 850 °C.
     """
     low_ohm, high_ohm = platinum_ohm(_COLDEST_C, nominal_ohm), platinum_ohm(_HOTTEST_C, nominal_ohm)
     if not low_ohm <= measured_ohm <= high_ohm:
@@ -119,7 +119,7 @@ def platinum_c(measured_ohm: float, nominal_ohm: float = 100.0) -> float:
             )
         )
     temp_c = (-_A + math.sqrt(_A * _A - 4 * _B * (1 - measured_ohm / nominal_ohm))) / (2 * _B)
-    # Below 0 °C the equation is of the fourth degree; Newton gets there from the second.
+    # Below 0 °C the equation is of the fourth degree; Newton's method starts from the quadratic solution.
     for _step in range(8 if temp_c < 0 else 0):
         slope = nominal_ohm * (_A + 2 * _B * temp_c + _C * (4 * temp_c**3 - 300 * temp_c**2))
         temp_c -= (platinum_ohm(temp_c, nominal_ohm) - measured_ohm) / slope

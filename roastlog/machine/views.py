@@ -1,4 +1,4 @@
-"""A machine as pages and figures show it: its name, its channels, its controls, and which channel is the beans'."""
+"""Views of a machine for pages and figures: its name, channels, controls and bean channel."""
 
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -9,7 +9,7 @@ from roastlog.machine.model import Channel, Control, Machine, bean_channel
 
 @dataclass(frozen=True)
 class ChannelView:
-    """One measured stream. ``short`` is its name where room is short; ``by_hand``: a person types what it reads."""
+    """One measured channel. ``short`` is its short name; ``by_hand`` means that a person types its readings."""
 
     id: str
     name: str
@@ -24,13 +24,13 @@ class ChannelView:
 
     @classmethod
     def of_column(cls, name: str) -> Self:
-        """A column whose machine was taken away, so that nobody knows its role."""
+        """A column of a removed machine, with unknown role."""
         return cls(name, name, name, name)
 
 
 @dataclass(frozen=True)
 class ControlView:
-    """One thing that the person sets."""
+    """One setting of the machine."""
 
     id: str
     name: str
@@ -48,7 +48,7 @@ class ControlView:
 
 @dataclass(frozen=True)
 class MachineView:
-    """A machine by its sheet. ``bean`` is the id of the channel that stands for the beans. [g]"""
+    """A machine by its sheet. ``bean`` is the id of its bean channel. [g]"""
 
     id: str
     name: str
@@ -58,7 +58,7 @@ class MachineView:
 
     @classmethod
     def of(cls, machine: Machine) -> Self:
-        """A machine as its sheet is now."""
+        """A machine by its current sheet."""
         return cls(machine.id, machine.name, machine.batch_g, machine.practice, bean_channel(machine))
 
 

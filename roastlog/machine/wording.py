@@ -1,4 +1,4 @@
-"""Where a channel or a control is read, in words for the page where it is set up."""
+"""Descriptions of the sources of channels and controls, for the setup page."""
 
 from collections.abc import Mapping
 from typing import Final
@@ -18,7 +18,7 @@ ROLES: Final[Mapping[ChannelRole, str]] = {
 
 
 def source_words(part: Channel | Control) -> str:
-    """What it is read from, in a line."""
+    """Describe the source of a channel or control in one line."""
     if part.modbus is not None:
         words = _modbus(part.modbus)
     elif isinstance(part, Control):

@@ -1,1 +1,1 @@
-"""A lumped heat and mass balance of a batch drum roaster. Pure."""
+"""Lumped heat and mass balance of a batch drum roaster. Pure."""

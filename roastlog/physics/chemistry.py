@@ -1,9 +1,9 @@
-"""What happens inside the bean: drying, the heat of the roasting reactions, heat capacity, organic loss.
+"""Bean chemistry: drying, reaction heat, heat capacity.
 
 The forms and constants are those of H. G. Schwartzberg, "Modeling bean heating during batch roasting of coffee
 beans", in Welti-Chanes, Barbosa-Cánovas, Aguilera (eds), *Engineering and Food for the 21st Century*, CRC Press,
-2002, **as remembered**: the chapter itself was not seen. What speaks for them is only that they give a plausible
-roast along a prescribed bean curve (`tests/golden/plausibility_run.csv`).
+2002, **from memory**: the chapter itself was not seen. The only evidence for them is that they give a plausible roast
+along a prescribed bean curve (`tests/golden/plausibility_run.csv`).
 
 Masses are per kg of dry solid as charged; ``moisture`` is kg of water per kg of dry solid (dry basis).
 """
@@ -12,7 +12,7 @@ from math import exp
 
 KELVIN = 273.15
 
-# All from memory, see above.
+# From memory, see above.
 CAPACITY_DRY = 1.099  # [kJ/(kg dry·K)] at 0 °C
 CAPACITY_PER_C = 0.0070  # [kJ/(kg dry·K²)]
 CAPACITY_WATER = 5.0  # [kJ/(kg water·K)], with the heat of desorption lumped in
@@ -20,7 +20,7 @@ DRYING_FACTOR = 4.32e9  # [mm²/s]
 DRYING_K = 9889.0  # activation temperature [K], about 82 kJ/mol
 REACTION_FACTOR = 116_200.0  # [kW/kg dry]
 REACTION_K = 5500.0  # activation temperature [K], about 46 kJ/mol
-REACTION_TOTAL = 232.0  # heat that the reactions can give [kJ/kg dry]
+REACTION_TOTAL = 232.0  # total heat of the reactions [kJ/kg dry]
 LATENT_HEAT = 2790.0  # of evaporation and desorption [kJ/kg water]
 
 
@@ -30,7 +30,7 @@ def dry_basis(moisture_wet: float) -> float:
 
 
 def heat_capacity(bean_c: float, moisture: float) -> float:
-    """Heat capacity of the beans that hold 1 kg of dry solid. [kJ/K]
+    """Heat capacity of beans with 1 kg of dry solid. [kJ/K]
 
     Divide by ``1 + moisture`` for the heat capacity per kg of moist bean.
     """
@@ -38,12 +38,12 @@ def heat_capacity(bean_c: float, moisture: float) -> float:
 
 
 def heat_content(bean_c: float, moisture: float) -> float:
-    """Sensible heat, above 0 °C, of the beans that hold 1 kg of dry solid: the integral of `heat_capacity`. [kJ]"""
+    """Sensible heat above 0 °C of beans with 1 kg of dry solid: the integral of `heat_capacity`. [kJ]"""
     return (CAPACITY_DRY + 0.5 * CAPACITY_PER_C * bean_c + CAPACITY_WATER * moisture) * bean_c
 
 
 def drying_rate(bean_c: float, moisture: float, *, bean_mm: float, factor: float = 1.0) -> float:
-    """Speed at which water leaves the bean; never negative. [kg water/(kg dry·s)]
+    """Drying rate of the bean; never negative. [kg water/(kg dry·s)]
 
     Parameters
     ----------
@@ -54,22 +54,22 @@ def drying_rate(bean_c: float, moisture: float, *, bean_mm: float, factor: float
     bean_mm
         Bean diameter. [mm]
     factor
-        Multiplies the remembered rate constant, to fit a coffee's weighed batches.
+        Multiplier of the rate constant, to fit a coffee's weighed batches.
     """
     return factor * DRYING_FACTOR * moisture * moisture / (bean_mm * bean_mm) * exp(-DRYING_K / (bean_c + KELVIN))
 
 
 def reaction_heat(bean_c: float, released: float, *, total: float = REACTION_TOTAL) -> float:
-    """Heat that the roasting reactions give. [kW/kg dry]
+    """Heat flow of the roasting reactions. [kW/kg dry]
 
     Parameters
     ----------
     bean_c
         Bean temperature. [°C]
     released
-        Heat given so far. [kJ/kg dry]
+        Heat released so far. [kJ/kg dry]
     total
-        Heat that can be given in all; 0 for a coffee without reactions. [kJ/kg dry]
+        Total heat of the reactions; 0 for a coffee without reactions. [kJ/kg dry]
     """
     if released >= total:
         return 0.0

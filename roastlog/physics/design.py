@@ -1,4 +1,4 @@
-"""What a simulated roast is set up with: the machine, the green coffee, the levels of the controls."""
+"""Parameters of a simulated roast: machine, green coffee and control levels."""
 
 from dataclasses import dataclass
 
@@ -12,15 +12,15 @@ IDLE = {"hot_air": 3.0, "radiant": 0.0, "drum_heat": 4.0, "stir": 5.0}
 """Levels that hold the empty drum near `IDLE_C`."""
 
 PLAIN = {"hot_air": 5.5, "radiant": 4.0, "drum_heat": 4.0, "stir": 5.0}
-"""Levels that roast 4 kg to first crack in some nine minutes with no move at all."""
+"""Levels that roast 4 kg to first crack in about nine minutes without any move."""
 
 
 @dataclass(frozen=True, slots=True)
 class RoasterDesign:
-    """A batch drum roaster with three sources of heat.
+    """A batch drum roaster with three heat sources.
 
-    The figures are an invented machine's, chosen so that 4 kg roast as 4 kg do. Coefficients lie in the ranges that
-    are common in roasting models (air to bean 20-60 W/(m²·K) in a drum, emissivity of beans 0.85-0.95), which are
+    The machine is invented, with values chosen so that 4 kg roast realistically. The coefficients lie in the ranges
+    that are common in roasting models (air to bean 20-60 W/(m²·K) in a drum, emissivity of beans 0.85-0.95), which are
     from memory.
 
     Parameters
@@ -28,36 +28,35 @@ class RoasterDesign:
     batch_kg
         Smallest and largest charge. [kg]
     air_kg_per_s
-        Flow of air, the same at all levels. [kg/s]
+        Air flow, the same at all levels. [kg/s]
     air_heater_kw, radiant_kw, drum_heater_kw
-        Power of each source at level 10; in between it is in proportion. [kW]
+        Power of each source at level 10; proportional to the level. [kW]
     air_heater_lag_s
         Time constant of the air heater. [s]
     air_to_bean
-        Coefficient between air and the bean surface, at stir 5. [kW/(m²·K)]
+        Heat transfer coefficient from air to the bean surface, at stir 5. [kW/(m²·K)]
     bed_share
-        Share of the beans' surface that the air reaches.
+        Share of the bean surface in contact with the air.
     air_to_drum
         Conductance between air and drum metal. [kW/K]
     bean_to_drum
-        Conductance between a full bed of 4 kg and the drum, at stir 5; it goes with mass to the power 2/3. [kW/K]
+        Conductance between a full bed of 4 kg and the drum, at stir 5; proportional to mass to the power 2/3. [kW/K]
     drum_capacity
-        Heat capacity of the drum and the metal that goes with it. [kJ/K]
+        Heat capacity of the drum and the attached metal. [kJ/K]
     drum_to_room
         Loss through the insulation. [kW/K]
     emitter_area_m2, emitter_capacity
-        Size of the radiant source [m²] and its heat capacity [kJ/K].
+        Area of the radiant source [m²] and its heat capacity [kJ/K].
     emitter_view
-        Share of its glow that falls on the bed; the rest falls on the drum.
+        Share of its radiation that reaches the bed; the rest reaches the drum.
     emissivity
-        Of emitter and beans together.
+        Effective emissivity of emitter and beans.
     layer_kg
-        Mass of the beans that lie open to the glow at any time. [kg]
+        Mass of the beans exposed to radiation at any time. [kg]
     turnover_s
-        How long a bean lies open before it is turned under, at stir 5. [s]
+        Exposure time of a bean before it is turned under, at stir 5. [s]
     duct_lag_s, duct_loss
-        Lag of the exhaust air at the place where it is measured [s], and the share of its excess over the room that
-        it has lost by then.
+        Lag of the exhaust air at the sensor [s], and the share of its excess over room temperature lost by then.
     room_c
         Temperature of the room and of the green coffee. [°C]
     """
@@ -87,7 +86,7 @@ class RoasterDesign:
 
 @dataclass(frozen=True, slots=True)
 class GreenCoffee:
-    """A green coffee, as far as a roast feels it.
+    """Properties of a green coffee that affect a roast.
 
     Parameters
     ----------
@@ -98,15 +97,15 @@ class GreenCoffee:
     bean_kg_per_m3
         Density of the bean itself. [kg/m³]
     drying_factor
-        Multiplies the remembered rate constant of drying. 1.3 leaves some 2-3 % of water in a medium roast, as
-        weighed batches have it (from memory); 1 leaves more.
+        Multiplier of the drying rate constant. 1.3 leaves 2-3 % of water in a medium roast, as in weighed batches (from
+        memory); 1 leaves more.
     reaction_total
-        Heat that the reactions can give. [kJ/kg dry]
+        Total heat of the reactions. [kJ/kg dry]
     organic_loss
-        Share of the dry solid that is lost as gas and chaff once all that heat is given. Loss goes with that heat:
-        an assumption of ours. A medium roast then loses some 5-6 % of its dry matter (common figure).
+        Share of the dry solid lost as gas and chaff once all that heat is released; proportional to that heat [our
+        assumption]. A medium roast then loses 5-6 % of its dry matter (common figure).
     yellow_c, first_crack_c, second_crack_c
-        Bean temperatures at which the colour turns and the cracks begin. A probe reads some degrees less. [°C]
+        Bean temperatures at which yellow and the cracks start. A probe reads some degrees less. [°C]
     """
 
     moisture_wet: float = 0.110
@@ -120,11 +119,11 @@ class GreenCoffee:
     second_crack_c: float = 228.0
 
     def __post_init__(self) -> None:
-        """Refuse what no coffee is."""
+        """Reject implausible values."""
         if not 0.0 <= self.moisture_wet < 0.5:
             raise PhysicsError(f"Green coffee holds between 0 and 50 % of water, not {self.moisture_wet:.0%}.")
         if not self.yellow_c < self.first_crack_c < self.second_crack_c:
-            raise PhysicsError("A coffee turns yellow before its first crack, and cracks first before it cracks again.")
+            raise PhysicsError("Yellow must be below first crack, and first crack below second crack.")
 
 
 @dataclass(slots=True)
@@ -142,14 +141,14 @@ class ControlLevels:
         Raises
         ------
         PhysicsError
-            For a control that the machine has not, or a level out of 0 to 10.
+            For an unknown control, or a level outside 0 to 10.
         """
         if control not in CONTROLS:
             raise PhysicsError(f"The simulated roaster has no control {control!r}; it has {', '.join(CONTROLS)}.")
         if not 0.0 <= level <= TOP_LEVEL:
-            raise PhysicsError(f"A level is between 0 and 10; {control} cannot be set to {level}.")
+            raise PhysicsError(f"The level of {control} must be between 0 and 10, not {level}.")
         setattr(self, control, float(level))
 
     def as_dict(self) -> dict[str, float]:
-        """Level of each control by its name."""
+        """Levels by control name."""
         return {control: getattr(self, control) for control in CONTROLS}

@@ -1,4 +1,4 @@
-"""How heat gets to the beans: the air that flows through, and the glow of a radiant source."""
+"""Heat transfer to the beans by air flow and by radiation."""
 
 from math import exp
 
@@ -8,30 +8,29 @@ STEFAN_BOLTZMANN = 5.670374419e-11  # exact since 2019, here in [kW/(m²·K⁴)]
 AIR_CAPACITY = 1.02  # of dry air near 200 °C [kJ/(kg·K)], from memory
 
 
-def two_sinks(
+def exchange_heat(
     inlet_c: float, capacity_flow: float, sinks: tuple[tuple[float, float], tuple[float, float]]
 ) -> tuple[float, float, float]:
-    """Air that gives heat to two things at once on its way through.
+    """Heat exchange of an air flow with two sinks at once.
 
-    Along the way x from 0 to 1 the air obeys ``C dT/dx = -U1 (T - T1) - U2 (T - T2)``. With ``U = U1 + U2`` and
+    Along its path x from 0 to 1 the air obeys ``C dT/dx = -U1 (T - T1) - U2 (T - T2)``. With ``U = U1 + U2`` and
     ``T* = (U1 T1 + U2 T2) / U`` that is ``C dT/dx = -U (T - T*)``, so ``T = T* + (Tin - T*) exp(-NTU x)``,
-    ``NTU = U / C``. Its mean over the way is ``T* + (Tin - T*) (1 - exp(-NTU)) / NTU``; each thing gets
-    ``Ui (mean - Ti)``, and the two add up to ``C (Tin - Tout)``.
+    ``NTU = U / C``. Its mean over the path is ``T* + (Tin - T*) (1 - exp(-NTU)) / NTU``; each sink receives
+    ``Ui (mean - Ti)``, and the two sum to ``C (Tin - Tout)``.
 
     Parameters
     ----------
     inlet_c
-        Temperature of the air on entry. [°C]
+        Inlet temperature of the air. [°C]
     capacity_flow
         Mass flow times heat capacity, above 0. [kW/K]
     sinks
-        For each of the two things: conductance to the air [kW/K] and temperature [°C]. They may not both conduct
-        nothing.
+        Conductance to the air [kW/K] and temperature [°C] of each sink; at least one conductance is above 0.
 
     Returns
     -------
     tuple of float
-        Temperature of the air on leaving [°C]; heat to the first and to the second thing [kW].
+        Outlet temperature of the air [°C]; heat flow to the first and to the second sink [kW].
     """
     (u1, t1_c), (u2, t2_c) = sinks
     both = u1 + u2
@@ -42,8 +41,8 @@ def two_sinks(
     return rest_c + (inlet_c - rest_c) * kept, u1 * (mean_c - t1_c), u2 * (mean_c - t2_c)
 
 
-def glow(from_c: float, to_c: float, area_m2: float) -> float:
-    """Net radiant heat from one grey surface to another. [kW]
+def radiant_heat(from_c: float, to_c: float, area_m2: float) -> float:
+    """Net radiant heat flow from one grey surface to another. [kW]
 
     Parameters
     ----------

@@ -1,14 +1,14 @@
-"""The roaster itself: beans, drum metal, air path and radiant source, stepped through time.
+"""Simulated roaster: time-stepped model of beans, drum metal, air path and radiant source.
 
-A lumped balance after Schwartzberg (see `roastlog.physics.chemistry` for the source and its standing), with a
-radiant source and a drum heater added:
+A lumped balance after Schwartzberg (see `roastlog.physics.chemistry` for the source and its confidence), with a radiant
+source and a drum heater added:
 
-    ms·C(Tb, X)·dTb/dt = air to beans + drum to beans + glow on beans + ms·(reaction heat + λ·dX/dt)
-    Cd·dTd/dt          = drum heater + air to drum + glow on drum - drum to beans - loss to the room
-    Ce·dTe/dt          = radiant power - glow on beans - glow on drum
+    ms·C(Tb, X)·dTb/dt = air to beans + drum to beans + radiation to beans + ms·(reaction heat + λ·dX/dt)
+    Cd·dTd/dt          = drum heater + air to drum + radiation to drum - drum to beans - loss to the room
+    Ce·dTe/dt          = radiant power - radiation to beans - radiation to drum
 
-All beans share one temperature. The few that lie open to the glow are hotter for as long as they lie open; that is
-what an infrared sensor sees. Their extra heat is counted in the common temperature at once.
+All beans share one temperature. The few exposed to radiation are hotter while exposed, and an infrared sensor reads
+those. Their extra heat enters the common temperature at once.
 """
 
 from dataclasses import dataclass
@@ -26,7 +26,7 @@ from roastlog.physics.chemistry import (
     reaction_heat,
 )
 from roastlog.physics.design import TOP_LEVEL, ControlLevels, GreenCoffee, RoasterDesign
-from roastlog.physics.heat import AIR_CAPACITY, glow, two_sinks
+from roastlog.physics.heat import AIR_CAPACITY, exchange_heat, radiant_heat
 
 LONGEST_STEP_S = 1.0
 NO_COFFEE = GreenCoffee()
@@ -34,7 +34,7 @@ NO_COFFEE = GreenCoffee()
 
 @dataclass(slots=True)
 class HeatLedger:
-    """Heat that has crossed the machine's bounds, or was set free in it, since it was made. [kJ]"""
+    """Heat that crossed the machine's boundary, or was released in it, since its creation. [kJ]"""
 
     supplied: float = 0.0
     reactions: float = 0.0
@@ -46,7 +46,7 @@ class HeatLedger:
 
 
 class Roaster:
-    """A simulated batch drum roaster. Deterministic: it has no noise, `Sensors` has.
+    """A simulated batch drum roaster. Deterministic: only `Sensors` adds noise.
 
     Parameters
     ----------
@@ -60,16 +60,16 @@ class Roaster:
     loaded : bool
         Whether beans are in the drum.
     bean_c, surface_c : float
-        Temperature of the beans, and of those that lie open; when empty, of the drum. [°C]
+        Temperature of the beans, and of the exposed ones; of the drum when it is empty. [°C]
     moisture : float
         Water content of the beans, dry basis. [kg/kg dry]
     released : float
-        Heat that the reactions have given. [kJ/kg dry]
+        Heat released by the reactions. [kJ/kg dry]
     drum_c, emitter_c, air_c, outlet_c, exhaust_c : float
-        Temperature of the drum metal, the radiant source, the air on entry, the air as it leaves the drum, and the
-        air where the exhaust is measured. [°C]
+        Temperature of the drum metal, the radiant source, the inlet air, the air at the drum outlet, and the air at
+        the exhaust sensor. [°C]
     ledger : HeatLedger
-        The heat account.
+        The heat balance.
     """
 
     def __init__(self, design: RoasterDesign | None = None) -> None:
@@ -83,10 +83,10 @@ class Roaster:
         self.coffee = NO_COFFEE
         self.green_kg = self.dry_kg = self.moisture = self.released = 0.0
 
-    # -- what a person does -----------------------------------------------------------------------------------
+    # -- operator actions -------------------------------------------------------------------------------------
 
     def warm_up(self, drum_c: float = 200.0) -> None:
-        """Bring the empty machine to ``drum_c`` [°C] at once, all of it in balance with the present settings.
+        """Set the empty machine to ``drum_c`` [°C], in equilibrium with the current settings.
 
         Raises
         ------
@@ -94,37 +94,37 @@ class Roaster:
             If beans are in the drum.
         """
         if self.loaded:
-            raise PhysicsError("A roaster is warmed up empty; drop the beans first.")
+            raise PhysicsError("Only an empty roaster can be warmed up. Drop the beans first.")
         design = self.design
         flow = design.air_kg_per_s * AIR_CAPACITY
         heater_kw = design.air_heater_kw * self.settings.hot_air / TOP_LEVEL
         self.drum_c = self.bean_c = self.surface_c = drum_c
         self.emitter_c = drum_c
         self.air_c = design.room_c + heater_kw / flow
-        self.outlet_c, _, _ = two_sinks(self.air_c, flow, ((0.0, drum_c), (design.air_to_drum, drum_c)))
+        self.outlet_c, _, _ = exchange_heat(self.air_c, flow, ((0.0, drum_c), (design.air_to_drum, drum_c)))
         self.exhaust_c = self._duct_c()
         self.ledger = HeatLedger()
 
     def charge(self, green_kg: float, coffee: GreenCoffee | None = None, *, bean_c: float | None = None) -> None:
-        """Let the green coffee fall into the drum.
+        """Charge the drum with green coffee.
 
         Parameters
         ----------
         green_kg
             Mass of the charge. [kg]
         coffee
-            What it is.
+            Its properties.
         bean_c
-            Its temperature; that of the room when not given. [°C]
+            Its temperature; defaults to room temperature. [°C]
 
         Raises
         ------
         PhysicsError
-            If beans are in the drum already, or the charge is outside the machine's batch size.
+            If the drum already holds beans, or the charge is outside the machine's batch size.
         """
         low_kg, high_kg = self.design.batch_kg
         if self.loaded:
-            raise PhysicsError("There are beans in the drum already; drop them first.")
+            raise PhysicsError("The drum already holds beans. Drop them first.")
         if not low_kg <= green_kg <= high_kg:
             raise PhysicsError(f"This roaster takes {low_kg:g} to {high_kg:g} kg; {green_kg:g} kg is outside that.")
         self.coffee = coffee or NO_COFFEE
@@ -137,7 +137,7 @@ class Roaster:
         self.ledger.with_green += self.dry_kg * heat_content(self.bean_c, self.moisture)
 
     def drop(self) -> float:
-        """Let the beans out; answer with the roasted mass. [kg]
+        """Drop the beans and return the roasted mass. [kg]
 
         Raises
         ------
@@ -145,25 +145,25 @@ class Roaster:
             If the drum is empty.
         """
         if not self.loaded:
-            raise PhysicsError("There are no beans in the drum.")
+            raise PhysicsError("The drum is empty.")
         self.ledger.with_roasted += self.dry_kg * heat_content(self.bean_c, self.moisture)
         roasted_kg = self.roasted_kg
         self.loaded = False
         self.bean_c = self.surface_c = self.drum_c
         return roasted_kg
 
-    # -- what the beans have become ---------------------------------------------------------------------------
+    # -- bean state -------------------------------------------------------------------------------------------
 
     @property
     def roasted_kg(self) -> float:
-        """Mass that the charge has now, by its water and organic loss. [kg]"""
+        """Current mass of the charge, after water and organic loss. [kg]"""
         total = self.coffee.reaction_total
         organic = self.coffee.organic_loss * self.released / total if total else 0.0
         return self.dry_kg * (1.0 - organic + self.moisture)
 
     @property
     def stage(self) -> str:
-        """Colour stage as seen in the trier, by the hottest that the beans have been."""
+        """Colour stage in the trier, from the highest bean temperature so far."""
         yellow_c, crack_c = self.coffee.yellow_c, self.coffee.first_crack_c
         browning_c = crack_c - yellow_c
         bounds = (
@@ -182,17 +182,17 @@ class Roaster:
 
     @property
     def first_crack(self) -> bool:
-        """Whether first crack has begun."""
+        """Whether first crack has started."""
         return self.loaded and self._hottest_c >= self.coffee.first_crack_c
 
     @property
     def second_crack(self) -> bool:
-        """Whether second crack has begun."""
+        """Whether second crack has started."""
         return self.loaded and self._hottest_c >= self.coffee.second_crack_c
 
     @property
     def crack_activity(self) -> float:
-        """How lively first crack is, 0 to 1: most beans crack some degrees after the first ones."""
+        """Intensity of first crack, 0 to 1: most beans crack some degrees after the first ones."""
         if not self.first_crack:
             return 0.0
         past_c = self.bean_c - self.coffee.first_crack_c - 4.0
@@ -207,16 +207,16 @@ class Roaster:
     # -- time -------------------------------------------------------------------------------------------------
 
     def step(self, dt_s: float = 1.0) -> None:
-        """Let ``dt_s`` pass. Steps longer than 1 s are cut into shorter ones. [s]"""
+        """Advance by ``dt_s``. Steps longer than 1 s are split. [s]"""
         count = max(1, ceil(dt_s / LONGEST_STEP_S))
         for _ in range(count):
             self._step(dt_s / count)
 
     def _step(self, dt_s: float) -> None:
         design, settings, ledger = self.design, self.settings, self.ledger
-        to_beans_kw, drum_kw = self._air(dt_s)
-        glow_beans_kw, glow_drum_kw = self._glow(dt_s)
-        contact_kw = self._contact()
+        to_beans_kw, drum_kw = self._air_heat(dt_s)
+        glow_beans_kw, glow_drum_kw = self._radiant_heat_flows(dt_s)
+        contact_kw = self._drum_to_beans_kw()
         heater_kw = design.drum_heater_kw * settings.drum_heat / TOP_LEVEL
         loss_kw = design.drum_to_room * (self.drum_c - design.room_c)
         if self.loaded:
@@ -229,37 +229,37 @@ class Roaster:
         ledger.supplied += heater_kw * dt_s
         ledger.to_room += loss_kw * dt_s
 
-    def _air(self, dt_s: float) -> tuple[float, float]:
-        """Heat from the air to the beans and to the drum. [kW]"""
+    def _air_heat(self, dt_s: float) -> tuple[float, float]:
+        """Heat flow from the air to the beans and to the drum. [kW]"""
         design = self.design
         flow = design.air_kg_per_s * AIR_CAPACITY
         aim_c = design.room_c + design.air_heater_kw * self.settings.hot_air / TOP_LEVEL / flow
         self.air_c += (aim_c - self.air_c) * (1.0 - exp(-dt_s / design.air_heater_lag_s))
-        to_beans = self._lift(design.air_to_bean * design.bed_share) * self._surface_m2() if self.loaded else 0.0
-        self.outlet_c, beans_kw, drum_kw = two_sinks(
+        to_beans = self._stirred(design.air_to_bean * design.bed_share) * self._surface_m2() if self.loaded else 0.0
+        self.outlet_c, beans_kw, drum_kw = exchange_heat(
             self.air_c, flow, ((to_beans, self.bean_c), (design.air_to_drum, self.drum_c))
         )
         self.ledger.supplied += flow * (self.air_c - design.room_c) * dt_s
         self.ledger.with_air += flow * (self.outlet_c - design.room_c) * dt_s
         return beans_kw, drum_kw
 
-    def _glow(self, dt_s: float) -> tuple[float, float]:
-        """Heat from the radiant source to the beans and to the drum. [kW]"""
+    def _radiant_heat_flows(self, dt_s: float) -> tuple[float, float]:
+        """Heat flow from the radiant source to the beans and to the drum. [kW]"""
         design = self.design
         power_kw = design.radiant_kw * self.settings.radiant / TOP_LEVEL
         area_m2 = design.emitter_area_m2 * design.emissivity
         view = design.emitter_view if self.loaded else 0.0
-        beans_kw = glow(self.emitter_c, self.surface_c, area_m2 * view)
-        drum_kw = glow(self.emitter_c, self.drum_c, area_m2 * (1.0 - view))
+        beans_kw = radiant_heat(self.emitter_c, self.surface_c, area_m2 * view)
+        drum_kw = radiant_heat(self.emitter_c, self.drum_c, area_m2 * (1.0 - view))
         self.emitter_c += (power_kw - beans_kw - drum_kw) / design.emitter_capacity * dt_s
         self.ledger.supplied += power_kw * dt_s
         return beans_kw, drum_kw
 
-    def _contact(self) -> float:
-        """Heat from the drum metal to the beans. [kW]"""
+    def _drum_to_beans_kw(self) -> float:
+        """Heat flow from the drum metal to the beans. [kW]"""
         if not self.loaded:
             return 0.0
-        conductance = self._lift(self.design.bean_to_drum) * power(self.green_kg / 4.0, 2.0 / 3.0)
+        conductance = self._stirred(self.design.bean_to_drum) * power(self.green_kg / 4.0, 2.0 / 3.0)
         return conductance * (self.drum_c - self.bean_c)
 
     def _heat_beans(self, into_kw: float, dt_s: float) -> None:
@@ -276,16 +276,16 @@ class Roaster:
         self._hottest_c = max(self._hottest_c, self.bean_c)
 
     def _warm_surface(self, glow_kw: float, dt_s: float) -> None:
-        """Let the open beans near their excess: glow, for as long as they lie open, on the layer's capacity."""
+        """Move the exposed beans towards their excess temperature: radiation over the exposure time, on the layer."""
         design = self.design
         layer = min(design.layer_kg, self.green_kg) / self.green_kg * self.dry_kg
-        turnover_s = design.turnover_s / self._lift(1.0)
+        turnover_s = design.turnover_s / self._stirred(1.0)
         excess_c = glow_kw * turnover_s / (layer * heat_capacity(self.bean_c, self.moisture))
         aim_c = self.bean_c + max(0.0, excess_c)
         self.surface_c += (aim_c - self.surface_c) * (1.0 - exp(-dt_s / turnover_s))
 
-    def _lift(self, coefficient: float) -> float:
-        """A coefficient of the beans' side as stirring makes it: 0.6 of its own at level 0, 1.4 at 10."""
+    def _stirred(self, coefficient: float) -> float:
+        """Scale a bean-side coefficient by stirring: 0.6 at level 0, 1.4 at level 10."""
         return coefficient * (0.6 + 0.08 * self.settings.stir)
 
     def _surface_m2(self) -> float:

@@ -1,4 +1,4 @@
-"""A whole roast by a schedule: what the hand on the machine does, and what comes of it."""
+"""Simulation of a whole roast by a schedule of moves."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
@@ -11,18 +11,18 @@ from roastlog.physics.design import CONTROLS, GreenCoffee, RoasterDesign
 from roastlog.physics.roaster import Roaster
 from roastlog.physics.sensors import CHANNELS, SensorDesign, Sensors
 
-TRUTHS = ("bean_c", "surface_c", "moisture", "released", "drum_c", "air_c", "exhaust_c", "crack_activity")
+TRUE_VALUES = ("bean_c", "surface_c", "moisture", "released", "drum_c", "air_c", "exhaust_c", "crack_activity")
 MOMENTS = ("charge", "yellow", "first_crack", "second_crack", "drop")
 
 
 @dataclass(frozen=True, slots=True)
 class Step:
-    """A move to make once: at a time, at a reading of the bean probe, or at a moment. Give one of the three.
+    """A move to make once, at a time, at a bean probe reading or at a moment: give exactly one of them.
 
     Parameters
     ----------
     control, setting
-        What to set, and to what level 0 to 10.
+        The control and its new level, 0 to 10.
     at_s
         Time from charge. [s]
     at_c
@@ -38,27 +38,27 @@ class Step:
     at: str | None = None
 
     def __post_init__(self) -> None:
-        """Refuse a step that no one could follow."""
+        """Reject a step without exactly one trigger."""
         if sum(given is not None for given in (self.at_s, self.at_c, self.at)) != 1:
-            raise PhysicsError("A step of a schedule has a time, a temperature or a moment, and only one of them.")
+            raise PhysicsError("A step needs exactly one of a time, a temperature and a moment.")
         if self.at is not None and self.at not in MOMENTS:
             raise PhysicsError(f"A step can wait for {', '.join(MOMENTS)}, not for {self.at!r}.")
 
 
 @dataclass(frozen=True, slots=True)
 class Schedule:
-    """How to roast a batch.
+    """Schedule of a batch.
 
     Parameters
     ----------
     green_kg
         Mass of the charge. [kg]
     charge_c
-        What the drum metal is warmed to before it. [°C]
+        Temperature of the drum metal at charge. [°C]
     start
         Levels at charge by control.
     steps
-        Moves to make on the way.
+        Moves during the roast.
     development_s
         Drop this long after first crack. [s]
     drop_c
@@ -78,7 +78,7 @@ class Schedule:
 
 @dataclass(frozen=True, slots=True)
 class Made:
-    """A move that was made: when, what, to what level."""
+    """A move that was made: time, control and level."""
 
     time_s: float
     control: str
@@ -87,7 +87,7 @@ class Made:
 
 @dataclass(frozen=True, slots=True)
 class RoastRun:
-    """A roast from charge to drop, one row a second.
+    """A simulated roast from charge to drop, one row a second.
 
     Attributes
     ----------
@@ -96,15 +96,15 @@ class RoastRun:
     channels : dict of ndarray
         Readings by channel. [°C]
     truth : dict of ndarray
-        What the roaster truly was; the names are attributes of `Roaster`.
+        True state of the roaster, named after the attributes of `Roaster`.
     stages : list of str
         Colour stage in each row.
     moves : list of Made
         All moves, the settings at charge first.
     moments : dict
-        Time of each moment that came. [s]
+        Time of each moment that occurred. [s]
     green_g, roasted_g : float
-        Mass in and out. [g]
+        Green and roasted mass. [g]
     """
 
     time_s: NDArray[np.float64]
@@ -122,31 +122,31 @@ class RoastRun:
         return 1.0 - self.roasted_g / self.green_g
 
 
-class Hand:
-    """The hand on the machine: makes each step of a schedule when its time has come.
+class ScheduledOperator:
+    """Executes the steps of a schedule when they are due.
 
     Parameters
     ----------
     steps
-        What to do.
+        Steps of the schedule.
     """
 
     def __init__(self, steps: Sequence[Step]) -> None:
         self._left = list(steps)
 
     def due(self, time_s: float, probe_c: float, moments: dict[str, float]) -> list[Step]:
-        """Steps to make now, each given out once.
+        """Steps that are due now; each is returned once.
 
         Parameters
         ----------
         time_s
             Time from charge. [s]
         probe_c
-            What the bean probe reads. [°C]
+            Bean probe reading. [°C]
         moments
-            The moments that have come.
+            The moments that have occurred.
         """
-        rising = time_s > 90.0  # Before that a probe reads the heat of the empty drum.
+        rising = time_s > 90.0  # before that the probe reads the empty drum
         due = [
             step
             for step in self._left
@@ -158,8 +158,8 @@ class Hand:
         return due
 
 
-def note_moments(roaster: Roaster, time_s: float, moments: dict[str, float]) -> None:
-    """Add to ``moments`` those that the beans have come to since. [s]"""
+def record_reached_moments(roaster: Roaster, time_s: float, moments: dict[str, float]) -> None:
+    """Add the moments that the beans have newly reached to ``moments``. [s]"""
     for moment in ("yellow", "first_crack", "second_crack"):
         if moment not in moments and getattr(roaster, moment):
             moments[moment] = time_s
@@ -178,18 +178,18 @@ def roast(
     Parameters
     ----------
     schedule
-        What the hand on the machine does.
+        The schedule to follow.
     coffee
-        What is roasted.
+        The green coffee.
     seed
-        Of the noise of the instruments. The same arguments give the same run.
+        Seed of the sensor noise. The same arguments give the same run.
     design, sensor_design
         The machine and its instruments.
 
     Raises
     ------
     PhysicsError
-        For a charge, control or level that the machine does not take.
+        For a charge, control or level that the machine rejects.
     """
     roaster = Roaster(design)
     for control, level in schedule.start.items():
@@ -199,26 +199,26 @@ def roast(
     roaster.charge(schedule.green_kg, coffee)
     moves = [Made(0.0, control, roaster.settings.as_dict()[control]) for control in CONTROLS]
     moments = {"charge": 0.0}
-    hand, stages = Hand(schedule.steps), [roaster.stage]
-    readings, truths = [tuple(sensors.read().values())], [_truth(roaster)]
+    operator, stages = ScheduledOperator(schedule.steps), [roaster.stage]
+    readings, true_values = [tuple(sensors.read().values())], [_true_values(roaster)]
     time_s = 0.0
     while not _done(schedule, time_s, readings[-1][0], moments):
-        for step in hand.due(time_s, readings[-1][0], moments):
+        for step in operator.due(time_s, readings[-1][0], moments):
             roaster.settings.put(step.control, step.setting)
             moves.append(Made(time_s, step.control, step.setting))
         roaster.step()
         sensors.step()
         time_s += 1.0
-        note_moments(roaster, time_s, moments)
+        record_reached_moments(roaster, time_s, moments)
         readings.append(tuple(sensors.read().values()))
-        truths.append(_truth(roaster))
+        true_values.append(_true_values(roaster))
         stages.append(roaster.stage)
     moments["drop"] = time_s
-    read, true = np.array(readings), np.array(truths)
+    read, true = np.array(readings), np.array(true_values)
     return RoastRun(
         time_s=np.arange(len(readings), dtype=np.float64),
         channels={channel: read[:, index] for index, channel in enumerate(CHANNELS)},
-        truth={name: true[:, index] for index, name in enumerate(TRUTHS)},
+        truth={name: true[:, index] for index, name in enumerate(TRUE_VALUES)},
         stages=stages,
         moves=moves,
         moments=moments,
@@ -227,8 +227,8 @@ def roast(
     )
 
 
-def _truth(roaster: Roaster) -> tuple[float, ...]:
-    return tuple(getattr(roaster, name) for name in TRUTHS)
+def _true_values(roaster: Roaster) -> tuple[float, ...]:
+    return tuple(getattr(roaster, name) for name in TRUE_VALUES)
 
 
 def _done(schedule: Schedule, time_s: float, probe_c: float, moments: dict[str, float]) -> bool:

@@ -15,7 +15,7 @@ from bokeh.models import ColumnDataSource, FixedTicker, Line, Plot, Range1d, Sca
 from numpy.typing import NDArray
 
 from roastlog import languages
-from roastlog.curve.comparison.alignment import Alignment, Along, column_at, rising
+from roastlog.curve.comparison.alignment import Alignment, CurveDifferences, interpolate, monotonic_rise
 from roastlog.curve.roast import Roast
 from roastlog.journal.vocabulary import MOMENT_WORDS
 from roastlog.machine.views import ControlView
@@ -52,7 +52,7 @@ class Drawn:
     letter: str
     roast: Roast
     shift_s: float = 0.0
-    along: Along | None = None
+    differences: CurveDifferences | None = None
 
 
 def comparison_figure(
@@ -169,13 +169,13 @@ def _over_temperature(batches: Sequence[Drawn]) -> tuple[_Sources, _Ranges]:
     sources: _Sources = {}
     ends_rate, ends_later = [], []
     for number, batch in enumerate(batches):
-        times, risen_c = rising(batch.roast.time_s, batch.roast.temp_c)
-        rate = column_at(batch.roast.time_s, _settled(batch.roast), times)
+        times, risen_c = monotonic_rise(batch.roast.time_s, batch.roast.temp_c)
+        rate = interpolate(batch.roast.time_s, _settled(batch.roast), times)
         sources[f"rates {number}"] = _line(risen_c, rate)
         ends_rate.append(_last(risen_c, rate))
-        if batch.along is not None and batch.along.by_s is not None:
-            sources[f"later {number}"] = _line(batch.along.at, batch.along.by_s)
-            ends_later.append(_last(batch.along.at, batch.along.by_s))
+        if batch.differences is not None and batch.differences.by_s is not None:
+            sources[f"later {number}"] = _line(batch.differences.at, batch.differences.by_s)
+            ends_later.append(_last(batch.differences.at, batch.differences.by_s))
         else:
             ends_later.append((highest, 0.0) if number == 0 else (math.nan, math.nan))
     sources |= _letters("rates", ends_rate, batches, _END_GAP_RATE, temps)
@@ -208,7 +208,7 @@ def _dots(plot: Plot, number: int) -> None:
 def _moments(batch: Drawn) -> Columned:
     """Where those dots are."""
     at_s = np.array([time_s for name, time_s in batch.roast.moments_s.items() if name in _DOTTED], dtype=np.float64)
-    return {"x": at_s - batch.shift_s, "y": column_at(batch.roast.time_s, batch.roast.temp_c, at_s)}
+    return {"x": at_s - batch.shift_s, "y": interpolate(batch.roast.time_s, batch.roast.temp_c, at_s)}
 
 
 def _letter(plot: Plot, number: int) -> None:
@@ -278,7 +278,7 @@ def _last(x: NDArray[np.float64], y: NDArray[np.float64]) -> tuple[float, float]
 
 
 def _reach_c(batches: Sequence[Drawn]) -> tuple[float, float]:
-    risen = [rising(batch.roast.time_s, batch.roast.temp_c)[1] for batch in batches]
+    risen = [monotonic_rise(batch.roast.time_s, batch.roast.temp_c)[1] for batch in batches]
     known = [temps for temps in risen if temps.size]
     if not known:
         return 80.0, 220.0
@@ -286,6 +286,10 @@ def _reach_c(batches: Sequence[Drawn]) -> tuple[float, float]:
 
 
 def _latest_s(batches: Sequence[Drawn]) -> float:
-    ways = [batch.along.by_s for batch in batches if batch.along is not None and batch.along.by_s is not None]
+    ways = [
+        batch.differences.by_s
+        for batch in batches
+        if batch.differences is not None and batch.differences.by_s is not None
+    ]
     furthest = max((float(np.nanmax(np.abs(way), initial=0.0)) for way in ways), default=0.0)
     return max(_LEAST_S, 1.15 * furthest)

@@ -1,1 +1,1 @@
-"""What weights say about a batch. Pure."""
+"""Quality measures of a batch from its weights. Pure."""

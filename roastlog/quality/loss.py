@@ -1,4 +1,4 @@
-"""Roast loss, and the band that is usual for a coffee."""
+"""Roast loss and the usual band of a coffee."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -9,8 +9,8 @@ from typing import Literal
 from roastlog.errors import SettingError
 from roastlog.languages import _
 
-FEWEST = 5  # earlier batches; fewer say nothing about what is usual
-NARROWEST = 0.003  # half a band, as a share: scales and green moisture differ by this much [choice of ours]
+MIN_BATCHES = 5  # minimum number of earlier batches for a band
+MIN_HALF_WIDTH = 0.003  # as a share: scales and green moisture vary by this much [our choice]
 
 # Half the band in robust standard deviations (1.4826 × MAD), so that 95 of 100 batches of a steady coffee fall
 # inside, by the number of earlier batches [computed: simulation of normal samples; the tests repeat it].
@@ -21,7 +21,7 @@ Verdict = Literal["usual", "low", "high", "unknown"]
 
 @dataclass(frozen=True)
 class Band:
-    """The usual band of a coffee's roast loss, as shares, and how many batches it rests on."""
+    """The usual band of a coffee's roast loss, as shares, and the number of batches behind it."""
 
     low: float
     middle: float
@@ -30,20 +30,20 @@ class Band:
 
 
 @dataclass(frozen=True)
-class Judgement:
-    """A verdict on a loss, and the sentence that a roaster reads."""
+class LossAssessment:
+    """Assessment of a loss: the verdict and its sentence."""
 
     verdict: Verdict
     sentence: str
 
 
 def roast_loss(green_g: float, roasted_g: float) -> float:
-    """Share of the green mass that was lost in the roast: 5000 g to 4260 g is 0.148.
+    """Share of the green mass lost in the roast: 5000 g to 4260 g is 0.148.
 
     Raises
     ------
     SettingError
-        If a mass is not above zero, or more came out than went in.
+        If a mass is not above zero, or the roasted mass exceeds the green mass.
     """
     if not (isfinite(green_g) and green_g > 0):
         raise SettingError(_("The green weight must be above zero."))
@@ -60,29 +60,11 @@ def roast_loss(green_g: float, roasted_g: float) -> float:
     return 1.0 - roasted_g / green_g
 
 
-def organic_loss(green_g: float, roasted_g: float, green_moisture: float, roasted_moisture: float) -> float:
-    """Share of the dry matter that was lost; moistures are shares of the mass as weighed (0.11 is 11 %).
-
-    Negative where the moistures and weights do not fit together: that is shown, since it tells of a meter
-    or a scale to look at.
-
-    Raises
-    ------
-    SettingError
-        If a mass is out of order, or a moisture is not within 0 to 1.
-    """
-    roast_loss(green_g, roasted_g)  # refuses the masses that cannot be
-    for name, moisture in (("green", green_moisture), ("roasted", roasted_moisture)):
-        if not 0 <= moisture < 1:
-            raise SettingError(_("The {name} moisture must be a share from 0 to below 1.", name=name))
-    return 1.0 - roasted_g * (1.0 - roasted_moisture) / (green_g * (1.0 - green_moisture))
-
-
 def usual_band(losses: Sequence[float]) -> Band | None:
-    """Band in which the loss of the next batch of a steady coffee falls 95 times in 100.
+    """95 % prediction band of the loss of a steady coffee's next batch.
 
-    The median plus and minus a multiple of the median absolute deviation: one slip of the scale, or two,
-    do not widen it. The multiple grows as batches get fewer, since then less is known.
+    The median plus and minus a multiple of the median absolute deviation, which is robust to one or two weighing
+    errors. The multiple is larger with fewer batches.
 
     Parameters
     ----------
@@ -92,25 +74,29 @@ def usual_band(losses: Sequence[float]) -> Band | None:
     Returns
     -------
     Band or None
-        None below five batches.
+        None with fewer than five batches.
     """
     known = [loss for loss in losses if isfinite(loss)]
-    if len(known) < FEWEST:
+    if len(known) < MIN_BATCHES:
         return None
     middle = median(known)
     spread = 1.4826 * median(abs(loss - middle) for loss in known)
     width = _WIDTHS[max(count for count in _WIDTHS if count <= len(known))]
-    half = max(width * spread, NARROWEST)
+    half = max(width * spread, MIN_HALF_WIDTH)
     return Band(low=max(0.0, middle - half), middle=middle, high=min(1.0, middle + half), batches=len(known))
 
 
-def judge(loss: float, band: Band | None) -> Judgement:
-    """Whether a loss is usual for its coffee, said in a sentence. A hint to look, not a verdict on the batch."""
+def assess_loss(loss: float, band: Band | None) -> LossAssessment:
+    """Assess whether a loss is usual for its coffee, as a sentence. A hint to check, not a verdict on the batch."""
     shown = _("{loss:.1f} % loss", loss=100 * loss)
     if band is None:
-        return Judgement(
+        return LossAssessment(
             "unknown",
-            _("{shown}. There are fewer than {fewest} earlier batches to hold it against.", shown=shown, fewest=FEWEST),
+            _(
+                "{shown}. There are fewer than {fewest} earlier batches to hold it against.",
+                shown=shown,
+                fewest=MIN_BATCHES,
+            ),
         )
     usual = _(
         "{low:.1f} to {high:.1f} % over {batches} batches",
@@ -119,7 +105,7 @@ def judge(loss: float, band: Band | None) -> Judgement:
         batches=band.batches,
     )
     if loss < band.low:
-        return Judgement(
+        return LossAssessment(
             "low",
             _(
                 "{shown} is less than usual for this coffee ({usual}). Check both weights; if they are right, "
@@ -129,7 +115,7 @@ def judge(loss: float, band: Band | None) -> Judgement:
             ),
         )
     if loss > band.high:
-        return Judgement(
+        return LossAssessment(
             "high",
             _(
                 "{shown} is more than usual for this coffee ({usual}). Check both weights, and for beans left in "
@@ -138,4 +124,4 @@ def judge(loss: float, band: Band | None) -> Judgement:
                 usual=usual,
             ),
         )
-    return Judgement("usual", _("{shown}, usual for this coffee ({usual}).", shown=shown, usual=usual))
+    return LossAssessment("usual", _("{shown}, usual for this coffee ({usual}).", shown=shown, usual=usual))

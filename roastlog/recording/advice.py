@@ -11,9 +11,9 @@ from typing import Final
 
 import numpy as np
 
-from roastlog.curve.faults.detection import CurveFault, Thresholds, find_faults, tell_fault
-from roastlog.curve.forecast.outlook import Ahead, Outlook
-from roastlog.curve.forecast.suggestions import charge_seen, likely, tell_likely
+from roastlog.curve.faults.detection import CurveFault, Thresholds, describe_fault, find_faults
+from roastlog.curve.forecast.outlook import MomentForecast, Outlook
+from roastlog.curve.forecast.suggestions import describe_likely, detect_charge, usual_moment
 from roastlog.curve.roast import Roast
 from roastlog.curve.series import Curve
 from roastlog.journal.fold import Batch
@@ -28,7 +28,7 @@ LOOK_BACK_S: Final = 240  # how far back a charge that nobody marked is looked f
 
 
 @dataclass(frozen=True)
-class AheadView(Ahead):
+class AheadView(MomentForecast):
     """A moment that is still to come, with its label; its numbers are rounded."""
 
     label: str
@@ -125,14 +125,14 @@ class Advisor:
         with self._lock:
             earlier, outlook = self._learn(batch, coffee, now_ms)
         now_s = float(sofar.time_s[-1])
-        ahead = outlook.ahead(sofar)
+        ahead = outlook.forecast(sofar)
         faults = find_faults(sofar.time_s, sofar.temp_c, sofar.rate_c_per_min, sofar.moments_s, thresholds)
         fresh = sorted(
             (fault for fault in faults if fault.end_s > now_s - SHOWN_S), key=attrgetter("start_s"), reverse=True
         )
         return AdviceView(
             ahead=tuple(map(_ahead, ahead)),
-            says=outlook.says if ahead else "",
+            says=outlook.basis_text if ahead else "",
             heads_up=tuple(_heads_up(fault, temp_unit) for fault in fresh),
             suggestions=_likely(earlier, batch.expected, sofar, temp_unit),
         )
@@ -149,7 +149,7 @@ class Advisor:
         """
         temps = [(at_ms, values[self._bean]) for at_ms, values in rows if self._bean in values]
         time_s = np.array([(at_ms - origin_ms) / 1000 for at_ms, _ in temps])
-        seen_s = charge_seen(time_s, np.array([temp_c for _, temp_c in temps]))
+        seen_s = detect_charge(time_s, np.array([temp_c for _, temp_c in temps]))
         if seen_s is None:
             return NO_ADVICE
         at_ms = origin_ms + round(1000 * seen_s)
@@ -188,7 +188,7 @@ def outlook_of(
     return earlier, outlook
 
 
-def _ahead(found: Ahead) -> AheadView:
+def _ahead(found: MomentForecast) -> AheadView:
     return AheadView(
         moment=found.moment,
         time_s=round(found.time_s, 1),
@@ -210,7 +210,7 @@ def _tenths(value: float | None) -> float | None:
 
 
 def _heads_up(fault: CurveFault, temp_unit: str) -> HeadsUpView:
-    return HeadsUpView(fault.kind, round(fault.start_s, 1), tell_fault(fault, unit=temp_unit))
+    return HeadsUpView(fault.kind, round(fault.start_s, 1), describe_fault(fault, unit=temp_unit))
 
 
 def _likely(earlier: Sequence[Roast], moment: str | None, sofar: Roast, temp_unit: str) -> tuple[SuggestionView, ...]:
@@ -218,8 +218,8 @@ def _likely(earlier: Sequence[Roast], moment: str | None, sofar: Roast, temp_uni
     known = sofar.temp_c[np.isfinite(sofar.temp_c)]
     if moment not in {"yellow", "first_crack"} or not known.size or sofar.time_s[-1] < TURNED_S:
         return ()
-    found = likely(earlier, moment)
+    found = usual_moment(earlier, moment)
     if found is None or found.place(float(known[-1])) == "ahead":
         return ()
-    text = tell_likely(found, float(known[-1]), temp_unit)
+    text = describe_likely(found, float(known[-1]), temp_unit)
     return (SuggestionView(moment, MOMENT_LABELS[moment], None, text),)

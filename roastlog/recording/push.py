@@ -7,7 +7,7 @@ from typing import Final
 from roastlog.clock import Clock
 from roastlog.errors import ReadingsRefused
 from roastlog.instruments.base import Reading
-from roastlog.instruments.converted import ABSURD_C
+from roastlog.instruments.converted import MAX_TEMP_C
 from roastlog.languages import _
 from roastlog.recording.live_machine import LiveMachine
 
@@ -96,9 +96,11 @@ def _reading(raw: object, live: LiveMachine, pushed: set[str], now_ms: int, ahea
         )
     if isinstance(value, bool) or not isinstance(value, int | float):
         return _("The value of {channel} is not a number.", channel=channel)
-    if abs(value) > ABSURD_C or not math.isfinite(value):  # in this order: a huge whole number is no float
+    if abs(value) > MAX_TEMP_C or not math.isfinite(value):  # in this order: a huge whole number is no float
         return _(
-            "{value} is not a temperature that a roaster has (±{absurd_c:.0f} °C).", value=value, absurd_c=ABSURD_C
+            "{value} is not a temperature that a roaster has (±{absurd_c:.0f} °C).",
+            value=value,
+            absurd_c=MAX_TEMP_C,
         )
     if isinstance(at_ms, bool) or not isinstance(at_ms, int) or abs(at_ms) > LATEST_MS:
         return _("at_ms is a whole number of milliseconds since 1970, UTC.")

@@ -11,7 +11,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from roastlog.curve.rate.rate_of_rise import Followed, follow_curve
+from roastlog.curve.rate.rate_of_rise import FilteredCurve, filter_curve
 from roastlog.curve.roast import Move, Roast
 from roastlog.curve.series import Curve, bin_seconds
 from roastlog.curve.smoothing import SmoothCurve, smooth_curve
@@ -128,7 +128,7 @@ class Traced:
     batch: Batch
     machine: Machine | None
     curve: Curve
-    _followed: dict[str, Followed] = field(default_factory=dict)
+    _filtered: dict[str, FilteredCurve] = field(default_factory=dict)
     _smoothed: dict[str, SmoothCurve] = field(default_factory=dict)
 
     @cached_property
@@ -154,23 +154,23 @@ class Traced:
 
     def rate(self, column: str | None) -> NDArray[np.float64] | None:
         """The live rate of a bean channel, as it was told then; of any other column None. [°C/min]"""
-        return None if column is None or column not in self.roles else self._follow(column).rate_c_per_min
+        return None if column is None or column not in self.roles else self._filter(column).rate_c_per_min
 
     def smooth(self, column: str | None) -> SmoothCurve | None:
         """A column smoothed, once the batch is over; before that, and of no column, None."""
         if "drop" not in self.batch.moments or column not in self.curve.channels:
             return None
         if column not in self._smoothed:
-            followed, role = self._follow(column), self._role(column)
+            filtered, role = self._filter(column), self._role(column)
             times, temps = self.curve.time_s, self.curve.channels[column]
-            self._smoothed[column] = smooth_curve(times, temps, role=role, followed=followed)
+            self._smoothed[column] = smooth_curve(times, temps, role=role, filtered=filtered)
         return self._smoothed[column]
 
-    def _follow(self, column: str) -> Followed:
-        if column not in self._followed:
+    def _filter(self, column: str) -> FilteredCurve:
+        if column not in self._filtered:
             times, temps = self.curve.time_s, self.curve.channels[column]
-            self._followed[column] = follow_curve(times, temps, role=self._role(column))
-        return self._followed[column]
+            self._filtered[column] = filter_curve(times, temps, role=self._role(column))
+        return self._filtered[column]
 
     def _role(self, column: str) -> str:
         return self.roles.get(column, "bean_probe")

@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 
 from roastlog.clock import Clock
 from roastlog.curve.faults.detection import CurveFault, find_faults
-from roastlog.curve.forecast.outlook import Miss, misses
+from roastlog.curve.forecast.outlook import ForecastError, forecast_errors
 from roastlog.curve.phases import value_at
 from roastlog.curve.smoothing import SmoothCurve
 from roastlog.recording.advice import outlook_of
@@ -41,15 +41,15 @@ class ForecastReview:
     ----------
     record
         The batch.
-    says
+    basis_text
         What the outlook rested on; empty where there was none to make.
-    misses
+    forecast_errors
         What it said at each minute against what came.
     """
 
     record: Record
-    says: str
-    misses: Sequence[Miss]
+    basis_text: str
+    forecast_errors: Sequence[ForecastError]
 
 
 class AnalysisService:
@@ -69,7 +69,7 @@ class AnalysisService:
         if machine is None or "charge" not in moments or "drop" not in moments:
             return ForecastReview(record, "", ())
         _, outlook = outlook_of(self._history, machine, record.batch, record.summary.coffee, self._clock.now_ms())
-        return ForecastReview(record, outlook.says, misses(record.traced.roast, outlook))
+        return ForecastReview(record, outlook.basis_text, forecast_errors(record.traced.roast, outlook))
 
     def analyse(self, record: Record) -> Analysis:
         """What the numbers say of a batch."""

@@ -14,7 +14,7 @@ from roastlog.errors import NoSuchBatch, NotFound, Withdrawn
 from roastlog.journal.fold import Batch, fold
 from roastlog.journal.vocabulary import MOMENT_WORDS
 from roastlog.languages import _
-from roastlog.pictures import smaller
+from roastlog.pictures import thumbnail
 from roastlog.plot.small import small_curve_svg
 from roastlog.services.batches import BatchService, Record
 from roastlog.services.people import PeopleService
@@ -85,7 +85,7 @@ class BagService:
         batch = fold(stored.entries_of(self._store.read, code), code)
         if name not in {photo.name for photo in self._bag_photos(batch)}:
             raise NotFound(_("That photo is not on this bag's page."))
-        return smaller(self._photos.jpeg(name), BAG_SIDE_PX)
+        return thumbnail(self._photos.jpeg(name), BAG_SIDE_PX)
 
     def _code_of(self, token: str) -> str:
         if lists.withdrawn(self._store.read, token):

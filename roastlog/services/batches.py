@@ -19,7 +19,7 @@ from roastlog.journal.vocabulary import MOMENT_LABELS
 from roastlog.journal.wording import tell
 from roastlog.languages import _
 from roastlog.machine.model import Machine
-from roastlog.quality.loss import Band, Judgement, judge, usual_band
+from roastlog.quality.loss import Band, LossAssessment, assess_loss, usual_band
 from roastlog.roasts.history import History, Traced
 from roastlog.services.batch_detail import BatchDetail, EntryDetail, MetricsDetail, PhaseDetail
 from roastlog.services.lots import Lot, LotService
@@ -95,7 +95,7 @@ class Record:
     measures: Measures
     lot: Lot | None
     log: list[LogLine]
-    loss: Judgement | None
+    loss: LossAssessment | None
 
     @property
     def machine(self) -> Machine | None:
@@ -187,7 +187,7 @@ class BatchService:
         measures = measure(traced, self._clock.now_ms(), self._settings.current().area_base_c)
         loss = None
         if batch.roast_loss is not None and 0 <= batch.roast_loss < 1:
-            loss = judge(batch.roast_loss, self.usual_loss(summary.coffee, but=summary.code))
+            loss = assess_loss(batch.roast_loss, self.usual_loss(summary.coffee, but=summary.code))
         lot = None if batch.facts.lot is None else self._lots.find(batch.facts.lot)
         log = [_log_line(line, batch, machine, curve, bean) for line in batch.lines]
         return Record(batch, summary, traced, measures, lot, log, loss)

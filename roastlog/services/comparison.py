@@ -8,7 +8,7 @@ from roastlog.clock import Clock
 from roastlog.curve.comparison.alignment import Alignment, shift_s
 from roastlog.curve.comparison.compare import Comparison, compare
 from roastlog.curve.comparison.deviations import UsualSpread, usual_spread
-from roastlog.curve.comparison.matching import Traits, traits
+from roastlog.curve.comparison.matching import RoastFeatures, features
 from roastlog.curve.roast import Roast
 from roastlog.errors import CodeError, CurveError, NoSuchBatch
 from roastlog.languages import N_, _
@@ -44,7 +44,7 @@ class Compared:
     letter: str
     record: Record
     roast: Roast
-    traits: Traits
+    features: RoastFeatures
     against: Comparison | None = None
     laid: str = ""
 
@@ -166,7 +166,7 @@ def _compared(letter: str, record: Record) -> Compared:
     roast, smooth = record.traced.roast, record.traced.smooth(record.bean)
     if smooth is not None:  # it is over, so its rate need not lag; that of one under way stays the live one
         roast = replace(roast, rate_c_per_min=smooth.rate_c_per_min)
-    return Compared(letter, record, roast, traits(roast))
+    return Compared(letter, record, roast, features(roast))
 
 
 def _held(batch: Compared, guide: Compared, align: Alignment, usual: UsualSpread) -> Compared:

@@ -92,7 +92,7 @@ class FigureService:
                 batch.letter,
                 batch.roast,
                 0.0 if batch.against is None else batch.against.shift_s,
-                None if batch.against is None else batch.against.along,
+                None if batch.against is None else batch.against.differences,
             )
             for batch in beside.batches
         ]

@@ -111,7 +111,7 @@ class LiveService:
         if running is not None:
             part, known = machine.part(name), running.part(name)
             heard = self.heard(machine.id).get(name)
-            if heard is not None and part is not None and known is not None and part.read_as(known):
+            if heard is not None and part is not None and known is not None and part.reads_like(known):
                 offset_c = part.offset_c if isinstance(part, Channel) else 0.0
                 if isinstance(heard, Reading):
                     return Trial(heard.raw, round(heard.value + offset_c, 4), "")

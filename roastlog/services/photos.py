@@ -6,7 +6,7 @@ from roastlog.clock import Clock
 from roastlog.errors import NotFound
 from roastlog.journal.fold import Batch
 from roastlog.languages import _
-from roastlog.pictures import size_of, smaller, tidied
+from roastlog.pictures import picture_size, sanitized, thumbnail
 from roastlog.store import photos
 from roastlog.store.store import Store
 
@@ -25,7 +25,7 @@ class PhotoService:
 
     def keep(self, name: str, data: bytes) -> None:
         """Keep a photo, its pixels alone; raises PictureRefused."""
-        kept = tidied(data)
+        kept = sanitized(data)
         self._store.write(lambda db: photos.keep_photo(db, name, kept, self._clock.now_ms()))
         self._tell(name)
 
@@ -38,11 +38,11 @@ class PhotoService:
 
     def small_jpeg(self, name: str) -> bytes:
         """A photo as JPEG, small enough for a list; raises NotFound."""
-        return smaller(self.jpeg(name))
+        return thumbnail(self.jpeg(name))
 
     def size(self, name: str) -> tuple[int, int]:
         """Width and height of a photo; raises NotFound. [px]"""
-        return size_of(self.jpeg(name))
+        return picture_size(self.jpeg(name))
 
     def of(self, batch: Batch) -> frozenset[str]:
         """Those photos that a batch names and that are here."""

@@ -1,1 +1,1 @@
-"""Batch codes and the kilograms of a green lot. Pure."""
+"""Batch codes and green lot balances. Pure."""

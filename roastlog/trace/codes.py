@@ -1,8 +1,8 @@
 """Batch codes such as ``26330-04M``: year, day of the year, the day's number and a check character.
 
-The check character follows ISO/IEC 7064, MOD 37-36. It catches every single wrong character. It catches
-nearly every swap of two neighbours: 36 of the 22 680 cases (state of the sum × pair) slip through, 0.16 %,
-each a pair of consecutive values such as 4 and 5 [computed; the tests count them].
+The check character follows ISO/IEC 7064, MOD 37-36. It detects every single wrong character, and nearly every swap of
+two neighbours: it misses 36 of the 22 680 cases (state of the sum × pair), 0.16 %, each a pair of consecutive values
+such as 4 and 5 [computed; the tests count them].
 """
 
 import re
@@ -16,13 +16,13 @@ ALPHABET = "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ"
 _FORM = re.compile(
     r"L?(?P<digits>(?P<year>\d\d)(?P<day>\d{3})(?P<number>\d\d|[1-9]\d{2,3}))(?P<check>[0-9A-Z])", re.ASCII
 )
-_BETWEEN = re.compile(r"[\s\u2010-\u2015\u2212-]+")  # spaces and whatever a phone makes of a hyphen
+_BETWEEN = re.compile(r"[\s\u2010-\u2015\u2212-]+")  # spaces, and all dashes that a phone may substitute for a hyphen
 _LOOK = N_("Codes look like 26330-04M: year, day of the year, number of the day, and one last check character.")
 
 
 @dataclass(frozen=True)
 class BatchCode:
-    """A code taken apart. ``code`` is the form to store and to print."""
+    """A parsed code. ``code`` is the canonical form for storage and print."""
 
     code: str
     year2: int
@@ -31,7 +31,7 @@ class BatchCode:
 
     @property
     def day(self) -> date:
-        """Day that the code names; two-digit years are 2000 to 2099."""
+        """Date in the code; two-digit years are 2000 to 2099."""
         return date(2000 + self.year2, 1, 1) + timedelta(days=self.day_of_year - 1)
 
 
@@ -41,7 +41,7 @@ def check_character(text: str) -> str:
     Raises
     ------
     NotACode
-        If the text holds anything but 0 to 9 and A to Z.
+        If the text contains anything except 0 to 9 and A to Z.
     """
     running = 36
     for character in text:
@@ -55,7 +55,7 @@ def check_character(text: str) -> str:
 
 
 def batch_code(day: date, number: int) -> str:
-    """Code of the day's batch of that number, counted from 1; above 99 the number takes more digits.
+    """Code of a day's batch, numbered from 1; a number above 99 takes more digits.
 
     Raises
     ------
@@ -69,17 +69,16 @@ def batch_code(day: date, number: int) -> str:
 
 
 def parse_code(text: str) -> BatchCode:
-    """Code read from what a person typed: spaces, small letters, no hyphen and a leading L are all fine.
+    """Parse a typed code; spaces, lower case, a missing hyphen and a leading L are accepted.
 
-    The last character is always the check, so a check that happens to be a digit cannot be taken for a
-    part of the number.
+    The last character is always the check, so a digit there is never read as part of the number.
 
     Raises
     ------
     MistypedCode
-        If the form is right but the check character does not fit.
+        If the format is valid but the check character is wrong.
     NotACode
-        If the form is not that of a batch code, or the year has no such day.
+        If the format is not that of a batch code, or the year has no such day.
     """
     match = _FORM.fullmatch(_BETWEEN.sub("", text).upper())
     if match is None:

@@ -1,4 +1,4 @@
-"""The books of a green lot: grams bought, taken and left."""
+"""Balance of a green lot: grams bought, taken and left."""
 
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -7,7 +7,7 @@ from math import fsum
 
 @dataclass(frozen=True)
 class LotBalance:
-    """What was bought of a lot, what its batches took, and what is left. A negative rest is shown, not hidden."""
+    """Grams bought of a lot, taken by its batches, and left. The rest may be negative."""
 
     bought_g: float
     taken_g: float
@@ -15,15 +15,10 @@ class LotBalance:
 
     @classmethod
     def of(cls, bought_g: float, taken_g: Iterable[float]) -> "LotBalance":
-        """Balance of a lot from what each of its batches took."""
+        """Balance of a lot from the grams that each of its batches took."""
         total_g = fsum(taken_g)
         return cls(bought_g=bought_g, taken_g=total_g, left_g=bought_g - total_g)
 
     def shortfall_g(self, want_g: float) -> float:
-        """Grams missing for a batch that wants ``want_g``; 0 where the lot has enough."""
+        """Grams missing for a batch of ``want_g``; 0 if the lot has enough."""
         return max(0.0, want_g - max(0.0, self.left_g))
-
-
-def left_g(bought_g: float, taken_g: Iterable[float]) -> float:
-    """Grams left of a lot; below zero where more was taken than the books say was bought."""
-    return LotBalance.of(bought_g, taken_g).left_g

@@ -48,9 +48,9 @@ def _costs() -> list[Figure]:
     learnt_s = time.perf_counter() - begun_s
     roast, updates = beans.roasts[20], []
     for at_s in range(120, int(roast.time_s[-1]), 2):
-        sofar = roast.upto(float(at_s))
+        roast_so_far = roast.upto(float(at_s))
         begun_s = time.perf_counter()
-        outlook.ahead(sofar)
+        outlook.forecast(roast_so_far)
         updates.append(time.perf_counter() - begun_s)
     return [
         Figure("an outlook learns from 20 batches", 1000 * learnt_s, "ms"),

@@ -8,7 +8,14 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from roastlog.curve.comparison.alignment import ALIGNMENTS, along, distance, rising, shift_s, warped
+from roastlog.curve.comparison.alignment import (
+    ALIGNMENTS,
+    differences_along,
+    distance,
+    dtw_distance,
+    monotonic_rise,
+    shift_s,
+)
 from roastlog.curve.roast import Roast
 from roastlog.errors import CurveError
 from tests.hands import steady
@@ -55,39 +62,39 @@ def by_every_path(a: list[float], b: list[float], i: int = 0, j: int = 0) -> flo
 @pytest.mark.parametrize(("a", "b", "expected"), worked())
 def test_warped_distance_has_the_worked_values(a, b, expected):
     """The recursion gives the worked values, which trying every path gives too (tests/golden/warping_distances.csv)."""
-    assert warped(a, b) == expected
+    assert dtw_distance(a, b) == expected
     assert by_every_path(a, b) == expected
 
 
 def test_band_keeps_times_from_being_stretched_further():
     """With a band of 0 only the diagonal is left; a band as long as the difference in length is always allowed."""
-    assert warped([0, 0, 3], [0, 3, 3]) == 0
-    assert warped([0, 0, 3], [0, 3, 3], band=0) == 3  # |0-0| + |0-3| + |3-3|
-    assert warped([1, 2, 3, 4], [1], band=0) == 6  # all against the one: 0 + 1 + 2 + 3
+    assert dtw_distance([0, 0, 3], [0, 3, 3]) == 0
+    assert dtw_distance([0, 0, 3], [0, 3, 3], band=0) == 3  # |0-0| + |0-3| + |3-3|
+    assert dtw_distance([1, 2, 3, 4], [1], band=0) == 6  # all against the one: 0 + 1 + 2 + 3
 
 
 @given(VALUES, VALUES, st.integers(0, 10))
 def test_warped_distance_is_symmetric_and_a_band_never_lessens_it(a, b, band):
     """Which of the two comes first does not matter, itself is at distance 0, and a band can only leave paths out."""
-    assert warped(a, b, band=band) == pytest.approx(warped(b, a, band=band))
-    assert warped(a, a, band=band) == 0
-    assert warped(a, b, band=band) >= warped(a, b) - 1e-9
+    assert dtw_distance(a, b, band=band) == pytest.approx(dtw_distance(b, a, band=band))
+    assert dtw_distance(a, a, band=band) == 0
+    assert dtw_distance(a, b, band=band) >= dtw_distance(a, b) - 1e-9
 
 
 def test_nothing_is_at_no_distance():
     """An empty curve is refused, and two roasts that share no reading have a distance of NaN."""
     with pytest.raises(CurveError, match="empty"):
-        warped([], [1.0])
+        dtw_distance([], [1.0])
     unread = Roast(np.arange(9.0), np.full(9, np.nan), np.full(9, np.nan))
     assert np.isnan(distance(unread, ramp())).all()
-    assert along(unread, ramp(), "temperature").at.size == 0
+    assert differences_along(unread, ramp(), "temperature").at.size == 0
 
 
 @pytest.mark.parametrize("align", ALIGNMENTS)
 def test_a_roast_is_at_no_distance_from_itself(align):
     """However it is aligned, a roast differs from itself nowhere."""
     roast = steady(300, 0)
-    found = along(roast, roast, align)
+    found = differences_along(roast, roast, align)
     differences = found.by_s if align == "temperature" else found.by_c
     assert np.isfinite(differences).sum() > 90
     assert np.nanmax(np.abs(differences)) == 0
@@ -106,7 +113,7 @@ def test_constant_offset_is_the_mean_difference(offset_c):
     """A probe that reads so much more gives just that difference everywhere, and no other rate."""
     guide = ramp()
     batch = Roast(guide.time_s, guide.temp_c + offset_c, guide.rate_c_per_min)
-    found = along(batch, guide)
+    found = differences_along(batch, guide)
     assert found.by_c == pytest.approx(np.full(601, offset_c))
     assert np.max(np.abs(found.by_c_per_min)) == 0
     assert distance(batch, guide)[:2] == pytest.approx((abs(offset_c), abs(offset_c)))
@@ -124,7 +131,7 @@ def test_shift_in_time_is_taken_out(align):
     """The same roast 25 s later, aligned at a moment, differs nowhere."""
     guide = steady(300, 0)
     batch = later(guide, 25)
-    found = along(batch, guide, align)
+    found = differences_along(batch, guide, align)
     assert shift_s(batch, guide, align) == 25
     assert np.nanmax(np.abs(found.by_c)) == 0
     assert distance(batch, guide, align).mean_c == 0
@@ -132,7 +139,7 @@ def test_shift_in_time_is_taken_out(align):
 
 def test_equal_temperature_tells_the_time_between_them():
     """Of two straight roasts, one 24 °C behind at 12 °C/min, the late one reads each temperature 120 s later."""
-    found = along(ramp(start_c=56.0), ramp(), "temperature")
+    found = differences_along(ramp(start_c=56.0), ramp(), "temperature")
     assert found.by_c is None
     assert found.at[0] == 80
     assert found.at[-1] == 176  # 56 °C and ten minutes at 12 °C/min
@@ -147,7 +154,7 @@ def test_noise_favours_no_side_of_a_temperature():
     rng = np.random.default_rng(5)
     late_s = []
     for _ in range(20):
-        times, temps = rising(time_s, true_c + rng.normal(0, 0.25, time_s.shape))
+        times, temps = monotonic_rise(time_s, true_c + rng.normal(0, 0.25, time_s.shape))
         at_c = np.arange(90.0, 190.0)
         late_s.append(np.mean(np.interp(at_c, temps, times) - (at_c - 80) / 0.2))
         assert (np.diff(temps) > 0).all()
@@ -160,7 +167,7 @@ def test_gap_stays_a_gap():
     temp_c = guide.temp_c + 2
     temp_c[100:200] = np.nan
     batch = Roast(guide.time_s, temp_c, guide.rate_c_per_min)
-    found = along(batch, guide)
+    found = differences_along(batch, guide)
     assert np.isnan(found.by_c[100:200]).all()
     assert np.isnan(found.by_c).sum() <= 102
     assert distance(batch, guide).mean_c == pytest.approx(2)
@@ -170,6 +177,6 @@ def test_alignment_that_cannot_be_is_refused():
     """An unknown alignment, and a moment that one of the two lacks, are told by name."""
     guide = ramp(moments_s={"yellow": 200.0}, name="26330-01X")
     with pytest.raises(CurveError, match="charge, yellow, first_crack, temperature"):
-        along(guide, guide, "drop")
+        differences_along(guide, guide, "drop")
     with pytest.raises(CurveError, match="26330-01X has no first crack marked"):
-        along(guide, guide, "first_crack")
+        differences_along(guide, guide, "first_crack")

@@ -10,8 +10,8 @@ import pytest
 
 from roastlog.curve.comparison.compare import compare
 from roastlog.curve.comparison.deviations import Reason, usual_spread
-from roastlog.curve.comparison.matching import changes, move_pairs, traits
-from roastlog.curve.comparison.reasons import tell_reason
+from roastlog.curve.comparison.matching import changes, features, move_pairs
+from roastlog.curve.comparison.reasons import describe_reason
 from roastlog.curve.roast import Move, Roast
 from tests.hands import steady
 
@@ -66,7 +66,7 @@ def test_what_was_changed_ranks_first_among_the_causes(changed, kind, sizes, lea
     causes = [
         [
             reason
-            for reason in compare(steady(seed, KNOWN, changed), steady(seed, KNOWN), usual=usual_of(seed)).why
+            for reason in compare(steady(seed, KNOWN, changed), steady(seed, KNOWN), usual=usual_of(seed)).reasons
             if reason.cause
         ]
         for seed in SEEDS
@@ -81,7 +81,7 @@ def test_nothing_stands_out_between_batches_that_vary_as_usual():
     """Of 100 pairs by a steady hand, at least 90 have nothing that stands out, and hardly any has more than two."""
     # Measured: 97 with nothing, two with one thing, one with three or more; 241 of 260 on the seeds of the tuning.
     counts = [
-        len(compare(steady(seed, number), steady(seed, KNOWN - 1), usual=usual_of(seed)).why)
+        len(compare(steady(seed, number), steady(seed, KNOWN - 1), usual=usual_of(seed)).reasons)
         for seed in SEEDS
         for number in range(KNOWN, KNOWN + 5)
     ]
@@ -92,7 +92,7 @@ def test_nothing_stands_out_between_batches_that_vary_as_usual():
 def test_little_is_said_while_nothing_is_known_of_a_coffee():
     """Judged by our assumptions alone, four of five usual pairs have nothing that stands out."""
     # Measured: 93 of 100.
-    quiet = [not compare(steady(seed, number), steady(seed, 0)).why for seed in SEEDS for number in (1, 2)]
+    quiet = [not compare(steady(seed, number), steady(seed, 0)).reasons for seed in SEEDS for number in (1, 2)]
     assert sum(quiet) >= 32
 
 
@@ -105,7 +105,7 @@ def test_roast_compared_with_itself_has_no_difference():
     assert [phase.phase for phase in found.phases] == ["drying", "browning", "development"]
     assert all(phase[3:] == (0, 0, 0) for phase in found.phases)
     assert all(pair.batch == pair.guide for pair in found.moves)
-    assert found.why == []
+    assert found.reasons == []
 
 
 def test_differences_are_batch_less_guide():
@@ -132,14 +132,14 @@ def test_moves_are_laid_beside_their_like():
     """Pairs keep the order, a move that one left out stands alone, and settings at charge stand together."""
     guide = roast_with((0, "air", 5), (200, "air", 4), (300, "air", 3), (420, "air", 2))
     batch = roast_with((0, "air", 5.5), (225, "air", 4), (430, "air", 2), (500, "air", 3))
-    pairs = move_pairs(traits(batch), traits(guide))
+    pairs = move_pairs(features(batch), features(guide))
     sides = [(pair.batch and pair.batch.time_s, pair.guide and pair.guide.time_s) for pair in pairs]
     assert sides == [(0, 0), (225, 200), (None, 300), (430, 420), (500, None)]
 
 
 def test_control_of_another_machine_is_not_compared():
     """What only one of the two machines has is no move that was left out."""
-    pairs = move_pairs(traits(roast_with((0, "gas", 5), (90, "gas", 2))), traits(roast_with((0, "air", 5))))
+    pairs = move_pairs(features(roast_with((0, "gas", 5), (90, "gas", 2))), features(roast_with((0, "air", 5))))
     assert pairs == []
 
 
@@ -148,8 +148,8 @@ def test_move_after_the_end_was_not_left_out():
     guide = roast_with((0, "air", 5), (500, "air", 2), moments_s={"drop": 600.0})
     shorter = roast_with((0, "air", 5), until_s=480, moments_s={"drop": 480.0})
     as_long = roast_with((0, "air", 5), moments_s={"drop": 600.0})
-    assert "move_left_out" not in {reason.kind for reason in compare(shorter, guide).why}
-    assert "move_left_out" in {reason.kind for reason in compare(as_long, guide).why}
+    assert "move_left_out" not in {reason.kind for reason in compare(shorter, guide).reasons}
+    assert "move_left_out" in {reason.kind for reason in compare(as_long, guide).reasons}
 
 
 def test_hand_that_keeps_to_the_beans_is_not_blamed_for_the_clock():
@@ -165,7 +165,7 @@ def test_hand_that_keeps_to_the_beans_is_not_blamed_for_the_clock():
         for pace in (10.0, 13.0, 9.0, 12.0, 10.5, 14.0, 9.5, 11.0)
     ]
     usual = usual_spread(earlier)
-    kinds = {reason.kind for reason in compare(earlier[5], earlier[2], usual=usual).why}
+    kinds = {reason.kind for reason in compare(earlier[5], earlier[2], usual=usual).reasons}
     assert earlier[5].moves[1].time_s < earlier[2].moves[1].time_s - 90
     assert "move_time" not in kinds
 
@@ -190,9 +190,9 @@ def test_few_batches_leave_our_assumptions_standing():
 def test_other_curve_changes_no_earlier_answer():
     """What is usual and what stands out are the same on the next asking: nothing is kept between."""
     usual = usual_of(300)
-    first = compare(steady(300, KNOWN, hotter), steady(300, 0), usual=usual).why
+    first = compare(steady(300, KNOWN, hotter), steady(300, 0), usual=usual).reasons
     compare(steady(301, 1), steady(301, 0), usual=usual)
-    assert compare(steady(300, KNOWN, hotter), steady(300, 0), usual=usual).why == first
+    assert compare(steady(300, KNOWN, hotter), steady(300, 0), usual=usual).reasons == first
 
 
 @pytest.mark.parametrize(
@@ -210,7 +210,7 @@ def test_other_curve_changes_no_earlier_answer():
 )
 def test_reasons_read_as_one_says_them(reason, words):
     """Each kind of reason has its words, its size and its direction."""
-    assert tell_reason(reason) == words
+    assert describe_reason(reason) == words
 
 
 def test_reasons_of_moves_read_as_one_says_them():
@@ -218,19 +218,19 @@ def test_reasons_of_moves_read_as_one_says_them():
     cut, theirs = (325.0, 5.0, 3.5), (305.0, 5.0, 3.0)
     guide = roast_with((0, "radiant", 5), (305, "radiant", 3))
     batch = roast_with((0, "radiant", 5), (325, "radiant", 3.5))
-    pair = move_pairs(traits(batch), traits(guide))[1]
+    pair = move_pairs(features(batch), features(guide))[1]
     assert (pair.batch, pair.guide) == (cut, theirs)
 
-    def tell(kind, size, unit, ours=pair.batch, guides=pair.guide) -> str:
+    def describe(kind, size, unit, ours=pair.batch, guides=pair.guide) -> str:
         reason = Reason(kind, "radiant", size, unit, 3, cause=True, batch=ours, guide=guides)
-        return tell_reason(reason, names={"radiant": "Radiant"})
+        return describe_reason(reason, names={"radiant": "Radiant"})
 
-    assert tell("move_time", 20.0, "s") == "radiant cut 20 s later, at 5:25"
-    assert tell("move_time", 4.0, "C") == "radiant cut with the beans 4 °C hotter, at 5:25"
-    assert tell("move_time", -6.0, "s after first crack") == "radiant cut 6 s earlier after first crack, at 5:25"
-    assert tell("move_setting", 0.5, "setting") == "radiant cut to 3.5 instead of 3, at 5:25"
-    assert tell("move_left_out", -2.0, "setting", ours=None) == "radiant not cut to 3, as the guide was at 5:05"
-    assert tell("move_left_out", -1.5, "setting", guides=None) == "radiant cut to 3.5 besides, at 5:25"
+    assert describe("move_time", 20.0, "s") == "radiant cut 20 s later, at 5:25"
+    assert describe("move_time", 4.0, "C") == "radiant cut with the beans 4 °C hotter, at 5:25"
+    assert describe("move_time", -6.0, "s after first crack") == "radiant cut 6 s earlier after first crack, at 5:25"
+    assert describe("move_setting", 0.5, "setting") == "radiant cut to 3.5 instead of 3, at 5:25"
+    assert describe("move_left_out", -2.0, "setting", ours=None) == "radiant not cut to 3, as the guide was at 5:05"
+    assert describe("move_left_out", -1.5, "setting", guides=None) == "radiant cut to 3.5 besides, at 5:25"
 
 
 def test_differences_in_fahrenheit_carry_no_offset():
@@ -238,6 +238,6 @@ def test_differences_in_fahrenheit_carry_no_offset():
     hot = Reason("charge_temperature", "charge", 4.0, "C", 3, cause=True)
     fast = Reason("moment_rate", "drop", -1.0, "C/min", 3, cause=False)
     light = Reason("green_weight", "charge", -453.59237, "g", 3, cause=True)
-    assert tell_reason(hot, unit="F") == "charge 7 °F hotter"
-    assert tell_reason(fast, unit="F") == "rate at drop 1.8 °F/min lower"
-    assert tell_reason(light, mass="lb") == "charge weight 1.00 lb less"
+    assert describe_reason(hot, unit="F") == "charge 7 °F hotter"
+    assert describe_reason(fast, unit="F") == "rate at drop 1.8 °F/min lower"
+    assert describe_reason(light, mass="lb") == "charge weight 1.00 lb less"

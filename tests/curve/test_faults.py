@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
-from roastlog.curve.faults.detection import DECLINING_RATE, TITLES, CurveFault, Thresholds, find_faults, tell_fault
+from roastlog.curve.faults.detection import DECLINING_RATE, TITLES, CurveFault, Thresholds, describe_fault, find_faults
 from roastlog.curve.faults.probe import ProbeLimits
 from roastlog.curve.rate.rate_of_rise import rate_of_rise
 from roastlog.errors import CurveError
@@ -137,7 +137,7 @@ def test_probe_faults_are_named_and_make_no_other(sort: str):
     """Each is told once, by what it is, from its beginning, and the rate that it spoils is not judged."""
     temp_c = trouble(sort)
     faults = find_faults(TIMES, temp_c, rate_of_rise(TIMES, temp_c), MOMENTS)
-    assert [(fault.kind, fault.sign) for fault in faults] == [("probe", sort)]
+    assert [(fault.kind, fault.symptom) for fault in faults] == [("probe", sort)]
     assert faults[0].start_s == pytest.approx(300.0, abs=1.0)
     assert faults[0].size_c_per_min == 0.0
 
@@ -162,7 +162,7 @@ def test_coarse_probe_may_stand_still_in_a_stall():
     temp_c = np.round(90.0 + np.cumsum(rate) / 60.0)
     assert "probe" not in kinds(find_faults(TIMES, temp_c, rate, MOMENTS))
     temp_c[300:421] = temp_c[300]
-    assert "stuck" in [fault.sign for fault in find_faults(TIMES, temp_c, rate, MOMENTS)]
+    assert "stuck" in [fault.symptom for fault in find_faults(TIMES, temp_c, rate, MOMENTS)]
 
 
 def test_a_noisier_probe_must_show_more():
@@ -204,16 +204,16 @@ def test_empty_and_unknown_curves_have_no_fault():
 
 def test_ragged_columns_are_refused():
     """Columns of different lengths are an error with a name."""
-    with pytest.raises(CurveError, match="one length"):
+    with pytest.raises(CurveError, match="same length"):
         find_faults([1.0, 2.0], [1.0], [1.0], MOMENTS)
 
 
 @pytest.mark.parametrize("bad", [0.0, -1.0, np.nan, np.inf])
-def test_thresholds_that_mean_nothing_are_refused(bad: float):
+def test_invalid_thresholds_are_rejected(bad: float):
     """A rate is above zero and finite; a probe's lowest reading is below its highest."""
     with pytest.raises(CurveError, match="stall_c_per_min"):
         Thresholds(stall_c_per_min=bad)
-    with pytest.raises(CurveError, match="probe"):
+    with pytest.raises(CurveError, match="Probe limits"):
         ProbeLimits(low_c=100.0, high_c=90.0 if np.isinf(bad) else bad)
 
 
@@ -310,9 +310,11 @@ def test_live_page_and_record_agree(roasts: list[Labelled], kind: str):
 @pytest.mark.parametrize("kind", [*PUT_IN, "range", "missing", "stuck", "jump"])
 def test_words_advise_and_never_instruct(kind: str):
     """Each has a title and at most two sentences, with its time, and none of the words of orders or alarms."""
-    sign = kind if kind not in PUT_IN else None
-    fault = CurveFault("probe" if sign else kind, 522.0, 560.0, 4.2, sign or ("stuck" if kind == "probe" else None))
-    text = tell_fault(fault)
+    symptom = kind if kind not in PUT_IN else None
+    fault = CurveFault(
+        "probe" if symptom else kind, 522.0, 560.0, 4.2, symptom or ("stuck" if kind == "probe" else None)
+    )
+    text = describe_fault(fault)
     assert TITLES[fault.kind]
     assert "8:42" in text
     assert 1 <= len(re.findall(r"[.](?: |$)", text)) <= 2
@@ -324,15 +326,15 @@ def test_words_advise_and_never_instruct(kind: str):
 def test_sizes_are_in_the_unit_that_was_asked_for():
     """A size is a difference: 4.2 °C/min are 7.56 °F/min by the factor 1.8 alone; minus signs are true ones."""
     fault = CurveFault("crash", 522.0, 560.0, 4.2)
-    assert "4.2\N{NO-BREAK SPACE}°C/min" in tell_fault(fault)
-    assert "7.6\N{NO-BREAK SPACE}°F/min" in tell_fault(fault, "F")
-    assert "−1.5\N{NO-BREAK SPACE}°C" in tell_fault(CurveFault("stall", 1.0, 2.0, -1.5))
-    assert " 0.0\N{NO-BREAK SPACE}°C" in tell_fault(CurveFault("stall", 1.0, 2.0, -0.01))
+    assert "4.2\N{NO-BREAK SPACE}°C/min" in describe_fault(fault)
+    assert "7.6\N{NO-BREAK SPACE}°F/min" in describe_fault(fault, "F")
+    assert "−1.5\N{NO-BREAK SPACE}°C" in describe_fault(CurveFault("stall", 1.0, 2.0, -1.5))
+    assert " 0.0\N{NO-BREAK SPACE}°C" in describe_fault(CurveFault("stall", 1.0, 2.0, -0.01))
 
 
 def test_running_ahead_defers_to_the_manual():
     """Where a roast may run ahead the machine's manual is named; what declines is called a beginning and no rule."""
-    assert "the machine's manual" in tell_fault(CurveFault("fast_crack", 480.0, 490.0, 14.0))
+    assert "the machine's manual" in describe_fault(CurveFault("fast_crack", 480.0, 490.0, 14.0))
     assert "good beginning for an unfamiliar coffee, not a rule" in DECLINING_RATE
 
 

@@ -13,21 +13,23 @@ from numpy.typing import NDArray
 from scipy.linalg import expm
 from statsmodels.tsa.statespace.kalman_smoother import KalmanSmoother
 
-from roastlog.curve.rate.kalman import Passage, Pushes, Trend, passage
-from roastlog.curve.smoothing import back, forth
+from roastlog.curve.rate.kalman import ProcessNoise, Transition, Trend, transition
+from roastlog.curve.smoothing import filter_forward, smooth_backward
 
 NORRIS = Path(__file__).parents[1] / "golden" / "nist_norris.csv"
 NOISE_C2 = 0.06
-PUSHES = Pushes(3e-8, 2e-5, 25.0)
+PROCESS_NOISE = ProcessNoise(3e-8, 2e-5, 25.0)
 
 Array = NDArray[np.float64]
 
 
-def matrices(by: Passage) -> tuple[Array, Array]:
-    """Transition and covariance of unit pushes, written out."""
-    transition = np.array([[1, by.step_s, by.level_by_bend], [0, 1, by.rate_by_bend], [0, 0, by.bend_left]])
-    pushed = np.array([[by.q_ll, by.q_lr, by.q_lb], [by.q_lr, by.q_rr, by.q_rb], [by.q_lb, by.q_rb, by.q_bb]])
-    return transition, pushed
+def matrices(step: Transition) -> tuple[Array, Array]:
+    """Transition matrix and unit noise covariance."""
+    matrix = np.array([[1, step.step_s, step.level_by_bend], [0, 1, step.rate_by_bend], [0, 0, step.bend_left]])
+    noise = np.array(
+        [[step.q_ll, step.q_lr, step.q_lb], [step.q_lr, step.q_rr, step.q_rb], [step.q_lb, step.q_rb, step.q_bb]]
+    )
+    return matrix, noise
 
 
 def uneven(seed: int, count: int = 300) -> tuple[Array, Array]:
@@ -41,15 +43,17 @@ def uneven(seed: int, count: int = 300) -> tuple[Array, Array]:
 
 def by_statsmodels(time_s: Array, temp_c: Array, first_state: tuple[float, ...]):
     """The same model, filtered and smoothed by statsmodels."""
-    steps = [matrices(passage(round(float(dt), 9))) for dt in np.diff(time_s)]
-    pushes = [PUSHES.at(float(at)) for at in time_s[1:]]
+    steps = [matrices(transition(round(float(dt), 9))) for dt in np.diff(time_s)]
+    process_noise = [PROCESS_NOISE.at(float(at)) for at in time_s[1:]]
     model = KalmanSmoother(k_endog=1, k_states=3)
     model.bind(np.ascontiguousarray(temp_c))
     model["design"] = np.array([[1.0, 0.0, 0.0]])
     model["obs_cov"] = np.array([[NOISE_C2]])
     model["selection"] = np.eye(3)
     model["transition"] = np.dstack([transition for transition, _ in steps] + [np.eye(3)])
-    model["state_cov"] = np.dstack([q * push for (_, q), push in zip(steps, pushes, strict=True)] + [np.eye(3)])
+    model["state_cov"] = np.dstack(
+        [q * intensity for (_, q), intensity in zip(steps, process_noise, strict=True)] + [np.eye(3)]
+    )
     # Ours begins with the first reading already taken in; statsmodels takes it, at no weight, from the same start.
     first = temp_c.copy()
     first[0] = np.nan
@@ -63,28 +67,28 @@ def test_filter_and_smoother_are_those_of_statsmodels(seed: int):
     """States and covariances, filtered and smoothed, equal statsmodels' at uneven times with readings missing."""
     # Outside check: statsmodels 0.15, `KalmanSmoother` (Durbin and Koopman's formulas, not ours).
     time_s, temp_c = uneven(seed)
-    steps = forth(time_s, temp_c, NOISE_C2, PUSHES, charge_s=0.0)
+    steps = filter_forward(time_s, temp_c, NOISE_C2, PROCESS_NOISE, charge_s=0.0)
     theirs = by_statsmodels(time_s, temp_c, steps[0].trend)
     ours = np.array([step.trend for step in steps])
     upper = np.triu_indices(3)
     np.testing.assert_allclose(ours[:, :3], theirs.filtered_state.T, rtol=1e-9, atol=1e-11)
     np.testing.assert_allclose(ours[:, 3:], theirs.filtered_state_cov.transpose(2, 0, 1)[:, *upper], atol=1e-12)
-    states, covariances = back(steps)
+    states, covariances = smooth_backward(steps)
     np.testing.assert_allclose(states, theirs.smoothed_state.T, rtol=1e-9, atol=1e-10)
     np.testing.assert_allclose(covariances, theirs.smoothed_state_cov.transpose(2, 0, 1), atol=1e-11)
 
 
 @given(st.floats(0.05, 10.0))
-def test_passage_is_the_exponential_of_the_model(step_s: float):
-    """Transition and pushes over a step equal van Loan's block exponential, by scipy's expm."""
+def test_transition_is_the_matrix_exponential_of_the_model(step_s: float):
+    """Transition and noise over a step equal van Loan's block exponential, by scipy's expm."""
     drift = np.array([[0, 1, 0], [0, 0, 1], [0, 0, -0.01]])
     block = np.zeros((6, 6))
     block[:3, :3], block[3:, 3:], block[2, 5] = -drift, drift.T, 1.0
     exponential = expm(block * step_s)
-    transition = exponential[3:, 3:].T
-    ours = matrices(passage(step_s))
-    np.testing.assert_allclose(ours[0], transition, rtol=1e-9, atol=1e-12)
-    np.testing.assert_allclose(ours[1], transition @ exponential[:3, 3:], rtol=1e-5, atol=1e-12)
+    expected = exponential[3:, 3:].T
+    ours = matrices(transition(step_s))
+    np.testing.assert_allclose(ours[0], expected, rtol=1e-9, atol=1e-12)
+    np.testing.assert_allclose(ours[1], expected @ exponential[:3, 3:], rtol=1e-5, atol=1e-12)
 
 
 @given(st.floats(0.2, 5.0), st.integers(0, 2**32 - 1))
@@ -97,11 +101,11 @@ def test_stretched_time_scales_the_rate(factor: float, seed: int):
     plain.rr, plain.bb = 100.0, 0.01
     stretched.rr, stretched.bb = 100.0 / factor**2, 0.01 / factor**4
     for dt in rng.uniform(0.2, 3.0, 60):
-        plain.pass_time(passage(dt), 2e-8)
-        stretched.pass_time(passage(dt * factor, 100.0 * factor), 2e-8 / factor**5)
+        plain.predict(transition(dt), 2e-8)
+        stretched.predict(transition(dt * factor, 100.0 * factor), 2e-8 / factor**5)
         off_c = float(rng.normal(0.0, 0.25))
-        plain.take(off_c, NOISE_C2)
-        stretched.take(off_c, NOISE_C2)
+        plain.update(off_c, NOISE_C2)
+        stretched.update(off_c, NOISE_C2)
     assert stretched.rate * factor == pytest.approx(plain.rate, rel=1e-6, abs=1e-9)
     assert stretched.rr * factor**2 == pytest.approx(plain.rr, rel=1e-6)
 
@@ -122,8 +126,8 @@ def test_without_bend_it_is_least_squares():
     trend = Trend(points[0][1], noise_c2)
     trend.bb = 0.0
     for (before, _), (at, value) in pairwise(points):
-        trend.pass_time(passage(at - before), 0.0)
-        trend.take(value - trend.level, noise_c2)
+        trend.predict(transition(at - before), 0.0)
+        trend.update(value - trend.level, noise_c2)
     assert len(points) == 36
     assert len(certified) == 5
     assert trend.rate == pytest.approx(certified["slope"], rel=1e-9)
@@ -147,6 +151,6 @@ def test_norris_data_give_the_certified_slope_in_exact_arithmetic():
 
 def test_pushes_die_out_after_charge():
     """After charge the bend is pushed harder, for a while; before it, and without one, as always."""
-    assert PUSHES.at(0.0) == pytest.approx(3e-8 + 2e-5)
-    assert PUSHES.at(25.0) == pytest.approx(3e-8 + 2e-5 / math.e)
-    assert PUSHES.at(-1.0) == PUSHES.at(-math.inf) == PUSHES.at(math.inf) == 3e-8
+    assert PROCESS_NOISE.at(0.0) == pytest.approx(3e-8 + 2e-5)
+    assert PROCESS_NOISE.at(25.0) == pytest.approx(3e-8 + 2e-5 / math.e)
+    assert PROCESS_NOISE.at(-1.0) == PROCESS_NOISE.at(-math.inf) == PROCESS_NOISE.at(math.inf) == 3e-8

@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from roastlog.curve.forecast.outlook import Ahead, Outlook, misses
+from roastlog.curve.forecast.outlook import MomentForecast, Outlook, forecast_errors
 from roastlog.curve.roast import Move, Roast
 from roastlog.errors import CurveError
 from tests import outlooks
@@ -70,7 +70,9 @@ def test_temperature_and_rate_have_honest_bands_too():
         ("temp_low_c", "temp_high_c", "true_c"),
         ("rate_low_c_per_min", "rate_high_c_per_min", "true_rate"),
     ):
-        held = np.mean([getattr(one.ahead, low) <= getattr(one, true) <= getattr(one.ahead, high) for one in found])
+        held = np.mean(
+            [getattr(one.forecast, low) <= getattr(one, true) <= getattr(one.forecast, high) for one in found]
+        )
         assert 0.7 <= held <= 0.9
 
 
@@ -92,27 +94,27 @@ def test_no_later_reading_is_used(roasts: list[Roast]):
         moves=(*roast.moves, Move(302.0, "hot_air", 9.0)),
     )
     for at_s in (150.0, 200.0, 250.0, 300.0):
-        assert outlook.ahead(roast.upto(at_s)) == outlook.ahead(other.upto(at_s))
+        assert outlook.forecast(roast.upto(at_s)) == outlook.forecast(other.upto(at_s))
 
 
 def test_order_of_the_batches_does_not_matter(roasts: list[Roast]):
     """The same batches in another order say the same."""
-    forth, back = Outlook(roasts[:6]), Outlook(roasts[5::-1])
-    sofar = roasts[7].upto(350.0)
-    for one, other in zip(forth.ahead(sofar), back.ahead(sofar), strict=True):
+    forwards, backwards = Outlook(roasts[:6]), Outlook(roasts[5::-1])
+    roast_so_far = roasts[7].upto(350.0)
+    for one, other in zip(forwards.forecast(roast_so_far), backwards.forecast(roast_so_far), strict=True):
         assert one.time_s == pytest.approx(other.time_s, abs=1e-6)
         assert one.low_s == pytest.approx(other.low_s, abs=1e-6)
 
 
 def test_it_says_what_it_rests_on(roasts: list[Roast]):
     """The live curve alone, or how many batches."""
-    assert "alone" in Outlook([]).says
-    assert "one earlier batch" in Outlook(roasts[:1]).says
-    assert "5 earlier batches" in Outlook(roasts[:5]).says
-    assert "none of them with a first crack" in Outlook([without(roasts[0], "first_crack")]).says
-    sofar = roasts[7].upto(350.0)
-    assert {one.basis for one in Outlook([]).ahead(sofar)} == {"curve"}
-    assert {one.basis for one in Outlook(roasts[:5]).ahead(sofar)} == {"batches"}
+    assert "alone" in Outlook([]).basis_text
+    assert "one earlier batch" in Outlook(roasts[:1]).basis_text
+    assert "5 earlier batches" in Outlook(roasts[:5]).basis_text
+    assert "none of them with a first crack" in Outlook([without(roasts[0], "first_crack")]).basis_text
+    roast_so_far = roasts[7].upto(350.0)
+    assert {one.basis for one in Outlook([]).forecast(roast_so_far)} == {"curve"}
+    assert {one.basis for one in Outlook(roasts[:5]).forecast(roast_so_far)} == {"batches"}
 
 
 def without(roast: Roast, *moments: str) -> Roast:
@@ -122,9 +124,9 @@ def without(roast: Roast, *moments: str) -> Roast:
 
 def test_guide_counts_as_one_more_batch(roasts: list[Roast]):
     """A guide teaches as a batch does, once."""
-    sofar = roasts[7].upto(350.0)
-    assert Outlook([], roasts[0]).ahead(sofar) == Outlook([roasts[0]]).ahead(sofar)
-    assert Outlook(roasts[:5], roasts[0]).ahead(sofar) == Outlook(roasts[:5]).ahead(sofar)
+    roast_so_far = roasts[7].upto(350.0)
+    assert Outlook([], roasts[0]).forecast(roast_so_far) == Outlook([roasts[0]]).forecast(roast_so_far)
+    assert Outlook(roasts[:5], roasts[0]).forecast(roast_so_far) == Outlook(roasts[:5]).forecast(roast_so_far)
 
 
 def test_moments_come_in_their_order_and_go_when_marked(roasts: list[Roast]):
@@ -133,16 +135,16 @@ def test_moments_come_in_their_order_and_go_when_marked(roasts: list[Roast]):
     yellow_s, crack_s, drop_s = (roast.moments_s[name] for name in ("yellow", "first_crack", "drop"))
 
     def names(at_s: float) -> list[str]:
-        return [one.moment for one in outlook.ahead(roast.upto(at_s))]
+        return [one.moment for one in outlook.forecast(roast.upto(at_s))]
 
     assert names(60.0) == []
     assert names(yellow_s - 1) == ["yellow", "first_crack", "drop"]
     assert names(yellow_s) == ["first_crack", "drop"]
     assert names(crack_s) == ["drop"]
     assert names(drop_s) == []
-    times = [one.time_s for one in outlook.ahead(roast.upto(yellow_s - 30))]
+    times = [one.time_s for one in outlook.forecast(roast.upto(yellow_s - 30))]
     assert times == sorted(times)
-    assert [one.moment for one in Outlook(roasts[:5]).ahead(roast.upto(yellow_s))] == ["first_crack"]
+    assert [one.moment for one in Outlook(roasts[:5]).forecast(roast.upto(yellow_s))] == ["first_crack"]
 
 
 @pytest.mark.parametrize(("plan", "ends"), [({"development_s": 80.0}, 80.0), ({"development_ratio": 0.12}, None)])
@@ -151,7 +153,7 @@ def test_after_first_crack_the_drop_is_the_plan(roasts: list[Roast], plan: dict[
     outlook, roast = Outlook(roasts[:5], **plan), roasts[6]
     crack_s = roast.moments_s["first_crack"]
     planned_s = crack_s + ends if ends else crack_s / (1 - 0.12)
-    first, last = (outlook.ahead(roast.upto(at_s))[0] for at_s in (crack_s + 5, planned_s - 5))
+    first, last = (outlook.forecast(roast.upto(at_s))[0] for at_s in (crack_s + 5, planned_s - 5))
     assert first.basis == last.basis == "plan"
     assert first.time_s == last.time_s == pytest.approx(planned_s)
     assert first.low_s is None
@@ -159,18 +161,18 @@ def test_after_first_crack_the_drop_is_the_plan(roasts: list[Roast], plan: dict[
     assert last.temp_c == pytest.approx(np.interp(planned_s, roast.time_s, roast.temp_c), abs=1.5)
 
 
-def width_c(ahead: Ahead) -> float:
+def width_c(forecast: MomentForecast) -> float:
     """Width of the band of the temperature. [°C]"""
-    assert ahead.temp_low_c is not None
-    assert ahead.temp_high_c is not None
-    return ahead.temp_high_c - ahead.temp_low_c
+    assert forecast.temp_low_c is not None
+    assert forecast.temp_high_c is not None
+    return forecast.temp_high_c - forecast.temp_low_c
 
 
 def test_overdue_first_crack_is_about_now(roasts: list[Roast]):
     """A first crack that was not tapped stays about now, and in the end has no band: it has most likely passed."""
     outlook, roast = Outlook(roasts[:10]), without(roasts[12], "first_crack")
     crack_s = roasts[12].moments_s["first_crack"]
-    late = [outlook.ahead(roast.upto(at_s))[-1] for at_s in np.arange(crack_s + 10, roast.time_s[-1], 10)]
+    late = [outlook.forecast(roast.upto(at_s))[-1] for at_s in np.arange(crack_s + 10, roast.time_s[-1], 10)]
     for one, at_s in zip(late, np.arange(crack_s + 10, roast.time_s[-1], 10), strict=True):
         assert at_s <= one.time_s <= at_s + 60
     on = np.arange(roast.time_s[-1] + 1, roast.time_s[-1] + 300)
@@ -180,14 +182,14 @@ def test_overdue_first_crack_is_about_now(roasts: list[Roast]):
         np.concatenate([roast.rate_c_per_min, np.full(on.size, 6.0)]),
         {"charge": 0.0},
     )
-    end = outlook.ahead(long)[-1]
+    end = outlook.forecast(long)[-1]
     assert end.time_s == pytest.approx(long.time_s[-1], abs=1.0)
     assert end.low_s is None
 
 
 def test_far_ahead_there_is_no_band(roasts: list[Roast]):
     """Where a band cannot be honest there is none, though there is a time."""
-    early = Outlook(roasts[:5]).ahead(roasts[7].upto(110.0))[-1]
+    early = Outlook(roasts[:5]).forecast(roasts[7].upto(110.0))[-1]
     assert early.moment == "first_crack"
     assert early.time_s > 350
     assert early.low_s is None
@@ -211,26 +213,26 @@ def odd_ones(roast: Roast) -> list[Roast]:
 
 def test_odd_roasts_do_no_harm(roasts: list[Roast]):
     """Gaps, no moments, no rates, none of it: among good batches they move little, and live ones get finite answers."""
-    good, sofar = roasts[:8], roasts[9].upto(400.0)
-    plain = Outlook(good).ahead(sofar)[-1]
+    good, roast_so_far = roasts[:8], roasts[9].upto(400.0)
+    plain = Outlook(good).forecast(roast_so_far)[-1]
     little_s = 0.15 * (
         plain.time_s - 400
     )  # so far ahead there is no band: a batch of unknown heat or mass may say much
     for odd in odd_ones(roasts[8]):
-        one = Outlook([*good, odd]).ahead(sofar)[-1]
+        one = Outlook([*good, odd]).forecast(roast_so_far)[-1]
         assert one.time_s == pytest.approx(plain.time_s, abs=little_s)
-        Outlook([odd], development_s=60.0).ahead(sofar)
+        Outlook([odd], development_s=60.0).forecast(roast_so_far)
         for at_s in (120.0, 270.0, 400.0):
-            for ahead in Outlook(good, development_s=60.0).ahead(odd.upto(at_s)):
-                assert math.isfinite(ahead.time_s + ahead.temp_c + ahead.rate_c_per_min)
-                assert ahead.time_s >= (odd.upto(at_s).time_s[-1] if ahead.basis != "plan" else 0)
+            for forecast in Outlook(good, development_s=60.0).forecast(odd.upto(at_s)):
+                assert math.isfinite(forecast.time_s + forecast.temp_c + forecast.rate_c_per_min)
+                assert forecast.time_s >= (odd.upto(at_s).time_s[-1] if forecast.basis != "plan" else 0)
 
 
 def test_in_a_silence_nothing_is_foretold(roasts: list[Roast]):
     """After the readings have been gone for a while there is no "now" to start from."""
     silent = np.where(roasts[9].time_s > 380, np.nan, roasts[9].temp_c)
     quiet = replace(roasts[9], temp_c=silent, rate_c_per_min=np.where(np.isnan(silent), np.nan, 8.0))
-    assert Outlook(roasts[:5]).ahead(quiet.upto(395.0)) == []
+    assert Outlook(roasts[:5]).forecast(quiet.upto(395.0)) == []
 
 
 @pytest.mark.parametrize("plan", [{"development_s": 0.0}, {"development_ratio": 1.0}])
@@ -243,13 +245,13 @@ def test_plan_that_none_can_follow_is_refused(plan: dict[str, float]):
 def test_misses_tell_how_wrong_it_was(roasts: list[Roast]):
     """Each minute, what was said then beside what was tapped; nothing for what was never tapped."""
     roast, outlook = roasts[6], Outlook(roasts[:5], development_s=80.0)
-    found = misses(roast, outlook)
+    found = forecast_errors(roast, outlook)
     assert {miss.moment for miss in found} == {"yellow", "first_crack", "drop"}
     for miss in found:
         assert miss.asked_s % 60 == 0
-        said = {one.moment: one for one in outlook.ahead(roast.upto(miss.asked_s))}[miss.moment]
+        said = {one.moment: one for one in outlook.forecast(roast.upto(miss.asked_s))}[miss.moment]
         assert miss.error_s == said.time_s - roast.moments_s[miss.moment]
         if miss.low_s is not None and miss.high_s is not None:
             assert miss.inside == (miss.low_s <= roast.moments_s[miss.moment] <= miss.high_s)
-    assert {miss.moment for miss in misses(without(roast, "yellow"), outlook)} == {"first_crack", "drop"}
-    assert misses(EMPTY, outlook) == []
+    assert {miss.moment for miss in forecast_errors(without(roast, "yellow"), outlook)} == {"first_crack", "drop"}
+    assert forecast_errors(EMPTY, outlook) == []

@@ -219,12 +219,12 @@ def test_memory_is_bounded():
     live = LiveRate()
     for i in range(30_000):
         live.add(i / 500, 100 + i / 5000)
-    assert len(live._heard) <= 20 * 20 + 1
+    assert len(live._recent) <= 20 * 20 + 1
 
 
 def test_curves_that_are_none_are_refused():
     """Unequal columns and times that run back are refused by name."""
-    with pytest.raises(CurveError, match="one length"):
+    with pytest.raises(CurveError, match="same length"):
         rate_of_rise([0, 1], [1.0])
     with pytest.raises(CurveError, match="increase"):
         rate_of_rise([0, 1, 1], [1.0, 2.0, 3.0])

@@ -112,7 +112,7 @@ def test_a_few_readings_are_no_curve():
     for count in (1, 2, 9):
         assert np.isnan(smooth_curve(SECONDS[:count], noisy()[:count])).all()
     assert np.isnan(smooth_curve(SECONDS, np.full(300, np.nan))).all()
-    with pytest.raises(CurveError, match="one length"):
+    with pytest.raises(CurveError, match="same length"):
         smooth_curve([0, 1], [1.0])
     with pytest.raises(CurveError, match="increase"):
         smooth_curve([0, 1, 1], [1.0, 2.0, 3.0])

@@ -6,7 +6,7 @@ from typing import NamedTuple
 import numpy as np
 import pytest
 
-from roastlog.curve.forecast.suggestions import charge_seen, likely, tell_likely
+from roastlog.curve.forecast.suggestions import describe_likely, detect_charge, usual_moment
 from roastlog.curve.roast import Roast
 from roastlog.errors import CurveError
 from roastlog.physics.roaster import Roaster
@@ -68,7 +68,7 @@ def seen_while_it_came(time_s: np.ndarray, temp_c: np.ndarray) -> list[tuple[flo
     told = []
     for row in range(30, time_s.size):
         past = slice(max(0, row - SEEN_S), row)
-        if (found := charge_seen(time_s[past], temp_c[past])) is not None:
+        if (found := detect_charge(time_s[past], temp_c[past])) is not None:
             told.append((float(time_s[row - 1]), found))
     return told
 
@@ -99,7 +99,7 @@ def fall(time_s: np.ndarray, at_s: float = 60.0, lag_s: float = 25.0) -> np.ndar
 def test_a_charge_is_seen_at_any_pace(every_s: float):
     """From four readings a second to one in 5 s, on any time scale."""
     time_s = np.arange(0, 90, every_s)
-    found = charge_seen(time_s + 1e6, fall(time_s))
+    found = detect_charge(time_s + 1e6, fall(time_s))
     assert found == pytest.approx(1e6 + 60, abs=1.0)
 
 
@@ -108,21 +108,21 @@ def test_the_newest_charge_counts():
     time_s = np.arange(0, 400, 1.0)
     temp_c = np.where(time_s < 200, fall(time_s), np.minimum(200, 60 + (time_s - 200) * 2))
     temp_c = np.where(time_s >= 300, fall(time_s, at_s=330.0), temp_c)
-    assert charge_seen(time_s, temp_c) == pytest.approx(330, abs=1)
+    assert detect_charge(time_s, temp_c) == pytest.approx(330, abs=1)
 
 
 def test_what_is_no_charge():
     """Cooling by 60 °C/min, another probe that reads 100 °C less, a broken wire, a gap over the fall: nothing seen."""
     time_s = np.arange(0, 120, 1.0)
-    assert charge_seen(time_s, 220 - time_s) is None
-    assert charge_seen(time_s, np.where(time_s < 60, 200.0, 100.0)) is None
-    assert charge_seen(time_s, np.where(time_s < 60, 200.0, np.nan)) is None
+    assert detect_charge(time_s, 220 - time_s) is None
+    assert detect_charge(time_s, np.where(time_s < 60, 200.0, 100.0)) is None
+    assert detect_charge(time_s, np.where(time_s < 60, 200.0, np.nan)) is None
     silent = fall(time_s)
     silent[62:75] = np.nan
-    assert charge_seen(time_s, silent) is None
-    assert charge_seen([], []) is None
+    assert detect_charge(time_s, silent) is None
+    assert detect_charge([], []) is None
     with pytest.raises(CurveError):
-        charge_seen([0.0, 1.0], [200.0])
+        detect_charge([0.0, 1.0], [200.0])
 
 
 def as_roast(known: Known) -> Roast:
@@ -135,13 +135,13 @@ def test_likely_is_the_median_of_the_marks_and_says_how_many():
     time_s = np.arange(0, 400, 1.0)
     marks = [(200.0, 150.0), (210.0, 152.0), (220.0, 157.0)]
     earlier = [Roast(time_s, np.full(400, temp_c), np.zeros(400), {"yellow": at_s}) for at_s, temp_c in marks]
-    found = likely([*earlier, replace(earlier[0], moments_s={})], "yellow")
+    found = usual_moment([*earlier, replace(earlier[0], moments_s={})], "yellow")
     assert found is not None
     assert (found.temp_c, found.time_s, found.batches) == (152.0, 210.0, 3)
     # Mean distance from the median 7/3, by the formula: √(π/2) · 7/3 · √(3/2) · √(1 + π/6).
     assert found.temp_spread_c == pytest.approx(4.4211, abs=1e-3)
-    assert likely(earlier[:2], "yellow") is None
-    assert likely(earlier, "first_crack") is None
+    assert usual_moment(earlier[:2], "yellow") is None
+    assert usual_moment(earlier, "first_crack") is None
     assert [found.place(temp_c) for temp_c in (140.0, 150.0, 156.0, 157.0)] == ["ahead", "there", "there", "past"]
 
 
@@ -153,7 +153,7 @@ def test_the_next_mark_lies_within_the_spread_about_two_times_in_three(moment: s
     for seed in range(300, 310):
         roasts = [as_roast(known) for known in batches(seed, 10)]
         for count in range(4, 10):
-            found = likely(roasts[:count], moment)
+            found = usual_moment(roasts[:count], moment)
             assert found is not None
             at_c = float(np.interp(roasts[count].moments_s[moment], roasts[count].time_s, roasts[count].temp_c))
             within.append(abs(at_c - found.temp_c) <= found.temp_spread_c)
@@ -167,12 +167,12 @@ def test_a_suggestion_says_what_it_rests_on_and_never_what_to_do():
         Roast(time_s, np.full(400, temp_c), np.zeros(400), {"yellow": 200.0})
         for temp_c in (151.0, 151.0, 152.0, 152.0, 153.0, 153.0)
     ]
-    found = likely(earlier, "yellow")
+    found = usual_moment(earlier, "yellow")
     assert found is not None
     hard = "\N{NO-BREAK SPACE}"
-    assert tell_likely(found) == f"The last 6 batches were marked yellow at 152 ± 1{hard}°C."
-    assert tell_likely(found, 152.4).endswith("; the probe is there now.")
-    assert tell_likely(found, 140.0).endswith("; the probe is not there yet.")
-    assert tell_likely(found, 160.0, "F") == (
+    assert describe_likely(found) == f"The last 6 batches were marked yellow at 152 ± 1{hard}°C."
+    assert describe_likely(found, 152.4).endswith("; the probe is there now.")
+    assert describe_likely(found, 140.0).endswith("; the probe is not there yet.")
+    assert describe_likely(found, 160.0, "F") == (
         f"The last 6 batches were marked yellow at 306 ± 2{hard}°F; the probe is past that."  # 152 · 1.8 + 32 = 305.6
     )

@@ -6,7 +6,7 @@ import pytest
 
 from roastlog.errors import InstrumentError
 from roastlog.instruments.base import ReadFault, Reading
-from roastlog.instruments.converted import Converted, Junctions
+from roastlog.instruments.converted import ColdJunctions, ConvertedInstrument
 from roastlog.machine.sheet import parse_sheet
 from tests.conftest import START_MS, HandClock
 
@@ -73,18 +73,18 @@ def wire() -> Wire:
 
 
 @pytest.fixture
-def link(wire: Wire) -> Converted:
+def link(wire: Wire) -> ConvertedInstrument:
     """The wire, read by the sheet."""
     machine = parse_sheet(SHEET)
-    return Converted(wire, machine, Junctions(machine, wire.clock))
+    return ConvertedInstrument(wire, machine, ColdJunctions(machine, wire.clock))
 
 
-def told(link: Converted, *ids: str) -> dict[str, float | str]:
+def told(link: ConvertedInstrument, *ids: str) -> dict[str, float | str]:
     """Value of each reading, reason of each fault."""
     return {item.channel: item.value if isinstance(item, Reading) else item.reason for item in link.read(ids)}
 
 
-def test_millivolts_and_ohms_become_degrees(link: Converted, wire: Wire):
+def test_millivolts_and_ohms_become_degrees(link: ConvertedInstrument, wire: Wire):
     """J with its junction measured by a Pt1000 of the same poll, offset and all; K with a fixed one [computed]."""
     # 1097.35 ohm are 25 °C; with the junction's own offset of 15 °C it is at 40 °C, and J at 200 °C gives 8.720 mV.
     wire.says = {"bean_probe": 8.720, "box": 1097.35, "exhaust": 7.138}
@@ -94,7 +94,7 @@ def test_millivolts_and_ohms_become_degrees(link: Converted, wire: Wire):
     assert got["exhaust"] == pytest.approx(200.0, abs=0.03)
 
 
-def test_order_and_raw_values_are_kept(link: Converted, wire: Wire):
+def test_order_and_raw_values_are_kept(link: ConvertedInstrument, wire: Wire):
     """Answers come as they were asked for, with what was on the wire."""
     wire.says = {"bean_probe": 8.720, "box": 1097.35, "exhaust": 7.138}
     answers = link.read(["exhaust", "bean_probe", "box"])
@@ -105,8 +105,8 @@ def test_order_and_raw_values_are_kept(link: Converted, wire: Wire):
 def test_a_cold_junction_may_be_on_another_link(wire: Wire):
     """Two links of one machine share what is known of the junction, until it is too old."""
     machine = parse_sheet(SHEET)
-    junctions = Junctions(machine, wire.clock)
-    hot, cold = Converted(wire, machine, junctions), Converted(wire, machine, junctions)
+    junctions = ColdJunctions(machine, wire.clock)
+    hot, cold = ConvertedInstrument(wire, machine, junctions), ConvertedInstrument(wire, machine, junctions)
     wire.says = {"bean_probe": 8.720, "box": 1097.35}
     assert told(hot, "bean_probe") == {"bean_probe": "It waits for its cold junction, box."}
     told(cold, "box")
@@ -115,7 +115,7 @@ def test_a_cold_junction_may_be_on_another_link(wire: Wire):
     assert told(hot, "bean_probe") == {"bean_probe": "Its cold junction, box, was last read too long ago."}
 
 
-def test_a_broken_sensor_is_a_fault_with_what_came(link: Converted, wire: Wire):
+def test_a_broken_sensor_is_a_fault_with_what_came(link: ConvertedInstrument, wire: Wire):
     """Voltages, resistances and temperatures that cannot be are words: no one sees a number of them."""
     wire.says = {"exhaust": 120.0, "box": 9e5, "inlet": 6553.5}
     got = told(link, "exhaust", "box", "inlet")
@@ -126,7 +126,7 @@ def test_a_broken_sensor_is_a_fault_with_what_came(link: Converted, wire: Wire):
     assert link.read(["inlet"])[0].raw == "raw"
 
 
-def test_a_knob_stands_on_its_steps_and_trembles_not(link: Converted, wire: Wire):
+def test_a_knob_stands_on_its_steps_and_trembles_not(link: ConvertedInstrument, wire: Wire):
     """A register that trembles between two steps gives one setting; nonsense is a fault and changes nothing."""
     got = []
     for read in (4.2, 4.3, 4.2, 4.3, 99.0, 4.3, 5.0):
@@ -135,7 +135,7 @@ def test_a_knob_stands_on_its_steps_and_trembles_not(link: Converted, wire: Wire
     assert got == [4.0, 4.0, 4.0, 4.0, "It reads 99, and can only be 0 to 10. Is its scale right?", 4.0, 5.0]
 
 
-def test_faults_and_losses_pass_through(link: Converted, wire: Wire):
+def test_faults_and_losses_pass_through(link: ConvertedInstrument, wire: Wire):
     """What the wire itself could not read stays its own words; a lost link stays lost."""
     fault = ReadFault(START_MS, "box", "no answer")
     wire.read = lambda _ids: [fault]

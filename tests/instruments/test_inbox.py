@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from roastlog.instruments.base import ReadFault, Reading
-from roastlog.instruments.inbox import MOST, Inbox
+from roastlog.instruments.inbox import MAX_READINGS, Inbox
 from tests.conftest import START_MS, HandClock
 
 
@@ -39,10 +39,10 @@ def test_two_in_one_millisecond_are_both_kept(inbox: Inbox):
 
 def test_what_nobody_takes_is_bounded(inbox: Inbox):
     """The oldest goes when there is too much."""
-    for number in range(MOST + 7):
+    for number in range(MAX_READINGS + 7):
         inbox.put("probe", float(number), "")
     taken = inbox.take(["probe"])
-    assert len(taken) == MOST
+    assert len(taken) == MAX_READINGS
     assert taken[0].value == 7.0
 
 
@@ -65,17 +65,17 @@ def test_garble_is_counted_and_told_while_no_reading_comes(inbox: Inbox, clock: 
     caplog.set_level(logging.INFO, "roastlog.instruments.inbox")
     inbox.put("probe", 1.0, "")
     inbox.take(["probe"])
-    inbox.garble("probe", "“x” is not a number.", "x")
+    inbox.reject("probe", "“x” is not a number.", "x")
     assert inbox.take(["probe"]) == []
     for at_s in range(1, 5):
         clock.turn_to(at_s)
-        inbox.garble("probe", f"“{at_s}y” is not a number.", f"{at_s}y")
+        inbox.reject("probe", f"“{at_s}y” is not a number.", f"{at_s}y")
     assert inbox.take(["probe"]) == [ReadFault(START_MS + 4000, "probe", "“x” is not a number.", "4y")]
     inbox.put("probe", 2.0, "")
     assert [type(item) for item in inbox.take(["probe"])] == [Reading]
     clock.turn_to(8)
     assert inbox.take(["probe"]) == []
-    assert inbox.garbled == 5
+    assert inbox.rejected == 5
     assert [record.getMessage() for record in caplog.records] == [
         "a link: so far 1 that came were no readings; the last: “x” is not a number."
     ]
@@ -83,7 +83,7 @@ def test_garble_is_counted_and_told_while_no_reading_comes(inbox: Inbox, clock: 
 
 def test_garble_before_any_reading_is_a_fault_at_once(inbox: Inbox):
     """Nobody waits to hear that the sheet does not fit what comes."""
-    inbox.garble("probe", "no fit", "x")
+    inbox.reject("probe", "no fit", "x")
     assert inbox.take(["probe", "room"]) == [ReadFault(START_MS, "probe", "no fit", "x")]
 
 
@@ -92,7 +92,7 @@ def test_a_new_connection_begins_with_nothing(inbox: Inbox, clock: HandClock):
     inbox.put("probe", 1.0, "")
     inbox.fail("room", "no")
     clock.turn_to(100)
-    inbox.begin()
+    inbox.reset()
     assert inbox.take(["probe", "room"]) == []
 
 
@@ -115,7 +115,7 @@ def test_no_reading_is_lost_between_polls(steps):
             sent += 1
             inbox.put(name, float(sent), "")
         elif what == "garble":
-            inbox.garble(name, "no", "")
+            inbox.reject(name, "no", "")
         else:
             taken += [item for item in inbox.take(["probe", "room"]) if isinstance(item, Reading)]
     assert sorted(reading.value for reading in taken) == list(range(1, sent + 1))

@@ -104,7 +104,7 @@ def test_a_silent_unit_is_left_alone_for_longer_each_time(cable, linked, monkeyp
         answers = values(instrument.read(points))
         assert answers["good"] == 1963
         assert "Unit 9 does not answer" in str(answers["dead"])
-        rests.append(instrument._rests[9].length_s)
+        rests.append(instrument._backoffs[9].length_s)
         Clock().wait(threading.Event(), rests[-1] + 0.05)
     assert rests == [0.05, 0.1, 0.2]
 

@@ -9,7 +9,7 @@ import pytest
 from roastlog.clock import Clock
 from roastlog.errors import InstrumentError
 from roastlog.instruments.base import ReadFault, Reading
-from roastlog.instruments.mqtt import LONGEST, MqttInstrument
+from roastlog.instruments.mqtt import MAX_MESSAGE_BYTES, MqttInstrument
 from roastlog.machine.sources import MqttPoint
 from tests.instruments.broker import MISSING, PASSWORD, USER, Broker, Voice
 from tests.instruments.test_serial_line import values, wait_for
@@ -105,7 +105,7 @@ def test_an_old_value_kept_by_the_broker_is_no_reading(broker, voice, linked):
 
 
 @pytest.mark.parametrize(
-    "payload", ["", "on", "NaN", "196,3", b"\xff\x00\x01", "1e999", '{"celsius": 196.3}', "1" + "0" * LONGEST]
+    "payload", ["", "on", "NaN", "196,3", b"\xff\x00\x01", "1e999", '{"celsius": 196.3}', "1" + "0" * MAX_MESSAGE_BYTES]
 )
 def test_what_is_no_number_is_told_and_counted(broker, voice, linked, payload):
     """Words, bytes and messages without end become the fault of their channel; a number ends it."""
@@ -114,7 +114,7 @@ def test_what_is_no_number_is_told_and_counted(broker, voice, linked, payload):
     [fault] = wait_for(instrument, "probe", count=1)
     assert isinstance(fault, ReadFault)
     assert "is not a number" in fault.reason
-    assert instrument.garbled == 1
+    assert instrument.rejected == 1
     voice.say("drum-4/probe", "196.3")
     until(lambda: any(isinstance(item, Reading) for item in instrument.read(["probe"])))
 
@@ -156,7 +156,7 @@ def test_a_wrong_password_is_not_tried_again_at_once(broker, linked):
     for _ in range(2):
         with pytest.raises(InstrumentError, match="refuses us without user and password"):
             instrument.open()
-    assert instrument._locked_ms > Clock().now_ms() + 55_000
+    assert instrument._retry_at_ms > Clock().now_ms() + 55_000
     instrument._broker = instrument._broker._replace(port=held_port())  # nobody is there to be asked
     with pytest.raises(InstrumentError, match="refuses us without user and password"):
         instrument.open()

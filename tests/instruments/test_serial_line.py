@@ -63,7 +63,7 @@ def test_columns_of_one_port_are_several_channels(cable, linked):
     answers = wait_for(instrument, "probe", "exhaust", count=4)
     assert sorted(values(answers)) == [("exhaust", 215), ("exhaust", 216), ("probe", 196.3), ("probe", 196.4)]
     assert answers[0].raw == "196.3,204.1,2200"
-    assert instrument.garbled == 0
+    assert instrument.rejected == 0
 
 
 def test_patterns_of_one_port_are_several_channels(cable, linked):
@@ -77,7 +77,7 @@ def test_patterns_of_one_port_are_several_channels(cable, linked):
     cable.say(b"B:196.3 E:-4\nroom 24.5 C\n")
     answers = wait_for(instrument, "probe", "exhaust", "room", count=3)
     assert sorted(values(answers)) == [("exhaust", -4), ("probe", 196.3), ("room", 24.5)]
-    assert instrument.garbled == 0
+    assert instrument.rejected == 0
 
 
 def test_a_line_may_come_in_pieces(cable, linked):
@@ -105,7 +105,7 @@ def test_garbage_is_counted_and_never_a_number(cable, linked):
     instrument = linked(probe={**COLUMNS})
     garbage = [b"196.3,204.1", b"nan,1,2", b"\xff\xfe\x80,1,2", b"1,2,3,4", b"196,3,1,2", b"-,1,2"]
     cable.say(b"\n".join(garbage) + b"\n")
-    until(lambda: instrument.garbled == 6)
+    until(lambda: instrument.rejected == 6)
     [fault] = instrument.read(["probe"])
     assert isinstance(fault, ReadFault)
     assert (fault.reason, fault.raw) == ("“196.3,204.1” has 2 of 3 columns.", "-,1,2")

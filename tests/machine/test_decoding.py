@@ -16,7 +16,7 @@ from pymodbus.pdu import DecodePDU, ModbusPDU
 
 from roastlog.errors import InstrumentError
 from roastlog.machine.decoding import (
-    Lines,
+    LineBuffer,
     RegisterType,
     column_number,
     decode,
@@ -26,7 +26,7 @@ from roastlog.machine.decoding import (
     line_pattern,
     plain_number,
     register_count,
-    setting,
+    snap_setting,
 )
 
 FRAMES = Path(__file__).parents[1] / "golden" / "modbus_frames.csv"
@@ -353,21 +353,21 @@ def test_any_message_and_path_give_a_finite_number_or_an_error(text, path):
 def test_lines_are_the_same_however_the_bytes_come(data):
     """Cut anywhere, the same bytes give the same lines; what stood before the first end of a line is none."""
     whole = b"".join(data)
-    cut, at_once = Lines(), Lines()
+    cut, at_once = LineBuffer(), LineBuffer()
     assert [line for part in data for line in cut.feed(part)] == at_once.feed(whole)
     assert len(at_once.feed(b"\n")) <= 1
 
 
 def test_the_first_line_may_be_the_rest_of_one_and_is_let_go():
     """Of “196.3” a port opened late hears “6.3”; that is never believed."""
-    lines = Lines()
+    lines = LineBuffer()
     assert lines.feed(b"6.3\r\n196.4\r\n19") == ["196.4"]
     assert lines.feed(b"6.5\n\n\xff96.6\n") == ["196.5", "�96.6"]
 
 
 def test_noise_without_an_end_is_let_go():
     """Bytes that end no line for too long are no line, and neither is the rest of them."""
-    lines = Lines()
+    lines = LineBuffer()
     lines.feed(b"\n")
     assert lines.feed(b"x" * 1000) == []
     assert lines.feed(b"7\n196.3\n") == ["196.3"]
@@ -386,14 +386,14 @@ def test_noise_without_an_end_is_let_go():
 )  # fmt: skip
 def test_a_knob_stands_on_its_steps(last, read, stands):
     """On steps of 0.5 from 0 to 10: a tremble between two steps turns nothing, and a turn of a step is one."""
-    assert setting(read, last, low=0, high=10, step=0.5) == stands
+    assert snap_setting(read, last, low=0, high=10, step=0.5) == stands
 
 
 def test_a_trembling_knob_turns_once():
     """Half-way between two steps, up and down by a fifth of a step, it stands still."""
     stands, told = None, set()
     for number in range(100):
-        stands = setting(4.25 + (0.1 if number % 2 else -0.1), stands, low=0, high=10, step=0.5)
+        stands = snap_setting(4.25 + (0.1 if number % 2 else -0.1), stands, low=0, high=10, step=0.5)
         told.add(stands)
     assert len(told) == 1
 
@@ -402,7 +402,7 @@ def test_a_trembling_knob_turns_once():
 def test_a_knob_out_of_its_range_is_refused(read):
     """A setting that the control cannot have is words and no move."""
     with pytest.raises(InstrumentError, match="can only be 0 to 10"):
-        setting(read, 4.0, low=0, high=10, step=0.5)
+        snap_setting(read, 4.0, low=0, high=10, step=0.5)
 
 
 @given(
@@ -414,11 +414,11 @@ def test_any_knob_stands_within_a_step_of_what_it_reads(reads, step):
     stands = None
     for read in reads:
         try:
-            stands = setting(read, stands, low=0, high=100, step=step)
+            stands = snap_setting(read, stands, low=0, high=100, step=step)
         except InstrumentError:
             assert step < 0.31
             continue
         assert 0 <= stands <= 100
         assert abs(stands - read) <= (1 if stands in {0, 100} else 0.75) * step + 1e-6
         assert stands == 100 or round(stands / step) * step == pytest.approx(stands, abs=1e-9)
-        assert setting(read, stands, low=0, high=100, step=step) == stands
+        assert snap_setting(read, stands, low=0, high=100, step=step) == stands

@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from roastlog.physics.heat import glow, two_sinks
+from roastlog.physics.heat import exchange_heat, radiant_heat
 
 conductance = st.floats(0.0005, 0.5)
 temp = st.floats(0.0, 400.0)
@@ -16,7 +16,7 @@ def test_air_gives_what_the_two_get(
     inlet_c: float, flow: float, first: tuple[float, float], second: tuple[float, float]
 ):
     """Heat to both things is the heat that the air has lost."""
-    outlet_c, first_kw, second_kw = two_sinks(inlet_c, flow, (first, second))
+    outlet_c, first_kw, second_kw = exchange_heat(inlet_c, flow, (first, second))
     assert first_kw + second_kw == pytest.approx(flow * (inlet_c - outlet_c), abs=1e-9)
     assert min(inlet_c, first[1], second[1]) - 1e-9 <= outlet_c <= max(inlet_c, first[1], second[1]) + 1e-9
 
@@ -28,14 +28,14 @@ def test_closed_form_equals_walking_along_the_air():
     for _ in range(slices):
         one, two = u1 / slices * (air_c - t1), u2 / slices * (air_c - t2)
         first_kw, second_kw, air_c = first_kw + one, second_kw + two, air_c - (one + two) / flow
-    assert two_sinks(inlet_c, flow, ((u1, t1), (u2, t2))) == pytest.approx((air_c, first_kw, second_kw), rel=1e-3)
+    assert exchange_heat(inlet_c, flow, ((u1, t1), (u2, t2))) == pytest.approx((air_c, first_kw, second_kw), rel=1e-3)
 
 
 def test_glow_of_a_black_square_metre_at_100_c():
     """σT⁴ at 373.15 K is 1,099.4 W/m² (Stefan-Boltzmann law with the SI value of σ), against next to nothing."""
-    assert glow(100.0, -273.15, 1.0) == pytest.approx(1.0994, abs=1e-4)
+    assert radiant_heat(100.0, -273.15, 1.0) == pytest.approx(1.0994, abs=1e-4)
 
 
 def test_glow_turns_round_with_the_temperatures():
     """What one gives the other, the other would give it."""
-    assert glow(600.0, 200.0, 0.04) == pytest.approx(-glow(200.0, 600.0, 0.04))
+    assert radiant_heat(600.0, 200.0, 0.04) == pytest.approx(-radiant_heat(200.0, 600.0, 0.04))

@@ -6,7 +6,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from roastlog.curve.comparison.alignment import along, shift_s
+from roastlog.curve.comparison.alignment import differences_along, shift_s
 from roastlog.curve.roast import Roast
 from roastlog.machine.views import ControlView
 from roastlog.plot.comparison import Drawn, comparison_figure
@@ -23,7 +23,7 @@ def drawn(count: int, align: str = "charge") -> list[Drawn]:
     """That many batches, aligned."""
     guide, *others = (steady(345, number) for number in range(count))
     return [Drawn("A", guide)] + [
-        Drawn(letter, roast, shift_s(roast, guide, align), along(roast, guide, align))
+        Drawn(letter, roast, shift_s(roast, guide, align), differences_along(roast, guide, align))
         for letter, roast in zip(LETTERS[1:], others, strict=False)
     ]
 
@@ -83,7 +83,7 @@ def test_time_axis_reaches_back_to_a_charge_that_was_moved_before_the_guides():
     slow = replace(guide, moments_s={**guide.moments_s, "first_crack": guide.moments_s["first_crack"] + 40})
     batches = [
         Drawn("A", guide),
-        Drawn("B", slow, shift_s(slow, guide, "first_crack"), along(slow, guide, "first_crack")),
+        Drawn("B", slow, shift_s(slow, guide, "first_crack"), differences_along(slow, guide, "first_crack")),
     ]
     assert named(filled(comparison_figure(batches, "first_crack")), "time")["start"] == -40
 

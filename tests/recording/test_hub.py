@@ -33,9 +33,9 @@ class Watcher:
         return [json.loads(event.data) for event in self.events if event.name == name]
 
 
-def until(holds, patience_s: float = 20.0) -> None:
+def until(holds, stop_timeout_s: float = 20.0) -> None:
     """Wait until something holds."""
-    end_s = time.monotonic() + patience_s
+    end_s = time.monotonic() + stop_timeout_s
     while not holds():
         assert time.monotonic() < end_s, "it never came"
         time.sleep(0.005)

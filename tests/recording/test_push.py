@@ -6,7 +6,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from roastlog.errors import ReadingsRefused
-from roastlog.instruments.converted import ABSURD_C
+from roastlog.instruments.converted import MAX_TEMP_C
 from roastlog.recording.push import BEHIND_MS, take_push
 from tests.conftest import START_MS, Bench
 
@@ -37,7 +37,7 @@ def test_whatever_is_pushed_is_a_reading_or_refused_in_words(bench: Bench, paylo
     assert isinstance(payload, dict)
     assert told.accepted + len(told.refused) == len(payload["readings"])
     assert all(len(one.reason) > 10 for one in told.refused)
-    assert all(math.isfinite(value) and abs(value) <= ABSURD_C for value in live.numbers().values.values())
+    assert all(math.isfinite(value) and abs(value) <= MAX_TEMP_C for value in live.numbers().values.values())
 
 
 def test_a_good_reading_counts_beside_any_bad_one(bench: Bench):

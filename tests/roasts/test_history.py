@@ -100,10 +100,10 @@ def test_a_roast_so_far_holds_nothing_later(bench: Bench):
     three(bench)
     past, machine = history(bench)
     roast = past.earlier(machine, "Alder washed", now_ms=NOW_MS)[0]
-    sofar = roast.upto(400.5)
-    assert sofar.time_s[-1] == 400.0
-    assert set(sofar.moments_s) == {"charge", "yellow"}
-    assert sofar.surface_c is not None
-    assert sofar.surface_c.size == sofar.temp_c.size == 401
-    with pytest.raises(CurveError, match="one length"):
+    roast_so_far = roast.upto(400.5)
+    assert roast_so_far.time_s[-1] == 400.0
+    assert set(roast_so_far.moments_s) == {"charge", "yellow"}
+    assert roast_so_far.surface_c is not None
+    assert roast_so_far.surface_c.size == roast_so_far.temp_c.size == 401
+    with pytest.raises(CurveError, match="same length"):
         type(roast)(roast.time_s, roast.temp_c[:-1], roast.rate_c_per_min)

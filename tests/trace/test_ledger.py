@@ -3,14 +3,14 @@
 from hypothesis import given
 from hypothesis import strategies as st
 
-from roastlog.trace.ledger import LotBalance, left_g
+from roastlog.trace.ledger import LotBalance
 
 grams = st.floats(0, 1e6)
 
 
 def test_what_is_left():
     """60 kg less batches of 4 and 3.6 kg leaves 52.4 kg."""
-    assert left_g(60_000, [4000, 3600]) == 52_400
+    assert LotBalance.of(60_000, [4000, 3600]).left_g == 52_400
 
 
 @given(grams, st.lists(grams))
@@ -26,4 +26,4 @@ def test_shortfall():
     assert LotBalance.of(5000, [2000]).shortfall_g(4000) == 1000
     assert LotBalance.of(5000, [2000]).shortfall_g(3000) == 0
     assert LotBalance.of(5000, [6000]).shortfall_g(4000) == 4000
-    assert left_g(5000, [6000]) == -1000
+    assert LotBalance.of(5000, [6000]).left_g == -1000

@@ -4,7 +4,7 @@ import re
 
 import pytest
 
-from roastlog.curve.forecast.outlook import Outlook, misses
+from roastlog.curve.forecast.outlook import Outlook, forecast_errors
 from roastlog.web.desk.forecast_review import forecast_review_page
 from tests.conftest import START_MS, Bench
 
@@ -45,7 +45,7 @@ def test_it_says_what_it_rests_on_and_what_it_comes_to(bench: Bench, codes: list
     assert page.moments == ["Yellow", "First crack", "Drop"]
     assert "The drop was foretold as planned" in bench.client.get(f"/batches/{codes[2]}/outlook").text
     assert "as planned" not in bench.client.get(f"/batches/{codes[1]}/outlook").text
-    said = [miss for miss in page.told.misses if miss.moment == "first_crack"]
+    said = [miss for miss in page.told.forecast_errors if miss.moment == "first_crack"]
     off_s = sum(abs(miss.error_s) for miss in said) / len(said)
     held = sum(miss.inside is True for miss in said), sum(miss.inside is not None for miss in said)
     assert f"First crack: off by {off_s:.0f}\N{NO-BREAK SPACE}s on average" in page.sentences[1]
@@ -60,9 +60,9 @@ def test_the_table_is_what_the_outlook_would_have_said(bench: Bench, codes: list
     earlier = history.earlier(machine, "Alder washed", now_ms=now_ms, before_ms=START_MS + 3_000_000)
     roast = record.traced.roast
     assert [one.name for one in earlier] == codes[:2]
-    expected = misses(roast, Outlook(earlier, development_s=78))
+    expected = forecast_errors(roast, Outlook(earlier, development_s=78))
     told = bench.services.analysis.forecast_review(codes[2])
-    assert list(told.misses) == expected
+    assert list(told.forecast_errors) == expected
     page = forecast_review_page(told)
     assert [row.asked_s for row in page.rows] == sorted({miss.asked_s for miss in expected})
     miss = next(miss for miss in expected if miss.moment == "first_crack" and miss.low_s is not None)

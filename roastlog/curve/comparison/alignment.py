@@ -1,4 +1,4 @@
-"""Two curves laid one on the other: by time, by a moment or by temperature, and how far apart they lie."""
+"""Alignment of two curves by time, moment or temperature, and their distance."""
 
 import math
 from collections.abc import Sequence
@@ -16,15 +16,15 @@ Alignment = Literal["charge", "yellow", "first_crack", "temperature"]
 ALIGNMENTS: Final[tuple[Alignment, ...]] = get_args(Alignment)
 
 _WARP_GRID_S = 5.0  # fine enough for curves that bend over minutes, and cheap
-_WARP_BAND_S = 60.0  # two batches of one coffee are seldom further apart than that [our choice]
-_FALLING_S = 90.0  # how long the probe falls to the beans on most machines [memory: common practice]
-_FALLEN_S = 240.0  # the probe has met the beans by then; see `roastlog.curve.phases`
+_WARP_BAND_S = 60.0  # two batches of one coffee are rarely further apart [our choice]
+_FALLING_S = 90.0  # duration of the probe's fall after charge on most machines [memory: common practice]
+_FALLEN_S = 240.0  # latest turning point; see `roastlog.curve.turning_point`
 
 Floats = NDArray[np.float64]
 
 
-class Along(NamedTuple):
-    """The differences along the curve, batch less guide; NaN where either is not known.
+class CurveDifferences(NamedTuple):
+    """Differences along the curve, batch less guide; NaN where either is unknown.
 
     Attributes
     ----------
@@ -33,7 +33,7 @@ class Along(NamedTuple):
     by_c : ndarray, shape (n,), or None
         Difference of temperature; None at equal temperature. [°C]
     by_s : ndarray, shape (n,), or None
-        How much later the batch reads that temperature; only at equal temperature. [s from charge]
+        Delay of the batch at that temperature; only at equal temperature. [s]
     by_c_per_min : ndarray, shape (n,)
         Difference of the rate of rise. [°C/min]
     """
@@ -45,17 +45,17 @@ class Along(NamedTuple):
 
 
 class Distance(NamedTuple):
-    """How far two bean curves lie apart. NaN where they have nothing in common. [°C]
+    """Distance between two bean curves. NaN without common rows. [°C]
 
     Attributes
     ----------
     mean_c
-        Mean of the absolute differences.
+        Mean absolute difference.
     rms_c
-        Root of the mean square of the differences: far places count more.
+        Root mean square difference; emphasises large differences.
     warped_c
-        Mean of the absolute differences once time has been stretched, by 60 s at most, so that they are least.
-        It tells a curve that was late from one that was another curve. Not a metric.
+        Minimal mean absolute difference under a time warp of at most 60 s (dynamic time warping). It separates a
+        delayed curve from a different one. Not a metric.
     """
 
     mean_c: float
@@ -64,15 +64,15 @@ class Distance(NamedTuple):
 
 
 def shift_s(batch: Roast, guide: Roast, align: Alignment) -> float:
-    """How far the batch must be moved to the left to lie on the guide. [s]
+    """Shift to the left that aligns the batch with the guide. [s]
 
     Raises
     ------
     CurveError
-        If there is no such alignment, or the moment was not marked in both.
+        If the alignment is unknown, or the moment is not marked in both.
     """
     if align not in ALIGNMENTS:
-        raise CurveError(f"Curves are aligned at {', '.join(ALIGNMENTS)}, not at {align!r}.")
+        raise CurveError(f"The alignment must be one of {', '.join(ALIGNMENTS)}, not {align!r}.")
     if align in {"charge", "temperature"}:
         return 0.0
     for roast in (batch, guide):
@@ -87,8 +87,8 @@ def shift_s(batch: Roast, guide: Roast, align: Alignment) -> float:
     return batch.moments_s[align] - guide.moments_s[align]
 
 
-def along(batch: Roast, guide: Roast, align: Alignment = "charge") -> Along:
-    """Differences along the whole curve, at the guide's rows or at each °C that both rose through.
+def differences_along(batch: Roast, guide: Roast, align: Alignment = "charge") -> CurveDifferences:
+    """Differences along the whole curve, at the guide's rows or at each °C that both curves pass.
 
     Raises
     ------
@@ -99,30 +99,33 @@ def along(batch: Roast, guide: Roast, align: Alignment = "charge") -> Along:
     if align == "temperature":
         return _at_equal_temperature(batch, guide)
     times = guide.time_s + shift
-    return Along(
+    return CurveDifferences(
         at=guide.time_s,
-        by_c=column_at(batch.time_s, batch.temp_c, times) - guide.temp_c,
+        by_c=interpolate(batch.time_s, batch.temp_c, times) - guide.temp_c,
         by_s=None,
-        by_c_per_min=column_at(batch.time_s, batch.rate_c_per_min, times) - guide.rate_c_per_min,
+        by_c_per_min=interpolate(batch.time_s, batch.rate_c_per_min, times) - guide.rate_c_per_min,
     )
 
 
-def _at_equal_temperature(batch: Roast, guide: Roast) -> Along:
-    (ours_s, ours_c), (theirs_s, theirs_c) = rising(batch.time_s, batch.temp_c), rising(guide.time_s, guide.temp_c)
+def _at_equal_temperature(batch: Roast, guide: Roast) -> CurveDifferences:
+    (ours_s, ours_c), (theirs_s, theirs_c) = (
+        monotonic_rise(batch.time_s, batch.temp_c),
+        monotonic_rise(guide.time_s, guide.temp_c),
+    )
     if not ours_s.size or not theirs_s.size:
-        return Along(np.empty(0), None, np.empty(0), np.empty(0))
+        return CurveDifferences(np.empty(0), None, np.empty(0), np.empty(0))
     low_c, high_c = math.ceil(max(ours_c[0], theirs_c[0])), math.floor(min(ours_c[-1], theirs_c[-1]))
     temps = np.arange(low_c, high_c + 1, dtype=np.float64)
     ours, theirs = np.interp(temps, ours_c, ours_s), np.interp(temps, theirs_c, theirs_s)
-    rates = column_at(batch.time_s, batch.rate_c_per_min, ours)
-    return Along(temps, None, ours - theirs, rates - column_at(guide.time_s, guide.rate_c_per_min, theirs))
+    rates = interpolate(batch.time_s, batch.rate_c_per_min, ours)
+    return CurveDifferences(temps, None, ours - theirs, rates - interpolate(guide.time_s, guide.rate_c_per_min, theirs))
 
 
 def distance(batch: Roast, guide: Roast, align: Alignment = "charge") -> Distance:
-    """How far the two lie apart where both are known; at equal temperature as aligned at charge.
+    """Distance where both are known; equal temperature uses the alignment at charge.
 
-    Once a curve is moved, the probe's fall after charge lies beside something else: the first 90 s of both are left out
-    then, except from the distance with time stretched, which is always that of the whole curves.
+    A shifted curve no longer aligns the probe's fall after charge, so the first 90 s of both are excluded, except from
+    the warped distance, which always covers the whole curves.
 
     Raises
     ------
@@ -130,7 +133,7 @@ def distance(batch: Roast, guide: Roast, align: Alignment = "charge") -> Distanc
         As `shift_s` does.
     """
     align = "charge" if align == "temperature" else align
-    found, shift = along(batch, guide, align), shift_s(batch, guide, align)
+    found, shift = differences_along(batch, guide, align), shift_s(batch, guide, align)
     by_c = np.empty(0) if found.by_c is None else found.by_c
     if align != "charge":
         by_c = by_c[found.at >= _FALLING_S + max(0.0, -shift)]
@@ -138,13 +141,13 @@ def distance(batch: Roast, guide: Roast, align: Alignment = "charge") -> Distanc
     if not by_c.size:
         return Distance(math.nan, math.nan, math.nan)
     mean_c, rms_c = float(np.mean(np.abs(by_c))), float(np.sqrt(np.mean(by_c**2)))
-    ours, theirs = _each(batch, _WARP_GRID_S), _each(guide, _WARP_GRID_S)
-    whole_c = warped(ours, theirs, band=int(_WARP_BAND_S / _WARP_GRID_S))
+    ours, theirs = _resample(batch, _WARP_GRID_S), _resample(guide, _WARP_GRID_S)
+    whole_c = dtw_distance(ours, theirs, band=int(_WARP_BAND_S / _WARP_GRID_S))
     return Distance(mean_c, rms_c, whole_c / max(len(ours), len(theirs)))
 
 
-def warped(a: Sequence[float], b: Sequence[float], *, band: int | None = None) -> float:
-    """Dynamic-time-warping distance: the least sum of absolute differences over all ways to stretch time [1]_.
+def dtw_distance(a: Sequence[float], b: Sequence[float], *, band: int | None = None) -> float:
+    """Dynamic-time-warping distance: the minimal sum of absolute differences over all time warps [1]_.
 
     D(i, j) = |a_i - b_j| + min(D(i-1, j), D(i, j-1), D(i-1, j-1)). It is symmetric and 0 for a series and itself, but
     no metric: the triangle inequality does not hold.
@@ -154,7 +157,7 @@ def warped(a: Sequence[float], b: Sequence[float], *, band: int | None = None) -
     a, b : sequence of float
         Values at equal steps, without gaps.
     band : int, optional
-        How many steps a value may be moved at most [2]_, or the difference in length where that is more.
+        Maximum shift of a value in steps [2]_, or the difference in length if that is more.
 
     Returns
     -------
@@ -172,11 +175,11 @@ def warped(a: Sequence[float], b: Sequence[float], *, band: int | None = None) -
     .. [2] H. Sakoe, S. Chiba, IEEE Trans. ASSP 26 (1978) 43-49 [memory].
     """
     if not len(a) or not len(b):
-        raise CurveError("An empty curve has no distance to another.")
+        raise CurveError("The distance to an empty curve is undefined.")
     reach = max(len(a), len(b)) if band is None else max(band, abs(len(a) - len(b)))
     above = [math.inf] * (len(b) + 1)
     above[0] = 0.0
-    # Plain Python: in a narrow band each row is too short for numpy, or for min(), to gain by it.
+    # Plain Python: rows of a narrow band are too short for numpy or min() to be faster.
     for i, value in enumerate(a):
         first = max(0, i - reach)
         row = [math.inf] * (len(b) + 1)
@@ -191,11 +194,11 @@ def warped(a: Sequence[float], b: Sequence[float], *, band: int | None = None) -
     return above[-1]
 
 
-def rising(time_s: ArrayLike, temp_c: ArrayLike) -> tuple[Floats, Floats]:
-    """Times and temperatures from the lowest reading on, with the temperature strictly rising.
+def monotonic_rise(time_s: ArrayLike, temp_c: ArrayLike) -> tuple[Floats, Floats]:
+    """Times and temperatures from the lowest reading on, made strictly increasing.
 
-    Each is half-way between the highest so far and the lowest still to come, which leaves a rising curve as it is and
-    favours no side where noise makes it step back.
+    Each value is the mean of the running maximum and the reverse running minimum, which leaves a rising curve unchanged
+    and is unbiased where noise makes it step back.
 
     Parameters
     ----------
@@ -221,16 +224,16 @@ def rising(time_s: ArrayLike, temp_c: ArrayLike) -> tuple[Floats, Floats]:
     return times, (so_far + to_come) / 2 + 1e-9 * np.arange(times.size)
 
 
-def column_at(time_s: Floats, values: Floats, at_s: Floats) -> Floats:
-    """Values of a column at other times, on the straight line between its rows; NaN in gaps and beyond its ends."""
+def interpolate(time_s: Floats, values: Floats, at_s: Floats) -> Floats:
+    """Linear interpolation of a column at other times; NaN in gaps and beyond its ends."""
     if not time_s.size:
         return np.full(at_s.shape, math.nan)
     found: Floats = np.interp(at_s, time_s, values, left=math.nan, right=math.nan)
     return found
 
 
-def _each(roast: Roast, step_s: float) -> list[float]:
-    """The bean curve at equal steps, straight across gaps. [°C]"""
+def _resample(roast: Roast, step_s: float) -> list[float]:
+    """The bean curve at equal steps, interpolated across gaps. [°C]"""
     known = np.isfinite(roast.temp_c)
     times, temps = roast.time_s[known], roast.temp_c[known]
     grid: list[float] = np.interp(np.arange(times[0], times[-1] + 0.5, step_s), times, temps).tolist()

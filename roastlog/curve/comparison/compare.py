@@ -1,72 +1,79 @@
-"""Two batches held against each other: where they differ, by how much, and what stands out as the reason.
+"""Comparison of a batch with its guide: the differences, and the likely reasons.
 
 `alignment` compares the curves, `matching` the moments, phases and moves, `deviations` ranks the reasons, and `reasons`
-puts a reason into words.
+describes them.
 """
 
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from roastlog.curve.comparison.alignment import Alignment, Along, Distance, along, distance, shift_s
-from roastlog.curve.comparison.deviations import Reason, UsualSpread, why
+from roastlog.curve.comparison.alignment import (
+    Alignment,
+    CurveDifferences,
+    Distance,
+    differences_along,
+    distance,
+    shift_s,
+)
+from roastlog.curve.comparison.deviations import Reason, UsualSpread, rank_deviations
 from roastlog.curve.comparison.matching import (
     MomentDifference,
     MovePair,
     PhaseDifference,
+    features,
     moment_differences,
     move_pairs,
     phase_differences,
-    traits,
 )
 from roastlog.curve.roast import Roast
 
 
 @dataclass(frozen=True, eq=False)
 class Comparison:
-    """A batch held against its guide; every difference is batch less guide.
+    """Result of comparing a batch with its guide; every difference is batch less guide.
 
     Attributes
     ----------
     align, shift_s
-        How the curves are laid on each other, and how far the batch was moved to the left for it. [s]
-    along : Along
+        Alignment of the curves, and the shift of the batch to the left for it. [s]
+    differences : CurveDifferences
         Differences along the curve.
     distance : Distance
-        How far apart the curves lie as aligned. [°C]
+        Distance between the aligned curves. [°C]
     moments : sequence of MomentDifference
-        Always from each one's own charge, whatever the alignment.
+        Times from each one's own charge, for every alignment.
     phases : sequence of PhaseDifference
-        Drying, browning, development, as far as both have them.
+        Drying, browning, development, where both have them.
     moves : sequence of MovePair
         Side by side, control by control.
-    why : sequence of Reason
-        What stands out, the strongest first; empty where nothing does.
+    reasons : sequence of Reason
+        Differences above the threshold, largest first.
     usual : UsualSpread
-        What that was judged by.
+        The spread that they are relative to.
     """
 
     align: Alignment
     shift_s: float
-    along: Along
+    differences: CurveDifferences
     distance: Distance
     moments: Sequence[MomentDifference]
     phases: Sequence[PhaseDifference]
     moves: Sequence[MovePair]
-    why: Sequence[Reason]
+    reasons: Sequence[Reason]
     usual: UsualSpread
 
 
 def compare(batch: Roast, guide: Roast, *, align: Alignment = "charge", usual: UsualSpread | None = None) -> Comparison:
-    """Hold a batch against its guide.
+    """Compare a batch with its guide.
 
     Parameters
     ----------
     batch, guide
-        Two roasts, a row a second.
+        Two roasts, one row a second.
     align
-        Where they are laid on each other: at charge, yellow or first crack (shifted in time), or at equal temperature.
+        Alignment: at charge, yellow or first crack (shifted in time), or at equal temperature.
     usual
-        What is usual between two batches of this coffee; our assumptions where it is not given.
+        Usual spread between two batches of this coffee; the prior by default.
 
     Returns
     -------
@@ -76,17 +83,17 @@ def compare(batch: Roast, guide: Roast, *, align: Alignment = "charge", usual: U
     Raises
     ------
     CurveError
-        If there is no such alignment, or the moment was not marked in both.
+        If the alignment is unknown, or the moment is not marked in both.
     """
-    ours, theirs, usual = traits(batch), traits(guide), usual or UsualSpread()
+    ours, theirs, usual = features(batch), features(guide), usual or UsualSpread()
     return Comparison(
         align=align,
         shift_s=shift_s(batch, guide, align),
-        along=along(batch, guide, align),
+        differences=differences_along(batch, guide, align),
         distance=distance(batch, guide, align),
         moments=moment_differences(ours, theirs),
         phases=phase_differences(ours, theirs),
         moves=move_pairs(ours, theirs),
-        why=why(ours, theirs, usual),
+        reasons=rank_deviations(ours, theirs, usual),
         usual=usual,
     )

@@ -1,7 +1,7 @@
-"""Why two batches differ: every difference held against what is usual between two batches of that coffee.
+"""Ranking of the differences between two batches, relative to the usual spread between batches of that coffee.
 
-What is usual is learnt from the earlier batches, each held against the one and the two before it: the median size of
-their differences. Few batches say little, so figures of our own count as so many pairs beside them.
+The usual spread is the median size of the differences between each earlier batch and the two before it, shrunk to a
+prior that weighs as much as a number of pairs.
 """
 
 import math
@@ -17,28 +17,28 @@ from roastlog.curve.comparison.matching import (
     MomentDifference,
     MovePair,
     PhaseDifference,
-    Traits,
+    RoastFeatures,
+    features,
     moment_differences,
     move_pairs,
     phase_differences,
-    traits,
 )
 from roastlog.curve.phases import phase_at
 from roastlog.curve.roast import Roast
 
-STANDS_OUT: Final = 2.7
-"""How many times the usual difference one must be to stand out. Some thirty differences are looked at for each pair, so
-a bound of 2 would find one in most pairs [tuned on simulated hands, seeds 300 to 319 and 9000 to 9039]."""
+OUTLIER_SPREADS: Final = 2.7
+"""Outlier threshold in usual spreads. A pair has some thirty differences, so a threshold of 2 would flag most pairs
+[tuned on simulated hands, seeds 300 to 319 and 9000 to 9039]."""
 
-MOST_EARLIER: Final = 20  # older ones tell of another crop, and of another habit
-_PRIOR_PAIRS = 6.0  # how many pairs our assumptions weigh as much as
-_FOLLOWS_S = 15.0  # a hand that acts on first crack may be a little before the tap [our choice]
-_NEIGHBOURS = (1, 2)
+MOST_EARLIER: Final = 20  # older batches are of another crop and other habits
+_PRIOR_PAIRS = 6.0  # weight of the prior, in pairs
+_REACTION_S = 15.0  # a hand that acts on first crack may be a little before the tap [our choice]
+_PAIR_LAGS = (1, 2)
 
-# Of each kind of difference, by how it is measured: what is usual before anything is known, and the least that is ever
-# taken as usual, since sensors, scales and taps are no better than that. Assumptions of ours, no published figures;
-# "part" is a part of the highest setting or of the guide's weight.
-_ASSUMED: Final[dict[tuple[str, str], tuple[float, float]]] = {
+# By kind of difference and measure: the prior of the usual size, and its lower bound, because sensors, scales and taps
+# are no more accurate. These are our assumptions, not published figures; "part" is a share of the highest setting or of
+# the guide's weight.
+_PRIOR: Final[dict[tuple[str, str], tuple[float, float]]] = {
     ("charge_temperature", "C"): (2.5, 1.0),
     ("green_weight", "part"): (0.01, 0.004),
     ("setting", "part"): (0.05, 0.02),
@@ -53,8 +53,8 @@ _ASSUMED: Final[dict[tuple[str, str], tuple[float, float]]] = {
     ("moment_temperature", "C"): (3.5, 1.2),
     ("moment_rate", "C/min"): (2.5, 0.8),
 }
-# By which quantile of the sizes the usual is told, and where a normal one has it: the median, but where most pairs
-# differ not at all and some by a whole step, the median would not see what is usual now and then.
+# Quantile of the sizes that estimates the usual size, and its value for a standard normal: the median, unless most
+# pairs do not differ and a few differ by a whole step, which the median would miss.
 _MEDIAN: Final = 0.5, 0.6745
 _QUANTILE: Final[dict[str, tuple[float, float]]] = {
     "green_weight": (0.7, 1.0364),
@@ -67,20 +67,20 @@ Scale = tuple[str, str, str]  # kind, subject, measure
 
 
 class Difference(NamedTuple):
-    """One way in which a batch differs from its guide, before it is judged.
+    """One difference between a batch and its guide, before it is rated.
 
     Attributes
     ----------
     kind, subject
-        What differs: a kind of `_ASSUMED`, and the moment, phase or control (with its phase) that it is of.
+        A kind of `_PRIOR`, and its moment, phase or control (with its phase).
     size, unit
-        How much, batch less guide, as it is told.
+        Batch less guide, as displayed.
     measured
-        The same by each way of measuring that may be the hand's own; judged by the one that it keeps to best.
+        The size by each measure that the operator may follow; rated by the one with the smallest usual spread.
     cause
-        Whether the hand did it; else it came of what the hand did, or of the coffee.
+        Whether it is an action of the operator; otherwise an effect of one, or of the coffee.
     pair
-        The move, where it is one.
+        The moves, if it is about a move.
     """
 
     kind: str
@@ -94,7 +94,7 @@ class Difference(NamedTuple):
 
 @dataclass(frozen=True)
 class Reason:
-    """A difference that stands out.
+    """A difference above the outlier threshold.
 
     Attributes
     ----------
@@ -103,11 +103,11 @@ class Reason:
     size, unit
         Batch less guide: "C", "C/min", "s", "s after first crack", "g" or "setting".
     spreads
-        How many times the usual difference between two batches it is.
+        Size in usual spreads.
     cause
-        Whether the hand did it.
+        Whether it is an action of the operator.
     batch, guide
-        The moves, where it is one of those.
+        The moves, if it is about a move.
     """
 
     kind: str
@@ -122,29 +122,29 @@ class Reason:
 
 @dataclass(frozen=True)
 class UsualSpread:
-    """How much two batches of a coffee usually differ, by kind, subject and measure; nothing known gives our figures.
+    """Usual size of the differences between two batches of a coffee, by kind, subject and measure.
 
     Attributes
     ----------
     scales : dict
-        Usual size of a difference, as the standard deviation of a normal one would be.
+        Usual size of a difference, as the standard deviation of a normal distribution; the prior where missing.
     batches : int
-        How many earlier batches it rests on.
+        Number of earlier batches.
     """
 
     scales: Mapping[Scale, float] = field(default_factory=dict)
     batches: int = 0
 
     def of(self, kind: str, subject: str, measure: str) -> float:
-        """The usual size of such a difference; the assumed one where it was never seen."""
-        return self.scales.get((kind, subject, measure), _ASSUMED[kind, measure][0])
+        """The usual size of such a difference, or its prior."""
+        return self.scales.get((kind, subject, measure), _PRIOR[kind, measure][0])
 
 
 def usual_spread(earlier: Sequence[Roast]) -> UsualSpread:
-    """What is usual between two batches of a coffee, from its earlier ones, oldest first; the newest 20 count."""
-    known = [traits(roast) for roast in earlier[-MOST_EARLIER:]]
+    """Estimate the usual spread of a coffee from its earlier batches, oldest first; the newest 20 count."""
+    known = [features(roast) for roast in earlier[-MOST_EARLIER:]]
     seen: dict[Scale, list[float]] = defaultdict(list)
-    for back in _NEIGHBOURS:
+    for back in _PAIR_LAGS:
         for before, after in zip(known, known[back:], strict=False):
             for difference in differences(after, before):
                 for measure, value in difference.measured.items():
@@ -154,42 +154,42 @@ def usual_spread(earlier: Sequence[Roast]) -> UsualSpread:
 
 def _scale(scale: Scale, sizes: Sequence[float]) -> float:
     kind, _, measure = scale
-    assumed, least = _ASSUMED[kind, measure]
+    assumed, least = _PRIOR[kind, measure]
     share, normal = _QUANTILE.get(kind, _MEDIAN)
     found = float(np.quantile(sizes, share)) / normal
-    pairs = len(sizes) / len(_NEIGHBOURS)  # each batch is in several pairs, which are no news
+    pairs = len(sizes) / len(_PAIR_LAGS)  # each batch is in several pairs, which are not independent
     mixed = math.sqrt((_PRIOR_PAIRS * assumed**2 + pairs * found**2) / (_PRIOR_PAIRS + pairs))
     return max(mixed, least)
 
 
-def why(batch: Traits, guide: Traits, usual: UsualSpread | None = None) -> list[Reason]:
-    """What stands out, the strongest first; of several moves of a control the one that stands out most."""
+def rank_deviations(batch: RoastFeatures, guide: RoastFeatures, usual: UsualSpread | None = None) -> list[Reason]:
+    """The differences above the threshold, largest first; only the largest of each kind and subject."""
     best: dict[tuple[str, str], Reason] = {}
     for difference in differences(batch, guide):
-        reason = _judged(difference, usual or UsualSpread())
+        reason = _rate(difference, usual or UsualSpread())
         key = (reason.kind, reason.subject)
-        if reason.spreads >= STANDS_OUT and (key not in best or best[key].spreads < reason.spreads):
+        if reason.spreads >= OUTLIER_SPREADS and (key not in best or best[key].spreads < reason.spreads):
             best[key] = reason
     return sorted(best.values(), key=lambda reason: -reason.spreads)
 
 
-def _judged(difference: Difference, usual: UsualSpread) -> Reason:
+def _rate(difference: Difference, usual: UsualSpread) -> Reason:
     kind, subject = difference.kind, difference.subject
-    usually = {measure: usual.of(kind, subject, measure) for measure in difference.measured}
-    spread_of = {measure: abs(value) / usually[measure] for measure, value in difference.measured.items()}
-    # A hand keeps to the clock, to the beans or to first crack: to whichever it has kept closest, the clock where that
-    # is not plain. While nothing is known of it, it is taken to have kept to whichever says least.
-    loose = {name: usually[name] / _ASSUMED[kind, name][0] * (1.0 if name == "s" else 1.3) for name in usually}
+    usual_sizes = {measure: usual.of(kind, subject, measure) for measure in difference.measured}
+    spread_of = {measure: abs(value) / usual_sizes[measure] for measure, value in difference.measured.items()}
+    # An operator times moves by the clock, by the beans or by first crack. Use the measure with the smallest spread so
+    # far, preferring the clock; without earlier batches, the measure with the smallest deviation.
+    loose = {name: usual_sizes[name] / _PRIOR[kind, name][0] * (1.0 if name == "s" else 1.3) for name in usual_sizes}
     by = loose if usual.batches else spread_of
     measure = min(by, key=by.__getitem__)
-    told = usual.batches and len(difference.measured) > 1  # else by the clock, which is plainest
-    size, unit = (difference.measured[measure], measure) if told else (difference.size, difference.unit)
+    by_measure = usual.batches and len(difference.measured) > 1  # otherwise by the clock
+    size, unit = (difference.measured[measure], measure) if by_measure else (difference.size, difference.unit)
     ours, theirs = (difference.pair.batch, difference.pair.guide) if difference.pair else (None, None)
     return Reason(kind, subject.split("/")[0], size, unit, spread_of[measure], difference.cause, ours, theirs)
 
 
-def differences(batch: Traits, guide: Traits) -> Iterator[Difference]:
-    """All in which a batch may differ from its guide, large or small."""
+def differences(batch: RoastFeatures, guide: RoastFeatures) -> Iterator[Difference]:
+    """All differences between a batch and its guide, of any size."""
     yield from _of_charge(batch, guide)
     yield from _of_moves(batch, guide)
     for moment in moment_differences(batch, guide):
@@ -198,7 +198,7 @@ def differences(batch: Traits, guide: Traits) -> Iterator[Difference]:
         yield from _of_phase(phase)
 
 
-def _of_charge(batch: Traits, guide: Traits) -> Iterator[Difference]:
+def _of_charge(batch: RoastFeatures, guide: RoastFeatures) -> Iterator[Difference]:
     ours, theirs = batch.moments.get("charge"), guide.moments.get("charge")
     if ours and theirs and ours.temp_c is not None and theirs.temp_c is not None:
         by_c = ours.temp_c - theirs.temp_c
@@ -208,11 +208,11 @@ def _of_charge(batch: Traits, guide: Traits) -> Iterator[Difference]:
         yield Difference("green_weight", "charge", by_g, "g", {"part": by_g / guide.green_g}, cause=True)
 
 
-def _of_moves(batch: Traits, guide: Traits) -> Iterator[Difference]:
+def _of_moves(batch: RoastFeatures, guide: RoastFeatures) -> Iterator[Difference]:
     alone = dict.fromkeys((control for control in guide.changes if control in batch.changes), 0)
     for pair in move_pairs(batch, guide):
         control, ours, theirs = pair
-        if (ours is None and _over(batch, theirs)) or (theirs is None and _over(guide, ours)):
+        if (ours is None and _had_ended(batch, theirs)) or (theirs is None and _had_ended(guide, ours)):
             continue
         highest = max(abs(change.setting) for change in (*batch.changes[control], *guide.changes[control])) or 1.0
         if ours is None or theirs is None:
@@ -224,28 +224,28 @@ def _of_moves(batch: Traits, guide: Traits) -> Iterator[Difference]:
             continue
         by = ours.setting - theirs.setting
         at_charge = theirs.before is None
-        kind, subject = ("setting", control) if at_charge else ("move_setting", f"{control}/{_when(theirs, guide)}")
+        kind, subject = ("setting", control) if at_charge else ("move_setting", f"{control}/{_phase_of(theirs, guide)}")
         yield Difference(kind, subject, by, "setting", {"part": by / highest}, cause=True, pair=pair)
         if not at_charge:
-            measured = _late(ours, theirs, batch, guide)
+            measured = _move_delay(ours, theirs, batch, guide)
             yield Difference("move_time", subject, measured["s"], "s", measured, cause=True, pair=pair)
     for control, count in alone.items():
-        if not count:  # said too, so that the usual knows how often nothing is left out
+        if not count:  # counted, so that the usual spread includes pairs without an omitted move
             yield Difference("move_left_out", control, 0.0, "setting", {"part": 0.0}, cause=True)
 
 
-def _over(of: Traits, change: Change | None) -> bool:
-    """Whether a roast had ended by then, or was about to: a move that it had no time for was not left out."""
+def _had_ended(of: RoastFeatures, change: Change | None) -> bool:
+    """Whether a roast ended before a move, or less than 15 s after it: such a move was not omitted."""
     end_s = of.roast.moments_s.get("drop", of.roast.time_s[-1] if of.roast.time_s.size else 0.0)
-    return change is not None and change.time_s >= end_s - _FOLLOWS_S
+    return change is not None and change.time_s >= end_s - _REACTION_S
 
 
-def _when(change: Change, of: Traits) -> str:
-    return phase_at({"charge": 0.0, **of.roast.moments_s}, change.time_s + _FOLLOWS_S)
+def _phase_of(change: Change, of: RoastFeatures) -> str:
+    return phase_at({"charge": 0.0, **of.roast.moments_s}, change.time_s + _REACTION_S)
 
 
-def _late(ours: Change, theirs: Change, batch: Traits, guide: Traits) -> dict[str, float]:
-    """How much later a move was made: by the clock, by the beans, and where it follows first crack by that."""
+def _move_delay(ours: Change, theirs: Change, batch: RoastFeatures, guide: RoastFeatures) -> dict[str, float]:
+    """Delay of a move: by the clock, by bean temperature and, if it follows first crack, by that."""
     measured = {"s": ours.time_s - theirs.time_s}
     by_c = _temp_c(batch.roast, ours.time_s) - _temp_c(guide.roast, theirs.time_s)
     if math.isfinite(by_c):
@@ -253,7 +253,7 @@ def _late(ours: Change, theirs: Change, batch: Traits, guide: Traits) -> dict[st
     cracks = batch.roast.moments_s.get("first_crack"), guide.roast.moments_s.get("first_crack")
     if cracks[0] is not None and cracks[1] is not None:
         since = ours.time_s - cracks[0], theirs.time_s - cracks[1]
-        if min(since) >= -_FOLLOWS_S:
+        if min(since) >= -_REACTION_S:
             measured["s after first crack"] = since[0] - since[1]
     return measured
 
@@ -266,8 +266,8 @@ def _temp_c(roast: Roast, time_s: float) -> float:
 def _of_moment(moment: MomentDifference) -> Iterator[Difference]:
     name = moment.moment
     if name in {"charge", "first_crack_fading"}:
-        return  # that of the charge is told apart, and fading is a matter of the ear
-    if name != "yellow":  # when yellow came is how long drying took, which is told as that
+        return  # charge has its own differences, and fading is subjective
+    if name != "yellow":  # the time of yellow is the duration of drying
         yield Difference("moment_time", name, moment.by_s, "s", {"s": moment.by_s}, cause=False)
     if moment.by_c is not None:
         yield Difference("moment_temperature", name, moment.by_c, "C", {"C": moment.by_c}, cause=False)
@@ -277,7 +277,7 @@ def _of_moment(moment: MomentDifference) -> Iterator[Difference]:
 
 
 def _of_phase(phase: PhaseDifference) -> Iterator[Difference]:
-    # How long the development took is when the hand dropped: a cause of what is in the cooler.
+    # The operator ends development by dropping, so its duration is a cause.
     hand = phase.phase == "development"
     yield Difference("phase_time", phase.phase, phase.by_s, "s", {"s": phase.by_s}, cause=hand)
     if phase.by_c_per_min is not None:

@@ -1,4 +1,4 @@
-"""Reasons in words, with their sizes, in the person's own units."""
+"""Descriptions of reasons, with sizes in the user's units."""
 
 from collections.abc import Callable, Mapping
 from typing import Final
@@ -10,29 +10,29 @@ from roastlog.languages import N_, _, decimal, said
 from roastlog.units import clock_text, lb_from_g, rate_f_from_c
 
 
-def tell_reason(
+def describe_reason(
     reason: Reason,
     *,
     unit: str = "C",
     mass: str = "kg",
     names: Mapping[str, str] | None = None,
 ) -> str:
-    """A reason as one says it: "charge 4 °C hotter", "radiant cut 20 s later, at 5:25".
+    """Describe a reason, such as "charge 4 °C hotter" or "radiant cut 20 s later, at 5:25".
 
     Parameters
     ----------
     reason
-        As `roastlog.curve.comparison.compare` gives it.
+        A reason from `roastlog.curve.comparison.compare`.
     unit, mass
-        What temperatures and weights are told in, ``C`` or ``F`` and ``kg`` or ``lb``; 1 °C of difference is 1.8 °F.
+        Units of temperatures and weights, ``C`` or ``F`` and ``kg`` or ``lb``; a difference of 1 °C is 1.8 °F.
     names
-        Names of the controls by id; the id where there is none.
+        Names of the controls by id; defaults to the id.
     """
-    return _TELLERS[reason.kind](reason, _Sizes(unit, mass, names or {}))
+    return _DESCRIBERS[reason.kind](reason, _Sizes(unit, mass, names or {}))
 
 
 class _Sizes:
-    """Sizes in the person's own units, without a sign: the words say which way."""
+    """Formats unsigned sizes in the user's units."""
 
     def __init__(self, unit: str, mass: str, names: Mapping[str, str]) -> None:
         self._unit, self._mass, self._names = unit, mass, names
@@ -51,7 +51,7 @@ class _Sizes:
         return f"{abs(by_g):.0f} g" if self._mass == "kg" else decimal(f"{lb_from_g(abs(by_g)):.2f} lb")
 
     def control(self, reason: Reason) -> str:
-        """A control by its name, as it stands in a sentence's midst."""
+        """Name of a control, for the middle of a sentence."""
         name = self._names.get(reason.subject, reason.subject.replace("_", " "))
         return name[:1].lower() + name[1:] if name[1:2].islower() else name
 
@@ -94,9 +94,9 @@ def _done(change: Change) -> str:
 
 
 def _more_less(size: Callable[[Reason, _Sizes], str]) -> Callable[[Reason, _Sizes], str]:
-    """A teller of what is only more or less, by how it says the size."""
+    """A describer of differences that are only more or less, from a formatter of the size."""
 
-    def tell(reason: Reason, sizes: _Sizes) -> str:
+    def describe(reason: Reason, sizes: _Sizes) -> str:
         more, less = _MORE_LESS[reason.kind]
         subject = {
             "control": sizes.control(reason),
@@ -105,7 +105,7 @@ def _more_less(size: Callable[[Reason, _Sizes], str]) -> Callable[[Reason, _Size
         }
         return said(more if reason.size > 0 else less, size=size(reason, sizes), **subject)
 
-    return tell
+    return describe
 
 
 def _move_time(reason: Reason, sizes: _Sizes) -> str:
@@ -155,7 +155,7 @@ def _move_left_out(reason: Reason, sizes: _Sizes) -> str:
 _by_time = _more_less(lambda reason, _sizes: _seconds(reason.size))
 _by_temp = _more_less(lambda reason, sizes: sizes.temp(reason.size))
 _by_rate = _more_less(lambda reason, sizes: sizes.rate(reason.size))
-_TELLERS: Final[Mapping[str, Callable[[Reason, _Sizes], str]]] = {
+_DESCRIBERS: Final[Mapping[str, Callable[[Reason, _Sizes], str]]] = {
     "charge_temperature": _by_temp,
     "green_weight": _more_less(lambda reason, sizes: sizes.mass(reason.size)),
     "setting": _more_less(lambda reason, _sizes: decimal(f"{abs(reason.size):g}")),

@@ -1,1 +1,1 @@
-"""Faults of a curve and of its probe."""
+"""Detection of curve faults and probe faults."""

@@ -1,6 +1,6 @@
-"""Faults of a curve: crash, rebound, stall, fast crack and a faulty probe; found as they come, and told in words.
+"""Online detection and description of curve faults: crash, rebound, stall, fast crack and a faulty probe.
 
-`docs/faults.md` says the definitions at length and what each threshold rests on.
+`docs/faults.md` gives the full definitions and the basis of each threshold.
 """
 
 from collections.abc import Mapping
@@ -10,37 +10,37 @@ from typing import Literal
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from roastlog.curve.faults.probe import ProbeLimits, ProbeSign, probe_troubles, trusted
-from roastlog.curve.trailing import episodes, noise_so_far, trailing_slope, trailing_trend
+from roastlog.curve.faults.probe import ProbeLimits, ProbeSymptom, find_probe_faults, usable_rows
+from roastlog.curve.trailing import hysteresis_intervals, running_noise_sd, trailing_slope, trailing_trend
 from roastlog.errors import CurveError
 from roastlog.languages import N_, decimal, said
 from roastlog.units import clock_text, rate_f_from_c
 
 MEAN_S = 30.0
-"""Rates are averages over this time, by a straight line through its temperatures, so that noise makes no fault. [s]"""
+"""Rates are slopes of a straight line fitted over this time, so that noise causes no fault. [s]"""
 
 STALL_S = 40.0
-"""A stall is an average over this time. [s]"""
+"""The rate of a stall is fitted over this time. [s]"""
 
-LUCK_C_PER_MIN = 0.3
-"""Taken off each fall and rise: the largest of many is too large by about so much, by a usual noise. [°C/min]"""
+NOISE_ALLOWANCE_C_PER_MIN = 0.3
+"""Subtracted from each fall and rise: at usual noise the maximum of many overestimates by about this. [°C/min]"""
 
-NOISY_C, LUCK_PER_NOISE = 0.3, 3.2
-"""A sensor with more noise than this [°C] has more of such luck: so much by each °C more. [°C/min a °C]"""
+NOISY_C, ALLOWANCE_PER_NOISE = 0.3, 3.2
+"""For a sensor with more noise than the first [°C], the allowance grows by the second. [°C/min per °C]"""
 
 SPAN_S = 30.0
 """A crash is a fall within this time. [s]"""
 
 TREND_S = 90.0, 60.0
-"""The roast's own trend is a line through the rate over so long before that time, and at least over so long. [s]"""
+"""Maximum and minimum length of the trend line through the rate before a crash. [s]"""
 
 UNMARKED_S = 120.0
-"""So long before first crack a curve is looked at where yellow was not marked. [s]"""
+"""If yellow was not marked, detection starts this long before first crack. [s]"""
 
 DECLINING_RATE = N_(
     "A rate of rise that declines steadily is a good beginning for an unfamiliar coffee, not a rule: the cup decides."
 )
-"""What a page says beside rates and their faults."""
+"""Caution shown beside rates and their faults."""
 
 TITLES: dict[str, str] = {
     "crash": N_("Rate crash"),
@@ -49,7 +49,7 @@ TITLES: dict[str, str] = {
     "fast_crack": N_("Fast at first crack"),
     "probe": N_("Probe in doubt"),
 }
-"""What a fault is called on a page, by its kind."""
+"""Page titles of faults, by kind."""
 
 _SENTENCES: dict[str, str] = {
     "crash": N_(
@@ -85,20 +85,20 @@ _Column = NDArray[np.float64]
 
 @dataclass(frozen=True)
 class Thresholds:
-    """From when on something is told; the rates in °C/min.
+    """Detection thresholds; rates in °C/min.
 
     Parameters
     ----------
     crash_c_per_min
-        A crash: so far below the trend within 30 s.
+        Crash: fall below the trend within 30 s.
     rebound_c_per_min
-        A rebound: so far above the low after first crack.
+        Rebound: rise above the low after first crack.
     stall_c_per_min
-        A stall: less than this over 40 s, after yellow.
+        Stall: rate below this over 40 s, after yellow.
     fast_crack_c_per_min
-        A fast crack: at least this at first crack.
+        Fast crack: rate of at least this at first crack.
     probe
-        What a bean probe cannot read.
+        Limits of a plausible bean probe.
 
     Raises
     ------
@@ -113,10 +113,10 @@ class Thresholds:
     probe: ProbeLimits = field(default_factory=ProbeLimits)
 
     def __post_init__(self) -> None:
-        """Refuse a threshold that everything passes, or nothing."""
+        """Reject thresholds that are not finite and above 0."""
         for name in (item.name for item in fields(self) if item.name != "probe"):
             if not 0 < getattr(self, name) < np.inf:
-                raise CurveError(f"The threshold {name} must be above 0, not {getattr(self, name)}.")
+                raise CurveError(f"Threshold {name} must be above 0, not {getattr(self, name)}.")
 
 
 USUAL = Thresholds()
@@ -124,26 +124,26 @@ USUAL = Thresholds()
 
 @dataclass(frozen=True)
 class CurveFault:
-    """Something in a curve that is worth a look.
+    """A detected fault of a curve or its probe.
 
     Attributes
     ----------
     kind : str
         crash, rebound, stall, fast_crack or probe.
     start_s, end_s : float
-        From when to when; the end of one that goes on is the last row. [s from charge]
+        Interval; a fault that lasts ends at the last row. [s from charge]
     size_c_per_min : float
-        A crash: how far below the trend. A rebound: how far above the low. A stall: the lowest rate. A fast crack: the
-        rate at first crack. A probe has no such size: 0. [°C/min]
-    sign : str or None
-        What the probe did: range, missing, stuck or jump. None for the other kinds.
+        Crash: distance below the trend. Rebound: rise above the low. Stall: the lowest rate. Fast crack: the rate at
+        first crack. Probe: 0. [°C/min]
+    symptom : str or None
+        Symptom of a probe fault: range, missing, stuck or jump. None for the other kinds.
     """
 
     kind: FaultKind
     start_s: float
     end_s: float
     size_c_per_min: float
-    sign: ProbeSign | None = None
+    symptom: ProbeSymptom | None = None
 
 
 def find_faults(
@@ -155,29 +155,29 @@ def find_faults(
 ) -> list[CurveFault]:
     """Faults of a curve, whole or so far, from charge to drop.
 
-    A later row never takes back a fault and never moves its start; it may move its end and make it larger. So the live
-    page and the record agree, if both ask with the live rate (`roastlog.curve.rate.rate_of_rise.rate_of_rise`).
+    Later rows never remove a fault or move its start; they may extend and enlarge it. So the live page and the record
+    agree if both pass the live rate (`roastlog.curve.rate.rate_of_rise.rate_of_rise`).
 
     Parameters
     ----------
     time_s : array-like, shape (n,)
-        Time, increasing; some row a second is meant. [s from charge]
+        Time, increasing, about one row a second. [s from charge]
     temp_c : array-like, shape (n,)
-        Bean probe; NaN is a gap. Only differences count, but for the range that a probe can read. [°C]
+        Bean probe; NaN is a gap. Only differences matter, except for the range check. [°C]
     rate_c_per_min : array-like, shape (n,)
-        Its live rate of rise, NaN where it is not known: where it is, the readings are believed. What is judged are
-        slopes over longer, taken from the readings, so that no filter's lag or overshoot is in them. [°C/min]
+        Its live rate of rise, NaN where unknown; readings are used only where it is known. Faults are judged by slopes
+        over longer windows, fitted to the readings, so that they contain no filter lag or overshoot. [°C/min]
     moments_s : mapping of str to float
-        Moments as they were marked; those after the last row are left out. Crash and stall are looked for
-        from ``yellow`` on, or where it was not marked from two minutes before ``first_crack``; rebound and fast crack
-        need ``first_crack``. [s from charge]
+        Marked moments; those after the last row are ignored. Crash and stall are detected from ``yellow`` on, or from
+        two minutes before ``first_crack`` if it was not marked; rebound and fast crack need ``first_crack``.
+        [s from charge]
     thresholds : Thresholds
-        From when on something is told.
+        Detection thresholds.
 
     Returns
     -------
     list of CurveFault
-        In the order of their starts.
+        Ordered by start.
 
     Raises
     ------
@@ -186,24 +186,24 @@ def find_faults(
     """
     times, temps, rates = (np.asarray(given, dtype=np.float64) for given in (time_s, temp_c, rate_c_per_min))
     if times.ndim != 1 or not times.shape == temps.shape == rates.shape:
-        raise CurveError(f"Faults need columns of one length, not {times.shape}, {temps.shape}, {rates.shape}.")
-    asked = (times >= moments_s.get("charge", 0.0)) & (times <= moments_s.get("drop", np.inf))
-    times, temps, rates = times[asked], temps[asked], rates[asked]
+        raise CurveError(f"Columns must have the same length, not {times.shape}, {temps.shape} and {rates.shape}.")
+    in_roast = (times >= moments_s.get("charge", 0.0)) & (times <= moments_s.get("drop", np.inf))
+    times, temps, rates = times[in_roast], temps[in_roast], rates[in_roast]
     if not times.size:
         return []
-    believed = np.where(trusted(times, temps, rates, thresholds.probe) & np.isfinite(rates), temps, np.nan)
+    usable = np.where(usable_rows(times, temps, rates, thresholds.probe) & np.isfinite(rates), temps, np.nan)
     found = [
-        CurveFault("probe", start_s, end_s, 0.0, sign)
-        for start_s, end_s, sign in probe_troubles(times, temps, thresholds.probe)
+        CurveFault("probe", start_s, end_s, 0.0, symptom)
+        for start_s, end_s, symptom in find_probe_faults(times, temps, thresholds.probe)
     ]
     crack_s = moments_s.get("first_crack", np.inf)
-    browned_s = moments_s.get("yellow", crack_s - UNMARKED_S)
+    search_from_s = moments_s.get("yellow", crack_s - UNMARKED_S)
     if min(crack_s, moments_s.get("yellow", crack_s)) <= times[-1]:
-        found += _crashes(times, believed, browned_s, thresholds.crash_c_per_min)
-        found += _stalls(times, believed, browned_s, thresholds.stall_c_per_min)
+        found += _crashes(times, usable, search_from_s, thresholds.crash_c_per_min)
+        found += _stalls(times, usable, search_from_s, thresholds.stall_c_per_min)
     if crack_s <= times[-1]:
-        found += _rebounds(times, believed, crack_s, thresholds.rebound_c_per_min)
-        found += _fast_crack(times, believed, crack_s, thresholds.fast_crack_c_per_min)
+        found += _rebounds(times, usable, crack_s, thresholds.rebound_c_per_min)
+        found += _fast_crack(times, usable, crack_s, thresholds.fast_crack_c_per_min)
     return sorted(found, key=lambda fault: (fault.start_s, fault.kind))
 
 
@@ -213,34 +213,34 @@ def _crashes(times: _Column, temps: _Column, from_s: float, least: float) -> lis
     trend = trailing_trend(
         times, rates, ago_s=SPAN_S, longest_s=longest_s, shortest_s=shortest_s, from_s=from_s + MEAN_S
     )
-    fall = trend - rates - _luck(temps)
+    fall = trend - rates - _noise_allowance(temps)
     return [
         CurveFault("crash", float(times[i]) - SPAN_S, float(times[j]), float(np.nanmax(fall[i : j + 1])))
-        for i, j in episodes(fall, least, least / 2)
+        for i, j in hysteresis_intervals(fall, least, least / 2)
     ]
 
 
-def _luck(temps: _Column) -> _Column:
-    """How much too large the largest of many falls or rises is, by the noise that the sensor has shown so far."""
-    return LUCK_C_PER_MIN + LUCK_PER_NOISE * np.maximum(noise_so_far(temps) - NOISY_C, 0.0)
+def _noise_allowance(temps: _Column) -> _Column:
+    """Overestimate of the largest of many falls or rises, from the sensor's noise so far. [°C/min]"""
+    return NOISE_ALLOWANCE_C_PER_MIN + ALLOWANCE_PER_NOISE * np.maximum(running_noise_sd(temps) - NOISY_C, 0.0)
 
 
 def _stalls(times: _Column, temps: _Column, from_s: float, least: float) -> list[CurveFault]:
     rates = 60.0 * trailing_slope(times, temps, STALL_S, from_s=from_s)
     return [
         CurveFault("stall", float(times[i]) - STALL_S, float(times[j]), float(np.nanmin(rates[i : j + 1])))
-        for i, j in episodes(-rates, -least, -1.5 * least)
+        for i, j in hysteresis_intervals(-rates, -least, -1.5 * least)
     ]
 
 
 def _rebounds(times: _Column, temps: _Column, crack_s: float, least: float) -> list[CurveFault]:
     rates = 60.0 * trailing_slope(times, temps, MEAN_S, from_s=crack_s)
-    rise = rates - np.fmin.accumulate(rates) - _luck(temps)
+    rise = rates - np.fmin.accumulate(rates) - _noise_allowance(temps)
     return [
         CurveFault(
             "rebound", float(times[np.nanargmin(rates[: i + 1])]), float(times[j]), float(np.nanmax(rise[i : j + 1]))
         )
-        for i, j in episodes(rise, least, least / 2)
+        for i, j in hysteresis_intervals(rise, least, least / 2)
     ]
 
 
@@ -249,24 +249,24 @@ def _fast_crack(times: _Column, temps: _Column, crack_s: float, least: float) ->
     at = int(np.searchsorted(times, crack_s, side="right")) - 1
     if at < 0 or not rates[at] >= least:
         return []
-    (_, last), *_ = episodes(rates[at:], least, least)
+    (_, last), *_ = hysteresis_intervals(rates[at:], least, least)
     return [CurveFault("fast_crack", crack_s, max(crack_s, float(times[at + last])), float(rates[at]))]
 
 
-def tell_fault(fault: CurveFault, unit: str = "C") -> str:
-    """One sentence or two that say a fault with its size, advise, and tell no one what to do.
+def describe_fault(fault: CurveFault, unit: str = "C") -> str:
+    """Describe a fault and its size in one or two sentences of advice, without instructions.
 
     Parameters
     ----------
     fault
-        What was found.
+        The detected fault.
     unit
-        C or F: the unit of the sizes.
+        Unit of the sizes, C or F.
     """
     size = fault.size_c_per_min if unit == "C" else rate_f_from_c(fault.size_c_per_min)
-    shown = decimal(f"{round(size, 1) + 0.0:.1f}".replace("-", "−"))  # the sum makes a plain zero of a negative one
+    shown = decimal(f"{round(size, 1) + 0.0:.1f}".replace("-", "−"))  # + 0.0 turns −0.0 into 0.0
     return said(
-        _SENTENCES[fault.sign or fault.kind],
+        _SENTENCES[fault.symptom or fault.kind],
         start=clock_text(fault.start_s),
         end=clock_text(fault.end_s),
         size=f"{shown}\N{NO-BREAK SPACE}°{unit}/min",

@@ -1,13 +1,13 @@
-"""Outlook: when the next moments will come, at what temperature and rate, and how sure that is.
+"""Outlook: forecast of the next moments with their time, temperature and rate, each with a band.
 
-`climb_model` forecasts how the roast climbs from here, `moment_model` where it meets a moment. Both shrink their
-estimates from earlier batches towards usual values, the more so the fewer batches there are. With none the forecast
-rests on the live curve and on usual values of simulated roasts, and says so.
+`climb_model` forecasts the climb, `moment_model` the time at which it reaches a moment. Both shrink their estimates
+from earlier batches to a prior, more strongly the fewer batches there are. Without any, the forecast uses the live
+curve and the prior from simulated roasts, and `basis_text` says so.
 
-**What is not shown.** No forecast at all before the rate has been known for half a minute. A forecast without a band
-where none can be honest: more than 250 s ahead, where errors were not fitted; below 105 °C for yellow and 125 °C for
-first crack, where the probe still catches up with the beans; and where a moment is so long overdue that it has most
-likely passed without a tap.
+There is no forecast before the rate has been known for half a minute. A forecast has no band where none would be
+calibrated: more than 250 s ahead, where errors were not fitted; below 105 °C for yellow and 125 °C for first crack,
+where the probe still catches up with the beans; and when a moment is so overdue that it has most likely passed without
+a tap.
 """
 
 import math
@@ -18,19 +18,33 @@ from typing import Final, Literal, NamedTuple
 
 import numpy as np
 
-from roastlog.curve.forecast.climb_model import FIRST_ROW_S, Column, Off, RateModel, Steps, learn, rows_of, steps_of
-from roastlog.curve.forecast.development_model import Drop, ending_of, from_crack, from_now
-from roastlog.curve.forecast.inputs import Now, now_of, past_of, seen_at
+from roastlog.curve.forecast.climb_model import (
+    FIRST_ROW_S,
+    ClimbModel,
+    Column,
+    RateOffset,
+    Steps,
+    fit_climb_model,
+    rows_of,
+    steps_of,
+)
+from roastlog.curve.forecast.development_model import (
+    DropForecast,
+    estimate_drop_rate_share,
+    forecast_drop_from_crack,
+    forecast_drop_from_now,
+)
+from roastlog.curve.forecast.inputs import CurrentState, current_state, prepare_earlier_batch, values_at_moment
 from roastlog.curve.forecast.moment_model import (
-    BELIEF,
     MOMENTS,
-    Guess,
-    Meeting,
-    Sign,
-    guess,
-    meet,
+    PRIOR_WEIGHT,
+    Crossing,
+    MomentEstimate,
+    TimeForecast,
+    estimate_moment,
+    find_crossing,
+    forecast_time,
     rate_spread,
-    sign_of,
 )
 from roastlog.curve.phases import planned_drop_s
 from roastlog.curve.roast import Roast
@@ -39,29 +53,29 @@ from roastlog.languages import _, ngettext
 Basis = Literal["curve", "batches", "plan"]
 
 BAND: Final = 0.8
-"""So many of the bands hold what comes; half of the rest lies to either side."""
+"""Coverage of the bands; half of the rest lies on either side."""
 
-_RECENT_S, _FELT_S = 160.0, 25.0  # the live curve counts so far back; what it is off the model fades so into the past
-_ASKED_S: Final = {"yellow": 50.0, "first_crack": 120.0}  # so long before, a batch is asked to see how far that errs
-_DEVIATION: Final = NormalDist().inv_cdf(0.5 + BAND / 2)
+_RECENT_S, _OFFSET_MEMORY_S = 160.0, 25.0  # window of the live curve, and the decay of its rows' weights
+_TEST_LEAD_S: Final = {"yellow": 50.0, "first_crack": 120.0}  # lead time of the leave-one-out forecasts
+_BAND_SDS: Final = NormalDist().inv_cdf(0.5 + BAND / 2)
 
 
 @dataclass(frozen=True)
-class Ahead:
-    """A moment that is still to come.
+class MomentForecast:
+    """Forecast of one moment.
 
     Attributes
     ----------
     moment : str
         yellow, first_crack or drop.
     time_s, low_s, high_s : float
-        When, and the 80 % band; no band where none can be honest, and none for a time that is planned. [s from charge]
+        Time and its 80 % band; no band where it would not be calibrated, or for a planned time. [s from charge]
     temp_c, temp_low_c, temp_high_c : float
-        What the bean probe will read then. [°C]
+        Bean probe temperature at that time. [°C]
     rate_c_per_min, rate_low_c_per_min, rate_high_c_per_min : float
-        How fast it will rise then. [°C/min]
+        Rate of rise at that time. [°C/min]
     basis : str
-        ``curve``: the live curve alone; ``batches``: earlier batches too; ``plan``: the time is the planned one.
+        ``curve``: only the live curve; ``batches``: earlier batches too; ``plan``: the planned time.
     """
 
     moment: str
@@ -77,8 +91,8 @@ class Ahead:
     basis: Basis
 
 
-class Miss(NamedTuple):
-    """How wrong an outlook was: asked when, for which moment, too late (+) or too early (−) by what, its band."""
+class ForecastError(NamedTuple):
+    """Error of one forecast: when it was made, its moment, its error (+ too late, − too early), its band."""
 
     asked_s: float
     moment: str
@@ -89,16 +103,16 @@ class Miss(NamedTuple):
 
 
 class Outlook:
-    """What lies ahead of a live roast, learnt from this coffee's earlier batches on this machine.
+    """Forecasts the next moments of a live roast from this coffee's earlier batches on this machine.
 
     Parameters
     ----------
     earlier
-        Those batches, in any order; none is well. What they lack (moments, moves, masses) is passed over.
+        Those batches, in any order; may be empty. Missing moments, moves and masses are skipped.
     guide
-        What the roast is held against; it counts as one more batch unless it is among them.
+        The roast's guide; counts as one more batch unless it is among them.
     development_s, development_ratio
-        The planned development; without one there is no planned drop. [s], 0 to 1
+        The planned development; without one, no drop is forecast. [s], 0 to 1
 
     Raises
     ------
@@ -121,17 +135,19 @@ class Outlook:
         known = list(earlier)
         if guide is not None and not any(guide is one or (guide.name and guide.name == one.name) for one in known):
             known.append(guide)
-        self._batches = [batch for batch in map(past_of, known) if batch.tells]
+        self._batches = [batch for batch in map(prepare_earlier_batch, known) if batch.is_usable]
         rows = [batch.rows for batch in self._batches]
-        self._model, features = learn([batch.roast for batch in self._batches], rows)
-        self._signs = {name: self._sign(name) for name in MOMENTS}
-        self._ending = ending_of([batch.end_share for batch in self._batches if batch.end_share is not None])
-        self._scales = self._learn_scales(features)
+        self._model, features = fit_climb_model([batch.roast for batch in self._batches], rows)
+        self._estimates = {name: self._moment_estimate(name) for name in MOMENTS}
+        self._drop_rate = estimate_drop_rate_share(
+            [batch.drop_rate_share for batch in self._batches if batch.drop_rate_share is not None]
+        )
+        self._scales = self._fit_error_scales(features)
 
     @property
-    def says(self) -> str:
-        """What it rests on, in a sentence."""
-        count = self._signs["first_crack"].batches
+    def basis_text(self) -> str:
+        """The data that the forecast uses, as a sentence."""
+        count = self._estimates["first_crack"].batches
         if not self._batches:
             return _("From the live curve alone: no earlier batch of this coffee on this machine to learn from.")
         if count:
@@ -148,164 +164,188 @@ class Outlook:
             len(self._batches),
         )
 
-    def ahead(self, sofar: Roast) -> list[Ahead]:
-        """The moments that are still to come, in their order; "now" is the last row.
+    def forecast(self, roast_so_far: Roast) -> list[MomentForecast]:
+        """Forecast the next moments in order; "now" is the last row.
 
         Parameters
         ----------
-        sofar
-            The live roast up to now, as `Roast.upto` gives it.
+        roast_so_far
+            The live roast up to now, from `Roast.upto`.
 
         Returns
         -------
-        list of Ahead
-            Yellow, first crack and the planned drop, as far as they are not marked yet; empty before the rate has
-            settled and after the drop.
+        list of MomentForecast
+            Yellow, first crack and the planned drop, if not marked yet; empty before the rate has settled and after
+            the drop.
         """
-        now = now_of(sofar)
-        if now is None or "drop" in sofar.moments_s:
+        now = current_state(roast_so_far)
+        if now is None or "drop" in roast_so_far.moments_s:
             return []
-        if "first_crack" in sofar.moments_s:
-            drop = self._drop_after_crack(sofar, now)
+        if "first_crack" in roast_so_far.moments_s:
+            drop = self._drop_after_crack(roast_so_far, now)
             return [] if drop is None else [drop]
-        names = [name for name in MOMENTS if name not in sofar.moments_s]
-        met = self._meetings(sofar, now, self._model, {name: self._signs[name] for name in names})
-        found = [self._moment(name, met[name], now) for name in names]
-        drop = self._drop_before_crack(found[-1], met["first_crack"])
+        names = [name for name in MOMENTS if name not in roast_so_far.moments_s]
+        crossing = self._crossings(roast_so_far, now, self._model, {name: self._estimates[name] for name in names})
+        found = [self._moment(name, crossing[name], now) for name in names]
+        drop = self._drop_before_crack(found[-1], crossing["first_crack"])
         return found if drop is None else [*found, drop]
 
-    def _sign(self, moment: str, but: int | None = None) -> Sign:
-        seen = [b.seen[moment] for place, b in enumerate(self._batches) if place != but and moment in b.seen]
-        return sign_of(MOMENTS[moment], np.array([s.temp_c for s in seen]), np.array([s.rate for s in seen]))
+    def _moment_estimate(self, moment: str, excluded: int | None = None) -> MomentEstimate:
+        observed = [
+            b.observed[moment] for place, b in enumerate(self._batches) if place != excluded and moment in b.observed
+        ]
+        return estimate_moment(
+            MOMENTS[moment], np.array([s.temp_c for s in observed]), np.array([s.rate for s in observed])
+        )
 
-    def _meetings(
-        self, sofar: Roast, now: Now, model: RateModel, signs: Mapping[str, Sign], but: int | None = None
-    ) -> dict[str, Meeting]:
-        """Where the climb from here meets each sign; one batch can be left out of what is learnt."""
-        rows = rows_of(sofar, max(FIRST_ROW_S, now.time_s - _RECENT_S), now.time_s)
-        features = model.features(rows, sofar.moves, sofar.green_g)
+    def _crossings(
+        self,
+        roast_so_far: Roast,
+        now: CurrentState,
+        model: ClimbModel,
+        estimates: Mapping[str, MomentEstimate],
+        excluded: int | None = None,
+    ) -> dict[str, Crossing]:
+        """Crossing of the climb with each moment; one batch can be excluded from the expected moves."""
+        rows = rows_of(roast_so_far, max(FIRST_ROW_S, now.time_s - _RECENT_S), now.time_s)
+        features = model.features(rows, roast_so_far.moves, roast_so_far.green_g)
         coefficients = model.with_rows(features, rows.log_rate).coefficients()
-        felt = np.exp((rows.time_s - now.time_s) / _FELT_S)
-        off = float(felt @ (rows.log_rate - features @ coefficients) / felt.sum()) if felt.size else 0.0
-        top_c = max(now.temp_c + 10.0, max(sign.temp_c for sign in signs.values()) + 12.0)
+        weights = np.exp((rows.time_s - now.time_s) / _OFFSET_MEMORY_S)
+        offset = float(weights @ (rows.log_rate - features @ coefficients) / weights.sum()) if weights.size else 0.0
+        top_c = max(now.temp_c + 10.0, max(estimate.temp_c for estimate in estimates.values()) + 12.0)
         temp_c = np.linspace(now.temp_c, top_c, 40)
-        steps = self._steps(sofar, now.time_s, model, but)
-        time_s, rate = model.climb(coefficients, temp_c, now.time_s, steps, sofar.green_g, Off(off, now.rate))
-        return {name: meet(sign, time_s, temp_c, rate) for name, sign in signs.items()}
+        steps = self._steps(roast_so_far, now.time_s, model, excluded)
+        time_s, rate = model.climb(
+            coefficients, temp_c, now.time_s, steps, roast_so_far.green_g, RateOffset(offset, now.rate)
+        )
+        return {name: find_crossing(estimate, time_s, temp_c, rate) for name, estimate in estimates.items()}
 
-    def _steps(self, sofar: Roast, now_s: float, model: RateModel, but: int | None) -> Steps:
-        """The moves made, and those to come: what each batch still had to make after as many, for its share of all."""
-        made = steps_of(sofar.moves, model.controls)
-        others = [batch.moves for place, batch in enumerate(self._batches) if place != but]
-        awaited: list[tuple[float, int, float]] = []
+    def _steps(self, roast_so_far: Roast, now_s: float, model: ClimbModel, excluded: int | None) -> Steps:
+        """The moves made and the expected ones: each batch's moves after as many, weighted by its share of all."""
+        made = steps_of(roast_so_far.moves, model.controls)
+        others = [batch.moves for place, batch in enumerate(self._batches) if place != excluded]
+        expected: list[tuple[float, int, float]] = []
         for name, place in model.controls.items():
-            mine = [move for move in sofar.moves if move.control == name]
+            mine = [move for move in roast_so_far.moves if move.control == name]
             for moves in others if mine else ():
                 before = mine[-1].setting
                 for move in moves.get(name, [])[len(mine) :]:
                     if move.time_s > now_s:
-                        awaited.append((move.time_s, place, (move.setting - before) / len(others)))
+                        expected.append((move.time_s, place, (move.setting - before) / len(others)))
                         before = move.setting
-        return made.and_then(awaited)
+        return made.extended(expected)
 
-    def _learn_scales(self, features: Sequence[Column]) -> dict[str, float]:
-        """By how much the errors of this coffee are greater than usual: each batch foretold from all the others."""
+    def _fit_error_scales(self, features: Sequence[Column]) -> dict[str, float]:
+        """Scale of this coffee's errors against the prior, by leave-one-out forecasts of its batches."""
         squares: dict[str, list[float]] = {name: [] for name in MOMENTS}
         for place, (batch, columns) in enumerate(zip(self._batches, features, strict=True)):
-            model = self._model.without(columns, batch.rows.log_rate)
-            for name, seen in batch.seen.items():
-                sign, usual = self._sign(name, place), MOMENTS[name]
-                sofar = batch.roast.upto(seen.time_s - _ASKED_S[name])
-                now = now_of(sofar)
+            model = self._model.without_rows(columns, batch.rows.log_rate)
+            for name, observed in batch.observed.items():
+                estimate, usual = self._moment_estimate(name, place), MOMENTS[name]
+                roast_so_far = batch.roast.upto(observed.time_s - _TEST_LEAD_S[name])
+                now = current_state(roast_so_far)
                 if now is None or now.temp_c < usual.from_c:
                     continue
-                said = guess(usual, sign, self._meetings(sofar, now, model, {name: sign}, place)[name])
-                error_s = said.quantile(0.5) - (seen.time_s - now.time_s)
-                square = error_s**2 / (said.sd_s**2 + usual.tap_s**2)
-                squares[name].append(min(square, 9.0))  # one odd batch is not to widen all
-        return {name: math.sqrt((BELIEF + sum(all_)) / (BELIEF + len(all_))) for name, all_ in squares.items()}
+                forecast = forecast_time(
+                    usual, estimate, self._crossings(roast_so_far, now, model, {name: estimate}, place)[name]
+                )
+                error_s = forecast.quantile(0.5) - (observed.time_s - now.time_s)
+                square = error_s**2 / (forecast.sd_s**2 + usual.tap_sd_s**2)
+                squares[name].append(min(square, 9.0))  # limits the effect of one outlier batch
+        return {
+            name: math.sqrt((PRIOR_WEIGHT + sum(all_)) / (PRIOR_WEIGHT + len(all_))) for name, all_ in squares.items()
+        }
 
     @property
     def _basis(self) -> Basis:
         return "batches" if self._batches else "curve"
 
-    def _moment(self, name: str, met: Meeting, now: Now) -> Ahead:
-        usual, sign = MOMENTS[name], self._signs[name]
-        plain = guess(usual, sign, met)
-        said = Guess(plain.ahead_s, plain.sd_s * self._scales[name])
-        ahead_s = said.quantile(0.5)
-        honest = said.tried and not said.overdue and now.temp_c >= usual.from_c
+    def _moment(self, name: str, crossing: Crossing, now: CurrentState) -> MomentForecast:
+        usual, estimate = MOMENTS[name], self._estimates[name]
+        unscaled = forecast_time(usual, estimate, crossing)
+        forecast = TimeForecast(unscaled.ahead_s, unscaled.sd_s * self._scales[name])
+        ahead_s = forecast.quantile(0.5)
+        has_band = forecast.is_within_fitted_range and not forecast.overdue and now.temp_c >= usual.from_c
         low_s, high_s = (
-            (now.time_s + said.quantile(share) if honest else None) for share in (0.5 - BAND / 2, 0.5 + BAND / 2)
+            (now.time_s + forecast.quantile(share) if has_band else None) for share in (0.5 - BAND / 2, 0.5 + BAND / 2)
         )
-        # When it is late it is so because it shows at a higher temperature than was thought.
-        late_c = met.rate / 60 * max(0.0, ahead_s - plain.ahead_s)
-        what = Drop(met.temp_c + late_c, sign.sd_c, met.rate, met.rate * rate_spread(usual, sign, met))
-        return _told(name, (now.time_s + ahead_s, low_s, high_s), what, self._basis)
+        # A late moment occurs at a higher temperature than estimated.
+        late_c = crossing.rate / 60 * max(0.0, ahead_s - unscaled.ahead_s)
+        values = DropForecast(
+            crossing.temp_c + late_c,
+            estimate.sd_c,
+            crossing.rate,
+            crossing.rate * rate_spread(usual, estimate, crossing),
+        )
+        return _moment_forecast(name, (now.time_s + ahead_s, low_s, high_s), values, self._basis)
 
-    def _drop_before_crack(self, crack: Ahead, met: Meeting) -> Ahead | None:
+    def _drop_before_crack(self, crack: MomentForecast, crossing: Crossing) -> MomentForecast | None:
         drop_s = planned_drop_s(crack.time_s, *self._plan)
         if drop_s is None:
             return None
         low_s = None if crack.low_s is None else planned_drop_s(crack.low_s, *self._plan)
         high_s = None if crack.high_s is None else planned_drop_s(crack.high_s, *self._plan)
-        sign = self._signs["first_crack"]
-        strays = rate_spread(MOMENTS["first_crack"], sign, met)
-        drop = from_crack(self._ending, crack.temp_c, sign.sd_c, met.rate, strays, drop_s - crack.time_s)
-        return _told("drop", (drop_s, low_s, high_s), drop, self._basis)
+        estimate = self._estimates["first_crack"]
+        rate_share = rate_spread(MOMENTS["first_crack"], estimate, crossing)
+        drop = forecast_drop_from_crack(
+            self._drop_rate, crack.temp_c, estimate.sd_c, crossing.rate, rate_share, drop_s - crack.time_s
+        )
+        return _moment_forecast("drop", (drop_s, low_s, high_s), drop, self._basis)
 
-    def _drop_after_crack(self, sofar: Roast, now: Now) -> Ahead | None:
-        """The planned drop: its time is sure, what the probe will read is not."""
-        crack_s = sofar.moments_s["first_crack"]
+    def _drop_after_crack(self, roast_so_far: Roast, now: CurrentState) -> MomentForecast | None:
+        """The planned drop: only its temperature and rate are forecast."""
+        crack_s = roast_so_far.moments_s["first_crack"]
         drop_s = planned_drop_s(crack_s, *self._plan)
         if drop_s is None:
             return None
-        crack = seen_at(sofar, crack_s)
+        crack = values_at_moment(roast_so_far, crack_s)
         crack_rate = now.rate if crack is None else crack.rate
         left_s = max(0.0, drop_s - now.time_s)
-        drop = from_now(self._ending, now.temp_c, now.rate, crack_rate, left_s, drop_s - crack_s)
-        return _told("drop", (drop_s, None, None), drop, "plan")
+        drop = forecast_drop_from_now(self._drop_rate, now.temp_c, now.rate, crack_rate, left_s, drop_s - crack_s)
+        return _moment_forecast("drop", (drop_s, None, None), drop, "plan")
 
 
-def _told(moment: str, times: tuple[float, float | None, float | None], what: Drop, basis: Basis) -> Ahead:
-    """A moment in figures; temperature and rate have a band where the time has one, or is planned."""
-    honest = basis == "plan" or times[1] is not None
-    temps = _around(what.temp_c, what.temp_sd, given=honest)
-    rates = _around(what.rate, what.rate_sd, given=honest)
-    return Ahead(moment, *times, *temps, *rates, basis)
+def _moment_forecast(
+    moment: str, times: tuple[float, float | None, float | None], values: DropForecast, basis: Basis
+) -> MomentForecast:
+    """Build a forecast; temperature and rate have a band if the time has one or is planned."""
+    has_band = basis == "plan" or times[1] is not None
+    temps = _with_band(values.temp_c, values.temp_sd, given=has_band)
+    rates = _with_band(values.rate, values.rate_sd, given=has_band)
+    return MomentForecast(moment, *times, *temps, *rates, basis)
 
 
-def _around(middle: float, sd: float, *, given: bool = True) -> tuple[float, float | None, float | None]:
-    """A value and its 80 % band, if one is given."""
-    return (middle, middle - _DEVIATION * sd, middle + _DEVIATION * sd) if given else (middle, None, None)
+def _with_band(middle: float, sd: float, *, given: bool = True) -> tuple[float, float | None, float | None]:
+    """A value and its 80 % band, or no band."""
+    return (middle, middle - _BAND_SDS * sd, middle + _BAND_SDS * sd) if given else (middle, None, None)
 
 
-def misses(roast: Roast, outlook: Outlook, every_s: float = 60.0) -> list[Miss]:
-    """How wrong an outlook was, minute by minute, as it would have been told then.
+def forecast_errors(roast: Roast, outlook: Outlook, every_s: float = 60.0) -> list[ForecastError]:
+    """Errors of the forecasts that an outlook gives at each minute of a roast.
 
     Parameters
     ----------
     roast
-        The whole roast, with its moments as the person marked them.
+        The whole roast, with the moments that a person marked.
     outlook
-        Made of the batches before this one.
+        Fitted to the batches before this one.
     every_s
-        How often it is asked. [s]
+        Interval between forecasts. [s]
 
     Returns
     -------
-    list of Miss
-        In the order asked, only for moments that were marked later. The planned time after first crack is no forecast
-        and is left out.
+    list of ForecastError
+        In time order, only for moments that were marked later. The planned time after first crack is no forecast and
+        is omitted.
     """
     found = []
     end_s = float(roast.time_s[-1]) if roast.time_s.size else 0.0
     for asked_s in np.arange(every_s, end_s, every_s).tolist():
-        for ahead in outlook.ahead(roast.upto(asked_s)):
-            came_s = roast.moments_s.get(ahead.moment)
-            if came_s is None or ahead.basis == "plan":
+        for forecast in outlook.forecast(roast.upto(asked_s)):
+            came_s = roast.moments_s.get(forecast.moment)
+            if came_s is None or forecast.basis == "plan":
                 continue
-            low_s, high_s = ahead.low_s, ahead.high_s
+            low_s, high_s = forecast.low_s, forecast.high_s
             inside = None if low_s is None or high_s is None else low_s <= came_s <= high_s
-            found.append(Miss(asked_s, ahead.moment, ahead.time_s - came_s, low_s, high_s, inside))
+            found.append(ForecastError(asked_s, forecast.moment, forecast.time_s - came_s, low_s, high_s, inside))
     return found

@@ -1,7 +1,7 @@
-"""Suggestions: a charge that the probe saw, and where a coffee's earlier batches turned yellow and cracked.
+"""Suggestions: a detected charge, and the usual temperatures of yellow and first crack in a coffee's earlier batches.
 
-Nothing here is a mark or becomes one: a suggestion is shown, and a person taps or does not. All of it is about the bean
-probe; an infrared sensor sees other beans at once and needs no such guess.
+A suggestion never marks a moment; a person taps or ignores it. All suggestions use the bean probe; an infrared sensor
+shows new beans at once and needs none.
 """
 
 import math
@@ -20,41 +20,40 @@ from roastlog.languages import N_, said
 from roastlog.units import f_from_c
 
 FALL_C, FALL_S = 20.0, 10.0
-"""A charge throws the probe down at least so far within so long [our choice; see `charge_seen`]. [°C], [s]"""
+"""Minimum fall of the probe at a charge, and its time [our choice; see `detect_charge`]. [°C], [s]"""
 
 LEAST_BATCHES = 3
-"""Of fewer batches no spread can be told."""
+"""A spread needs at least this many batches."""
 
 _HALF_S = FALL_S / 2
-_STILL_SHARE = 0.25  # each half of the fall, and what came before it, against the whole fall
-_BEND_S = 5.0  # how far the bend may lie from the row where it shows most
-_BEFORE_S, _AFTER_S = 12.0, 7.0  # the readings that tell where it lies
-_LAG_S = 25.0  # a usual probe's lag in beans; over these few seconds one half as long bends little otherwise
+_STILL_SHARE = 0.25  # minimum of each half of the fall, and maximum change before it, as a share of the whole fall
+_BEND_S = 5.0  # search range around the row with the sharpest bend
+_BEFORE_S, _AFTER_S = 12.0, 7.0  # fit window around the bend
+_LAG_S = 25.0  # a usual probe's lag in beans; over these few seconds half of it gives nearly the same bend
 _GAP_S = 6.0
 
 Standing = Literal["ahead", "there", "past"]
 
 
-def charge_seen(time_s: ArrayLike, temp_c: ArrayLike) -> float | None:
-    """When the beans fell, by the fall of the bean probe: where steady readings bend down into a steep, lasting fall.
+def detect_charge(time_s: ArrayLike, temp_c: ArrayLike) -> float | None:
+    """Time of charge, detected by steady bean probe readings that bend down into a steep, lasting fall.
 
-    On simulated charges of machines whose probes lag 14 to 36 s (`tests/curve/test_suggestions.py`) it was seen each
-    time, 7 to 9 s late, and timed to 1 s; the idle drum, the roast, the drop and the cooling gave no false one.
-    A probe that is pulled out of a hot drum falls in the same way and is taken for a charge.
+    On simulated charges of machines whose probes lag 14 to 36 s (`tests/curve/test_suggestions.py`) every charge was
+    detected, 7 to 9 s late, and timed to 1 s; the idle drum, the roast, the drop and the cooling gave no false one.
+    A probe that is pulled out of a hot drum falls in the same way and is detected as a charge.
 
     Parameters
     ----------
     time_s : array-like, shape (n,)
-        Time, increasing, on any scale; the last minute or two will do. [s]
+        Time, increasing, on any scale; the last minute or two suffice. [s]
     temp_c : array-like, shape (n,)
-        Bean probe, before a charge is marked; NaN marks a missed reading, lone spikes are passed over. [°C]
+        Bean probe, before a charge is marked; NaN marks a missed reading, isolated spikes are ignored. [°C]
 
     Returns
     -------
     float or None
-        The newest such time, on the scale of ``time_s``; None where the probe did not fall by 20 °C within 10 s from
-        a steady 10 s, where it fell by a jump alone (another probe, a loose plug), or the readings are more than 6 s
-        apart. [s]
+        The newest such time, on the scale of ``time_s``; None if the probe did not fall by 20 °C within 10 s after a
+        steady 10 s, if it only jumped (another probe, a loose plug), or if readings are more than 6 s apart. [s]
 
     Raises
     ------
@@ -67,9 +66,9 @@ def charge_seen(time_s: ArrayLike, temp_c: ArrayLike) -> float | None:
     before, middle, after = (np.interp(times + by_s, times, temps) for by_s in (-FALL_S, _HALF_S, FALL_S))
     fall = temps - after
     halves = np.minimum(temps - middle, middle - after)
-    seen = (fall >= FALL_C) & (halves >= _STILL_SHARE * fall) & (before - temps <= _STILL_SHARE * fall)
-    seen &= (times - FALL_S >= times[0]) & (times + FALL_S <= times[-1])
-    rows = np.flatnonzero(seen)
+    observed = (fall >= FALL_C) & (halves >= _STILL_SHARE * fall) & (before - temps <= _STILL_SHARE * fall)
+    observed &= (times - FALL_S >= times[0]) & (times + FALL_S <= times[-1])
+    rows = np.flatnonzero(observed)
     if not rows.size:
         return None
     newest = rows[times[rows] >= times[rows[-1]] - 2 * FALL_S]
@@ -81,21 +80,21 @@ def charge_seen(time_s: ArrayLike, temp_c: ArrayLike) -> float | None:
 
 
 def _hinge(times: Column, temps: Column, about_s: float) -> float:
-    """Where a straight line bends down into the fall of a slow probe, so that both lie nearest to the readings. [s]"""
+    """Least-squares time at which a straight line bends down into the fall of a slow probe. [s]"""
     best = math.inf, about_s
     for at_s in about_s + np.arange(-_BEND_S, _BEND_S + 0.1, 0.25):
         past = np.maximum(times - at_s, 0.0)
         columns = np.stack([np.ones_like(past), np.minimum(times - at_s, 0.0), np.expm1(-past / _LAG_S)], axis=1)
         found = np.linalg.lstsq(columns, temps, rcond=None)[0]
-        off = temps - columns @ found
-        best = min(best, (float(off @ off), float(at_s)))
+        offset = temps - columns @ found
+        best = min(best, (float(offset @ offset), float(at_s)))
     return best[1]
 
 
-class Likely(NamedTuple):
-    """Where a moment was marked in a coffee's earlier batches: medians, and spreads that hold about two of three.
+class UsualMoment(NamedTuple):
+    """Median temperature and time of a moment in a coffee's earlier batches, with the spread of the next batch.
 
-    The spreads are what the next batch is likely to be off by. [°C], [s from charge]
+    The spread holds about two of three batches. [°C], [s from charge]
     """
 
     moment: str
@@ -106,26 +105,26 @@ class Likely(NamedTuple):
     batches: int
 
     def place(self, temp_c: float) -> Standing:
-        """Whether the rising probe is short of the usual temperature, within its spread, or past it. [°C]"""
+        """Whether the rising probe is below the usual temperature, within its spread, or above it. [°C]"""
         if temp_c < self.temp_c - self.temp_spread_c:
             return "ahead"
         return "there" if temp_c <= self.temp_c + self.temp_spread_c else "past"
 
 
-def likely(earlier: Sequence[Roast], moment: str) -> Likely | None:
-    """Where yellow or first crack is likely, from the temperatures and times at which it was marked before.
+def usual_moment(earlier: Sequence[Roast], moment: str) -> UsualMoment | None:
+    """Usual temperature and time of yellow or first crack, from the batches in which it was marked.
 
     Parameters
     ----------
     earlier : sequence of Roast
-        Earlier batches of one coffee on one machine; those without the mark, or with a gap there, do not count.
+        Earlier batches of one coffee on one machine; those without the mark, or with a gap there, are skipped.
     moment : str
         ``yellow`` or ``first_crack``.
 
     Returns
     -------
-    Likely or None
-        None where fewer than three batches tell.
+    UsualMoment or None
+        None with fewer than three batches.
     """
     marked = [(roast, roast.moments_s[moment]) for roast in earlier if moment in roast.moments_s]
     told = [
@@ -134,14 +133,14 @@ def likely(earlier: Sequence[Roast], moment: str) -> Likely | None:
     if len(told) < LEAST_BATCHES:
         return None
     (temp_c, temp_spread_c), (time_s, time_spread_s) = (_middle(np.array(column)) for column in zip(*told, strict=True))
-    return Likely(moment, temp_c, temp_spread_c, time_s, time_spread_s, len(told))
+    return UsualMoment(moment, temp_c, temp_spread_c, time_s, time_spread_s, len(told))
 
 
 def _middle(values: Column) -> tuple[float, float]:
-    """Median, and the standard deviation of the next value about it, by the mean distance from it.
+    """Median, and the standard deviation of the next value about it, from the mean absolute deviation.
 
-    The distance, not its square: one mark that was tapped far too late counts for less. Of normal values the mean
-    distance is √(2/π) of the standard deviation, and the variance of the median is π/2 times that of the mean.
+    The absolute deviation is robust to one mark that was tapped far too late. For normal values it is √(2/π) of the
+    standard deviation, and the variance of the median is π/2 times that of the mean.
     """
     middle, n = float(np.median(values)), values.size
     distance = float(np.mean(np.abs(values - middle))) * math.sqrt(n / (n - 1))
@@ -156,15 +155,15 @@ _SENTENCES: dict[str, str] = {
 }
 
 
-def tell_likely(found: Likely, temp_c: float | None = None, unit: str = "C") -> str:
-    """A sentence: at what temperature the moment was marked before, in how many batches, and where the probe is now.
+def describe_likely(found: UsualMoment, temp_c: float | None = None, unit: str = "C") -> str:
+    """Describe the usual temperature of a moment, its number of batches and the probe's position, as a sentence.
 
     Parameters
     ----------
     found
-        Where the moment is likely.
+        The usual moment.
     temp_c
-        What the probe reads now; None to leave that out. [°C]
+        Current probe temperature; None to omit it. [°C]
     unit
         C or F.
     """

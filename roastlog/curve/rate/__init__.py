@@ -1,1 +1,1 @@
-"""Rate of rise: live and over a whole curve, on a Kalman filter and a tracker of each sensor."""
+"""Rate of rise, live and over a whole curve, from a Kalman filter and a tracker per sensor."""

@@ -1,9 +1,8 @@
-"""A level, its rate and its bend, followed through noisy readings: the Kalman filter behind the rate of rise.
+"""Kalman filter for level, rate and bend of noisy readings; the rate of rise is built on it.
 
-The model: the rate changes by a bend, an acceleration that dies out by itself within some hundred seconds and is
-pushed anew all the time by what happens in the drum (Singer's model of a manoeuvring target [1]_). A straight ramp is
-a steady state of it. Written out in plain numbers, since a reading has to cost a few microseconds; the filter itself
-is the textbook's [2]_.
+The model: the rate changes by a bend, an acceleration that decays within some hundred seconds and is driven by white
+noise from events in the drum (Singer's model of a manoeuvring target [1]_). A straight ramp is a steady state of it.
+The filter is the textbook's [2]_, written with scalars because a reading may cost only a few microseconds.
 
 References
 ----------
@@ -18,36 +17,36 @@ from math import exp, expm1, sqrt
 from typing import NamedTuple
 
 BEND_LASTS_S = 100.0
-"""How long a bend lasts: the time constant with which it dies out. Tuned on simulated roasts, as the pushes are. [s]"""
+"""Time constant of the bend's decay. Tuned on simulated roasts, as is the process noise. [s]"""
 
-_ANY_RATE = 1e6  # variance of a rate of which nothing is known yet [°C²/s²]
+_ANY_RATE = 1e6  # variance of an unknown rate [°C²/s²]
 _ANY_BEND = 0.01  # … and of a bend [°C²/s⁴]
 _NODES = (0.5 - sqrt(0.15), 0.5, 0.5 + sqrt(0.15))  # Gauss and Legendre's, on 0 to 1
 _WEIGHTS = (5 / 18, 8 / 18, 5 / 18)
 
 
-class Pushes(NamedTuple):
-    """How hard the bend is pushed: always, and on top of it after charge, dying out. [°C²/s⁵], [s]"""
+class ProcessNoise(NamedTuple):
+    """Intensity of the noise that drives the bend: constant, plus a part that decays after charge. [°C²/s⁵], [s]"""
 
-    always: float
+    constant: float
     at_charge: float = 0.0
-    die_out_s: float = 22.0
+    decay_s: float = 22.0
 
     def at(self, since_charge_s: float) -> float:
-        """Intensity of the white noise that drives the bend; before charge, and without one, the lasting part."""
-        if self.at_charge == 0.0 or not 0.0 <= since_charge_s < 15 * self.die_out_s:
-            return self.always
-        return self.always + self.at_charge * exp(-since_charge_s / self.die_out_s)
+        """Intensity at a time since charge; before charge, and without one, only the constant part."""
+        if self.at_charge == 0.0 or not 0.0 <= since_charge_s < 15 * self.decay_s:
+            return self.constant
+        return self.constant + self.at_charge * exp(-since_charge_s / self.decay_s)
 
 
-PUSHES = {"bean_probe": Pushes(1e-8, 1e-4), "bean_surface": Pushes(2.5e-8)}
-"""By role: the probe is thrown from the drum's heat into cold beans at charge, the infrared surface is not."""
+PROCESS_NOISE = {"bean_probe": ProcessNoise(1e-8, 1e-4), "bean_surface": ProcessNoise(2.5e-8)}
+"""By role: at charge the probe moves from the drum's heat into cold beans, the infrared surface does not."""
 
-OTHER_PUSHES = Pushes(2.5e-8)
+OTHER_PROCESS_NOISE = ProcessNoise(2.5e-8)
 
 
-class Passage(NamedTuple):
-    """What a time step does: the transition matrix and the covariance of unit pushes, entries that are not 0 or 1."""
+class Transition(NamedTuple):
+    """One time step: the entries of the transition matrix and of the unit noise covariance that are not 0 or 1."""
 
     step_s: float
     level_by_bend: float
@@ -62,8 +61,8 @@ class Passage(NamedTuple):
 
 
 @lru_cache(maxsize=256)
-def passage(step_s: float, lasts_s: float = BEND_LASTS_S) -> Passage:
-    """The model over one step; the pushes are summed by Gauss's rule, to 1e-5 over up to 10 s. [s]"""
+def transition(step_s: float, lasts_s: float = BEND_LASTS_S) -> Transition:
+    """The model over one step; the noise is integrated by Gauss's rule, to 1e-5 over up to 10 s. [s]"""
 
     def reached(after_s: float) -> tuple[float, float, float]:
         rate = -lasts_s * expm1(-after_s / lasts_s)
@@ -74,7 +73,7 @@ def passage(step_s: float, lasts_s: float = BEND_LASTS_S) -> Passage:
         level, rate, bend = reached(node * step_s)
         terms = (level * level, level * rate, level * bend, rate * rate, rate * bend, bend * bend)
         sums = [total + weight * step_s * term for total, term in zip(sums, terms, strict=True)]
-    return Passage(step_s, *reached(step_s), *sums)
+    return Transition(step_s, *reached(step_s), *sums)
 
 
 class Trend:
@@ -87,7 +86,7 @@ class Trend:
     noise_c2
         Variance of that reading. [°C²]
     rate, rate_c2
-        First guess of the rate, and its variance; when not given, nothing is known of it. [°C/s], [°C²/s²]
+        Initial rate and its variance; unknown by default. [°C/s], [°C²/s²]
     """
 
     __slots__ = ("bb", "bend", "lb", "level", "ll", "lr", "rate", "rb", "rr")
@@ -97,9 +96,9 @@ class Trend:
         self.ll, self.lr, self.lb = noise_c2, 0.0, 0.0
         self.rr, self.rb, self.bb = rate_c2, 0.0, _ANY_BEND
 
-    def pass_time(self, by: Passage, push: float) -> None:
-        """Go on by a step, pushed with an intensity of ``push``. [°C²/s⁵]"""
-        dt, lb, rb, left, q_ll, q_lr, q_lb, q_rr, q_rb, q_bb = by
+    def predict(self, step: Transition, intensity: float) -> None:
+        """Predict one step ahead, with process noise of intensity ``intensity``. [°C²/s⁵]"""
+        dt, lb, rb, left, q_ll, q_lr, q_lb, q_rr, q_rb, q_bb = step
         bend = self.bend
         self.level += dt * self.rate + lb * bend
         self.rate += rb * bend
@@ -107,15 +106,15 @@ class Trend:
         m_lr = self.lr + dt * self.rr + lb * self.rb
         m_lb = self.lb + dt * self.rb + lb * self.bb
         m_rb = self.rb + rb * self.bb
-        self.ll += dt * (self.lr + m_lr) + lb * (self.lb + m_lb) + push * q_ll
-        self.lr = m_lr + rb * m_lb + push * q_lr
-        self.lb = left * m_lb + push * q_lb
-        self.rr += rb * (self.rb + m_rb) + push * q_rr
-        self.rb = left * m_rb + push * q_rb
-        self.bb = left * left * self.bb + push * q_bb
+        self.ll += dt * (self.lr + m_lr) + lb * (self.lb + m_lb) + intensity * q_ll
+        self.lr = m_lr + rb * m_lb + intensity * q_lr
+        self.lb = left * m_lb + intensity * q_lb
+        self.rr += rb * (self.rb + m_rb) + intensity * q_rr
+        self.rb = left * m_rb + intensity * q_rb
+        self.bb = left * left * self.bb + intensity * q_bb
 
-    def take(self, off_c: float, noise_c2: float) -> None:
-        """Take in a reading that is ``off_c`` above the level, with an error of variance ``noise_c2``. [°C], [°C²]"""
+    def update(self, off_c: float, noise_c2: float) -> None:
+        """Update with a reading ``off_c`` above the level whose error has variance ``noise_c2``. [°C], [°C²]"""
         spread = self.ll + noise_c2
         lr, lb, kept = self.lr, self.lb, noise_c2 / spread
         self.level += self.ll / spread * off_c
@@ -128,7 +127,7 @@ class Trend:
         self.lr = lr * kept
         self.lb = lb * kept
 
-    def loosen(self, rate_c2: float, bend_c2: float) -> None:
-        """Trust rate and bend less: add to their variances. [°C²/s²], [°C²/s⁴]"""
+    def inflate(self, rate_c2: float, bend_c2: float) -> None:
+        """Add to the variances of rate and bend. [°C²/s²], [°C²/s⁴]"""
         self.rr += rate_c2
         self.bb += bend_c2

@@ -1,4 +1,4 @@
-"""Rate of rise: one reading at a time for the live page, whole arrays for the record, and both the same."""
+"""Rate of rise: one reading at a time for the live page, whole arrays for the record, with the same values."""
 
 import math
 from collections import deque
@@ -11,10 +11,10 @@ from roastlog.curve.rate.kalman import Trend
 from roastlog.curve.rate.tracker import GAP_S, LEAST_STEP_S, ReadingTracker, TimedTemp
 from roastlog.errors import CurveError
 
-LATE_S = 20.0
-"""Charge may be told so late: as long are readings kept to begin anew from. [s]"""
+REPLAY_S = 20.0
+"""Charge may be marked this late: readings are kept this long to restart from. [s]"""
 
-LATEST_TURN_S = 240.0  # a probe that has not turned by now is believed as it is
+LATEST_TURN_S = 240.0  # after this the rate of a probe that has not turned is accepted
 
 State = Literal["settling", "ok", "held"]
 
@@ -28,7 +28,7 @@ class RateEstimate(NamedTuple):
 
 
 class Settling(NamedTuple):
-    """When a rate may be believed: after readings over so long, this long after charge, past the turning point."""
+    """Conditions for a valid rate: span of readings, time after charge, and whether it waits for the turning point."""
 
     span_s: float
     after_charge_s: float
@@ -44,17 +44,17 @@ OTHER_SETTLING = Settling(10.0, 10.0, past_turning_point=False)
 _NOT_YET = RateEstimate(math.nan, math.nan, "settling")
 
 
-class Followed(NamedTuple):
-    """A whole curve, followed as it came in.
+class FilteredCurve(NamedTuple):
+    """A whole curve, filtered causally.
 
     Attributes
     ----------
     rate_c_per_min : ndarray, shape (n,)
         The live rate; NaN while it is settling. [°C/min]
     stretches : list of list of int
-        Rows that count; between two stretches nothing is said.
+        Accepted rows; no rate is given between two stretches.
     noise_c2 : float
-        Variance of the sensor's noise as it was known in the end. [°C²]
+        Final estimate of the sensor's noise variance. [°C²]
     """
 
     rate_c_per_min: NDArray[np.float64]
@@ -63,71 +63,71 @@ class Followed(NamedTuple):
 
 
 class LiveRate:
-    """Rate of rise of one channel, a reading at a time.
+    """Rate of rise of one channel, one reading at a time.
 
-    A Kalman filter follows temperature, rate and bend (`kalman.py`); it learns the sensor's noise by itself.
-    Each answer rests on the readings so far and on no later one, and costs the same in the first minute and in the
-    twentieth. Spacing may be uneven, from 0.2 to 10 readings a second. The states:
+    A Kalman filter estimates temperature, rate and bend (`kalman.py`) and the sensor's noise.
+    Each estimate uses only the readings so far, and its cost does not grow with their number. Spacing may be uneven,
+    from 0.2 to 10 readings a second. The states:
 
-    - "settling": not to be believed yet, and not given. After a start, a silence of more than 10 s or a step of the
-      sensor until there are readings over 10 s (5 s for the bean surface); after charge until the role's time has
+    - "settling": not valid yet, so no rate is given. After a start, a silence of more than 10 s or a step of the
+      sensor, until readings span 10 s (5 s for the bean surface); after charge, until the role's settling time has
       passed and, for the bean probe, until it has risen from its lowest reading for 10 s.
-    - "ok": the rate and its standard error, which counts the noise, the sensor's step and that the curve may bend.
-    - "held": this reading was missing (NaN) or was doubted, and the last rate stands. A reading is doubted when it
-      is far off what was foretold; three such in a row, over a second or more, that agree with each other are a true
-      step (another probe, beans under the infrared sensor), and all starts anew from them.
+    - "ok": the rate and its standard error, which includes the noise, the sensor's step and possible bending.
+    - "held": this reading was missing (NaN) or suspect, and the last rate is repeated. A reading is suspect if it is
+      far from the prediction; three in a row, over a second or more, that agree with each other are a true step
+      (another probe, beans under the infrared sensor), and the filter restarts from them.
 
     Parameters
     ----------
     role
-        Role of the channel, which says when it has settled after charge and how it is thrown about.
+        Role of the channel; selects the settling time after charge and the process noise.
     """
 
     def __init__(self, role: str = "bean_probe") -> None:
         self._role = role
         self._settling = SETTLING.get(role, OTHER_SETTLING)
         self._follower = ReadingTracker(role)
-        self._heard: deque[TimedTemp] = deque()
+        self._recent: deque[TimedTemp] = deque()
         self._settled = True
         self._lowest = (-math.inf, math.inf)
         self._last = _NOT_YET
         self.counted = 0
-        """How many of the newest readings count by the last one: 0 when it was held back, more when a stretch began."""
+        """Number of readings accepted with the last one: 0 if it was held back, more than 1 if a stretch started."""
 
     def charged(self, at_s: float) -> None:
-        """Say when the beans fell, on the same time scale as the readings; what was read before is forgotten. [s]
+        """Set the time of charge, on the time scale of the readings, and discard earlier readings. [s]
 
-        It may be said up to 20 s late: from then on the answers are as if it had been said in time.
+        The call may come up to 20 s late; later estimates are the same as if it had come in time.
         """
-        heard = [reading for reading in self._heard if reading[0] >= at_s]
-        self._heard.clear()
+        heard = [reading for reading in self._recent if reading[0] >= at_s]
+        self._recent.clear()
         self._follower = ReadingTracker(self._role, charge_s=at_s)
         self._settled, self._lowest, self._last = False, (at_s, math.inf), _NOT_YET
         for reading in heard:
             self.add(*reading)
 
     def add(self, time_s: float, temp_c: float) -> RateEstimate:
-        """Rate of rise as of this reading.
+        """Rate of rise at this reading.
 
         Parameters
         ----------
         time_s
-            Time of the reading. One less than 0.05 s after the last, or before it, changes nothing. [s]
+            Time of the reading. A reading less than 0.05 s after the last, or before it, is ignored. [s]
         temp_c
-            The reading; NaN for one that is missing. [°C]
+            The reading; NaN if missing. [°C]
 
         Returns
         -------
         RateEstimate
-            The rate, its standard error and whether it can be believed. [°C/min]
+            The rate, its standard error and its state. [°C/min]
         """
         follower = self._follower
         self.counted = 0
         if time_s - follower.newest_s < LEAST_STEP_S:
             return self._last
         if math.isfinite(temp_c):
-            self._hear(time_s, temp_c)
-        self.counted = follower.take(time_s, temp_c)
+            self._remember(time_s, temp_c)
+        self.counted = follower.update(time_s, temp_c)
         if self.counted:
             self._note_lowest(time_s, temp_c)
             self._last = self._estimate(time_s)
@@ -139,27 +139,27 @@ class LiveRate:
 
     @property
     def begins(self) -> bool:
-        """Whether a new stretch begins with the readings that just counted."""
+        """Whether the readings just accepted start a new stretch."""
         return self.counted == self._follower.count
 
     @property
     def noise_c2(self) -> float:
-        """Variance of the sensor's noise as far as it is known. [°C²]"""
+        """Current estimate of the sensor's noise variance. [°C²]"""
         return self._follower.noise.variance_c2
 
-    def _hear(self, time_s: float, temp_c: float) -> None:
-        self._heard.append((time_s, temp_c))
-        while self._heard[0][0] < time_s - LATE_S:
-            self._heard.popleft()
+    def _remember(self, time_s: float, temp_c: float) -> None:
+        self._recent.append((time_s, temp_c))
+        while self._recent[0][0] < time_s - REPLAY_S:
+            self._recent.popleft()
 
     def _note_lowest(self, time_s: float, temp_c: float) -> None:
-        # Of equal readings the latest counts: on a coarse sensor the turning point is a long flat floor.
+        # The latest of equal readings counts: on a coarse sensor the turning point is a long flat minimum.
         if not self._settled and temp_c <= self._lowest[1]:
             self._lowest = (time_s, temp_c)
 
     def _estimate(self, now_s: float) -> RateEstimate:
         follower, trend = self._follower, self._follower.trend
-        if trend is None or follower.count < 3 or now_s - follower.begun_s < self._settling.span_s:
+        if trend is None or follower.count < 3 or now_s - follower.started_s < self._settling.span_s:
             return _NOT_YET
         if not self._settled:
             self._settled = self._has_settled(now_s, trend)
@@ -181,7 +181,7 @@ def rate_of_rise(
 ) -> NDArray[np.float64]:
     """Rate of rise of a temperature series, the same values as `LiveRate` gives reading by reading.
 
-    No later reading is used, so the live and the stored curve agree.
+    It uses no later readings, so the live and the stored curve agree.
 
     Parameters
     ----------
@@ -190,27 +190,27 @@ def rate_of_rise(
     temp_c : array-like, shape (n,)
         Temperature; NaN marks a missed reading. [°C]
     role : str, default "bean_probe"
-        Role of the channel, which says when it has settled after charge.
+        Role of the channel; selects the settling time after charge.
     charge_s : float or None, default 0.0
-        When the beans fell; None when they did not. [s]
+        Time of charge; None without one. [s]
 
     Returns
     -------
     ndarray, shape (n,)
-        Rate of rise; NaN while it is settling, the last value where a reading was missed or doubted. [°C/min]
+        Rate of rise; NaN while settling, the last value where a reading is missing or suspect. [°C/min]
 
     Raises
     ------
     CurveError
         If the shapes differ, or time does not increase.
     """
-    return follow_curve(time_s, temp_c, role=role, charge_s=charge_s).rate_c_per_min
+    return filter_curve(time_s, temp_c, role=role, charge_s=charge_s).rate_c_per_min
 
 
-def follow_curve(
+def filter_curve(
     time_s: ArrayLike, temp_c: ArrayLike, *, role: str = "bean_probe", charge_s: float | None = 0.0
-) -> Followed:
-    """What `rate_of_rise` gives, and with it which rows counted and how noisy they are; the same parameters."""
+) -> FilteredCurve:
+    """As `rate_of_rise`, but also returns the accepted rows and the noise variance."""
     times, temps = series(time_s, temp_c)
     live = LiveRate(role)
     first_after = times.size if charge_s is None else int(np.searchsorted(times, charge_s))
@@ -230,14 +230,14 @@ def follow_curve(
             if live.begins:
                 stretches.append([])
             stretches[-1] += heard[-live.counted :]
-    return Followed(rates, stretches, live.noise_c2)
+    return FilteredCurve(rates, stretches, live.noise_c2)
 
 
 def series(time_s: ArrayLike, temp_c: ArrayLike) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Times and temperatures as arrays, or a `CurveError` when they are no curve. [s], [°C]"""
+    """Times and temperatures as arrays; raises `CurveError` unless they form a curve. [s], [°C]"""
     times, temps = np.asarray(time_s, dtype=np.float64), np.asarray(temp_c, dtype=np.float64)
     if times.ndim != 1 or times.shape != temps.shape:
-        raise CurveError(f"A rate needs times and temperatures of one length, not {times.shape}, {temps.shape}.")
+        raise CurveError(f"Times and temperatures must have the same length, not {times.shape} and {temps.shape}.")
     if not (np.diff(times) > 0).all():
         raise CurveError("The times of a curve must increase from reading to reading.")
     return times, temps

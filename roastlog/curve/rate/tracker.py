@@ -1,34 +1,34 @@
-"""Following one channel reading by reading: which readings count, how noisy they are, and when to start anew."""
+"""Online tracking of one channel: outlier rejection, noise estimation and restarts."""
 
 import math
 from collections import deque
 
-from roastlog.curve.rate.kalman import OTHER_PUSHES, PUSHES, Trend, passage
+from roastlog.curve.rate.kalman import OTHER_PROCESS_NOISE, PROCESS_NOISE, Trend, transition
 
 GAP_S = 10.0
-"""Nothing is said across a silence longer than this. [s]"""
+"""No rate is given across a silence longer than this. [s]"""
 
 LEAST_STEP_S = 0.05
-"""Readings closer than this tell nothing new; leaving them out bounds time and memory. [s]"""
+"""Readings closer than this are ignored, which bounds time and memory. [s]"""
 
-_STEP_C = 3.0  # a reading this far off what was foretold is never doubted
-_BEND_C_PER_S = 0.5  # … nor one further off by what a bend of the curve can do since the last good reading
+_STEP_C = 3.0  # a reading this close to the prediction is never suspect
+_BEND_C_PER_S = 0.5  # … plus this per second since the last good reading, for a bend of the curve
 _FASTEST_C_PER_S = 10.0  # the fastest that a thin probe falls when cold beans hit it [memory: common practice]
-_OUTLIER = 4.0  # a reading further off, in standard deviations, counts only as if it were so far off
-_WAKE = 1.08  # mean of the last deviations, in the same unit, that chance alone does not make: 3.8 of its own
-_WAKE_SHARE = 0.15  # weight of the newest deviation in that mean
-_WAKE_RATE, _WAKE_BEND = 2.5e-3, 1e-6  # what a bend nobody expected adds to the variances [°C²/s²], [°C²/s⁴]
+_OUTLIER = 4.0  # larger innovations are clipped to this [standard deviations]
+_DRIFT_LIMIT = 1.08  # mean innovation that chance alone does not produce, 3.8 of its own deviations [the same unit]
+_DRIFT_WEIGHT = 0.15  # weight of the newest innovation in that mean
+_DRIFT_RATE, _DRIFT_BEND = 2.5e-3, 1e-6  # added to the variances at such a drift [°C²/s²], [°C²/s⁴]
 
 
 TimedTemp = tuple[float, float]  # [s], [°C]
 
 
 class Noise:
-    """Variance of a sensor's noise, learned from how far each reading lies off the line between its neighbours.
+    """Variance of a sensor's noise, estimated from each reading's distance to the line between its neighbours.
 
-    Gasser, Sroka and Jennen-Steinmetz's pseudo-residuals [1]_, less what the known bend of the curve makes: they tell
-    the noise whatever the curve does, at any spacing. A sensor that reads in steps has at least the noise of its
-    step. The newest 240 readings count.
+    Gasser, Sroka and Jennen-Steinmetz's pseudo-residuals [1]_, corrected for the estimated bend, so that they measure
+    the noise on any curve, at any spacing. A sensor with a coarse step has at least the noise of its step. The newest
+    240 readings count.
 
     References
     ----------
@@ -40,30 +40,30 @@ class Noise:
 
     def __init__(self) -> None:
         self._mean_c2 = 0.25**2
-        self._count = 4.0  # what the first guess weighs, in readings
+        self._count = 4.0  # weight of the initial estimate, in readings
         self._resolution_c = math.inf
         self.variance_c2 = self._mean_c2
-        self.lift()
+        self.start_stretch()
 
-    def lift(self) -> None:
-        """Forget the last readings, but not what they taught: the next ones are of another stretch."""
+    def start_stretch(self) -> None:
+        """Start a new stretch: discard the last readings but keep the estimate."""
         self._before: TimedTemp | None = None
         self._last: TimedTemp | None = None
 
     def learn(self, time_s: float, temp_c: float, bend: float) -> None:
-        """Take in a reading that counts, and the bend of the curve about it. [s], [°C], [°C/s²]"""
+        """Add an accepted reading and the bend of the curve around it. [s], [°C], [°C/s²]"""
         before, last = self._before, self._last
         if last is not None:
             step_c = abs(temp_c - last[1])
             if 0 < step_c < self._resolution_c:
                 self._resolution_c = step_c
             if before is not None:
-                self._count_in(before, last, (time_s, temp_c), bend)
+                self._add_residual(before, last, (time_s, temp_c), bend)
         self._before, self._last = last, (time_s, temp_c)
         step_c = self._resolution_c if self._resolution_c < 10 else 0.1
         self.variance_c2 = max(self._mean_c2, step_c * step_c / 12, 1e-8)
 
-    def _count_in(self, first: TimedTemp, middle: TimedTemp, last: TimedTemp, bend: float) -> None:
+    def _add_residual(self, first: TimedTemp, middle: TimedTemp, last: TimedTemp, bend: float) -> None:
         left_s, right_s = middle[0] - first[0], last[0] - middle[0]
         by_first = right_s / (left_s + right_s)
         off_c = middle[1] - by_first * first[1] - (1 - by_first) * last[1] + bend * left_s * right_s / 2
@@ -73,74 +73,74 @@ class Noise:
 
 
 class ReadingTracker:
-    """One channel, followed: each reading is taken, held back, or begins a new stretch.
+    """Tracks one channel: accepts each reading, holds it back, or starts a new stretch with it.
 
-    A reading is held back when it is missing (NaN) or doubted: far off what was foretold. Three doubted ones in a row,
+    A reading is held back if it is missing (NaN) or suspect: far from the prediction. Three suspect readings in a row,
     over a second or more, that agree with each other are a true step (another probe, beans under the infrared
-    sensor), and a new stretch begins with them; so does one after a silence longer than `GAP_S`.
+    sensor) and start a new stretch; so does the first reading after a silence longer than `GAP_S`.
 
     Parameters
     ----------
     role
-        Role of the channel, which says how it is thrown about.
+        Role of the channel; selects the process noise.
     charge_s
-        When the beans fell, on the time scale of the readings; never, when not given. [s]
+        Time of charge on the time scale of the readings; none by default. [s]
     """
 
     def __init__(self, role: str, *, charge_s: float = -math.inf) -> None:
-        self._pushes = PUSHES.get(role, OTHER_PUSHES)
+        self._pushes = PROCESS_NOISE.get(role, OTHER_PROCESS_NOISE)
         self.noise = Noise()
         self.charge_s = charge_s
         self.trend: Trend | None = None
-        self._doubted: deque[TimedTemp] = deque(maxlen=64)
+        self._suspects: deque[TimedTemp] = deque(maxlen=64)
         self.restart()
 
     def restart(self) -> None:
-        """Begin a new stretch with the next reading; the noise stays known."""
+        """Start a new stretch with the next reading; keep the noise estimate."""
         self.trend = None
         self.last: TimedTemp | None = None
-        self.noise.lift()
-        self._doubted.clear()
-        self.begun_s, self.count, self._drift = math.nan, 0, 0.0
+        self.noise.start_stretch()
+        self._suspects.clear()
+        self.started_s, self.count, self._drift = math.nan, 0, 0.0
 
     @property
     def last_s(self) -> float:
-        """Time of the last reading that counted. [s]"""
+        """Time of the last accepted reading. [s]"""
         return self.last[0] if self.last else -math.inf
 
     @property
     def newest_s(self) -> float:
-        """Time of the newest reading, doubted or not. [s]"""
-        return self._doubted[-1][0] if self._doubted else self.last_s
+        """Time of the newest reading, suspect or not. [s]"""
+        return self._suspects[-1][0] if self._suspects else self.last_s
 
-    def take(self, time_s: float, temp_c: float) -> int:
-        """Take in one reading, newer than all before; how many of the newest readings count by it. [s], [°C]
+    def update(self, time_s: float, temp_c: float) -> int:
+        """Add one reading, newer than all before; returns the number of readings accepted with it. [s], [°C]
 
-        That is 1 as a rule, 0 for one that is held back, and all of those that begin a new stretch together. A stretch
-        has just begun when its ``count`` is no more than that.
+        Usually 1; 0 if it is held back; more if several readings start a new stretch together. A stretch has just
+        started if its ``count`` does not exceed that number.
         """
         if not math.isfinite(temp_c):
             return 0
         if time_s - self.last_s > GAP_S:
             self.restart()
         fresh = [(time_s, temp_c)]
-        if self._is_doubtful(time_s, temp_c):
-            self._doubt(time_s, temp_c)
-            if len(self._doubted) < 3 or self._doubted[-1][0] - self._doubted[0][0] < 1.0:
+        if self._is_suspect(time_s, temp_c):
+            self._add_suspect(time_s, temp_c)
+            if len(self._suspects) < 3 or self._suspects[-1][0] - self._suspects[0][0] < 1.0:
                 return 0
-            fresh = list(self._doubted)
+            fresh = list(self._suspects)
             self.restart()
-        self._doubted.clear()
+        self._suspects.clear()
         for reading in fresh:
             self._accept(*reading)
         return len(fresh)
 
-    def _is_doubtful(self, time_s: float, temp_c: float) -> bool:
+    def _is_suspect(self, time_s: float, temp_c: float) -> bool:
         trend, last = self.trend, self.last
         if trend is None or last is None:
             return False
-        if self.count < 3:  # nothing to foretell with yet: only what no probe can do is doubted
-            return not _follows(last, (time_s, temp_c))
+        if self.count < 3:  # no prediction yet: only physically impossible changes are suspect
+            return not _is_plausible_change(last, (time_s, temp_c))
         since_s = time_s - self.last_s
         off_c = abs(temp_c - trend.level - since_s * trend.rate) - _STEP_C - _BEND_C_PER_S * since_s
         if off_c <= 0:
@@ -148,34 +148,34 @@ class ReadingTracker:
         spread_c = math.sqrt(trend.ll + since_s * (2 * trend.lr + since_s * trend.rr) + self.noise.variance_c2)
         return off_c > 6 * spread_c
 
-    def _doubt(self, time_s: float, temp_c: float) -> None:
-        if self._doubted and not _follows(self._doubted[-1], (time_s, temp_c)):
-            self._doubted.clear()
-        self._doubted.append((time_s, temp_c))
+    def _add_suspect(self, time_s: float, temp_c: float) -> None:
+        if self._suspects and not _is_plausible_change(self._suspects[-1], (time_s, temp_c)):
+            self._suspects.clear()
+        self._suspects.append((time_s, temp_c))
 
     def _accept(self, time_s: float, temp_c: float) -> None:
         trend = self.trend
         if trend is None:
             self.trend = trend = Trend(temp_c, self.noise.variance_c2)
-            self.begun_s = time_s
+            self.started_s = time_s
         else:
-            trend.pass_time(passage(round(time_s - self.last_s, 9)), self._pushes.at(time_s - self.charge_s))
-            self._see(trend, temp_c)
+            trend.predict(transition(round(time_s - self.last_s, 9)), self._pushes.at(time_s - self.charge_s))
+            self._update(trend, temp_c)
         self.noise.learn(time_s, temp_c, trend.bend)
         self.last = time_s, temp_c
         self.count += 1
 
-    def _see(self, trend: Trend, temp_c: float) -> None:
+    def _update(self, trend: Trend, temp_c: float) -> None:
         spread_c = math.sqrt(trend.ll + self.noise.variance_c2)
         off = max(-_OUTLIER, min(_OUTLIER, (temp_c - trend.level) / spread_c))
-        trend.take(off * spread_c, self.noise.variance_c2)
-        # Deviations to one side, reading after reading, are a bend sharper than the model holds for likely.
-        self._drift += _WAKE_SHARE * (off - self._drift)
-        if abs(self._drift) > _WAKE:
-            trend.loosen(_WAKE_RATE, _WAKE_BEND)
+        trend.update(off * spread_c, self.noise.variance_c2)
+        # Innovations of one sign, reading after reading, show a sharper bend than the model expects.
+        self._drift += _DRIFT_WEIGHT * (off - self._drift)
+        if abs(self._drift) > _DRIFT_LIMIT:
+            trend.inflate(_DRIFT_RATE, _DRIFT_BEND)
             self._drift = 0.0
 
 
-def _follows(before: TimedTemp, after: TimedTemp) -> bool:
-    """Whether a probe can get from one reading to the next."""
+def _is_plausible_change(before: TimedTemp, after: TimedTemp) -> bool:
+    """Whether a probe can change from one reading to the next in that time."""
     return abs(after[1] - before[1]) <= _STEP_C + _FASTEST_C_PER_S * (after[0] - before[0])

@@ -10,7 +10,7 @@ from flask.typing import ResponseReturnValue
 
 from roastlog.journal.vocabulary import COOLED_MS
 from roastlog.languages import _
-from roastlog.quality.loss import Band, Judgement, judge
+from roastlog.quality.loss import Band, LossAssessment, assess_loss
 from roastlog.services import BatchSummary, Person
 from roastlog.web import services
 from roastlog.web.http.formatting import mass, page_units
@@ -58,7 +58,7 @@ class WeighPage:
     people: Sequence[Person]
     values: Mapping[str, str]
     loss: float | None
-    judgement: Judgement | None
+    judgement: LossAssessment | None
     scale: LossScale | None
     cooling: bool
     now_ms: int
@@ -150,7 +150,7 @@ def _weigh_page(code: str, values: Mapping[str, str], errors: Mapping[str, str] 
         people=services().people.all(),
         values=values,
         loss=loss,
-        judgement=None if loss is None else judge(loss, band),
+        judgement=None if loss is None else assess_loss(loss, band),
         scale=LossScale.of(band, loss) if band else None,
         cooling=batch.dropped_ms is not None and now_ms - batch.dropped_ms < COOLED_MS,
         now_ms=now_ms,

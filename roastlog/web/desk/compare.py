@@ -9,7 +9,7 @@ from flask import Blueprint, Response, redirect, render_template, request
 from flask.typing import ResponseReturnValue
 
 from roastlog.curve.comparison.alignment import ALIGNMENTS, Alignment
-from roastlog.curve.comparison.reasons import tell_reason
+from roastlog.curve.comparison.reasons import describe_reason
 from roastlog.languages import N_, _
 from roastlog.machine.model import Control
 from roastlog.services import LINES, BatchSummary, Compared, SideBySide
@@ -166,7 +166,7 @@ def _control(asked: str, beside: SideBySide) -> str:
     """The control that is drawn: the one asked for, else one that was moved otherwise, else the first."""
     known = [control.id for control in beside.controls]
     moved = [
-        reason.subject for batch in beside.batches if batch.against for reason in batch.against.why if reason.batch
+        reason.subject for batch in beside.batches if batch.against for reason in batch.against.reasons if reason.batch
     ]
     return next((control for control in (asked, *moved, *known) if control in known), "")
 
@@ -184,8 +184,8 @@ def _why(batch: Compared, controls: Sequence[Control], units: Units) -> Why:
         return Why(batch, [], [], "")
     names = {control.id: control.name for control in controls}
     told: dict[bool, list[Told]] = {True: [], False: []}
-    for reason in against.why:
-        words = tell_reason(reason, unit=units.temp, mass=units.mass, names=names)
+    for reason in against.reasons:
+        words = describe_reason(reason, unit=units.temp, mass=units.mass, names=names)
         told[reason.cause].append(Told(words[:1].upper() + words[1:], reason.spreads))
     return Why(batch, told[True], told[False], _basis(against.usual.batches))
 

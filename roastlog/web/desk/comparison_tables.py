@@ -75,7 +75,7 @@ def parts(beside: SideBySide, units: Units) -> list[TablePart]:
     """All that is told of the batches, part by part; what none of them has is left out."""
     written = _Written(beside.batches, units)
     told = [
-        TablePart(_("Charge"), [written.mass(_("Green weight"), lambda batch: batch.traits.green_g)]),
+        TablePart(_("Charge"), [written.mass(_("Green weight"), lambda batch: batch.features.green_g)]),
         TablePart(
             _("When, from charge"), [written.time(MOMENT_LABELS[name], _moment(name, "time_s")) for name in MOMENTS[1:]]
         ),
@@ -154,11 +154,11 @@ def _capital(phase: str) -> str:
 
 
 def _moment(name: str, field: str) -> Value:
-    return lambda batch: getattr(batch.traits.moments.get(name), field, None)
+    return lambda batch: getattr(batch.features.moments.get(name), field, None)
 
 
 def _phase(name: str, field: str) -> Value:
-    return lambda batch: getattr(batch.traits.phases.get(name), field, None)
+    return lambda batch: getattr(batch.features.phases.get(name), field, None)
 
 
 def _distance(field: str) -> Value:
@@ -171,7 +171,7 @@ def moves(beside: SideBySide) -> list[TablePart]:
     if guide is None:
         return []
     names = {control.id: control.name for control in beside.controls}
-    there = dict.fromkeys([*names, *guide.traits.changes])  # the machine's own order first
+    there = dict.fromkeys([*names, *guide.features.changes])  # the machine's own order first
     told = [TablePart(names.get(control, control), _move_rows(beside, control)) for control in there]
     return [part for part in told if part.rows]
 
@@ -182,9 +182,9 @@ def _move_rows(beside: SideBySide, control: str) -> list[TableRow]:
         [pair for pair in batch.against.moves if pair.control == control] if batch.against else [] for batch in others
     ]
     rows: list[tuple[float, TableRow]] = []
-    for change in guide.traits.changes.get(control, ()):
+    for change in guide.features.changes.get(control, ()):
         cells = [
-            _beside(own, change, control in batch.traits.changes) for own, batch in zip(pairs, others, strict=True)
+            _beside(own, change, control in batch.features.changes) for own, batch in zip(pairs, others, strict=True)
         ]
         rows.append((change.time_s, TableRow(_when(change), [Cell(_setting(change)), *cells])))
     for place, own in enumerate(pairs):

@@ -6,7 +6,7 @@ from typing import Final, NamedTuple
 
 import numpy as np
 
-from roastlog.curve.forecast.outlook import BAND, Miss
+from roastlog.curve.forecast.outlook import BAND, ForecastError
 from roastlog.journal.vocabulary import MOMENT_LABELS
 from roastlog.languages import _
 from roastlog.services import ForecastReview
@@ -44,22 +44,22 @@ class ForecastReviewPage:
 
 def forecast_review_page(told: ForecastReview) -> ForecastReviewPage:
     """The table and what it comes to."""
-    by_moment = {name: [miss for miss in told.misses if miss.moment == name] for name in FORETOLD}
+    by_moment = {name: [miss for miss in told.forecast_errors if miss.moment == name] for name in FORETOLD}
     known = {name: found for name, found in by_moment.items() if found}
-    at = {(miss.asked_s, miss.moment): miss for miss in told.misses}
+    at = {(miss.asked_s, miss.moment): miss for miss in told.forecast_errors}
     came_s = told.record.batch.moments_s
     rows = [
         MinuteRow(
             asked_s, [_cell(at[asked_s, name], came_s[name]) if (asked_s, name) in at else None for name in known]
         )
-        for asked_s in sorted({miss.asked_s for miss in told.misses})
+        for asked_s in sorted({miss.asked_s for miss in told.forecast_errors})
     ]
     sentences = [_sum(MOMENT_LABELS[name], found) for name, found in known.items()]
     planned = "drop" in known and told.record.batch.facts.plan is not None
     return ForecastReviewPage(told, [MOMENT_LABELS[name] for name in known], rows, sentences, planned)
 
 
-def _cell(miss: Miss, came_s: float) -> MissCell:
+def _cell(miss: ForecastError, came_s: float) -> MissCell:
     band = ""
     if miss.low_s is not None and miss.high_s is not None:
         band = _("{low} to {high}", low=_by(miss.low_s - came_s), high=_by(miss.high_s - came_s))
@@ -72,7 +72,7 @@ def _by(time_s: float) -> str:
     return text if text.startswith("−") or text == "0" else f"+{text}"
 
 
-def _sum(label: str, found: Sequence[Miss]) -> str:
+def _sum(label: str, found: Sequence[ForecastError]) -> str:
     off_s = float(np.mean([abs(miss.error_s) for miss in found]))
     banded = [miss.inside for miss in found if miss.inside is not None]
     off = f"{number(off_s)}{HARD_SPACE}s"

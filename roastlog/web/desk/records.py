@@ -9,7 +9,7 @@ from uuid import uuid4
 from flask import Blueprint, Response, redirect, render_template, request
 from flask.typing import ResponseReturnValue
 
-from roastlog.curve.faults.detection import DECLINING_RATE, TITLES, CurveFault, tell_fault
+from roastlog.curve.faults.detection import DECLINING_RATE, TITLES, CurveFault, describe_fault
 from roastlog.curve.phases import phase_at
 from roastlog.errors import CodeError, NoSuchBatch
 from roastlog.journal.wording import FLAG_WORDS
@@ -214,7 +214,7 @@ def _found() -> ListPage:
 def _record_page(code: str, error: str = "") -> ResponseReturnValue:
     told = services().batches.record(code)
     analysis, unit = services().analysis.analyse(told), page_units().temp
-    faults = [FaultTold(TITLES[fault.kind], fault, tell_fault(fault, unit)) for fault in analysis.faults]
+    faults = [FaultTold(TITLES[fault.kind], fault, describe_fault(fault, unit)) for fault in analysis.faults]
     page = RecordPage(told, analysis, faults, _groups(told), _aroma(told), str(uuid4()), who(), error=error, unit=unit)
     page = replace(page, photos=services().photos.of(told.batch))
     return render_template("desk/records/record.html", page=page), 422 if error else 200

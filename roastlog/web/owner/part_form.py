@@ -213,7 +213,7 @@ def _field(model: type[Part], prefix: str, name: str, values: Values, errors: Va
         choices = {} if info.is_required() else {"": _left_out(info.default)}
         choices |= {str(item): ROLES.get(item, str(item)) for item in given if item != info.default}
     look = "check" if bool in takes else "number" if {int, float} & takes else "text"
-    hint = "" if choices else in_form(model.says(name))
+    hint = "" if choices else in_form(model.allowed_values(name))
     if name == "password":
         look, hint = "secret", _("Empty: the one that is known for this user at this broker is kept.")
     return FormField(full, LABELS[name], hint, value, errors.get(full, ""), choices, look)  # type: ignore[arg-type]
