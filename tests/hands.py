@@ -1,6 +1,6 @@
 """A steady hand: one coffee on one machine, batch after batch by one schedule, as alike as a good day's work is.
 
-The corpus of `tests.roasts` varies much from batch to batch, for an outlook to learn from; what a comparison has to
+The corpus of `tests.roast_corpus` varies much from batch to batch, for an outlook to learn from; what a comparison has to
 find is one thing that was changed while all else went as usual. How much is usual here are figures of ours.
 """
 
