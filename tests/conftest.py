@@ -183,11 +183,14 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """Keep on one worker what shares something costly, so that it is made once.
 
     That is the demo; what a module makes for its tests; and in `tests/curve` what a module has asked of its roasts.
+    The tests of the local network hear each other's names, so they stand in one row too.
     """
     for item in items:
         fixtures = item._fixtureinfo.name2fixturedefs if isinstance(item, pytest.Function) else {}
         if "demo" in fixtures:
             item.add_marker(pytest.mark.xdist_group("demo"))
+        elif item.path.parent.name == "lan" or "lan" in fixtures:
+            item.add_marker(pytest.mark.xdist_group("lan"))
         elif item.path.parent.name == "curve" or any(made[-1].scope == "module" for made in fixtures.values()):
             item.add_marker(pytest.mark.xdist_group(item.path.stem))
 
@@ -200,8 +203,8 @@ class FolderSeconds:
 
     def pytest_runtest_logreport(self, report: pytest.TestReport) -> None:
         """Add a phase of a test to its folder."""
-        folder, _, rest = report.nodeid.removeprefix("tests/").partition("/")
-        self._spent_s[f"tests/{folder}" if rest else "tests"] += report.duration
+        parts = report.nodeid.partition("::")[0].split("/")
+        self._spent_s["/".join(parts[: min(2, len(parts) - 1)])] += report.duration
 
     def pytest_terminal_summary(self, terminalreporter: pytest.TerminalReporter) -> None:
         """Tell the sums, longest first."""

@@ -1,6 +1,6 @@
 """Repeatable simulated batches: one coffee on one machine by one schedule, with the spread of a good day.
 
-The corpus of `tests.roast_corpus` varies widely, for the outlook to learn from; here a comparison must find one thing
+The corpus of `roast_corpus` varies widely, for the outlook to learn from; here a comparison must find one thing
 that was changed while the rest varied as usual. The usual spreads are our assumptions.
 """
 
