@@ -32,6 +32,14 @@ class FigureService:
         self._runtime, self._batches = runtime, batches
         self._analysis, self._comparison = analysis, comparison
 
+    def make_ready(self, temp_unit: str) -> None:
+        """Load Bokeh and make the panels of all machines, so that no page has to wait for them."""
+        from roastlog.plot.figures import live_figure  # noqa: PLC0415 - Bokeh takes a second to load
+
+        for machine in self._runtime.machines():
+            channels, controls = channel_views(machine.channels), control_views(machine.controls)
+            live_figure(channels, controls, {"t_s": []}, temp_unit=temp_unit)
+
     def live(self, view: LiveView, *, temp_unit: str = "C") -> "Drawing":
         """The figure of a live view with the curve so far; its axes read in °C or °F."""
         from roastlog.plot.figures import live_figure  # noqa: PLC0415 - Bokeh takes a second to load

@@ -34,6 +34,7 @@ THREADS: Final = 64
 DOOR_THREADS: Final = 24
 WATCH_S: Final = 0.1
 KILL_S: Final = 5
+FIGURES_AFTER_S: Final = 3.0  # after the start, whose first answers come first: Bokeh takes a second to load
 HOLD_S: Final = 5.0  # how long the one before may take to let go of the folder
 
 
@@ -160,6 +161,9 @@ def _locked(file: int) -> bool:
 def _open(serving: Serving) -> tuple[Flask, Services]:
     services = open_services(serving.folder, Clock(serving.rate), host=serving.host, port=serving.port)
     services.start()
+    ready = threading.Timer(FIGURES_AFTER_S, services.figures.make_ready, (services.settings.current().units_temp,))
+    ready.daemon = True  # an end need not wait for it
+    ready.start()
     app = create_app(services)
     app.extensions["secure"] = serving.secure
     if serving.proxies:

@@ -6,6 +6,7 @@ from typing import Any
 
 import pytest
 
+from roastlog.plot.figures import _panels
 from tests.conftest import Bench
 
 
@@ -46,6 +47,16 @@ def test_the_page_reads_in_the_unit_that_was_set(charged: Bench, unit: str, char
     assert f'"°{unit}/min"' in figure
     assert other not in figure
     assert block(page, "view")["batch"]["moments"][0]["temp_c"] == pytest.approx(200.0)
+
+
+def test_a_page_finds_its_figure_made(charged: Bench):
+    """What a server makes ready at its start is what its pages need: neither the first nor the second makes panels."""
+    charged.services.figures.make_ready("C")
+    asked = _panels.cache_info()
+    for _ in range(2):
+        assert block(charged.client.get("/machines/drum-4").text, "figure")["item"]["root_id"]
+    assert _panels.cache_info().misses == asked.misses
+    assert _panels.cache_info().hits == asked.hits + 2
 
 
 def test_programs_are_told_celsius_whatever_is_set(charged: Bench):

@@ -5,6 +5,7 @@ import { Chart } from "./chart/chart.js";
 import { Clock } from "../core/clock.js";
 import { Controls } from "./entries/controls.js";
 import { fillTable } from "../core/curve-table.js";
+import { whenIdle } from "../core/idle.js";
 import { bindDiscard } from "./sheets/discard.js";
 import { bindDoor } from "./state/access-check.js";
 import { Echo } from "./entries/feedback.js";
@@ -33,6 +34,7 @@ import { Wake } from "./screen/wake-lock.js";
 import { t } from "../core/words.js";
 
 const TICK_MS = 250;
+const CHART_MS = 2000; // so long a finger may hold up the chart of a page that was just opened
 const $ = (id) => document.getElementById(id);
 const block = (id) => JSON.parse($(id).textContent);
 
@@ -100,8 +102,8 @@ pad.draw();
 controls.draw();
 mirror.start();
 setInterval(tick, TICK_MS);
-// BokehJS is long work for a phone: it is run once the words are painted, and the page works while it draws.
+// BokehJS is long work for a phone: it is run once the words are painted and no finger is at work.
 const library = document.createElement("script");
 library.src = $("bokeh").href;
 library.addEventListener("load", async () => mirror.show(await Chart.make(block("figure"), $("curves"))));
-requestAnimationFrame(() => setTimeout(() => document.head.append(library)));
+whenIdle(() => document.head.append(library), CHART_MS);
