@@ -14,6 +14,7 @@ from roastlog.journal.wording import tell
 from roastlog.web.api.openapi import description
 from roastlog.web.http.roles import DECIDE, OPERATE, OWN, refused_to
 from tests.conftest import Bench
+from tests.journal import kinds_table
 from tests.web.walk import browser
 
 
@@ -192,3 +193,8 @@ def test_what_a_newer_version_said_is_folded_around():
 def test_every_kind_of_subject_but_the_house_has_a_name():
     """There is one house."""
     assert set(SUBJECTS) - set(NAMED) == {"house"}
+
+
+def test_the_docs_tell_every_kind_as_its_row_has_it():
+    """docs/entries.md is what the registry makes of it."""
+    assert kinds_table.PATH.read_text(encoding="utf-8") == kinds_table.text(), "run make words"

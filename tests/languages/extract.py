@@ -10,6 +10,7 @@ from babel.messages.pofile import read_po, write_po
 
 from roastlog import __version__
 from roastlog.languages.catalogue import FOLDER, name_of
+from tests.journal import kinds_table
 
 ROOT = Path(__file__).parents[2]
 PLACES = (("roastlog", "**.py", "python"), ("templates", "**.html", "jinja2"), ("static/js", "**.js", "javascript"))
@@ -56,7 +57,7 @@ def forms_of(said: object) -> tuple[str, ...]:
 
 
 def main() -> None:
-    """`make words`: every language, or a new one that is named."""
+    """`make words`: every language, or a new one that is named; and docs/entries.md."""
     parser = argparse.ArgumentParser(description="Bring the files in roastlog/languages up to date with the messages.")
     parser.add_argument("new", nargs="?", help="the code of a language that is begun, such as fr")
     new = parser.parse_args().new
@@ -64,6 +65,7 @@ def main() -> None:
         (FOLDER / f"{new}.po").touch(exist_ok=False)
     for path in sorted(FOLDER.glob("*.po")):
         print(f"{path.name}: {update(path.stem)} messages to translate")
+    kinds_table.write()
 
 
 if __name__ == "__main__":
