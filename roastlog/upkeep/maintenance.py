@@ -41,7 +41,7 @@ class Maintenance(Worker):
     """
 
     def __init__(self, store: Store, clock: Clock) -> None:
-        super().__init__("keeper")
+        super().__init__("maintenance")
         self._store, self._clock = store, clock
         self._folder = store.path.parent / BACKUPS
         self._told: set[str] = set()

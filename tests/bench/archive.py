@@ -87,7 +87,7 @@ def _services(folder: Path) -> Services:
     wire = re.compile(r"^modbus = .*$", re.MULTILINE)
     services = open_services(folder, Clock())
     services.machines.keep_sheet(wire.sub("http = {}", channels) + "[[controls]]" + wire.sub("", controls))
-    services.runtime.start()  # and not the keeper, who would back all this up
+    services.runtime.start()  # and not the maintenance, which would back all this up
     return services
 
 

@@ -64,23 +64,23 @@ def process(*arguments: str) -> Iterator[subprocess.Popen[str]]:
         child.communicate()
 
 
-class Runtime:
+class EntryServer:
     """A few lines of HTTP that keep entries as Drumside does: enough to hear what an operator sends."""
 
     def __init__(self, rate: float) -> None:
         self.clock = Clock(rate)
         self.entries: list[dict[str, Any]] = []
         self.tokens: set[str | None] = set()
-        desk = self
+        owner = self
 
         class Handler(BaseHTTPRequestHandler):
             def do_GET(self) -> None:
-                desk.tokens.add(self.headers.get("Authorization"))
-                self.answer(desk.get(self.path))
+                owner.tokens.add(self.headers.get("Authorization"))
+                self.answer(owner.get(self.path))
 
             def do_POST(self) -> None:
                 raw = self.rfile.read(int(self.headers["Content-Length"]))
-                self.answer(desk.post(json.loads(raw)["entries"]))
+                self.answer(owner.post(json.loads(raw)["entries"]))
 
             def answer(self, body: dict[str, Any]) -> None:
                 data = json.dumps(body).encode()
@@ -120,8 +120,8 @@ class Runtime:
 
 
 @contextmanager
-def desk(rate: float) -> Iterator[Runtime]:
-    running = Runtime(rate)
+def entry_server(rate: float) -> Iterator[EntryServer]:
+    running = EntryServer(rate)
     thread = threading.Thread(target=running.server.serve_forever, daemon=True)
     thread.start()
     try:
@@ -217,7 +217,7 @@ def test_it_ends_when_its_parent_is_gone():
 
 def test_the_operator_roasts_a_batch_over_the_wire():
     """At 300 times real time: opened, charged, tapped through, dropped and weighed, by Drumside's clock."""
-    with desk(300.0) as drumside, process(
+    with entry_server(300.0) as drumside, process(
         "--port", str(held_port()), "--speed", "300", "--drumside", drumside.url, "--token", "secret"
     ):  # fmt: skip
         wait_for(lambda: "weighed" in {entry["kind"] for entry in list(drumside.entries)}, 40)
@@ -232,7 +232,7 @@ def test_the_operator_roasts_a_batch_over_the_wire():
 def test_a_newcomer_takes_over_over_the_wire():
     """After a tap of another phone the operator is silent, and that phone's move and drop reach the machine."""
     port = held_port()
-    with desk(60.0) as drumside, process(
+    with entry_server(60.0) as drumside, process(
         "--port", str(port), "--speed", "60", "--drumside", drumside.url
     ):  # fmt: skip
         wait_for(lambda: "charge" in drumside.moments())

@@ -116,26 +116,26 @@ def test_the_batch_that_was_dropped_last_is_shown_even_if_it_was_opened_first(be
 
 def test_a_turn_that_the_disk_refused_is_a_move_later(bench: Bench):
     """Nobody turns the knob again to have it written down."""
-    store, desk = bench.services.store, bench.services.runtime
+    store, runtime = bench.services.store, bench.services.runtime
     code = bench.open()
-    desk._saver.stop()
+    runtime._saver.stop()
     store.write(lambda db: db.conn.execute("PRAGMA busy_timeout = 20").fetchone())
-    desk.live("drum-4").controls.give_back([Turn("radiant", 6.5, bench.services.clock.now_ms())])
+    runtime.live("drum-4").controls.give_back([Turn("radiant", 6.5, bench.services.clock.now_ms())])
     other = sqlite3.connect(store.path, isolation_level=None)
     other.execute("BEGIN IMMEDIATE")
     with pytest.raises(StoreError):
-        desk._save()
+        runtime._save()
     other.execute("ROLLBACK")
     other.close()
-    desk._save()
+    runtime._save()
     assert bench.services.batches.record(code).batch.settings == {"radiant": 6.5}
 
 
 def test_a_disk_that_takes_no_readings_is_told_to_the_watchers_and_so_is_its_return(bench: Bench):
     """By one event each, and in the view of a page that is opened meanwhile; the readings are there afterwards."""
-    store, desk = bench.services.store, bench.services.runtime
-    desk._saver.stop()
-    desk.running("drum-4").advice_thread.stop()
+    store, runtime = bench.services.store, bench.services.runtime
+    runtime._saver.stop()
+    runtime.running("drum-4").advice_thread.stop()
     store.write(lambda db: db.conn.execute("PRAGMA busy_timeout = 20").fetchone())
     events = bench.services.live.hub("drum-4").watch()
     bench.push((0, "bean_probe", 100.0))
@@ -143,15 +143,15 @@ def test_a_disk_that_takes_no_readings_is_told_to_the_watchers_and_so_is_its_ret
     with closing(sqlite3.connect(store.path, isolation_level=None)) as other:
         other.execute("BEGIN IMMEDIATE")
         with pytest.raises(StoreError):
-            desk._save()
+            runtime._save()
         for _ in range(2):
-            desk.update_advice()
+            runtime.update_advice()
         assert bench.services.live.view("drum-4").trouble == FULL
         told = next(events)
         other.execute("ROLLBACK")
     assert [(event.name, json.loads(event.data)["trouble"][:8]) for event in told] == [("state", "The disk")]
-    desk._save()
-    desk.update_advice()
+    runtime._save()
+    runtime.update_advice()
     assert [(event.name, json.loads(event.data)["trouble"]) for event in next(events)] == [("state", "")]
     assert bench.services.live.view("drum-4").trouble == ""
     events.close()
@@ -159,18 +159,18 @@ def test_a_disk_that_takes_no_readings_is_told_to_the_watchers_and_so_is_its_ret
 
 def test_a_roast_that_nobody_sends_readings_of_any_more_is_told(bench: Bench):
     """After five seconds without one, and no longer once one comes; before the charge silence is no trouble."""
-    desk, code = bench.services.runtime, bench.open()
-    desk.running("drum-4").advice_thread.stop()
+    runtime, code = bench.services.runtime, bench.open()
+    runtime.running("drum-4").advice_thread.stop()
     bench.push((0, "bean_probe", 180.0))
-    desk.update_advice()
+    runtime.update_advice()
     bench.clock.turn_to(6)
-    desk.update_advice()
+    runtime.update_advice()
     assert bench.services.live.view("drum-4").trouble == ""
     bench.say(bench.entry("moment", 6, batch=code, moment="charge"))
-    desk.update_advice()
+    runtime.update_advice()
     assert bench.services.live.view("drum-4").trouble == SILENT
     bench.push((6, "bean_probe", 170.0))
-    desk.update_advice()
+    runtime.update_advice()
     assert bench.services.live.view("drum-4").trouble == ""
 
 

@@ -1,4 +1,4 @@
-"""The keeper: packs what is quiet, backs up at night, says how it went, and holds nothing up."""
+"""Maintenance: packs what is quiet, backs up at night, says how it went, and holds nothing up."""
 
 import logging
 import sqlite3
@@ -26,8 +26,8 @@ HOUR_S = 3600
 
 
 @pytest.fixture
-def keeper(services: Services) -> Maintenance:
-    """A keeper whose jobs are called by hand."""
+def maintenance(services: Services) -> Maintenance:
+    """The maintenance, whose jobs are called by hand."""
     return services.maintenance
 
 
@@ -75,18 +75,18 @@ def test_a_damaged_half_hour_is_a_gap_on_the_page(bench: Bench):
     assert set(bench.client.get(f"/api/batches/{code}/curve").get_json().get("bean_probe", [None])) == {None}
 
 
-def test_a_backup_is_made_each_night_and_no_oftener(services: Services, clock: HandClock, keeper: Maintenance):
+def test_a_backup_is_made_each_night_and_no_oftener(services: Services, clock: HandClock, maintenance: Maintenance):
     """At the first start, at three in the morning of each day, and, where that was missed, when it starts again."""
     newest_ms = set()
     for hour in range(49):
         clock.turn_to(hour * HOUR_S)
-        keeper.back_up()
+        maintenance.back_up()
         newest_ms.add(backups(services)[0])
         assert max(newest_ms) >= last_night_ms(clock.now_ms())
     assert len(newest_ms) == 3
     assert check(newest(services.store.path.parent / BACKUPS).path).batches == 0
     clock.turn_to(30 * 24 * HOUR_S)
-    keeper.back_up()
+    maintenance.back_up()
     assert backups(services)[0] == clock.now_ms()
 
 
@@ -118,40 +118,42 @@ def test_night_is_three_oclock_on_the_wall(now: str, night: str):
 
 
 def test_a_backup_that_fails_is_told_on_the_page_and_tried_again(
-    services: Services, clock: HandClock, keeper: Maintenance, bench: Bench
+    services: Services, clock: HandClock, maintenance: Maintenance, bench: Bench
 ):
     """A file stands where the folder should be: words on the page of today, an hour later another try, then a tick."""
     (services.store.path.parent / BACKUPS).write_text("in the way")
     with pytest.raises(StoreError, match="No backup can be made"):
-        keeper.back_up()
+        maintenance.back_up()
     assert not services.backups.status().well
     assert "The last backup failed: No backup can be made" in bench.client.get("/").text
     (services.store.path.parent / BACKUPS).unlink()
-    keeper.back_up()
+    maintenance.back_up()
     assert backups(services) == []
     clock.turn_to(HOUR_S)
-    keeper.back_up()
+    maintenance.back_up()
     assert services.backups.status().well
     clock.turn_to(4 * HOUR_S)
     assert "Backed up 3 h ago" in bench.client.get("/").text
 
 
-def test_an_old_backup_is_told(services: Services, clock: HandClock, keeper: Maintenance, bench: Bench):
+def test_an_old_backup_is_told(services: Services, clock: HandClock, maintenance: Maintenance, bench: Bench):
     """Nothing fails, but nothing is made either: after two days the page says how old the newest is."""
     assert "No backup yet" in bench.client.get("/").text
-    keeper.back_up()
+    maintenance.back_up()
     clock.turn_to(5 * 24 * HOUR_S)
     assert "The newest backup is 5 days old" in bench.client.get("/").text
     assert services.backups.status().age_s == 5 * 24 * HOUR_S
 
 
-def test_damaged_readings_are_told_after_the_nightly_check(services: Services, clock: HandClock, keeper: Maintenance):
+def test_damaged_readings_are_told_after_the_nightly_check(
+    services: Services, clock: HandClock, maintenance: Maintenance
+):
     """The backup counts them; the page says that an older one may have them whole."""
     services.store.write(lambda db: readings.add_rows(db, "drum-4", [(START_MS - SLOT_MS, {"bean_probe": 20.0})]))
     clock.turn_to(HOUR_S)
-    keeper.seal_quiet()
+    maintenance.seal_quiet()
     services.store.write(lambda db: db.conn.execute("UPDATE sealed SET data = x'0102'"))
-    keeper.back_up()
+    maintenance.back_up()
     assert "1 half hours of packed readings are damaged" in services.backups.status().said
 
 
@@ -160,7 +162,7 @@ def photos(services: Services) -> set[str]:
     return {row[0] for row in services.store.read.execute("SELECT name FROM photos")}
 
 
-def test_photos_that_nobody_names_are_swept_after_a_month(bench: Bench, clock: HandClock, keeper: Maintenance):
+def test_photos_that_nobody_names_are_swept_after_a_month(bench: Bench, clock: HandClock, maintenance: Maintenance):
     """Those alone: not one that an entry names, also by a correction or one taken back, and not one that is younger."""
     services, code = bench.services, bench.open()
     named, undone, corrected, unnamed, young, named_late = (str(uuid4()) for _ in range(6))
@@ -173,12 +175,12 @@ def test_photos_that_nobody_names_are_swept_after_a_month(bench: Bench, clock: H
     kept = {named, undone, corrected}
     clock.turn_to(UNNAMED_MS / 1000 - 1)
     services.store.write(lambda db: keep_photo(db, young, b"jpeg", clock.now_ms()))
-    keeper.sweep_photos()
+    maintenance.sweep_photos()
     assert photos(services) == {*kept, unnamed, young, named_late}
     # A tap that lay on a phone for all that time still finds its photo.
     bench.say(bench.entry("trier", 6, batch=code, stage="tan", photo=named_late))
     clock.turn_to(UNNAMED_MS / 1000 + SWEEP_MS / 1000)
-    keeper.sweep_photos()
+    maintenance.sweep_photos()
     assert photos(services) == {*kept, young, named_late}
 
 
@@ -200,16 +202,16 @@ def test_it_works_by_itself_and_stops(services: Services, monkeypatch: pytest.Mo
     """Started with the server: quiet readings are packed, a backup is made, and a stop is not held up."""
     monkeypatch.setattr(module, "FIRST_S", 0.01)
     services.store.write(lambda db: readings.add_rows(db, "drum-4", [(START_MS - 9 * SLOT_MS, {"bean_probe": 1.0})]))
-    keeper = Maintenance(services.store, services.clock)
-    keeper.start()
+    maintenance = Maintenance(services.store, services.clock)
+    maintenance.start()
     until(lambda: backups(services) != [])
-    keeper.stop()
-    assert not keeper._thread.is_alive()
+    maintenance.stop()
+    assert not maintenance._thread.is_alive()
     assert services.store.read.execute("SELECT count(*) FROM sealed").fetchone()[0] == 1
 
 
 def test_what_cannot_be_packed_is_told_once_and_holds_up_nothing(
-    services: Services, keeper: Maintenance, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+    services: Services, maintenance: Maintenance, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
 ):
     """A row that is no JSON stays a row; the half hours beside it are packed."""
     for number in range(3):
@@ -221,23 +223,25 @@ def test_what_cannot_be_packed_is_told_once_and_holds_up_nothing(
     monkeypatch.setattr(module, "PAUSE_S", 0.0)
     caplog.set_level(logging.INFO)
     for _ in range(4):
-        keeper._try("Readings cannot be packed", keeper.seal_quiet)
+        maintenance._try("Readings cannot be packed", maintenance.seal_quiet)
     assert len([record for record in caplog.records if "cannot be packed" in record.message]) == 1
     assert services.store.read.execute("SELECT count(*) FROM readings").fetchone()[0] == 1
     assert services.store.read.execute("SELECT count(*) FROM sealed").fetchone()[0] == 2
 
 
-def test_readings_of_a_disk_that_refuses_are_packed_later(services: Services, keeper: Maintenance, clock: HandClock):
+def test_readings_of_a_disk_that_refuses_are_packed_later(
+    services: Services, maintenance: Maintenance, clock: HandClock
+):
     """Another program holds the database: nothing is deleted, and the next time it goes."""
     services.store.write(lambda db: readings.add_rows(db, "drum-4", [(START_MS - 9 * SLOT_MS, {"bean_probe": 1.0})]))
     services.store.write(lambda db: db.conn.execute("PRAGMA busy_timeout = 20").fetchone())
     other = sqlite3.connect(services.store.path, isolation_level=None)
     other.execute("BEGIN IMMEDIATE")
     with pytest.raises(StoreError, match="locked"):
-        keeper.seal_quiet()
+        maintenance.seal_quiet()
     other.execute("ROLLBACK")
     other.close()
-    keeper.seal_quiet()
+    maintenance.seal_quiet()
     assert list(sealing.due(services.store.read, clock.now_ms())) == []
 
 
