@@ -93,8 +93,8 @@ def test_a_whole_session_only_reads(cable, server, linked):
     assert {question.split(":")[0] for question in server.asked()} == {"1", "2", "3", "4"}
 
 
-def test_a_silent_unit_is_left_alone_for_longer_each_time(cable, linked, monkeypatch):
-    """On a shared line a dead unit costs the others one wait, then backoffs_s; the others are read meanwhile."""
+def test_a_silent_unit_has_a_growing_backoff(cable, linked, monkeypatch):
+    """On a shared line a dead unit costs the others one timeout, then waits out its backoff; the others are read meanwhile."""
     monkeypatch.setattr(modbus, "_FIRST_BACKOFF_S", 0.05)
     points = {"good": point(cable, "input", 0, "int16"), "dead": point(cable, "input", 0, "int16", unit=9)}
     cable.garble = lambda data: b"" if data[:1] == b"\x09" else data
