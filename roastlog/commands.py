@@ -12,7 +12,7 @@ from roastlog import __version__
 from roastlog.errors import DrumsideError, SettingError, SheetError
 
 if TYPE_CHECKING:
-    from roastlog.lan.secure import Secure
+    from roastlog.lan.secure import SecureServer
     from roastlog.services import Services
     from roastlog.web.server import Serving
 
@@ -229,7 +229,7 @@ def tell_address(serving: "Serving", role: str = "operate") -> None:
     sys.stdout.flush()
 
 
-def _tell_secure(secure: "Secure", host: str) -> str:
+def _tell_secure(secure: "SecureServer", host: str) -> str:
     """Print what there is to know of the secure page; where a device begins that shall be let in."""
     for sentence in secure.told:
         print(sentence)

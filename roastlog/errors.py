@@ -1,27 +1,27 @@
-"""All errors that Drumside raises by name. Each message is a sentence that a roaster can act on.
+"""All named errors of Drumside. Each message is a sentence that a roaster can act on.
 
 DrumsideError
-├── CurveError          arrays that no curve can be made of
-├── PhysicsError        a simulated roast that cannot be set up
-├── SheetError          a machine sheet with a mistake in it
+├── CurveError          invalid curve data
+├── PhysicsError        an invalid simulated roast
+├── SheetError          an invalid machine sheet
 ├── InstrumentError     an instrument that does not answer
-├── LabelError          a label that cannot be made as asked
+├── LabelError          a label that cannot be made
 ├── CodeError
-│   ├── MistypedCode    the check character does not fit
-│   └── NotACode        not the form of a batch code at all
+│   ├── MistypedCode    wrong check character
+│   └── NotACode        not the format of a batch code
 ├── NotFound
 │   ├── NoSuchBatch
 │   ├── NoSuchMachine
 │   ├── NoSuchLot
 │   ├── NoSuchDevice
-│   └── Withdrawn       a bag code that holds no more
-├── EntryRefused        an entry that cannot be kept, and why
-├── PictureRefused      what is no picture, or too large a one
-├── ReadingsRefused     a push of readings that cannot be read at all
-├── SettingError        a setting out of its range
-├── CertificateError    a certificate that cannot be used, or not be made
-├── LacksRole           a device that may not do that
-├── PairingRefused      a code or a link that lets nobody in
+│   └── Withdrawn       a withdrawn bag code
+├── EntryRefused        an invalid entry
+├── PictureRefused      no picture, or one that is too large
+├── ReadingsRefused     an unreadable push of readings
+├── SettingError        a setting out of range
+├── CertificateError    a certificate that cannot be used or created
+├── LacksRole           a device without the required role
+├── PairingRefused      an invalid pairing code or link
 │   └── TooManyTries    too many wrong codes; wait
 └── StoreError          the database cannot be read or written
 """
@@ -30,23 +30,23 @@ from roastlog.languages import Said, _
 
 
 class DrumsideError(Exception):
-    """Base of all errors below. Whoever hands one on says it in the language of whoever is answered then."""
+    """Base of all errors below. The message is translated when it is shown, for its reader."""
 
     def __str__(self) -> str:
-        """The message, which can be said again."""
+        """The message, which can be translated again."""
         return _(self.args[0]) if self.args and isinstance(self.args[0], Said) else super().__str__()
 
 
 class CurveError(DrumsideError):
-    """Raised for arrays that no curve can be made of."""
+    """Raised for invalid curve data."""
 
 
 class PhysicsError(DrumsideError):
-    """Raised for a simulated roast that cannot be set up."""
+    """Raised for an invalid simulated roast."""
 
 
 class SheetError(DrumsideError):
-    """Raised for a machine sheet with a mistake; the message names the line and what may stand there."""
+    """Raised for an invalid machine sheet; the message names the line and the allowed values."""
 
 
 class InstrumentError(DrumsideError):
@@ -54,7 +54,7 @@ class InstrumentError(DrumsideError):
 
 
 class LabelError(DrumsideError):
-    """Raised for a label that cannot be made as asked."""
+    """Raised for a label that cannot be made."""
 
 
 class CodeError(DrumsideError):
@@ -62,11 +62,11 @@ class CodeError(DrumsideError):
 
 
 class MistypedCode(CodeError):
-    """Raised when a code has the right form but its check character does not fit."""
+    """Raised for a code in the right format with a wrong check character."""
 
 
 class NotACode(CodeError):
-    """Raised for text that has not the form of a batch code."""
+    """Raised for text that is not in the format of a batch code."""
 
 
 class NotFound(DrumsideError):
@@ -74,7 +74,7 @@ class NotFound(DrumsideError):
 
 
 class NoSuchBatch(NotFound):
-    """Raised for a well-formed code that no batch carries."""
+    """Raised for a valid code without a batch."""
 
 
 class NoSuchMachine(NotFound):
@@ -82,31 +82,31 @@ class NoSuchMachine(NotFound):
 
 
 class NoSuchLot(NotFound):
-    """Raised for a green lot that is not in the books."""
+    """Raised for an unknown green lot."""
 
 
 class NoSuchDevice(NotFound):
-    """Raised for a device or a token that is not let in, or not any more."""
+    """Raised for an unknown or removed device or token."""
 
 
 class Withdrawn(NotFound):
-    """Raised for the code of a bag that the roastery has withdrawn."""
+    """Raised for a bag code that the roastery has withdrawn."""
 
 
 class EntryRefused(DrumsideError):
-    """Raised for an entry that cannot be kept; the message says why."""
+    """Raised for an invalid entry; the message gives the reason."""
 
 
 class PictureRefused(DrumsideError):
-    """Raised for what is no picture that can be read, or has too many pixels."""
+    """Raised for data that is no readable picture, or has too many pixels."""
 
 
 class ReadingsRefused(DrumsideError):
-    """Raised for a push of readings that cannot be read at all."""
+    """Raised for an unreadable push of readings."""
 
 
 class QuestionRefused(DrumsideError):
-    """Raised for a question of a program that asks for what cannot be."""
+    """Raised for an API request with invalid parameters."""
 
 
 class SettingError(DrumsideError):
@@ -114,15 +114,15 @@ class SettingError(DrumsideError):
 
 
 class LacksRole(DrumsideError):
-    """Raised for what a device's role does not cover; the message names the role."""
+    """Raised if a device's role does not permit an action; the message names the role."""
 
 
 class PairingRefused(DrumsideError):
-    """Raised for a code or a link that lets no device in, whatever the reason."""
+    """Raised for an invalid pairing code or link, for any reason."""
 
 
 class TooManyTries(PairingRefused):
-    """Raised when too many codes were wrong of late."""
+    """Raised after too many wrong codes."""
 
     def __init__(self, wait_s: int) -> None:
         super().__init__(

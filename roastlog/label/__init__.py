@@ -1,1 +1,1 @@
-"""QR symbols and the labels that carry them."""
+"""QR symbols and labels with them."""

@@ -1,7 +1,7 @@
-"""The typeface of labels, from an installed package: which characters it has and how wide they run.
+"""The typeface of labels, from an installed package: its character set and character widths.
 
-Source Sans Pro (SIL Open Font License) covers Latin with Vietnamese, Greek and Cyrillic. What it lacks is
-shown as a box in the PDF and told to the caller; the print page uses the browser's fonts and shows it all.
+Source Sans Pro (SIL Open Font License) covers Latin with Vietnamese, Greek and Cyrillic. Missing characters become a
+box in the PDF and are reported to the caller; the print page uses the browser's fonts and shows them all.
 """
 
 import unicodedata
@@ -14,7 +14,7 @@ from pathlib import Path
 ASCENT_EM = 0.92  # capitals with an accent reach this high
 DESCENT_EM = 0.26
 LINE_EM = ASCENT_EM + DESCENT_EM
-BOX = "☐"  # stands for what the typeface lacks; one em wide at most
+BOX = "☐"  # replaces missing characters; at most one em wide
 ELLIPSIS = "…"
 
 
@@ -26,15 +26,15 @@ class Face:
     advance_em: Mapping[int, float]
 
     def width_em(self, text: str) -> float:
-        """Width of a line of text, in em. Missing characters count one em, so that any font finds room."""
+        """Width of a line of text, in em. Missing characters count one em, so that any font fits."""
         return sum(self.advance_em.get(ord(character), 1.0) for character in text)
 
     def has(self, character: str) -> bool:
-        """Whether the typeface can show a character."""
+        """Whether the typeface has a character."""
         return ord(character) in self.advance_em
 
-    def shown(self, text: str) -> str:
-        """Text as this face can show it: marks are dropped where only the letter exists, the rest is a box."""
+    def displayable(self, text: str) -> str:
+        """Text reduced to this face: accents are dropped if only the letter exists, other characters are boxes."""
         return "".join(character if self.has(character) else self._nearest(character) for character in text)
 
     def _nearest(self, character: str) -> str:
@@ -45,7 +45,7 @@ class Face:
 
 @cache
 def face(*, bold: bool) -> Face:
-    """Regular or bold face. The first call reads a font file, some hundredths of a second."""
+    """Regular or bold face. The first call reads a font file, which takes some hundredths of a second."""
     from fontTools.ttLib import TTFont  # noqa: PLC0415, only labels need it, and serving must start fast
 
     name = f"SourceSansPro-{'Bold' if bold else 'Regular'}.ttf"
@@ -56,7 +56,7 @@ def face(*, bold: bool) -> Face:
     return Face(file=file, advance_em=widths)
 
 
-def tidy(text: str) -> str:
+def normalize(text: str) -> str:
     """One line of printable text: composed accents, single spaces, no control characters."""
     composed = unicodedata.normalize("NFC", text)
     spaced = "".join(
@@ -65,20 +65,20 @@ def tidy(text: str) -> str:
     return " ".join("".join(c for c in spaced if unicodedata.category(c) not in {"Cf", "Cs", "Co", "Cn"}).split())
 
 
-def wrap(text: str, width_em: float, most_lines: int, *, bold: bool) -> tuple[list[str], bool]:
-    """Break text into lines that fit; the last one ends in an ellipsis where text is left over.
+def wrap(text: str, width_em: float, max_lines: int, *, bold: bool) -> tuple[list[str], bool]:
+    """Break text into lines that fit; the last one ends in an ellipsis if text remains.
 
     Returns
     -------
     lines : list of str
-        At most ``most_lines`` of them.
+        At most ``max_lines`` of them.
     whole : bool
-        False where text was cut or a word had to be broken.
+        False if text was cut or a word was broken.
     """
     look = face(bold=bold)
     lines: list[str] = []
     rest, whole = text, True
-    while rest and len(lines) < most_lines:
+    while rest and len(lines) < max_lines:
         line, rest, broken = _first_line(rest, width_em, look)
         whole = whole and not broken
         lines.append(line)
@@ -92,7 +92,7 @@ def wrap(text: str, width_em: float, most_lines: int, *, bold: bool) -> tuple[li
 
 
 def _first_line(text: str, width_em: float, look: Face) -> tuple[str, str, bool]:
-    """Split off what fits on a line; True where a word had to be broken."""
+    """Split off the first line; True if a word was broken."""
     fits = 1
     while fits < len(text) and look.width_em(text[: fits + 1]) <= width_em:
         fits += 1

@@ -1,4 +1,4 @@
-"""Where everything on a label stands, in millimetres: made once, drawn as PDF and as print page alike."""
+"""Layout of a label in millimetres, shared by the PDF and the print page."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
@@ -6,19 +6,19 @@ from math import ceil, floor
 from types import MappingProxyType
 
 from roastlog.errors import LabelError
-from roastlog.label.fonts import ASCENT_EM, LINE_EM, face, tidy, wrap
+from roastlog.label.fonts import ASCENT_EM, LINE_EM, face, normalize, wrap
 from roastlog.label.qr import QUIET, QrSymbol, qr_symbol
 from roastlog.languages import N_, _
 
 MM_PER_INCH = 25.4
-SMALLEST_TEXT_MM = 2.5  # type size whose small x is 1.2 mm high in this typeface
-SMALLEST_MODULE_IN = 3 / 203  # three dots of a common label printer, 0.375 mm
+MIN_TEXT_MM = 2.5  # type size whose small x is 1.2 mm high in this typeface
+MIN_MODULE_IN = 3 / 203  # three dots of a common label printer, 0.375 mm
 GAP_MM = 0.8
 
 
 @dataclass(frozen=True)
 class Label:
-    """What a bag's label says. Dates and weights come as text in the reader's own manner."""
+    """Content of a bag label. Dates and weights are already formatted."""
 
     coffee: str
     code: str
@@ -53,7 +53,7 @@ class LabelSize:
         return self.columns * self.rows
 
     def corner_mm(self, place: int) -> tuple[float, float]:
-        """Upper left corner on the page of a place, counted from 0 along the rows."""
+        """Upper left corner of a label position on the page, numbered from 0 along the rows."""
         row, column = divmod(place, self.columns)
         return self.first_mm[0] + column * self.pitch_mm[0], self.first_mm[1] + row * self.pitch_mm[1]
 
@@ -91,7 +91,7 @@ def label_size(name: str) -> LabelSize:
 
 @dataclass(frozen=True)
 class TextLine:
-    """One line of text; ``x_mm`` is its left end, ``baseline_mm`` its base line, from the label's corner."""
+    """One line of text; ``x_mm`` is its left end, ``baseline_mm`` its baseline, from the label's corner."""
 
     part: str
     text: str
@@ -102,13 +102,13 @@ class TextLine:
 
     @property
     def width_mm(self) -> float:
-        """Room that the line takes."""
+        """Width of the line."""
         return face(bold=self.bold).width_em(self.text) * self.size_mm
 
 
 @dataclass(frozen=True)
 class Layout:
-    """A label with everything in place. The symbol's corner is that of its first module, inside the quiet zone."""
+    """Positions of all parts of a label. The symbol's corner is that of its first module, inside the quiet zone."""
 
     size: LabelSize
     dpi: int
@@ -133,35 +133,33 @@ class Layout:
 
 
 def layout(label: Label, size: LabelSize, dpi: int | None = None) -> Layout:
-    """Put a label's parts in place: symbol and code at the right, the words at the left.
+    """Lay out a label: symbol and code at the right, the words at the left.
 
     Parameters
     ----------
     label : Label
-        What to say.
+        Its content.
     size : LabelSize
-        Where to say it.
+        Its size.
     dpi : int, optional
-        Dots per inch of the printer; by default what is common for the size.
+        Dots per inch of the printer; defaults to the common value for the size.
 
     Returns
     -------
     Layout
-        ``shortened`` names the parts that had to be cut or left out.
+        ``shortened`` names the parts that were cut or omitted.
 
     Raises
     ------
     LabelError
-        If the address, the code or the dates do not fit legibly; the message says what would help.
+        If the address, the code or the dates do not fit legibly; the message says how to fix it.
     """
     dpi = size.dpi if dpi is None else dpi
     if not 150 <= dpi <= 2400:
         raise LabelError(_("A printer has 150 to 2400 dots per inch, not {dpi}.", dpi=dpi))
-    if not tidy(label.code):
+    if not normalize(label.code):
         raise LabelError(_("A label needs the batch's code."))
-    small_mm = SMALLEST_TEXT_MM * min(
-        1.7, max(1.0, min(size.width_mm / 50, (size.height_mm - 2 * size.edge_mm[1]) / 28))
-    )
+    small_mm = MIN_TEXT_MM * min(1.7, max(1.0, min(size.width_mm / 50, (size.height_mm - 2 * size.edge_mm[1]) / 28)))
     placed = _place_symbol(label, size, dpi, small_mm)
     return _place_words(label, placed, small_mm)
 
@@ -173,7 +171,7 @@ def _place_symbol(label: Label, size: LabelSize, dpi: int, small_mm: float) -> L
     room_mm = min(size.width_mm / 2, size.height_mm - 2 * size.edge_mm[1] - LINE_EM * code_mm)
     dot_mm, across = MM_PER_INCH / dpi, symbol.side + 2 * QUIET
     dots = floor(room_mm / dot_mm / across + 1e-9)
-    if dots < ceil(SMALLEST_MODULE_IN * dpi - 1e-9):
+    if dots < ceil(MIN_MODULE_IN * dpi - 1e-9):
         raise LabelError(
             _(
                 "The address of {url} characters makes too fine a QR code for a label of {width_mm:g} × "
@@ -187,7 +185,7 @@ def _place_symbol(label: Label, size: LabelSize, dpi: int, small_mm: float) -> L
     left = floor((size.width_mm - size.edge_mm[0] - side_mm) / dot_mm) * dot_mm
     block_mm = side_mm + LINE_EM * code_mm
     top = floor((size.height_mm - block_mm) / 2 / dot_mm) * dot_mm
-    code = _centred("code", tidy(label.code), left, side_mm, code_mm)
+    code = _centred("code", normalize(label.code), left, side_mm, code_mm)
     code = replace(code, baseline_mm=top + side_mm + ASCENT_EM * code.size_mm)
     inset = QUIET * dots * dot_mm
     return Layout(size, dpi, symbol, dots, (left + inset, top + inset), (code,))
@@ -197,14 +195,14 @@ def _centred(part: str, text: str, left: float, room_mm: float, size_mm: float) 
     line = TextLine(part, text, left, 0.0, size_mm, bold=True)
     if line.width_mm > room_mm:
         line = replace(line, size_mm=size_mm * room_mm / line.width_mm)
-    if line.size_mm < SMALLEST_TEXT_MM * 0.8:
+    if line.size_mm < MIN_TEXT_MM * 0.8:
         raise LabelError(_("The code {text} is too long to stand under the QR code of this label.", text=repr(text)))
     return replace(line, x_mm=left + (room_mm - line.width_mm) / 2)
 
 
 @dataclass
 class _Column:
-    """The column of words: filled from both ends, and what is left between them."""
+    """The text column: filled from both ends, with the remaining space between them."""
 
     x_mm: float
     width_mm: float
@@ -215,53 +213,53 @@ class _Column:
     shortened: list[str] = field(default_factory=list)
 
     def rows(self, size_mm: float) -> int:
-        """Lines of that type size that still find room."""
+        """Number of lines of that type size that still fit."""
         return max(0, floor((self.bottom_mm - self.top_mm) / (LINE_EM * size_mm) + 1e-9))
 
     def add(self, part: str, texts: list[str], size_mm: float, *, bold: bool = False) -> None:
-        """Set lines below what stands at the top."""
+        """Add lines below the top text."""
         for text in texts:
             self.lines.append(TextLine(part, text, self.x_mm, self.top_mm + ASCENT_EM * size_mm, size_mm, bold))
             self.top_mm += LINE_EM * size_mm
 
     def add_below(self, part: str, texts: list[str], *, bold: bool = False) -> None:
-        """Set small lines above what stands at the bottom."""
+        """Add small lines above the bottom text."""
         for text in reversed(texts):
             self.bottom_mm -= LINE_EM * self.small_mm
             self.lines.append(
                 TextLine(part, text, self.x_mm, self.bottom_mm + ASCENT_EM * self.small_mm, self.small_mm, bold)
             )
 
-    def fill(self, part: str, text: str, most_lines: int) -> None:
-        """Set small text as far as room goes; note where some of it is left out."""
-        most_lines = min(most_lines, self.rows(self.small_mm))
+    def fill(self, part: str, text: str, max_lines: int) -> None:
+        """Add small text as far as it fits, and record if some is omitted."""
+        max_lines = min(max_lines, self.rows(self.small_mm))
         if not text:
             return
-        if not most_lines:
+        if not max_lines:
             self.shortened.append(part)
             return
-        lines, whole = wrap(text, self.width_mm / self.small_mm, most_lines, bold=False)
+        lines, whole = wrap(text, self.width_mm / self.small_mm, max_lines, bold=False)
         if not whole:
             self.shortened.append(part)
         self.add(part, lines, self.small_mm)
 
 
 def _place_words(label: Label, placed: Layout, small_mm: float) -> Layout:
-    """Facts at the foot first, since they must stand; then the name as large as it can be; then the rest."""
+    """Place the required facts at the bottom, then the name as large as possible, then the rest."""
     size = placed.size
     left, top = size.edge_mm[0], max(size.edge_mm[1], 1.0)
     width = placed.quiet_box_mm[0] - left - GAP_MM / 2
     column = _Column(left, width, top, size.height_mm - top, small_mm)
     rule = _facts(label, column)
-    business, subtitle = tidy(label.business), tidy(label.subtitle)
+    business, subtitle = normalize(label.business), normalize(label.subtitle)
     if business and column.rows(small_mm) >= 3:
         column.fill("business", business, 1)
     elif business:
         column.shortened.append("business")
     below, _whole = wrap(subtitle, width / small_mm, 2, bold=False)
-    _name(tidy(label.coffee), column, spare_mm=len(below) * LINE_EM * small_mm)
+    _name(normalize(label.coffee), column, spare_mm=len(below) * LINE_EM * small_mm)
     column.fill("subtitle", subtitle, 2)
-    column.fill("note", tidy(label.note or ""), 3)
+    column.fill("note", normalize(label.note or ""), 3)
     return replace(
         placed,
         lines=(*placed.lines, *column.lines),
@@ -271,11 +269,13 @@ def _place_words(label: Label, placed: Layout, small_mm: float) -> Layout:
 
 
 def _facts(label: Label, column: _Column) -> float | None:
-    """Weight and dates at the foot, a rule above them. Returns the rule's height, None without any fact."""
+    """Place weight and dates at the bottom, with a rule above. Returns the rule's height, None without any fact."""
     said = {
-        "net_weight": tidy(label.net_weight or ""),
-        "best_before": _("Best before {best_before}", best_before=tidy(label.best_before)) if label.best_before else "",
-        "roasted_on": _("Roasted {roasted_on}", roasted_on=tidy(label.roasted_on)) if label.roasted_on else "",
+        "net_weight": normalize(label.net_weight or ""),
+        "best_before": _("Best before {best_before}", best_before=normalize(label.best_before))
+        if label.best_before
+        else "",
+        "roasted_on": _("Roasted {roasted_on}", roasted_on=normalize(label.roasted_on)) if label.roasted_on else "",
     }
     for part, text in said.items():
         bold = part == "net_weight"
@@ -295,7 +295,7 @@ def _facts(label: Label, column: _Column) -> float | None:
 
 
 def _name(text: str, column: _Column, *, spare_mm: float) -> None:
-    """The coffee's name: as large as two lines hold, then smaller on up to four, then cut."""
+    """Place the coffee's name: as large as two lines allow, then smaller on up to four, then cut."""
     if not text:
         return
     smallest = column.small_mm * 1.1

@@ -1,4 +1,4 @@
-"""QR symbols (ISO/IEC 18004): as data, as SVG for pages, as text for the terminal."""
+"""QR symbols (ISO/IEC 18004) as data, as SVG for pages and as text for the terminal."""
 
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -28,11 +28,11 @@ class QrSymbol:
 
     @property
     def side(self) -> int:
-        """Modules along a side, without the quiet zone."""
+        """Modules per side, without the quiet zone."""
         return len(self.modules)
 
     def runs(self) -> Iterator[Run]:
-        """Dark stretches of each row, for drawing few and long rectangles."""
+        """Runs of dark modules in each row, to draw few long rectangles."""
         for row, cells in enumerate(self.modules):
             start = None
             for column, dark in enumerate((*cells, False)):
@@ -43,20 +43,20 @@ class QrSymbol:
                     start = None
 
     def path(self) -> str:
-        """SVG path of the dark modules, one module a unit, from the symbol's own corner."""
+        """SVG path of the dark modules, one unit per module, from the symbol's corner."""
         return "".join(f"M{column} {row}h{length}v1h-{length}z" for row, column, length in self.runs())
 
 
 @lru_cache(maxsize=64)
 def qr_symbol(text: str, *, level: str = "M") -> QrSymbol:
-    """Smallest symbol that holds the text at the level, with stronger correction where that costs no size.
+    """Smallest symbol for the text at the level, with stronger correction if the size stays the same.
 
     Parameters
     ----------
     text : str
-        What the symbol carries.
+        Content of the symbol.
     level : {"M", "Q", "H"}, default "M"
-        Weakest error correction that will do.
+        Minimum error correction level.
 
     Raises
     ------
@@ -84,16 +84,16 @@ def _encode(text: str, level: str) -> QrSymbol:
     try:
         code.add_data(text)
         code.make(fit=True)
-    except (DataOverflowError, ValueError) as error:  # qrcode 8.2 says some overlong texts by ValueError
+    except (DataOverflowError, ValueError) as error:  # qrcode 8.2 raises ValueError for some overlong texts
         raise LabelError(f"{len(text)} characters are too many for a QR code. Use a shorter address.") from error
     modules = tuple(tuple(bool(dark) for dark in row) for row in code.modules)
     return QrSymbol(text=text, modules=modules, version=int(code.version), level=level)
 
 
 def svg(symbol: QrSymbol, *, size_mm: float | None = None, title: str | None = None) -> str:
-    """Inline SVG of a symbol with its quiet zone; black on white in every theme, since scanners ask for it.
+    """Inline SVG of a symbol with its quiet zone; black on white in every theme, as scanners need.
 
-    Without ``size_mm`` (quiet zone included) it takes the size that its page gives it.
+    ``size_mm`` includes the quiet zone; without it the page's CSS sets the size.
     """
     side = symbol.side + 2 * QUIET
     size = "" if size_mm is None else f' width="{size_mm:g}mm" height="{size_mm:g}mm"'
@@ -108,9 +108,9 @@ def svg(symbol: QrSymbol, *, size_mm: float | None = None, title: str | None = N
 def terminal(text: str, *, colour: bool = True) -> str:
     """Symbol as half-block text for a terminal, two rows of modules to a line, quiet zone included.
 
-    With colour each line sets black on white itself (the fixed part of the 256-colour palette, which themes
-    leave alone), so it scans on dark and light terminals. Without, the light modules are the drawn ones: right
-    on a dark terminal, inverted on a light one, where most phones still read it.
+    With colour each line sets black on white (in the fixed part of the 256-colour palette, which themes do not
+    change), so it scans on dark and light terminals. Without, the light modules are drawn: correct on a dark terminal,
+    inverted on a light one, where most phones still read it.
     """
     symbol = qr_symbol(text)
     blank = (False,) * (symbol.side + 2 * QUIET)

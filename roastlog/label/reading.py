@@ -1,4 +1,4 @@
-"""QR symbols read in a picture: the frame of a camera, or a photo."""
+"""Decoding of QR symbols in a camera frame or a photo."""
 
 from roastlog.pictures import open_picture
 
@@ -6,7 +6,7 @@ MAX_PIXELS = 16_000_000  # pages send at most 1600 px a side
 
 
 def qr_texts(picture: bytes) -> list[str]:
-    """What the QR symbols in a picture say, in any direction; raises PictureRefused for what is no picture."""
+    """Texts of the QR symbols in a picture, in any orientation; raises PictureRefused if it is no picture."""
     import zxingcpp  # noqa: PLC0415 - serving must start fast
 
     grey = open_picture(picture, max_pixels=MAX_PIXELS).convert("L")

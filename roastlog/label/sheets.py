@@ -1,4 +1,4 @@
-"""Labels drawn: as PDF for label printers and sheets, as SVG pages for the print page."""
+"""Rendering of labels: as PDF for label printers and sheets, as SVG for the print page."""
 
 from collections.abc import Iterator
 from html import escape
@@ -6,7 +6,7 @@ from math import floor
 from typing import TYPE_CHECKING
 
 from roastlog.errors import LabelError
-from roastlog.label.fonts import face, tidy
+from roastlog.label.fonts import face, normalize
 from roastlog.label.layout import MM_PER_INCH, Label, LabelSize, Layout, layout
 from roastlog.languages import _
 
@@ -21,33 +21,33 @@ Corner = tuple[float, float]
 
 
 def missing_characters(label: Label) -> str:
-    """Characters of a label that the PDF's typeface lacks, each once; the print page shows them all."""
+    """Characters of a label that are missing in the PDF's typeface, each once; the print page shows them all."""
     said = (label.business, label.coffee, label.subtitle, label.code, label.roasted_on, label.best_before)
-    text = "".join(tidy(part or "") for part in (*said, label.net_weight, label.note))
+    text = "".join(normalize(part or "") for part in (*said, label.net_weight, label.note))
     known = face(bold=False).advance_em.keys() & face(bold=True).advance_em.keys()
     return "".join(dict.fromkeys(character for character in text if ord(character) not in known))
 
 
 def label_pdf(label: Label, size: LabelSize, *, dpi: int | None = None, copies: int = 1, skip: int = 0) -> bytes:
-    """PDF of labels: one a page on a roll, many a page on a sheet.
+    """PDF of labels: one per page on a roll, several per page on a sheet.
 
     Parameters
     ----------
     label : Label
-        What to say.
+        Content.
     size : LabelSize
         One of ``SIZES``.
     dpi : int, optional
-        Dots per inch of the printer; by default what is common for the size.
+        Dots per inch of the printer; defaults to the common value for the size.
     copies : int, default 1
-        How many labels, 1 to 500.
+        Number of labels, 1 to 500.
     skip : int, default 0
-        Places at the start of the first sheet that are used up already.
+        Used positions at the start of the first sheet.
 
     Raises
     ------
     LabelError
-        If the label cannot be made as asked; the message says what would help.
+        If the label cannot be made; the message says how to fix it.
     """
     from fpdf import FPDF  # noqa: PLC0415, takes half a second to import, and serving must start fast
 
@@ -109,13 +109,13 @@ def _draw(pdf: "FPDF", placed: Layout, corner: Corner) -> None:
     x_mm, y_mm = corner
     for line in placed.lines:
         pdf.set_font("label", "B" if line.bold else "", line.size_mm * PT_PER_MM)
-        pdf.text(x_mm + line.x_mm, y_mm + line.baseline_mm, face(bold=line.bold).shown(line.text))
+        pdf.text(x_mm + line.x_mm, y_mm + line.baseline_mm, face(bold=line.bold).displayable(line.text))
     if placed.rule_mm:
         left, right, height = placed.rule_mm
         thick = _whole_dots(RULE_DOTS_IN * MM_PER_INCH, placed.dpi)
         pdf.set_fill_color(0)
         pdf.rect(x_mm + left, y_mm + height - thick / 2, right - left, thick, style="F")
-    # The page's corner is where a printer's dots start, so the symbol is put on whole dots from there.
+    # Printer dots start at the page's corner, so the symbol is aligned to whole dots from there.
     module = placed.module_mm
     left, top = (_whole_dots(a + b, placed.dpi) for a, b in zip(corner, placed.symbol_mm, strict=True))
     with pdf.new_path() as path:  # one path, so that no hairline shows between the rows
@@ -125,9 +125,9 @@ def _draw(pdf: "FPDF", placed: Layout, corner: Corner) -> None:
 
 
 def _page_mm(size: LabelSize, dpi: int) -> Corner:
-    """Page to the nearest whole dot, since some renderers stretch a page that ends within one.
+    """Page size rounded to whole dots, because some renderers stretch a page that ends within a dot.
 
-    fpdf2 writes hundredths of a point; they are cut off, not rounded up, lest a renderer adds a dot.
+    fpdf2 writes hundredths of a point; they are truncated, not rounded up, so that no renderer adds a dot.
     """
     width, height = (floor(_whole_dots(side, dpi) * PT_PER_MM * 100) / 100 / PT_PER_MM for side in size.page_mm)
     return width, height

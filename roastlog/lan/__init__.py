@@ -1,1 +1,1 @@
-"""A secure page in one's own network: what this computer is called there, its certificate, and its announcement."""
+"""HTTPS in the local network: host names and addresses, certificates, mDNS announcement."""

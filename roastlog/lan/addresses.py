@@ -1,4 +1,4 @@
-"""What this computer is called in its own network, and by which addresses it is reached there."""
+"""Host names and addresses of this computer in the local network."""
 
 import ipaddress
 import re
@@ -9,8 +9,8 @@ from typing import Final, Self
 
 IP = ipaddress.IPv4Address | ipaddress.IPv6Address
 
-# What a name or an address of a private network can be: nobody owns it in the whole world, so no public authority may
-# vouch for it (CA/Browser Forum Baseline Requirements 7.1.4.2.1, from memory), and ours may vouch for nothing else.
+# Private names and addresses: they have no owner on the internet, so no public authority may certify them (CA/Browser
+# Forum Baseline Requirements 7.1.4.2.1, from memory), and ours may certify nothing else.
 ZONES: Final = ("local", "lan", "home.arpa", "localhost")  # RFC 6762, custom, RFC 8375, RFC 6761
 PRIVATE: Final = tuple(
     ipaddress.ip_network(text)
@@ -26,15 +26,15 @@ ANY: Final = {"0.0.0.0", "::"}
 
 
 @dataclass(frozen=True)
-class Place:
-    """Names and addresses that lead to this computer. Those outside of ``ZONES`` and ``PRIVATE`` are not among them."""
+class ServerHosts:
+    """Private names (``ZONES``) and addresses (``PRIVATE``) of this computer."""
 
     names: tuple[str, ...]
     addresses: tuple[IP, ...]
 
     @classmethod
     def here(cls, host: str, name: str) -> Self:
-        """Where a server that listens on ``host`` and is announced as ``name`` is reached."""
+        """Names and addresses of a server that listens on ``host`` and is announced as ``name``."""
         label = computer()
         names = (name, *(f"{label}.{zone}" for zone in ZONES[:-1]), "localhost")
         loopback = (ipaddress.ip_address("127.0.0.1"), ipaddress.ip_address("::1"))
@@ -42,18 +42,18 @@ class Place:
 
     @property
     def network(self) -> tuple[IP, ...]:
-        """The addresses that other devices can use."""
+        """The addresses reachable from other devices."""
         return tuple(address for address in self.addresses if not address.is_loopback)
 
 
 def computer() -> str:
-    """The computer's own name, as a part of a host name."""
+    """The computer's name, as one label of a host name."""
     label = re.sub(r"[^a-z0-9-]+", "-", socket.gethostname().partition(".")[0].lower()).strip("-")
     return label[:63] or "computer"
 
 
 def listening(host: str) -> list[IP]:
-    """The addresses at which others reach a server that listens on ``host``; loopback only where it is all there is."""
+    """The addresses of a server that listens on ``host``; loopback only if there is no other."""
     if host in ANY:
         found = [address for address in all_addresses() if not address.is_loopback]
         return [address for address in found if host == "::" or address.version == 4]
@@ -64,7 +64,7 @@ def listening(host: str) -> list[IP]:
 
 
 def private(addresses: Iterable[IP]) -> list[IP]:
-    """Those of them that a certificate of our own may name."""
+    """The private ones, which our certificate may name."""
     return [address for address in addresses if is_private(address)]
 
 
@@ -74,7 +74,7 @@ def is_private(address: IP) -> bool:
 
 
 def all_addresses() -> Sequence[IP]:
-    """Every address of this computer that can stand in a link; those of one wire in IPv6 cannot."""
+    """Every address of this computer that works in a URL; IPv6 link-local addresses do not."""
     import ifaddr  # noqa: PLC0415 - needed with `--lan` alone
 
     found = [

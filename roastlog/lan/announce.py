@@ -1,4 +1,4 @@
-"""The name in the network, ``drumside.local``, by multicast DNS (RFC 6762) and service discovery (RFC 6763)."""
+"""Announcement of the name ``drumside.local`` by multicast DNS (RFC 6762) and service discovery (RFC 6763)."""
 
 import logging
 from collections.abc import Sequence
@@ -21,22 +21,22 @@ NAME: Final = "drumside"
 PROBE_MS: Final = 1000  # answers come within a fifth of a second, and a question may be lost
 MOST: Final = 9
 log = logging.getLogger(__name__)
-logging.getLogger("zeroconf").setLevel(logging.CRITICAL)  # what fails is said by us, in one sentence
+logging.getLogger("zeroconf").setLevel(logging.CRITICAL)  # we report failures in one sentence
 
 
 class NotAnnounced(Exception):
-    """Raised when the network does not take part; everything but the name works without it."""
+    """Raised when multicast DNS is unavailable; everything except the name works without it."""
 
 
 def free_name(kept: Path, addresses: Sequence[IP]) -> str:
-    """The name of this server: the one it had, else the first that nobody else goes by; kept in a file.
+    """The name of this server: the stored one, else the first free one, which is then stored in a file.
 
-    A phone that installed the page knows it by that name, so it stays the same when another Drumside comes along.
+    An installed page depends on the name, so it must not change when another Drumside appears.
 
     Raises
     ------
     NotAnnounced
-        If nobody can be asked.
+        If multicast DNS is unavailable.
     """
     with suppress(OSError, UnicodeDecodeError):
         had = kept.read_text(encoding="ascii").strip()
@@ -55,14 +55,14 @@ def free_name(kept: Path, addresses: Sequence[IP]) -> str:
 
 
 class Announcement:
-    """Says the name and the services in the network until it is withdrawn."""
+    """Announces the name and the services until it is withdrawn."""
 
     def __init__(self, name: str, *, secure: int, plain: int) -> None:
         self._name, self._ports = name, {"_https._tcp.local.": secure, "_http._tcp.local.": plain}
         self._wire: Zeroconf | None = None
 
     def at(self, addresses: Sequence[IP]) -> None:
-        """Announce at those addresses, and no more at those of before; raises NotAnnounced."""
+        """Announce at those addresses instead of the earlier ones; raises NotAnnounced."""
         self.withdraw()
         try:
             self._wire = _wire(addresses)
@@ -73,7 +73,7 @@ class Announcement:
             raise NotAnnounced(str(error)) from None
 
     def withdraw(self) -> None:
-        """Take the name back: others forget it at once. Never raises."""
+        """Withdraw the name; other devices drop it at once. Never raises."""
         wire, self._wire = self._wire, None
         if wire is not None:
             try:
@@ -93,7 +93,7 @@ class Announcement:
 
 
 def names() -> list[str]:
-    """The names that a Drumside goes by, the first one first."""
+    """The names that a Drumside may use, in order of preference."""
     return [f"{NAME}.local", *(f"{NAME}-{number}.local" for number in range(2, MOST + 1))]
 
 
@@ -109,7 +109,7 @@ def _wire(addresses: Sequence[IP]) -> Zeroconf:
 
 def _another_has(wire: Zeroconf, name: str, own: Sequence[IP]) -> bool:
     answer = AddressResolver(f"{name}.")
-    # The answer must go to all: one to us alone may go to another program of this computer that shares the port.
+    # Ask for a multicast answer: a unicast one may reach another program of this computer that shares the port.
     if not answer.request(wire, PROBE_MS, DNSQuestionType.QM):
         return False
     return not set(answer.ip_addresses_by_version(IPVersion.All)) <= set(own)

@@ -1,8 +1,8 @@
-"""The certificate authority of one data folder, and the certificate that it makes. No file is touched here.
+"""The certificate authority of a data folder and its server certificate. No file access here.
 
-An authority that a phone trusts could vouch for any address. This one is limited to private names and addresses, and
-the limit is critical, as RFC 5280 4.2.1.10 asks: a device that does not know such limits then refuses the authority, in
-place of trusting it with everything.
+An authority that a phone trusts could certify any address. This one has name constraints to private names and
+addresses, marked critical as RFC 5280 4.2.1.10 requires: a device without support for them rejects the authority
+instead of trusting it without limits.
 """
 
 from dataclasses import dataclass
@@ -14,16 +14,16 @@ from cryptography.hazmat.primitives import hashes
 from cryptography.hazmat.primitives.asymmetric import ec
 from cryptography.x509.oid import ExtendedKeyUsageOID, NameOID
 
-from roastlog.lan.addresses import PRIVATE, ZONES, Place, computer
+from roastlog.lan.addresses import PRIVATE, ZONES, ServerHosts, computer
 
 AUTHORITY_LASTS: Final = timedelta(days=3650)
-LASTS: Final = timedelta(days=397)  # iOS takes no more than 825 from anyone; 398 is what public authorities may give
-BEFORE: Final = timedelta(days=1)  # a phone's clock may be behind
-LEFT: Final = LASTS / 3
+VALIDITY: Final = timedelta(days=397)  # iOS accepts at most 825; public authorities may issue at most 398
+BACKDATE: Final = timedelta(days=1)  # a phone's clock may be behind
+LEFT: Final = VALIDITY / 3
 
 
 @dataclass(frozen=True)
-class Pair:
+class KeyPair:
     """A certificate and its key."""
 
     certificate: x509.Certificate
@@ -31,12 +31,12 @@ class Pair:
 
     @property
     def fits(self) -> bool:
-        """Whether the key is that of the certificate."""
+        """Whether the key belongs to the certificate."""
         return bool(self.key.public_key() == self.certificate.public_key())
 
 
-def new_authority(now: datetime) -> Pair:
-    """A certificate authority for this computer."""
+def new_authority(now: datetime) -> KeyPair:
+    """Create a certificate authority for this computer."""
     key = ec.generate_private_key(ec.SECP256R1())
     name = x509.Name(
         [
@@ -55,18 +55,18 @@ def new_authority(now: datetime) -> Pair:
         .add_extension(x509.AuthorityKeyIdentifier.from_issuer_subject_key_identifier(identifier), critical=False)
         .sign(key, hashes.SHA256())
     )
-    return Pair(certificate, key)
+    return KeyPair(certificate, key)
 
 
-def issue(authority: Pair, place: Place, now: datetime) -> Pair:
-    """A certificate for the names and addresses of this computer."""
+def issue(authority: KeyPair, place: ServerHosts, now: datetime) -> KeyPair:
+    """Issue a certificate for the names and addresses of this computer."""
     key = ec.generate_private_key(ec.SECP256R1())
     issuer = authority.certificate
     identifier = issuer.extensions.get_extension_for_class(x509.SubjectKeyIdentifier).value
     subject = x509.Name([x509.NameAttribute(NameOID.COMMON_NAME, place.names[0])])
     names = [x509.DNSName(name) for name in place.names]
     addresses = [x509.IPAddress(address) for address in place.addresses]
-    ends = min(now - BEFORE + LASTS, issuer.not_valid_after_utc)
+    ends = min(now - BACKDATE + VALIDITY, issuer.not_valid_after_utc)
     certificate = (
         _builder(subject, issuer.subject, key.public_key(), now, ends)
         .add_extension(x509.BasicConstraints(ca=False, path_length=None), critical=True)
@@ -77,21 +77,21 @@ def issue(authority: Pair, place: Place, now: datetime) -> Pair:
         .add_extension(x509.AuthorityKeyIdentifier.from_issuer_subject_key_identifier(identifier), critical=False)
         .sign(authority.key, hashes.SHA256())
     )
-    return Pair(certificate, key)
+    return KeyPair(certificate, key)
 
 
-def serves(authority: Pair, leaf: Pair, place: Place, now: datetime) -> bool:
-    """Whether a certificate still does: ours, with the names and addresses of now, and a third of its time to go."""
+def is_current(authority: KeyPair, leaf: KeyPair, place: ServerHosts, now: datetime) -> bool:
+    """Whether a certificate is ours, covers the current names and addresses, and has a third of its validity left."""
     try:
         leaf.certificate.verify_directly_issued_by(authority.certificate)
-    except Exception:  # noqa: BLE001 - whatever is wrong with it, a new one is made
+    except Exception:  # noqa: BLE001 - any error means that a new one is needed
         return False
     starts, ends = leaf.certificate.not_valid_before_utc, leaf.certificate.not_valid_after_utc
-    return leaf.fits and not lacking(leaf.certificate, place) and starts <= now < ends - LEFT
+    return leaf.fits and not missing_names(leaf.certificate, place) and starts <= now < ends - LEFT
 
 
-def lacking(certificate: x509.Certificate, place: Place) -> list[str]:
-    """Names and addresses of a place that a certificate does not have. One that it has beside them does no harm."""
+def missing_names(certificate: x509.Certificate, place: ServerHosts) -> list[str]:
+    """Names and addresses that are missing in a certificate. Additional ones do no harm."""
     named = certificate.extensions.get_extension_for_class(x509.SubjectAlternativeName).value
     names, addresses = named.get_values_for_type(x509.DNSName), named.get_values_for_type(x509.IPAddress)
     return [name for name in place.names if name not in names] + [
@@ -100,7 +100,7 @@ def lacking(certificate: x509.Certificate, place: Place) -> list[str]:
 
 
 def fingerprint(certificate: x509.Certificate) -> str:
-    """What two people compare by eye: SHA-256 in groups of four."""
+    """SHA-256 in groups of four, for comparison by eye."""
     digest = certificate.fingerprint(hashes.SHA256()).hex().upper()
     return " ".join(digest[start : start + 4] for start in range(0, len(digest), 4))
 
@@ -114,7 +114,7 @@ def _builder(
         .issuer_name(issuer)
         .public_key(key)
         .serial_number(x509.random_serial_number())
-        .not_valid_before(now.astimezone(UTC) - BEFORE)
+        .not_valid_before(now.astimezone(UTC) - BACKDATE)
         .not_valid_after(ends.astimezone(UTC))
     )
 

@@ -1,4 +1,4 @@
-"""The certificates of one data folder, in its folder ``lan``: made once, looked after at each start."""
+"""The certificates of a data folder, in its folder ``lan``: created once, checked at each start."""
 
 import os
 import stat
@@ -14,8 +14,8 @@ from cryptography.hazmat.primitives import serialization
 from cryptography.hazmat.primitives.asymmetric import ec
 
 from roastlog.errors import CertificateError
-from roastlog.lan.addresses import Place
-from roastlog.lan.authority import LASTS, Pair, fingerprint, issue, new_authority, serves
+from roastlog.lan.addresses import ServerHosts
+from roastlog.lan.authority import VALIDITY, KeyPair, fingerprint, is_current, issue, new_authority
 
 AUTHORITY: Final = "authority"
 SERVER: Final = "server"
@@ -23,7 +23,7 @@ SERVER: Final = "server"
 
 @dataclass(frozen=True)
 class Certificates:
-    """What a server needs of them, and sentences about what was done or is to be done."""
+    """Certificates for a server, with messages about completed and required actions."""
 
     chain: Path
     key: Path
@@ -33,17 +33,17 @@ class Certificates:
 
     @property
     def fingerprint(self) -> str:
-        """That of the authority, to be compared by eye."""
+        """Fingerprint of the authority, for comparison by eye."""
         return fingerprint(self.authority)
 
 
-def prepare(folder: Path, place: Place, now: datetime) -> Certificates:
-    """Certificates for a place: those that are kept, or new ones where they do not serve any more.
+def prepare(folder: Path, place: ServerHosts, now: datetime) -> Certificates:
+    """Load the stored certificates, or create new ones if they are missing or no longer valid.
 
     Raises
     ------
     CertificateError
-        If they can neither be read nor made.
+        If they can neither be read nor created.
     """
     try:
         return _prepare(folder, place, now)
@@ -54,7 +54,7 @@ def prepare(folder: Path, place: Place, now: datetime) -> Certificates:
         ) from None
 
 
-def _prepare(folder: Path, place: Place, now: datetime) -> Certificates:
+def _prepare(folder: Path, place: ServerHosts, now: datetime) -> Certificates:
     told = _private(folder)
     authority = _authority(folder, now)
     if authority is None:
@@ -62,13 +62,13 @@ def _prepare(folder: Path, place: Place, now: datetime) -> Certificates:
         _keep(folder, AUTHORITY, authority, [authority.certificate])
         told.append("A certificate authority was made for this computer; each phone has to trust it once.")
     ends = authority.certificate.not_valid_after_utc
-    if ends - now < LASTS:
+    if ends - now < VALIDITY:
         told.append(
             f"The certificate authority ends on {ends:%d %b %Y}. Stop Drumside and remove the folder {folder} to have "
             "a new one made at the next start; each phone then has to trust that one."
         )
     leaf = _read(folder, SERVER)
-    if leaf is None or not serves(authority, leaf, place, now):
+    if leaf is None or not is_current(authority, leaf, place, now):
         renewed = leaf is not None
         leaf = issue(authority, place, now)
         _keep(folder, SERVER, leaf, [leaf.certificate, authority.certificate])
@@ -79,8 +79,8 @@ def _prepare(folder: Path, place: Place, now: datetime) -> Certificates:
     )
 
 
-def _authority(folder: Path, now: datetime) -> Pair | None:
-    """The authority that is kept; None where there is none yet, or it is over."""
+def _authority(folder: Path, now: datetime) -> KeyPair | None:
+    """The stored authority; None if there is none or it has expired."""
     there = [path for path in (folder / f"{AUTHORITY}.pem", folder / f"{AUTHORITY}-key.pem") if path.exists()]
     if not there:
         return None
@@ -99,7 +99,7 @@ def _authority(folder: Path, now: datetime) -> Pair | None:
 
 
 def _private(folder: Path) -> list[str]:
-    """Let nobody but their owner near the keys; what had to be mended, in sentences."""
+    """Restrict the keys to their owner; returns messages about corrected permissions."""
     folder.mkdir(mode=0o700, parents=True, exist_ok=True)
     told = []
     for path, mode in [(folder, 0o700), *((key, 0o600) for key in sorted(folder.glob("*-key.pem")))]:
@@ -112,16 +112,16 @@ def _private(folder: Path) -> list[str]:
     return told
 
 
-def _read(folder: Path, name: str) -> Pair | None:
-    """A certificate with its key; None where they are missing or cannot be understood."""
+def _read(folder: Path, name: str) -> KeyPair | None:
+    """A certificate with its key; None if missing or unreadable."""
     with suppress(FileNotFoundError, ValueError, TypeError, UnsupportedAlgorithm):
         certificate = x509.load_pem_x509_certificate((folder / f"{name}.pem").read_bytes())
         key = serialization.load_pem_private_key((folder / f"{name}-key.pem").read_bytes(), None)
-        return Pair(certificate, key) if isinstance(key, ec.EllipticCurvePrivateKey) else None
+        return KeyPair(certificate, key) if isinstance(key, ec.EllipticCurvePrivateKey) else None
     return None
 
 
-def _keep(folder: Path, name: str, pair: Pair, chain: list[x509.Certificate]) -> None:
+def _keep(folder: Path, name: str, pair: KeyPair, chain: list[x509.Certificate]) -> None:
     pem = serialization.Encoding.PEM
     secret = pair.key.private_bytes(pem, serialization.PrivateFormat.PKCS8, serialization.NoEncryption())
     _write(folder / f"{name}-key.pem", secret, 0o600)
@@ -129,7 +129,7 @@ def _keep(folder: Path, name: str, pair: Pair, chain: list[x509.Certificate]) ->
 
 
 def _write(path: Path, content: bytes, mode: int) -> None:
-    """Whole or not at all, and never readable by others for a moment."""
+    """Write atomically, without ever being readable by others."""
     half = path.with_suffix(".new")
     half.unlink(missing_ok=True)
     with os.fdopen(os.open(half, os.O_WRONLY | os.O_CREAT | os.O_EXCL, mode), "wb") as file:

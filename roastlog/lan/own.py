@@ -1,4 +1,4 @@
-"""A certificate of one's own, looked at before it is served: a mistake in it is told in words, not by each phone."""
+"""Checks of a user-supplied certificate before it is used, with clear error messages."""
 
 import stat
 from dataclasses import dataclass
@@ -18,8 +18,8 @@ _PLAIN: Final = (serialization.Encoding.DER, serialization.PublicFormat.SubjectP
 
 
 @dataclass(frozen=True)
-class Own:
-    """A certificate that can be served: the names and addresses that it lists, and what should be known of it."""
+class OwnCertificate:
+    """A valid user-supplied certificate: its names and addresses, and warnings."""
 
     names: tuple[str, ...]
     addresses: tuple[IP, ...]
@@ -28,12 +28,12 @@ class Own:
 
     @property
     def hosts(self) -> tuple[str, ...]:
-        """What can stand in a link, names first; a name with a star is none."""
+        """Hosts for URLs, names first, without wildcard names."""
         return (*(name for name in self.names if "*" not in name), *map(str, self.addresses))
 
 
-def check(certificate: Path, key: Path, now: datetime) -> Own:
-    """Look at a certificate and its key; raises CertificateError with what is wrong and what to do."""
+def check(certificate: Path, key: Path, now: datetime) -> OwnCertificate:
+    """Check a certificate and its key; raises CertificateError with the problem and its remedy."""
     chain = _chain(certificate)
     leaf, public = chain[0], _public_of(key)
     keys = [one.public_key().public_bytes(*_PLAIN) for one in chain]
@@ -58,7 +58,7 @@ def check(certificate: Path, key: Path, now: datetime) -> Own:
     told = [f"Others on this computer can open {key}."] if stat.S_IMODE(key.stat().st_mode) & 0o077 else []
     if ends - now < SOON:
         told.append(f"The certificate ends on {ends:%d %b %Y}: have it renewed, and restart.")
-    return Own(names, addresses, ends, tuple(told))
+    return OwnCertificate(names, addresses, ends, tuple(told))
 
 
 def _chain(path: Path) -> list[x509.Certificate]:
@@ -74,7 +74,7 @@ def _chain(path: Path) -> list[x509.Certificate]:
 
 
 def _public_of(path: Path) -> bytes:
-    """The public half of the key in a file."""
+    """The public key of the private key in a file."""
     try:
         key = serialization.load_pem_private_key(path.read_bytes(), None)
     except OSError as error:

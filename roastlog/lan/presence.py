@@ -1,4 +1,4 @@
-"""While the server runs: its name in the network, and whether its certificate still fits."""
+"""Announces the running server, and checks that its certificate still matches its addresses."""
 
 import logging
 import threading
@@ -8,7 +8,7 @@ from typing import Final
 
 from roastlog.lan.addresses import IP
 from roastlog.lan.announce import Announcement, NotAnnounced
-from roastlog.lan.secure import Secure
+from roastlog.lan.secure import SecureServer
 from roastlog.languages import _
 
 LOOK_EVERY_S: Final = 30.0
@@ -17,17 +17,17 @@ log = logging.getLogger(__name__)
 
 
 class Presence:
-    """Announces the server, follows its addresses, and says what only a restart can mend.
+    """Announces the server, tracks its addresses, and reports problems that need a restart.
 
     Attributes
     ----------
     told : list of str
-        What was said so far; each sentence once, and to the log as well.
+        Messages so far, each once; they are logged too.
     """
 
     def __init__(
         self,
-        secure: Secure,
+        secure: SecureServer,
         addresses: Callable[[], Sequence[IP]],
         *,
         now: Callable[[], datetime] = lambda: datetime.now(UTC),
@@ -41,11 +41,11 @@ class Presence:
         self._thread = threading.Thread(target=self._run, name="lan-presence", daemon=True)
 
     def start(self) -> None:
-        """Begin; the network is waited for in a thread."""
+        """Start a thread that waits for the network."""
         self._thread.start()
 
     def stop(self) -> None:
-        """Withdraw the name and end; an announcement that is still being made, which takes seconds, is cut short."""
+        """Withdraw the name and stop; an announcement in progress, which takes seconds, is cancelled."""
         self._stopped.set()
         self._thread.join(CUT_SHORT_S)
         if self._announcement is not None and self._thread.is_alive():

@@ -1,4 +1,4 @@
-"""What ``--lan`` makes ready before the server starts: a name, a certificate, and the links that lead there."""
+"""Preparation for ``--lan`` before the server starts: name, certificate and URLs."""
 
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -9,7 +9,7 @@ from cryptography import x509
 from cryptography.hazmat.primitives.serialization import Encoding
 
 from roastlog.lan import announce, certificates, own
-from roastlog.lan.addresses import IP, Place, is_private, listening
+from roastlog.lan.addresses import IP, ServerHosts, is_private, listening
 from roastlog.lan.authority import LEFT, fingerprint
 
 FOLDER: Final = "lan"
@@ -17,8 +17,8 @@ NAME_FILE: Final = "name"
 
 
 @dataclass(frozen=True)
-class Wish:
-    """What the command asked for. Without a certificate of one's own one is made."""
+class SecureOptions:
+    """Options of the command. Without a user-supplied certificate, one is created."""
 
     host: str
     port: int
@@ -29,7 +29,7 @@ class Wish:
 
 @dataclass(frozen=True)
 class Authority:
-    """The certificate authority as a phone gets it: public, all of it."""
+    """The public data of the certificate authority, as phones download it."""
 
     der: bytes
     title: str
@@ -39,28 +39,28 @@ class Authority:
 
 
 @dataclass(frozen=True)
-class Secure:
-    """A secure page, ready to be served.
+class SecureServer:
+    """Configuration of an HTTPS server.
 
     Attributes
     ----------
     hosts
-        What can stand in a link for another device, best first.
+        Hosts for URLs on other devices, best first.
     name
-        The name to announce; None where nobody could be asked, or the certificate does not list it.
+        The name to announce; None without multicast DNS, or if the certificate does not list it.
     authority
-        None with a certificate of one's own: phones trust who made it already.
+        None with a user-supplied certificate, whose issuer the phones already trust.
     renew_from
-        When the certificate is old enough to be renewed.
+        Time from which the certificate should be renewed.
     told
-        Sentences for the terminal.
+        Messages for the terminal.
     """
 
     chain: Path
     key: Path
     port: int
     plain_port: int
-    place: Place
+    place: ServerHosts
     hosts: tuple[str, ...]
     name: str | None
     authority: Authority | None
@@ -69,35 +69,35 @@ class Secure:
 
     @property
     def bases(self) -> tuple[str, ...]:
-        """Secure addresses for another device, best first."""
+        """HTTPS URLs for other devices, best first."""
         return tuple(self.base(host) for host in self.hosts)
 
     def base(self, host: str) -> str:
-        """The secure address by that host."""
+        """The HTTPS URL with that host."""
         return f"https://{bracketed(host)}:{self.port}"
 
     def trust_base(self, host: str) -> str:
-        """Where a device begins that has to trust the authority, by that host if the certificate lists it.
+        """Start URL for a device that must trust the authority, with that host if the certificate lists it.
 
-        What lets it in is put behind the ``#``, which no browser sends: the way there is plain HTTP.
+        Credentials go after the ``#``, which browsers do not send, because the URL is plain HTTP.
         """
         return f"http://{bracketed(host if host in self.hosts else self.hosts[-1])}:{self.plain_port}/trust#"
 
     def covers(self, host: str) -> bool:
-        """Whether the certificate lists a host; a star stands for one part of a name (RFC 6125 6.4.3)."""
+        """Whether the certificate covers a host; a wildcard matches one label (RFC 6125 6.4.3)."""
         rest = host.partition(".")[2]
         return host in {*self.place.names, *map(str, self.place.addresses)} or f"*.{rest}" in self.place.names
 
 
-def make(folder: Path, wish: Wish, now: datetime | None = None) -> Secure:
-    """Make it ready; raises CertificateError."""
+def make(folder: Path, wish: SecureOptions, now: datetime | None = None) -> SecureServer:
+    """Prepare the HTTPS server; raises CertificateError."""
     now = now or datetime.now(UTC)
     if wish.certificate is not None and wish.key is not None:
         return _with_own(wish, wish.certificate, wish.key, now)
     told: list[str] = []
     found = listening(wish.host)
     name = _name(folder, found, told)
-    place = Place.here(wish.host, name or f"{announce.NAME}.local")
+    place = ServerHosts.here(wish.host, name or f"{announce.NAME}.local")
     kept = certificates.prepare(folder / FOLDER, place, now)
     told += [
         f"{address} is no address of a private network, so the certificate does not name it."
@@ -105,7 +105,7 @@ def make(folder: Path, wish: Wish, now: datetime | None = None) -> Secure:
         if not is_private(address)
     ]
     hosts = (*filter(None, [name]), *map(str, place.network)) or ("localhost",)
-    return Secure(
+    return SecureServer(
         chain=kept.chain,
         key=kept.key,
         port=wish.port,
@@ -120,7 +120,7 @@ def make(folder: Path, wish: Wish, now: datetime | None = None) -> Secure:
 
 
 def bracketed(host: str) -> str:
-    """A host as it stands in a link."""
+    """A host in URL form, with brackets around IPv6."""
     return f"[{host}]" if ":" in host else host
 
 
@@ -132,15 +132,15 @@ def _name(folder: Path, addresses: list[IP], told: list[str]) -> str | None:
         return None
 
 
-def _with_own(wish: Wish, certificate: Path, key: Path, now: datetime) -> Secure:
+def _with_own(wish: SecureOptions, certificate: Path, key: Path, now: datetime) -> SecureServer:
     listed = own.check(certificate, key, now)
     name = next((name for name in listed.names if name in announce.names()), None)
-    return Secure(
+    return SecureServer(
         chain=certificate,
         key=key,
         port=wish.port,
         plain_port=wish.plain_port,
-        place=Place(listed.names, listed.addresses),
+        place=ServerHosts(listed.names, listed.addresses),
         hosts=listed.hosts,
         name=name,
         authority=None,

@@ -1,13 +1,13 @@
-"""The words that people read, in their language. English stands in the code; each other language is a `.po` file here.
+"""Translation of all texts that people read. English is in the code; each other language is a `.po` file here.
 
     raise NoSuchLot(_("Lot {code} is not in the books.", code=code))
 
-`_` gives the sentence in the language of whoever is being answered. It is a `Said`: it remembers what it was made of,
-and can be said again to somebody else: what a thread of the recorder says in English reaches a German phone in German.
-What stands at the top of a module, where nobody is answered yet, is marked by `N_` and said by `_`, or by the page.
+`_` translates a message into the language of the current reader. The result is a `Said`: it keeps its message and
+fields and can be translated again, so that an English text from a recorder thread reaches a German phone in German.
+Module-level texts, which have no reader yet, are marked by `N_` and translated by `_` or by the page.
 
-Fields are written as in `str.format`; a float gets the decimal sign of the language. What is stored is never said here:
-words of a person stay as they are, and names of moments, stages and states are stored by their keys.
+Fields are written as in `str.format`; a float gets the decimal separator of the language. Stored data is never
+translated: a person's words stay unchanged, and moments, stages and states are stored by their keys.
 """
 
 import string
@@ -44,7 +44,7 @@ _found: dict[str, Catalogue] = {}
 
 
 class Said(str):
-    """A sentence, in the language of whoever it was said to first, and what it was made of."""
+    """A translated text that keeps its message and fields."""
 
     __slots__ = ("fields", "message")
     fields: Mapping[str, Any]
@@ -52,65 +52,65 @@ class Said(str):
 
     @classmethod
     def of(cls, message: Message, fields: Mapping[str, Any]) -> "Said":
-        """A message with its fields, said now."""
+        """Translate a message with its fields."""
         made = cls(_said(message, fields))
         made.message, made.fields = message, fields
         return made
 
     def again(self) -> str:
-        """The same, in the language of whoever is answered now."""
+        """The same text in the language of the current reader."""
         return _said(self.message, self.fields)
 
     def __deepcopy__(self, memo: object) -> "Said":
-        """Itself: nothing in it changes."""
+        """Itself, because it is immutable."""
         return self
 
 
 def _(message: str, **fields: object) -> str:
-    """A message in the language of whoever is answered now."""
+    """Translate a message for the current reader."""
     return Said.of(message.message, message.fields) if isinstance(message, Said) else Said.of(message, fields)
 
 
 def said(message: str, **fields: object) -> str:
-    """A message that was marked by `N_`, with its fields, in the language of whoever is answered now."""
+    """Translate a message that was marked by `N_`, for the current reader."""
     return Said.of(message.message if isinstance(message, Said) else message, fields)
 
 
 def joined(separator: str, parts: Iterable[str]) -> str:
-    """Several sentences or words in one, which can be said again as each of them can."""
+    """Join several texts into one that can be translated again."""
     fields = {f"part{number}": part for number, part in enumerate(parts)}
     return Said.of(separator.join(f"{{{name}}}" for name in fields), fields)
 
 
 def numeral(value: float, form: str = "g") -> str:
-    """A number alone, which can be said again with another decimal sign."""
+    """A number as a text that can be translated again, with its decimal separator."""
     return Said.of(f"{{number:{form}}}", {"number": float(value)})
 
 
 def N_(message: str) -> str:  # noqa: N802 - gettext's own name for it
-    """A message that is said later: in English as yet, for nobody is answered."""
+    """Mark a message for translation later; returns the English text."""
     made = Said(message)
     made.message, made.fields = message, {}
     return made
 
 
 def ngettext(one: str, many: str, n: int, **fields: object) -> str:
-    """A message of which the number ``n`` chooses the form; ``n`` is a field of it."""
+    """Translate a message in the plural form for ``n``, which is also a field of it."""
     return Said.of((one, many, n), {"n": n, **fields})
 
 
 def use(language: str) -> None:
-    """Answer in a language from here on, in this thread."""
+    """Set the language of this thread."""
     _language.set(language)
 
 
 def current() -> str:
-    """The language that is answered in."""
+    """The language of this thread."""
     return _language.get()
 
 
 def catalogue(language: str = "") -> Catalogue:
-    """The catalogue of a language, by default of the one that is answered in; read once, when first asked for."""
+    """The catalogue of a language, by default the current one; read once, on first use."""
     language = language or _language.get()
     if language not in _found:
         _found[language] = load(language)
@@ -118,12 +118,12 @@ def catalogue(language: str = "") -> Catalogue:
 
 
 def decimal(text: str) -> str:
-    """A number written with a decimal point, with the decimal sign of the language."""
+    """Replace the decimal point of a number with the language's decimal separator."""
     return text.replace(".", catalogue().decimal)
 
 
 def date(when: datetime, english: str, form: str) -> str:
-    """A date as the language has it (CLDR, by Babel); English stands in the code, as all of it does.
+    """A date in the format of the language (CLDR, by Babel); the English format is given in the code.
 
     The form is one of CLDR's lengths, or a skeleton such as ``MMMEd``.
     """
@@ -138,12 +138,12 @@ def date(when: datetime, english: str, form: str) -> str:
 
 
 def filled(text: str, fields: Mapping[str, object], safe: Callable[[Any], str] = str) -> str:
-    """A text with its fields, each of which goes through ``safe``."""
+    """Fill in the fields of a text, each passed through ``safe``."""
     return _Filler(catalogue().decimal, safe).vformat(text, (), fields) if fields else text
 
 
 def found(message: Message) -> str:
-    """A message in the language that is answered in, without its fields."""
+    """Translate a message into the current language, without its fields."""
     words = catalogue()
     return words.single(message) if isinstance(message, str) else words.plural(*message)
 

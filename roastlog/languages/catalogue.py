@@ -1,6 +1,6 @@
-"""A catalogue: each English message with the same in another language, read from its `.po` file when first asked.
+"""Catalogues of messages, read from `.po` files on first use.
 
-No compiled files: a language is read once in a run, and only where somebody reads it.
+There are no compiled files: a language is read at most once per run.
 """
 
 from collections.abc import Callable, Mapping
@@ -22,13 +22,13 @@ class Catalogue:
     language
         Its code.
     singles, plurals
-        English to that language; of plurals all forms.
+        Translations by English message; all forms for plurals.
     form
-        Which form belongs to a number.
+        Plural form by number.
     in_scripts
-        The messages of scripts in the browser.
+        Messages of browser scripts.
     decimal, direction
-        Its decimal sign, and `ltr` or `rtl`.
+        Decimal separator, and `ltr` or `rtl`.
     """
 
     language: str = SOURCE
@@ -40,24 +40,24 @@ class Catalogue:
     direction: Literal["ltr", "rtl"] = "ltr"
 
     def single(self, message: str) -> str:
-        """A message; in English where the language lacks it."""
+        """Translation of a message; falls back to English."""
         return self.singles.get(message, message)
 
     def plural(self, one: str, many: str, n: int) -> str:
-        """The form of a message for a number; in English where the language lacks it."""
+        """Translation of a message for a number; falls back to English."""
         forms = self.plurals.get(one)
         return forms[self.form(n)] if forms else (one if n == 1 else many)
 
 
 @cache
 def known() -> tuple[str, ...]:
-    """The languages that there are, English first."""
+    """The available languages, English first."""
     return (SOURCE, *sorted(path.stem for path in FOLDER.glob("*.po")))
 
 
 @cache
 def name_of(language: str) -> str:
-    """What a language is called in itself; its `.po` file is not read for that."""
+    """Name of a language in that language, without reading its `.po` file."""
     if language == SOURCE:
         return "English"
     from babel.core import Locale  # noqa: PLC0415
@@ -66,7 +66,7 @@ def name_of(language: str) -> str:
 
 
 def load(language: str) -> Catalogue:
-    """Read a language; Babel is imported here, since most runs never need it."""
+    """Read a language; Babel is imported here because most runs do not need it."""
     if language == SOURCE:
         return Catalogue()
     from gettext import c2py  # noqa: PLC0415

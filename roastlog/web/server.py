@@ -28,7 +28,7 @@ from roastlog.services import Services, open_services
 from roastlog.web.app import create_app
 
 if TYPE_CHECKING:
-    from roastlog.lan.secure import Secure  # loaded with `--lan` alone
+    from roastlog.lan.secure import SecureServer  # loaded with `--lan` alone
 
 THREADS: Final = 64
 DOOR_THREADS: Final = 24
@@ -54,7 +54,7 @@ class Serving:
     host: str = "127.0.0.1"
     port: int = 8080
     rate: float = 1.0
-    secure: "Secure | None" = None
+    secure: "SecureServer | None" = None
     proxies: int = 0
 
     @property
@@ -109,7 +109,7 @@ def claim_port(host: str, port: int, *, option: str = "--port") -> None:
 
 def secured(
     folder: Path, host: str, port: int, secure_port: int, *, certificate: Path | None = None, key: Path | None = None
-) -> "Secure":
+) -> "SecureServer":
     """Make ready what `--lan` asks for.
 
     Raises
@@ -124,9 +124,9 @@ def secured(
             "--lan needs Linux, since the server that runs elsewhere has no encryption. Start with --host 0.0.0.0 for "
             "plain pages in a network that you trust, or behind a proxy that encrypts (docs/lan.md)."
         )
-    from roastlog.lan.secure import Wish, make  # noqa: PLC0415 - the server starts without them
+    from roastlog.lan.secure import SecureOptions, make  # noqa: PLC0415 - the server starts without them
 
-    return make(folder, Wish(host, secure_port, port, certificate, key))
+    return make(folder, SecureOptions(host, secure_port, port, certificate, key))
 
 
 @contextmanager
@@ -211,7 +211,7 @@ def _granian(serving: Serving) -> None:
     ).serve(target_loader=load)
 
 
-def _open_door(serving: Serving, app: Flask, secure: "Secure") -> Callable[[], None]:
+def _open_door(serving: Serving, app: Flask, secure: "SecureServer") -> Callable[[], None]:
     """Open the plain door beside the secure page, and announce both; what ends it."""
     from waitress import create_server  # noqa: PLC0415
 

@@ -93,20 +93,20 @@ def test_a_whole_session_only_reads(cable, server, linked):
     assert {question.split(":")[0] for question in server.asked()} == {"1", "2", "3", "4"}
 
 
-def test_a_silent_unit_is_left_alone_for_longer_each_time(cable, linked, monkeypatch):
-    """On a shared line a dead unit costs the others one wait, then rests; the others are read meanwhile."""
-    monkeypatch.setattr(modbus, "_FIRST_REST_S", 0.05)
+def test_a_silent_unit_has_a_growing_backoff(cable, linked, monkeypatch):
+    """On a shared line a dead unit costs the others one timeout, then waits out its backoff; the others are read meanwhile."""
+    monkeypatch.setattr(modbus, "_FIRST_BACKOFF_S", 0.05)
     points = {"good": point(cable, "input", 0, "int16"), "dead": point(cable, "input", 0, "int16", unit=9)}
     cable.garble = lambda data: b"" if data[:1] == b"\x09" else data
     instrument = linked(points, timeout_s=0.1)
-    rests = []
+    backoffs_s = []
     for _ in range(3):
         answers = values(instrument.read(points))
         assert answers["good"] == 1963
         assert "Unit 9 does not answer" in str(answers["dead"])
-        rests.append(instrument._backoffs[9].length_s)
-        Clock().wait(threading.Event(), rests[-1] + 0.05)
-    assert rests == [0.05, 0.1, 0.2]
+        backoffs_s.append(instrument._backoffs[9].length_s)
+        Clock().wait(threading.Event(), backoffs_s[-1] + 0.05)
+    assert backoffs_s == [0.05, 0.1, 0.2]
 
 
 def test_one_line_is_open_once(cable, linked):

@@ -197,7 +197,7 @@ def test_a_broker_that_goes_and_comes_back(own_broker, linked):
         voice.say("drum-4/probe", "196.3")
         until(lambda: instrument._inbox._waiting["probe"])
         own_broker.kill()
-    until(instrument._session.over.is_set)
+    until(instrument._session.closed.is_set)
     assert values(instrument.read(["probe"])) == [("probe", 196.3)]
     with pytest.raises(InstrumentError, match="closed the connection"):
         instrument.read(["probe"])
@@ -215,7 +215,7 @@ def test_a_stalled_broker_is_a_lost_link_and_closing_does_not_wait_for_it(own_br
     # Twice the time that an answer may take: else the keep-alive ends the second try as early as the wait for it does.
     instrument = linked(own_broker, 2, probe={"topic": "drum-4/probe", "status": "drumside/status"})
     own_broker.stall()
-    until(instrument._session.over.is_set)
+    until(instrument._session.closed.is_set)
     with pytest.raises(InstrumentError, match="does not answer any more"):
         instrument.read(["probe"])
     with pytest.raises(InstrumentError, match="did not answer within 1 s"):

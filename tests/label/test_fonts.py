@@ -4,9 +4,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from roastlog.label.fonts import BOX, ELLIPSIS, face, tidy, wrap
+from roastlog.label.fonts import BOX, ELLIPSIS, face, normalize, wrap
 
-names = st.text(min_size=1, max_size=120).map(tidy).filter(bool)
+names = st.text(min_size=1, max_size=120).map(normalize).filter(bool)
 
 
 @pytest.mark.parametrize(
@@ -15,12 +15,12 @@ names = st.text(min_size=1, max_size=120).map(tidy).filter(bool)
 @pytest.mark.parametrize("bold", [False, True])
 def test_scripts_of_the_typeface(text: str, *, bold: bool):
     """Latin with Czech and Vietnamese, Greek, Cyrillic and the signs that labels use are shown as they are."""
-    assert face(bold=bold).shown(text) == text
+    assert face(bold=bold).displayable(text) == text
 
 
 def test_what_it_lacks():
     """Han characters become a box each, never a blank; a box itself can be shown."""
-    assert face(bold=True).shown("日本 Alder") == f"{BOX}{BOX} Alder"
+    assert face(bold=True).displayable("日本 Alder") == f"{BOX}{BOX} Alder"
     assert face(bold=True).has(BOX)
     assert face(bold=False).has(BOX)
 
@@ -29,17 +29,17 @@ def test_what_it_lacks():
 def test_shown_is_showable_and_no_wider(text: str, bold: bool):
     """Whatever is typed, what is drawn exists in the typeface and takes no more room than was measured."""
     look = face(bold=bold)
-    drawn = look.shown(tidy(text))
+    drawn = look.displayable(normalize(text))
     assert all(look.has(character) for character in drawn)
-    assert look.width_em(drawn) <= look.width_em(tidy(text)) + 1e-9
+    assert look.width_em(drawn) <= look.width_em(normalize(text)) + 1e-9
 
 
 @given(st.text(max_size=60))
 def test_tidy_is_one_clean_line(text: str):
     """Tidying leaves one line without control characters, and doing it twice changes nothing."""
-    assert tidy(tidy(text)) == tidy(text)
-    assert len(tidy(text).splitlines()) <= 1
-    assert tidy("e\u0301\n\x00a\u200b") == "é a"
+    assert normalize(normalize(text)) == normalize(text)
+    assert len(normalize(text).splitlines()) <= 1
+    assert normalize("e\u0301\n\x00a\u200b") == "é a"
 
 
 @given(names, st.floats(3, 40), st.integers(1, 4))

@@ -6,7 +6,7 @@ import re
 import pytest
 
 from roastlog.lan import addresses
-from roastlog.lan.addresses import Place, all_addresses, computer, is_private, listening, private
+from roastlog.lan.addresses import ServerHosts, all_addresses, computer, is_private, listening, private
 
 
 @pytest.mark.parametrize(
@@ -50,7 +50,7 @@ def test_who_listens_everywhere_is_reached_by_each_address(monkeypatch):
 
 def test_place_has_names_and_loopback():
     """The announced name first, the computer's own in each zone, and this very computer always."""
-    place = Place.here("127.0.0.1", "drumside.local")
+    place = ServerHosts.here("127.0.0.1", "drumside.local")
     assert place.names[0] == "drumside.local"
     assert {f"{computer()}.local", f"{computer()}.lan", f"{computer()}.home.arpa", "localhost"} <= set(place.names)
     assert [str(address) for address in place.addresses] == ["127.0.0.1", "::1"]

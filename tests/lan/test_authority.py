@@ -12,28 +12,28 @@ from cryptography.hazmat.primitives.serialization import Encoding, NoEncryption,
 from cryptography.x509.oid import ExtendedKeyUsageOID
 from cryptography.x509.verification import PolicyBuilder, Store, VerificationError
 
-from roastlog.lan.addresses import Place
-from roastlog.lan.authority import LEFT, Pair, fingerprint, issue, lacking, new_authority, serves
+from roastlog.lan.addresses import ServerHosts
+from roastlog.lan.authority import LEFT, KeyPair, fingerprint, is_current, issue, missing_names, new_authority
 from tests.lan.hand import shake
 
 NOW = datetime.now(UTC).replace(microsecond=0)
 HOME = ipaddress.ip_address("127.0.7.20")
-PLACE = Place(("drumside.local", "roastery.lan", "localhost"), (HOME, ipaddress.ip_address("::1")))
+PLACE = ServerHosts(("drumside.local", "roastery.lan", "localhost"), (HOME, ipaddress.ip_address("::1")))
 
 
 @pytest.fixture(scope="module")
-def authority() -> Pair:
+def authority() -> KeyPair:
     """An authority made now."""
     return new_authority(NOW)
 
 
-def verified(authority: Pair, leaf: Pair, subject: x509.DNSName | x509.IPAddress, at: datetime = NOW) -> None:
+def verified(authority: KeyPair, leaf: KeyPair, subject: x509.DNSName | x509.IPAddress, at: datetime = NOW) -> None:
     """Raise VerificationError unless the certificate holds for a subject at a time."""
     policy = PolicyBuilder().store(Store([authority.certificate])).time(at)
     policy.build_server_verifier(subject).verify(leaf.certificate, [])
 
 
-def written(folder: Path, authority: Pair, leaf: Pair) -> tuple[Path, Path, Path]:
+def written(folder: Path, authority: KeyPair, leaf: KeyPair) -> tuple[Path, Path, Path]:
     """Chain, key and authority as files."""
     chain, key, root = folder / "chain.pem", folder / "key.pem", folder / "root.pem"
     root.write_bytes(authority.certificate.public_bytes(Encoding.PEM))
@@ -66,11 +66,11 @@ def test_stolen_key_cannot_vouch_for_the_world(authority, tmp_path, stolen):
     """A certificate for a public name or address, made with the authority's own key, is refused by both verifiers."""
     try:
         place, subject = (
-            Place(("x.local",), (ipaddress.ip_address(stolen),)),
+            ServerHosts(("x.local",), (ipaddress.ip_address(stolen),)),
             x509.IPAddress(ipaddress.ip_address(stolen)),
         )
     except ValueError:
-        place, subject = Place((stolen,), ()), x509.DNSName(stolen)
+        place, subject = ServerHosts((stolen,), ()), x509.DNSName(stolen)
     leaf = issue(authority, place, NOW)
     with pytest.raises(VerificationError):
         verified(authority, leaf, subject)
@@ -134,16 +134,16 @@ def test_when_a_certificate_serves_no_more(authority):
     """Until a third of its time is left, while it lists what is asked for, is ours, and its key is there."""
     leaf = issue(authority, PLACE, NOW)
     ends = leaf.certificate.not_valid_after_utc
-    fewer = Place(PLACE.names[:1], PLACE.addresses[:1])
-    more = Place(PLACE.names, (*PLACE.addresses, ipaddress.ip_address("127.0.0.9")))
-    assert serves(authority, leaf, PLACE, ends - LEFT - timedelta(minutes=1))
-    assert not serves(authority, leaf, PLACE, ends - LEFT)
-    assert not serves(authority, leaf, PLACE, NOW - timedelta(days=2)), "not valid yet"
-    assert serves(authority, leaf, fewer, NOW), "what it lists beside them does no harm"
-    assert not serves(authority, leaf, more, NOW)
-    assert lacking(leaf.certificate, more) == ["127.0.0.9"]
-    assert not serves(new_authority(NOW), leaf, PLACE, NOW)
-    assert not serves(authority, Pair(leaf.certificate, ec.generate_private_key(ec.SECP256R1())), PLACE, NOW)
+    fewer = ServerHosts(PLACE.names[:1], PLACE.addresses[:1])
+    more = ServerHosts(PLACE.names, (*PLACE.addresses, ipaddress.ip_address("127.0.0.9")))
+    assert is_current(authority, leaf, PLACE, ends - LEFT - timedelta(minutes=1))
+    assert not is_current(authority, leaf, PLACE, ends - LEFT)
+    assert not is_current(authority, leaf, PLACE, NOW - timedelta(days=2)), "not valid yet"
+    assert is_current(authority, leaf, fewer, NOW), "what it lists beside them does no harm"
+    assert not is_current(authority, leaf, more, NOW)
+    assert missing_names(leaf.certificate, more) == ["127.0.0.9"]
+    assert not is_current(new_authority(NOW), leaf, PLACE, NOW)
+    assert not is_current(authority, KeyPair(leaf.certificate, ec.generate_private_key(ec.SECP256R1())), PLACE, NOW)
 
 
 def test_fingerprint_is_sha256_of_the_file(authority):

@@ -9,13 +9,13 @@ from pathlib import Path
 import pytest
 
 from roastlog.errors import CertificateError
-from roastlog.lan.addresses import Place
+from roastlog.lan.addresses import ServerHosts
 from roastlog.lan.authority import LEFT
 from roastlog.lan.certificates import Certificates, prepare
 from tests.lan.hand import shake
 
 NOW = datetime(2027, 3, 1, 8, tzinfo=UTC)
-PLACE = Place(("drumside.local", "localhost"), (ipaddress.ip_address("127.0.7.20"),))
+PLACE = ServerHosts(("drumside.local", "localhost"), (ipaddress.ip_address("127.0.7.20"),))
 
 
 @pytest.fixture

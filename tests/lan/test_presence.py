@@ -10,7 +10,7 @@ import pytest
 from zeroconf import AddressResolver, DNSQuestionType, IPVersion, Zeroconf
 
 from roastlog.lan.presence import Presence
-from roastlog.lan.secure import Secure, Wish, make
+from roastlog.lan.secure import SecureOptions, SecureServer, make
 
 NOW = datetime(2027, 3, 1, 8, tzinfo=UTC)
 FIRST, SECOND = (
@@ -20,11 +20,11 @@ FIRST, SECOND = (
 
 
 @pytest.fixture
-def secure(tmp_path: Path) -> Secure:
+def secure(tmp_path: Path) -> SecureServer:
     """A secure page on loopback, under a name of its own."""
     (tmp_path / "lan").mkdir(mode=0o700)
     (tmp_path / "lan" / "name").write_text("drumside-8.local", encoding="ascii")
-    return make(tmp_path, Wish("127.0.0.1", 8443, 8080), NOW)
+    return make(tmp_path, SecureOptions("127.0.0.1", 8443, 8080), NOW)
 
 
 def until(holds) -> None:

@@ -9,7 +9,7 @@ import pytest
 from cryptography import x509
 from werkzeug.test import Client, TestResponse
 
-from roastlog.lan.secure import Secure
+from roastlog.lan.secure import SecureServer
 from roastlog.web.http.roles import LEAST
 from roastlog.web.public.plain_door import OPEN, Door
 from tests.conftest import Bench
@@ -23,14 +23,14 @@ ANDROID = {
 
 
 @pytest.fixture
-def secure(bench: Bench, tmp_path: Path) -> Secure:
+def secure(bench: Bench, tmp_path: Path) -> SecureServer:
     """The app with a secure page."""
     made = bench.app.extensions["secure"] = secured(tmp_path)
     return made
 
 
 @pytest.fixture
-def door(bench: Bench, secure: Secure) -> Client:
+def door(bench: Bench, secure: SecureServer) -> Client:
     """The plain door before the app."""
     return Client(Door(bench.app, secure))
 
@@ -99,7 +99,7 @@ def test_nothing_leads_on_for_good(door: Client):
     assert (answer.status_code, answer.headers["Cache-Control"]) == (307, "no-store")
 
 
-def test_page_has_the_number_and_the_steps(door: Client, secure: Secure):
+def test_page_has_the_number_and_the_steps(door: Client, secure: SecureServer):
     """The fingerprint that the terminal shows, the limits, the way back, and the asking phone's steps open."""
     text = from_phone(door, "/trust", **IPHONE).text
     words = " ".join(text.split())
@@ -123,7 +123,7 @@ def test_page_has_the_number_and_the_steps(door: Client, secure: Secure):
     )
 
 
-def test_files_are_the_authority(door: Client, secure: Secure):
+def test_files_are_the_authority(door: Client, secure: SecureServer):
     """The file for Android is the certificate, and so is what the profile for iPhones holds; neither holds a key."""
     assert secure.authority is not None
     file = from_phone(door, "/trust/drumside.crt")
@@ -147,7 +147,7 @@ def test_without_an_authority_there_is_nothing_to_trust(bench: Bench):
         assert bench.client.get(path).status_code == 404
 
 
-def test_own_certificate_has_nothing_to_trust_either(bench: Bench, secure: Secure):
+def test_own_certificate_has_nothing_to_trust_either(bench: Bench, secure: SecureServer):
     """The door then leads on at once, and the names of the certificate are names of this server."""
     place = replace(secure.place, names=("roast.example", "*.beans.example"))
     own = replace(secure, authority=None, place=place, hosts=("roast.example",))
@@ -159,7 +159,7 @@ def test_own_certificate_has_nothing_to_trust_either(bench: Bench, secure: Secur
         assert bench.client.get("/healthz", headers={"Host": host}).status_code == status
 
 
-def test_browser_is_bound_to_tls_only_by_a_certificate_of_ones_own(bench: Bench, secure: Secure):
+def test_browser_is_bound_to_tls_only_by_a_certificate_of_ones_own(bench: Bench, secure: SecureServer):
     """HSTS (RFC 6797) with an authority of ours would lock out a phone whose authority has to be renewed."""
     where = "https://drumside.local:8443/healthz"
     assert "Strict-Transport-Security" not in bench.client.get(where).headers
@@ -168,14 +168,14 @@ def test_browser_is_bound_to_tls_only_by_a_certificate_of_ones_own(bench: Bench,
     assert "Strict-Transport-Security" not in bench.client.get("/healthz").headers
 
 
-def test_answer_that_tells_whether_it_is_trusted(bench: Bench, secure: Secure):
+def test_answer_that_tells_whether_it_is_trusted(bench: Bench, secure: SecureServer):
     """The plain page may ask it from another origin; it says nothing."""
     answer = browser(bench).get("https://drumside.local:8443/this-device/reached")
     assert (answer.status_code, answer.data) == (204, b"")
     assert answer.headers["Cross-Origin-Resource-Policy"] == "cross-origin"
 
 
-def test_device_page_says_what_to_do(bench: Bench, secure: Secure):
+def test_device_page_says_what_to_do(bench: Bench, secure: SecureServer):
     """With a secure page it leads there; without one it names the option; without scripts it has a sentence."""
     text = bench.client.get("/this-device").text
     assert 'href="/trust"' in text
@@ -186,7 +186,7 @@ def test_device_page_says_what_to_do(bench: Bench, secure: Secure):
     assert 'href="/this-device"' in bench.client.get("/more").text
 
 
-def test_invitation_leads_through_trust(bench: Bench, secure: Secure):
+def test_invitation_leads_through_trust(bench: Bench, secure: SecureServer):
     """The QR of an invitation begins where a phone trusts the certificate; its secret is behind the #, off the wire."""
     bench.services.address.note_base(secure.trust_base("drumside.local"))
     assert bench.services.address.way_in() == "http://drumside.local:8080/trust"

@@ -9,7 +9,7 @@ from typing import NamedTuple
 from flask import Flask
 from flask.testing import FlaskClient
 
-from roastlog.lan.secure import Secure, Wish, make
+from roastlog.lan.secure import SecureOptions, SecureServer, make
 from roastlog.services import Role
 from roastlog.services.devices import hashed
 from roastlog.store import devices as stored
@@ -52,11 +52,11 @@ def filled(app: Flask, blanks: Mapping[str, str]) -> list[Address]:
     return told
 
 
-def secured(folder: Path) -> Secure:
+def secured(folder: Path) -> SecureServer:
     """A secure page with an authority of its own, as `--lan` makes it in a folder; nobody is asked for its name."""
     (folder / "lan").mkdir(mode=0o700)
     (folder / "lan" / "name").write_text("drumside.local", encoding="ascii")
-    return make(folder, Wish("127.0.0.1", 8443, 8080))
+    return make(folder, SecureOptions("127.0.0.1", 8443, 8080))
 
 
 def browser(bench: Bench, role: Role | None = None, *, name: str = "", person: str | None = None) -> FlaskClient:

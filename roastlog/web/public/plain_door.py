@@ -18,7 +18,7 @@ from werkzeug.wrappers import Request, Response
 from roastlog.lan.addresses import ZONES, is_private
 
 if TYPE_CHECKING:
-    from roastlog.lan.secure import Secure
+    from roastlog.lan.secure import SecureServer
 
 OPEN: Final = {"trust.page", "trust.authority", "trust.profile", "assets.static"}
 HERE: Final = {"localhost", "127.0.0.1", "::1"}
@@ -30,7 +30,7 @@ _SAFE: Final = "/:@!$&'()*+,;=~"
 class Door:
     """A WSGI application before the app's own."""
 
-    def __init__(self, app: Flask, secure: "Secure") -> None:
+    def __init__(self, app: Flask, secure: "SecureServer") -> None:
         self._app, self._secure = app, secure
 
     def __call__(self, environ: WSGIEnvironment, start_response: StartResponse) -> Iterable[bytes]:

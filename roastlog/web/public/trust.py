@@ -13,7 +13,7 @@ from flask import Blueprint, Response, abort, current_app, render_template, requ
 from roastlog.web.http.security import POLICY
 
 if TYPE_CHECKING:
-    from roastlog.lan.secure import Authority, Secure
+    from roastlog.lan.secure import Authority, SecureServer
 
 bp = Blueprint("trust", __name__)
 
@@ -78,8 +78,8 @@ def kind(user_agent: str) -> str:
     return "android" if "Android" in user_agent else "computer"
 
 
-def _secure() -> "Secure":
-    secure: Secure | None = current_app.extensions.get("secure")
+def _secure() -> "SecureServer":
+    secure: SecureServer | None = current_app.extensions.get("secure")
     if secure is None or secure.authority is None:
         abort(404)
     return secure
