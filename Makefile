@@ -30,7 +30,7 @@ types_ = mypy
 contracts_ = lint-imports
 # Two workers a core unless WORKERS says how many; the tests that share a server or a module's set-up stay together.
 PYTEST = $(BIN)/python -m pytest -rs --numprocesses $(or $(WORKERS),auto) --dist loadgroup --durations 10
-WITH_STATIC = $(MAKE) --no-print-directory --jobs 2 static & static=$$!; run() { "$$@"; tests=$$?; wait $$static && exit $$tests; }
+WITH_STATIC = $(MAKE) --no-print-directory --jobs 2 --keep-going static & static=$$!; run() { "$$@"; tests=$$?; wait $$static && exit $$tests; }
 
 test: .venv/ready-to-test  ## format, lint, types, import contracts, and all tests with the browser's
 	@$(WITH_STATIC); run $(PYTEST) $(ARGS)

@@ -12,6 +12,7 @@ those. Their extra heat enters the common temperature at once.
 """
 
 from dataclasses import dataclass
+from functools import lru_cache
 from math import ceil, exp
 from math import pow as power
 
@@ -43,6 +44,19 @@ class HeatLedger:
     with_air: float = 0.0
     with_roasted: float = 0.0
     to_room: float = 0.0
+
+
+@lru_cache(64)
+def _stages(yellow_c: float, crack_c: float) -> tuple[tuple[str, float], ...]:
+    """Colour stages, the darkest first, and from what temperature on the beans have them. [°C]"""
+    browning_c = crack_c - yellow_c
+    return (
+        ("brown", crack_c - 2.0),
+        ("light_brown", yellow_c + 0.55 * browning_c),
+        ("tan", yellow_c + 0.25 * browning_c),
+        ("yellow", yellow_c),
+        ("pale", yellow_c - 30.0),
+    )
 
 
 class Roaster:
@@ -164,16 +178,10 @@ class Roaster:
     @property
     def stage(self) -> str:
         """Colour stage in the trier, from the highest bean temperature so far."""
-        yellow_c, crack_c = self.coffee.yellow_c, self.coffee.first_crack_c
-        browning_c = crack_c - yellow_c
-        bounds = (
-            ("brown", crack_c - 2.0),
-            ("light_brown", yellow_c + 0.55 * browning_c),
-            ("tan", yellow_c + 0.25 * browning_c),
-            ("yellow", yellow_c),
-            ("pale", yellow_c - 30.0),
-        )
-        return next((stage for stage, from_c in bounds if self._hottest_c >= from_c), "green")
+        for stage, from_c in _stages(self.coffee.yellow_c, self.coffee.first_crack_c):
+            if self._hottest_c >= from_c:
+                return stage
+        return "green"
 
     @property
     def yellow(self) -> bool:

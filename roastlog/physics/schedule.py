@@ -1,7 +1,8 @@
 """Simulation of a whole roast by a schedule of moves."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
+from operator import attrgetter
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,6 +13,7 @@ from roastlog.physics.roaster import Roaster
 from roastlog.physics.sensors import CHANNELS, SensorDesign, Sensors
 
 TRUE_VALUES = ("bean_c", "surface_c", "moisture", "released", "drum_c", "air_c", "exhaust_c", "crack_activity")
+_true_values: Callable[[Roaster], tuple[float, ...]] = attrgetter(*TRUE_VALUES)
 MOMENTS = ("charge", "yellow", "first_crack", "second_crack", "drop")
 
 
@@ -225,10 +227,6 @@ def roast(
         green_g=schedule.green_kg * 1000.0,
         roasted_g=roaster.drop() * 1000.0,
     )
-
-
-def _true_values(roaster: Roaster) -> tuple[float, ...]:
-    return tuple(getattr(roaster, name) for name in TRUE_VALUES)
 
 
 def _done(schedule: Schedule, time_s: float, probe_c: float, moments: dict[str, float]) -> bool:

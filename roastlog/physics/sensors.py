@@ -1,6 +1,7 @@
 """Simulated sensors: lag, noise and a resolution of a tenth of a degree."""
 
 from dataclasses import dataclass
+from functools import lru_cache
 from math import exp
 
 import numpy as np
@@ -42,6 +43,14 @@ class SensorDesign:
     step_c: float = 0.1
 
 
+@lru_cache(8)  # most machines of a simulation have the same
+def _noise(seed: int, noise_c: tuple[float, float, float]) -> list[list[float]]:
+    """Noise of each channel, row by row; nobody may change it. [°C]"""
+    draws = np.random.default_rng(seed).standard_normal((NOISE_LENGTH, len(CHANNELS)))
+    rows: list[list[float]] = (draws * np.array(noise_c)).tolist()
+    return rows
+
+
 class Sensors:
     """Instruments on a roaster.
 
@@ -57,8 +66,7 @@ class Sensors:
 
     def __init__(self, roaster: Roaster, *, seed: int = 0, design: SensorDesign | None = None) -> None:
         self.design = design or SensorDesign()
-        draws = np.random.default_rng(seed).standard_normal((NOISE_LENGTH, len(CHANNELS)))
-        self._noise: list[list[float]] = (draws * np.array(self.design.noise_c)).tolist()
+        self._noise = _noise(seed, self.design.noise_c)
         self._noise_index = 0
         self._roaster = roaster
         self.settle()
