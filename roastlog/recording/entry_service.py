@@ -12,12 +12,13 @@ from uuid import UUID, uuid4, uuid5
 from roastlog.clock import Clock
 from roastlog.errors import CodeError, EntryRefused
 from roastlog.journal.entries import Entry, amended, parse_entry
-from roastlog.journal.fold import Batch, Line, Lines, fold, fold_machine, lines_of
+from roastlog.journal.fold import Batch, Line, Lines, fold_machine, lines_of
 from roastlog.journal.kinds import REGISTRY, corrects
 from roastlog.journal.subject import BATCH, LOT, MACHINE, Subject
 from roastlog.journal.vocabulary import MOMENT_LABELS
 from roastlog.languages import _
 from roastlog.machine.model import Machine
+from roastlog.recording.batch_folds import BatchFolds
 from roastlog.store import batches as lists
 from roastlog.store import books, devices, projections
 from roastlog.store import journal as stored
@@ -113,7 +114,7 @@ class EntryService:
         """
         received_ms = self._clock.now_ms()
         parsed = [_parse(raw, received_ms, speaker) for raw in raws]
-        results = self._store.write(lambda db: [self._settle(db, item, speaker) for item in parsed])
+        results = self._store.write(lambda db: self._settled(db, parsed, speaker))
         self._tell(results)
         return results
 
@@ -140,7 +141,13 @@ class EntryService:
             if subject.kind == MACHINE:
                 self._described(subject.name)
 
-    def _settle(self, db: Database, item: "Entry | Result", speaker: Speaker) -> Result:
+    def _settled(self, db: Database, items: Sequence[Entry | Result], speaker: Speaker) -> list[Result]:
+        batches = BatchFolds(db)
+        results = [self._settle(db, item, speaker, batches) for item in items]
+        batches.keep()
+        return results
+
+    def _settle(self, db: Database, item: Entry | Result, speaker: Speaker, batches: BatchFolds) -> Result:
         if isinstance(item, Result):
             return item
         known = stored.known_subject(db.conn, item.id)
@@ -148,12 +155,11 @@ class EntryService:
             return Result.of(item, "known", known)
         try:
             _check_may_say(db, item, speaker)
-            if item.kind == "opened":
-                return self._open(db, item)
             subject = item.subject
-            if subject is None or subject.kind == BATCH:
-                return self._add_to_batch(db, item)
-            return self._add(db, item, subject)
+            if item.kind != "opened" and (subject is None or subject.kind == BATCH):
+                return self._add_to_batch(db, item, batches)
+            batches.keep()  # what is said of a lot or a machine looks at the lists
+            return self._open(db, item) if subject is None or item.kind == "opened" else self._add(db, item, subject)
         except (EntryRefused, CodeError) as error:
             return Result(str(item.id), "refused", reason=str(error))
 
@@ -167,7 +173,7 @@ class EntryService:
         projections.refresh_batch(db, code)
         return Result.of(entry, "stored", Subject(BATCH, code), notice)
 
-    def _add_to_batch(self, db: Database, entry: Entry) -> Result:
+    def _add_to_batch(self, db: Database, entry: Entry, batches: BatchFolds) -> Result:
         code = _code(db, entry)
         machine = lists.machine_of(db.conn, code)
         if entry.machine not in {None, machine}:
@@ -183,10 +189,13 @@ class EntryService:
         if entry.kind == "move":
             _check_move(self._machine(machine), entry.body)
         elif entry.kind in {"weighed", "amend"}:
-            _check_with(entry, fold(stored.entries_of(db.conn, code), code))
-        stored.add_entry(db, entry)
-        batch = projections.refresh_batch(db, code)
-        return Result.of(entry, "stored", Subject(BATCH, code), self._notice(entry, batch))
+            _check_with(entry, batches.folded(code))
+        batches.add(entry, code)
+        if batches.is_plain(entry, code):
+            notice = self._ahead(entry.at_ms)
+        else:
+            notice = self._notice(entry, batches.folded(code))
+        return Result.of(entry, "stored", Subject(BATCH, code), notice)
 
     def _add(self, db: Database, entry: Entry, subject: Subject) -> Result:
         """Keep an entry about something else than a batch."""
@@ -212,11 +221,18 @@ class EntryService:
             )
         return self._machines[ident]
 
+    def _ahead(self, at_ms: int) -> str | None:
+        """That a time lies ahead, where it does. [ms UTC]"""
+        if at_ms <= self._clock.now_ms() + AHEAD_MS:
+            return None
+        return _("The time of this entry lies ahead: look at the clock of the device. It is kept as it came.")
+
     def _notice(self, entry: Entry, subject: Lines) -> str | None:
         """What is odd about an entry that is kept."""
         line = next(line for line in subject.lines if line.id == entry.id)
-        if line.at_ms > self._clock.now_ms() + AHEAD_MS:
-            return _("The time of this entry lies ahead: look at the clock of the device. It is kept as it came.")
+        ahead = self._ahead(line.at_ms)
+        if ahead is not None:
+            return ahead
         if "late" in line.flags:
             return _("This batch was closed already. The entry is kept and marked late.")
         if "about_nothing" in line.flags:

@@ -1,14 +1,23 @@
 """A flush of waiting taps: folded once, told in one event that carries what changed, whoever reads it."""
 
 import json
+import random
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+from uuid import UUID
 
 import pytest
 
-from roastlog.recording import running_machine
+from roastlog.journal.fold import Batch, fold
+from roastlog.recording import batch_folds, running_machine
 from roastlog.recording.hub import Event
-from tests.conftest import Bench
+from roastlog.services import open_services
+from roastlog.store import projections
+from tests.conftest import SHEET, START_MS, Bench, HandClock
 
 TAPS = 40
+KINDS = ("moment", "moment", "move", "trier", "note", "weighed", "released", "undo", "shift", "amend")
 
 
 def waiting_taps(bench: Bench, code: str) -> list[dict[str, object]]:
@@ -26,9 +35,9 @@ def waiting_taps(bench: Bench, code: str) -> list[dict[str, object]]:
     return taps
 
 
-def flush(bench: Bench) -> list[Event]:
+def flush(bench: Bench, code: str) -> list[Event]:
     """Send the taps at once; what a watcher is told."""
-    code, watch = bench.open(coffee="Alder washed", green_g=4000), bench.services.live.hub("drum-4").watch()
+    watch = bench.services.live.hub("drum-4").watch()
     bench.push((0, "bean_probe", 190.0))
     next(watch)
     bench.clock.turn_to(650)
@@ -38,15 +47,25 @@ def flush(bench: Bench) -> list[Event]:
     return told
 
 
-def test_a_flush_of_forty_taps_is_folded_once_for_all_who_watch(bench: Bench, monkeypatch: pytest.MonkeyPatch):
-    """One fold, one event; it names every entry in the order of their numbers."""
-    folds, fold = [], running_machine.fold
-    monkeypatch.setattr(running_machine, "fold", lambda *given: folds.append(given) or fold(*given))
-    bench.services.live.view("drum-4")
-    folds.clear()
-    events = [event for event in flush(bench) if event.name == "entry"]
-    assert len(folds) == 2  # of the batch as it was opened, and of the flush
-    (event,) = events
+def test_a_flush_of_forty_taps_is_folded_a_few_times_and_told_once(bench: Bench, monkeypatch: pytest.MonkeyPatch):
+    """One fold for lists, one for all who watch, and one for each moment, of which the answer says what is odd.
+
+    One event; it names every entry in the order of their numbers.
+    """
+    folds: dict[str, int] = {}
+
+    def counted(name: str, fold: Callable[..., Batch]) -> Callable[..., Batch]:
+        def count(*given: object) -> Batch:
+            folds[name] = folds.get(name, 0) + 1
+            return fold(*given)
+
+        return count
+
+    code = bench.open(coffee="Alder washed", green_g=4000)
+    for module in (running_machine, batch_folds, projections):
+        monkeypatch.setattr(module, "fold", counted(module.__name__.rpartition(".")[2], fold))
+    (event,) = (event for event in flush(bench, code) if event.name == "entry")
+    assert folds == {"running_machine": 1, "batch_folds": 4, "projections": 1}
     told = json.loads(event.data)
     seqs = [entry["seq"] for entry in told["entries"]]
     assert (len(seqs), seqs, seqs[-1]) == (TAPS, sorted(seqs), told["seq"])
@@ -55,14 +74,15 @@ def test_a_flush_of_forty_taps_is_folded_once_for_all_who_watch(bench: Bench, mo
 
 def test_a_flush_of_forty_taps_weighs_a_few_tens_of_kilobytes(bench: Bench):
     """With the whole view on every entry it was 367 KB for each watcher."""
-    weight = sum(len(event.data.encode()) for event in flush(bench))
+    weight = sum(len(event.data.encode()) for event in flush(bench, bench.open(coffee="Alder washed", green_g=4000)))
     assert weight < 40_000, weight
 
 
 def test_one_more_tap_carries_its_own_line_and_no_other(bench: Bench):
     """A note after forty taps: its line of the log, which the oldest one leaves, and not the batch or its chart."""
-    flush(bench)
-    code, watch = bench.services.live.view("drum-4").batch.code, bench.services.live.hub("drum-4").watch()
+    code = bench.open(coffee="Alder washed", green_g=4000)
+    flush(bench, code)
+    watch = bench.services.live.hub("drum-4").watch()
     next(watch)
     note = bench.entry("note", 650, batch=code, text="Chaff tray emptied.")
     bench.say(note)
@@ -73,3 +93,56 @@ def test_one_more_tap_carries_its_own_line_and_no_other(bench: Bench):
     assert set(told["view"]) == {"seq", "now_ms"}
     assert len(event.data) < 1500
     watch.close()
+
+
+def said_at_random(seed: int) -> list[dict[str, Any]]:
+    """What several people say of two batches in a day, much of it odd, in an order of chance."""
+    chance = random.Random(seed)
+    idents = [str(UUID(int=chance.getrandbits(128), version=4)) for _ in range(60)]
+    opened = idents[:2]
+    said = [(ident, "opened", {"lot": "HU-7", "green_g": 4000}) for ident in opened]
+    for ident in idents[2:]:
+        kind = chance.choice(
+            ["moment", "moment", "move", "trier", "note", "weighed", "released", "undo", "shift", "amend"]
+        )
+        target = chance.choice(idents)
+        body: dict[str, Any] = {
+            "moment": {"moment": chance.choice(["charge", "yellow", "first_crack", "drop"])},
+            "move": {"control": "radiant", "setting": chance.choice([2, 4.5, 99])},
+            "trier": {"stage": "tan"},
+            "note": {"text": "As it was."},
+            "weighed": {"roasted_g": chance.choice([3400, 3900, 5000])},
+            "released": {"decision": chance.choice(["release", "hold"])},
+            "undo": {"entry": target},
+            "shift": {"entry": target, "by_s": chance.choice([-10, 20, 3000])},
+            "amend": {"entry": target, "body": chance.choice([{"green_g": 3500}, {"text": "Otherwise."}])},
+        }[kind]
+        said.append((ident, kind, body))
+    return [
+        {"id": ident, "machine": "drum-4", "kind": kind, "at_ms": START_MS + chance.randrange(900_000), "body": body}
+        | ({} if kind == "opened" else {"batch": chance.choice(opened)})
+        for ident, kind, body in said
+    ]
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_what_is_said_at_once_is_answered_as_what_is_said_one_by_one(tmp_path: Path, seed: int):
+    """The same status, reason and notice for each entry, the same batches, the same rows in the list."""
+    told = []
+    for size in (1, 7, 100):
+        services = open_services(tmp_path / str(size), HandClock())
+        services.machines.keep_sheet(SHEET)
+        services.start()
+        said = said_at_random(seed)
+        results = [
+            (result.id, result.status, result.reason, result.notice)
+            for start in range(0, len(said), size)
+            for result in services.journal.accept(said[start : start + size])
+        ]
+        rows = services.batches.page().items
+        folded = [services.batches.detail(row.code) for row in rows]
+        told.append((results, [vars(row) | {"token": ""} for row in rows], folded))
+        services.close()
+    assert told[0] == told[1] == told[2]
+    assert {status for _, status, _, _ in told[0][0]} == {"stored", "refused"}
+    assert any(notice for *_, notice in told[0][0])

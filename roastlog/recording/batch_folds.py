@@ -1,0 +1,50 @@
+"""The batches that one call speaks of: each is read once, and folded only where its state is asked for."""
+
+from roastlog.journal.entries import Entry
+from roastlog.journal.fold import Batch, fold
+from roastlog.journal.kinds import corrects
+from roastlog.store import journal as stored
+from roastlog.store import projections
+from roastlog.store.store import Database
+
+
+class BatchFolds:
+    """Batches within one write. What lists need of them is brought up to date by `keep`, once for all their entries."""
+
+    def __init__(self, db: Database) -> None:
+        self._db = db
+        self._entries: dict[str, list[Entry]] = {}
+        self._folded: dict[str, Batch] = {}
+        self._changed: set[str] = set()
+
+    def folded(self, code: str) -> Batch:
+        """A batch with all that was added to it so far."""
+        if code not in self._folded:
+            self._folded[code] = fold(self._known(code), code)
+        return self._folded[code]
+
+    def add(self, entry: Entry, code: str) -> None:
+        """Keep an entry of a batch."""
+        self._known(code).append(entry)
+        stored.add_entry(self._db, entry)
+        self._folded.pop(code, None)
+        self._changed.add(code)
+
+    def is_plain(self, entry: Entry, code: str) -> bool:
+        """Whether an entry stands for itself: no other one of its batch can make it late, doubled, shifted or odd."""
+        return not (
+            entry.kind == "moment"
+            or corrects(entry.kind)
+            or any(known.kind == "released" or known.body.get("entry") == str(entry.id) for known in self._known(code))
+        )
+
+    def keep(self) -> None:
+        """Bring up to date what lists need of the batches that were added to."""
+        for code in sorted(self._changed):
+            projections.refresh_batch(self._db, code)
+        self._changed.clear()
+
+    def _known(self, code: str) -> list[Entry]:
+        if code not in self._entries:
+            self._entries[code] = stored.entries_of(self._db.conn, code)
+        return self._entries[code]
