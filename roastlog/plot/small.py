@@ -148,7 +148,7 @@ def _spread(at_x: list[float], texts: list[str], width: int) -> list[tuple[float
 
 
 def _one_row(at_x: list[float], halves: list[float], stray: list[float], width: int) -> list[float] | None:
-    """Middles of captions without overlap, inside the edges; None if they do not fit or are too far from their ticks."""
+    """Middles of captions without overlap, inside the edges; None if they do not fit or stray from their ticks."""
     middles: list[float] = []
     left = 0.0
     for at, half in zip(at_x, halves, strict=True):  # from the left: no caption over the one before it
