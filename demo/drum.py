@@ -1,4 +1,4 @@
-"""The simulated roaster as a thing that stands in the room: stepped by one thread, read and turned by others."""
+"""Thread-safe simulated roaster: stepped by one thread, read and controlled by others."""
 
 import threading
 
@@ -26,44 +26,44 @@ class Drum:
         self._sensors = Sensors(self.roaster, seed=seed)
 
     def advance(self, duration_s: float) -> None:
-        """Let time pass. [s]"""
+        """Advance the simulation. [s]"""
         with self.lock:
             advance(self.roaster, self._sensors, duration_s)
 
     def readings(self) -> dict[str, float]:
-        """What the instruments read, by channel. [°C]"""
+        """Current readings by channel. [°C]"""
         with self.lock:
             return self._sensors.read()
 
     def probe_c(self) -> float:
-        """What the bean probe reads. [°C]"""
+        """Current bean probe reading. [°C]"""
         return self.readings()[CHANNELS[0]]
 
     def levels(self) -> dict[str, float]:
-        """Where the knobs stand."""
+        """Current control levels."""
         with self.lock:
             return self.roaster.settings.as_dict()
 
     def turn(self, control: str, level: float) -> bool:
-        """Turn a knob; say whether it stands elsewhere now."""
+        """Set a control; returns whether its level changed."""
         with self.lock:
             before = self.levels().get(control)
             self.roaster.settings.put(control, level)
             return before != level
 
     def turn_all(self, levels: dict[str, float]) -> None:
-        """Turn several knobs."""
+        """Set several controls."""
         for control in CONTROLS:
             if control in levels:
                 self.turn(control, levels[control])
 
     def charge(self, green_g: float, coffee: GreenCoffee) -> None:
-        """Let the beans in, as many as the drum takes; those that may be in it go out first."""
+        """Charge the drum, limited to its batch size; beans still in it are dropped first."""
         with self.lock:
             self.empty()
             self.roaster.charge(min(max(green_g / 1000.0, LOW_KG), HIGH_KG), coffee)
 
     def empty(self) -> float | None:
-        """Let the beans out; their mass, or None if there were none. [g]"""
+        """Drop the beans and return their mass, or None if the drum is empty. [g]"""
         with self.lock:
             return self.roaster.drop() * 1000.0 if self.roaster.loaded else None

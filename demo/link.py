@@ -1,4 +1,4 @@
-"""The demo operator's phone: sends its entries to Drumside and hears everyone else's, over plain HTTP on loopback."""
+"""The demo operator's API client: sends its entries and polls for all others, over HTTP on loopback."""
 
 import json
 import sys
@@ -17,14 +17,14 @@ CLOCK_EVERY_S: Final = 5.0
 
 
 class Link:
-    """A thread that talks to Drumside and never gives up; all its waits are short.
+    """A thread that talks to Drumside and retries forever; all its timeouts are short.
 
     Parameters
     ----------
     url
-        Where Drumside answers.
+        URL of Drumside.
     machine
-        Whose entries to hear.
+        Machine to poll for entries.
     token
         API token, if there is one.
     every_s
@@ -44,24 +44,24 @@ class Link:
         self._thread = threading.Thread(target=self._run, name="drumside", daemon=True)
 
     def start(self) -> None:
-        """Begin to talk."""
+        """Start the thread."""
         self._thread.start()
 
     def stop(self) -> None:
-        """Stop talking; what is being sent is finished."""
+        """Stop the thread after the current request."""
         self._stop.set()
         self._work.set()
         if self._thread.is_alive():
             self._thread.join(TIMEOUT_S + 1.0)
 
     def send(self, entries: list[Json]) -> None:
-        """Send entries, after those that were given before."""
+        """Queue entries to send, in order."""
         if entries:
             self._outbox.append(entries)
             self._work.set()
 
     def heard(self) -> list[Json]:
-        """Entries that have come in since the last call."""
+        """Entries received since the last call."""
         heard = []
         while self._inbox:
             heard.append(self._inbox.popleft())
@@ -128,7 +128,7 @@ class Link:
         return answer
 
     def _tell(self, text: str) -> None:
-        """Say a trouble once."""
+        """Print a problem once."""
         if text not in self._told:
             self._told.add(text)
             print(text, file=sys.stderr, flush=True)

@@ -1,7 +1,7 @@
-"""The demo's roaster at the machine: turns the knobs, taps what it sees, and makes room for whoever comes.
+"""The demo's simulated operator: sets the controls, taps moments, and yields to real users.
 
-No clock and no wire in here: `tick` is told the time, what it returns is to be sent, and `hear` is told what others
-said. So the same hand roasts the demo's live batch and the week before it.
+It has no clock and no connection: `tick` takes the time and returns the entries to send, `hear` takes the entries of
+others. So the same code roasts the demo's live batch and the week before it.
 """
 
 from collections.abc import Callable, Iterable, Mapping
@@ -71,7 +71,7 @@ class Job:
 
 @dataclass(frozen=True, slots=True)
 class Turn:
-    """A knob that was turned."""
+    """A change of a control."""
 
     at_ms: int
     control: str
@@ -79,7 +79,7 @@ class Turn:
 
 
 class Operator:
-    """The hand on the machine, and its own batch.
+    """The simulated operator and its own batch.
 
     Parameters
     ----------
@@ -122,18 +122,18 @@ class Operator:
 
     @property
     def done(self) -> bool:
-        """Whether it has nothing more to say or do."""
+        """Whether it has nothing left to do."""
         return bool(self._names) and not self._pending and not self._drum.roaster.loaded and self._idle_ms is None
 
     # -- its own batch ----------------------------------------------------------------------------------------
 
     def prepare(self, at_ms: int) -> None:
-        """Turn the knobs to where the charge wants them."""
+        """Set the controls to their levels at charge."""
         with self._drum.lock:
             self._turn_all(at_ms, self._job.coffee.schedule.start)
 
     def begin(self, at_ms: int, *, charge_after_s: float = 1.0) -> list[Json]:
-        """Open its batch; the charge follows. Entries to send; none where someone else's beans are in the drum."""
+        """Open its batch; the charge follows. Returns the entries to send, none if the drum holds another batch."""
         if self._in_drum is not None:
             return []
         ident = self._new_id()
@@ -147,7 +147,7 @@ class Operator:
         return [opened]
 
     def tick(self, at_ms: int) -> list[Json]:
-        """Look, turn and tap. Call it about once a second; entries to send."""
+        """Observe, set controls and tap. Call it about once a second; returns the entries to send."""
         with self._drum.lock:
             self._work_knobs(at_ms)
             if self.tapping:
@@ -161,7 +161,7 @@ class Operator:
             return [entry for _, entry in due]
 
     def _watch(self, at_ms: int) -> None:
-        """Tap what there is to see, a little after it is there."""
+        """Tap each moment with a short reaction time."""
         roaster, coffee = self._drum.roaster, self._job.coffee
         if self._in_drum == "own":
             if self._first("stage", roaster.stage) and roaster.stage != "green":
@@ -208,7 +208,7 @@ class Operator:
     # -- the machine ------------------------------------------------------------------------------------------
 
     def _work_knobs(self, at_ms: int) -> None:
-        """Follow the schedule with the knobs that no one else has touched in this batch."""
+        """Follow the schedule with the controls that nobody else has set in this batch."""
         roaster = self._drum.roaster
         if self._idle_ms is not None and at_ms >= self._idle_ms:
             self._idle_ms = None
@@ -248,10 +248,10 @@ class Operator:
     # -- the others -------------------------------------------------------------------------------------------
 
     def hear(self, entries: Iterable[Mapping[str, Any]], now_ms: int) -> list[Json]:
-        """Take in what came in for this machine, in its order; entries to send.
+        """Process entries for this machine in order; returns the entries to send.
 
-        Whoever says anything about the operator's batch has taken it over: it taps no more for it. What others do
-        to the machine is done: their moves, their charge, their drop.
+        Any entry about the operator's batch takes it over, and the operator stops tapping for it. Moves, charges and
+        drops of others are applied to the machine.
         """
         with self._drum.lock:
             return [entry for heard in entries for entry in self._hear(heard, now_ms)]
@@ -281,7 +281,7 @@ class Operator:
         return []
 
     def _give_way(self, now_ms: int) -> None:
-        """Tap no more. Only the charge that is under way still comes: the drum is not left empty."""
+        """Stop tapping. A pending charge still happens, so that the drum is not left empty."""
         says_so = bool(self._job.goodbye) and self.tapping and self._in_drum == "own"
         self.tapping = False
         self._pending = [item for item in self._pending if item[1]["body"].get("moment") == "charge"]
@@ -289,7 +289,7 @@ class Operator:
             self._pending.append((now_ms, self._entry("note", {"text": self._job.goodbye})))
 
     def _charge_for(self, name: str, batch: str, at_ms: int) -> list[Json]:
-        """Charge what someone else charges; what is in the drum goes out, and is said to if it was its own to say."""
+        """Apply someone else's charge; drops the current beans, and sends the drop if it was the operator's batch."""
         said: list[Json] = []
         if self.tapping and self._in_drum == "own":
             said = [{**self._entry("moment", {"moment": "drop"}), "at_ms": at_ms - 1000}]
@@ -302,7 +302,7 @@ class Operator:
 
 
 def varied(coffee: Coffee, rng: np.random.Generator) -> Coffee:
-    """The coffee as it is on another day: a little wetter or drier, the knobs turned a little sooner or later."""
+    """The coffee with day-to-day variation of moisture and move times."""
     bean = replace(
         coffee.bean,
         moisture_wet=coffee.bean.moisture_wet + rng.normal(0.0, 0.002),

@@ -1,4 +1,4 @@
-"""The registers of the simulated roaster, served over Modbus TCP as a real machine's would be.
+"""The registers of the simulated roaster, served over Modbus TCP as by a real machine.
 
 Input registers 0, 1, 2: bean probe, bean surface, exhaust, int16, tenths of a degree. Holding registers 10 to 13: hot
 air, radiant, drum heat, stir, uint16, tenths of a step; writing one turns the knob.
@@ -22,14 +22,14 @@ HOST = "127.0.0.1"
 
 
 class RegisterServer:
-    """A Modbus TCP server on loopback, in a thread of its own.
+    """A Modbus TCP server on loopback, in its own thread.
 
     Parameters
     ----------
     drum
         The machine behind the registers.
     port
-        Where to listen; 0 lets the system choose, and `port` names its choice once it listens.
+        Port to listen on; 0 lets the system choose, and `port` is its choice once it listens.
     """
 
     def __init__(self, drum: Drum, port: int) -> None:
@@ -41,14 +41,14 @@ class RegisterServer:
         self._failed: Exception | None = None
 
     def start(self) -> None:
-        """Listen; raise OSError if the port cannot be had."""
+        """Listen; raises OSError if the port is in use."""
         self._thread.start()
         self._ready.wait(10)
         if self._failed is not None:
             raise OSError(f"{HOST}:{self.port} cannot be listened on: {self._failed}")
 
     def stop(self) -> None:
-        """Let go of the port."""
+        """Close the port."""
         if self._thread.is_alive() and self._server is not None:
             asyncio.run_coroutine_threadsafe(self._shut(self._server), self._loop).result(5)
             self._loop.call_soon_threadsafe(self._loop.stop)

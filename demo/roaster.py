@@ -1,7 +1,7 @@
-"""The simulated roaster of the demo, a process of its own: `python -m demo.roaster --port 5020 --speed 4`.
+"""The simulated roaster of the demo, a separate process: `python -m demo.roaster --port 5020 --speed 4`.
 
-It is a machine in a room (physics at N times real time behind Modbus registers) and, when it is told where Drumside
-is, also the person at it.
+It serves the physics at N times real time behind Modbus registers and, if it has the URL of Drumside, also simulates
+the operator.
 """
 
 import argparse
@@ -30,7 +30,7 @@ FAST: Final = 3.0  # from this speed on, everyone is listened to more often
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
-    """Run until told to stop, or until the process that started it is gone."""
+    """Run until stopped, or until the parent process exits."""
     options = _options(arguments)
     parent = os.getppid()  # before the port answers: whoever waits for that may be gone right after
     stop = threading.Event()
@@ -58,7 +58,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
 
 def _answering(drum: Drum, ports: Sequence[int]) -> RegisterServer:
-    """A server that answers at the first of the ports that it gets; raise OSError if it gets none."""
+    """Start a server on the first free port of those; raises OSError if none is free."""
     *firsts, last = [RegisterServer(drum, port) for port in ports]
     for server in firsts:
         with suppress(OSError):
@@ -69,7 +69,7 @@ def _answering(drum: Drum, ports: Sequence[int]) -> RegisterServer:
 
 
 class Room:
-    """The drum, the time that passes for it, and who stands there.
+    """The drum with its clock and its operator.
 
     Parameters
     ----------
@@ -91,14 +91,14 @@ class Room:
             self._operator.prepare(self._then_ms)
 
     def run(self, stop: threading.Event, parent: int | None) -> None:
-        """Let time pass until told to stop, or until this process has another parent than that."""
+        """Run until stopped, or until this process has another parent."""
         while not stop.wait(LOOP_S):
             self.go_on()
             if parent is not None and os.getppid() != parent:
                 return
 
     def go_on(self) -> None:
-        """Catch up with the clock: hear, then step the machine a second at a time with the operator looking on."""
+        """Catch up with the clock: process entries, then step the machine and the operator second by second."""
         now_ms = self._clock.now_ms()
         theirs_ms = self._link.now_ms() if self._link is not None else None
         if self._link is not None and theirs_ms is not None:
@@ -115,7 +115,7 @@ class Room:
 
 
 def bean_of(facts: Mapping[str, Any]) -> GreenCoffee:
-    """The bean of a batch by what it was opened with: a coffee of the house by lot or name, else a usual one."""
+    """The bean of a batch by its opening entry: a demo coffee by lot or name, else a default."""
     for coffee in COFFEES:
         if facts.get("lot") == coffee.lot.code or facts.get("coffee") == coffee.lot.coffee:
             return coffee.bean

@@ -50,7 +50,7 @@ def sheet(modbus_port: int) -> str:
 
 
 def furnish(services: Services) -> None:
-    """Put the scenario into an empty database: settings, people, lots, the machine, and a week of batches."""
+    """Fill an empty database with the scenario: settings, people, lots, the machine, and a week of batches."""
     services.machines.keep_sheet(sheet(MODBUS_PORT))
     if services.batches.page().total:
         return
@@ -66,7 +66,7 @@ def furnish(services: Services) -> None:
 
 
 def rows_of(past: PastBatch) -> list[tuple[int, dict[str, float]]]:
-    """The readings of a batch as the store takes them."""
+    """The readings of a batch in the store's format."""
     columns = {name: values.tolist() for name, values in past.channels.items()}
     return [
         (at_ms, {name: values[index] for name, values in columns.items()})
@@ -75,7 +75,7 @@ def rows_of(past: PastBatch) -> list[tuple[int, dict[str, float]]]:
 
 
 def _start_roaster(speed: float, port: int) -> tuple[subprocess.Popen[str], int]:
-    """Start it at its usual port, else at any; the process, and the port where it says that it answers."""
+    """Start it on its usual port, else on any; returns the process and its port."""
     words = ["--port", str(MODBUS_PORT), "0", "--speed", str(speed), "--drumside", f"http://127.0.0.1:{port}"]
     started = subprocess.Popen([sys.executable, "-m", roaster.__name__, *words], stdout=subprocess.PIPE, text=True)
     said = started.stdout.readline() if started.stdout is not None else ""

@@ -15,7 +15,7 @@ SETTINGS: Final = {"business": "Quillwater Roasters", "best_before_days": 180, "
 
 @dataclass(frozen=True)
 class DemoLot:
-    """A green lot as it is written into the books. Mass in g; the price is private."""
+    """A green lot. Mass in g; the price is private."""
 
     code: str
     coffee: str

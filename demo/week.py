@@ -75,7 +75,7 @@ def week(now_ms: int, *, seed: int = 2026) -> Iterator[PastBatch]:
 
 
 def batch_count(now_ms: int) -> int:
-    """How many batches `week` gives: for a progress bar."""
+    """Number of batches of `week`, for a progress bar."""
     return len(_plan(now_ms))
 
 
@@ -119,7 +119,7 @@ def _roast(number: int, opened_ms: int, coffee: Coffee, rng: np.random.Generator
 def _at_the_machine(
     job: Job, number: int, opened_ms: int, *, charge_after_s: float
 ) -> tuple[list[Json], list[int], list[tuple[float, ...]], float]:
-    """Roast the job second by second: entries, times and rows of readings, true roasted mass."""
+    """Roast the job second by second; returns entries, times and rows of readings, and the true roasted mass."""
     drum = Drum(seed=number)
     new_id = _ids(number, opened_ms)
     operator = Operator(drum, job, new_id=new_id, device="phone at the drum")

@@ -1,1 +1,1 @@
-"""Arrays to Bokeh figures and small pictures."""
+"""Bokeh figures and small SVG curves from arrays."""

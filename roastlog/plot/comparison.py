@@ -1,7 +1,7 @@
-"""Up to six batches in panels one above the other, told apart by dash, by a letter at each end, and by colour.
+"""Comparison figure: up to six batches in stacked panels, distinguished by dash, end letter and colour.
 
-Laid on each other in time: temperatures, rates, and one control's settings as a lane a batch. At equal temperature: the
-rates over the temperature, and how much later than the guide each batch was there.
+Aligned in time: temperatures, rates, and one control's settings in a lane per batch. At equal temperature: the rates
+over temperature, and the delay of each batch against the guide.
 """
 
 import math
@@ -47,7 +47,7 @@ _Ranges = dict[str, tuple[float, float]]
 
 @dataclass(frozen=True, eq=False)
 class Drawn:
-    """One batch as it is drawn: its letter, its roast, how far to the left it is moved [s], its way by the guide."""
+    """One batch of the figure: its letter, its roast, its shift to the left [s], its differences from the guide."""
 
     letter: str
     roast: Roast
@@ -197,7 +197,7 @@ def _curve(plot: Plot, number: int) -> None:
 
 
 def _dots(plot: Plot, number: int) -> None:
-    """A dot on the curve for each of the moments that tell most."""
+    """A dot on the curve for each of the main moments."""
     token, _ = LINES[number]
     source = ColumnDataSource({"x": [], "y": []}, name=f"dots {number}")
     dot = Scatter(x="x", y="y", size=8, fill_color=TOKENS["paper"], line_color=TOKENS[token], line_width=2)
@@ -272,7 +272,7 @@ def _most_rate(batches: Sequence[Drawn]) -> float:
 
 
 def _last(x: NDArray[np.float64], y: NDArray[np.float64]) -> tuple[float, float]:
-    """Where a line ends."""
+    """End point of a line."""
     here = np.flatnonzero(np.isfinite(y))
     return (float(x[here[-1]]), float(y[here[-1]])) if here.size else (math.nan, math.nan)
 

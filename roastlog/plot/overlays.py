@@ -1,4 +1,4 @@
-"""What is drawn on and under the curves, as columns: moments, trier checks, the ribbon of controls.
+"""Columns of the overlays of a curve: moments, trier checks, the ribbon of controls.
 
 Plain data in, plain lists out, no Bokeh: the live view sends them with each entry, and the figures start with them.
 """

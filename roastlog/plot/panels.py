@@ -1,4 +1,4 @@
-"""What all our figures are made of: a panel, its axes in the person's own unit, rules, lanes, words that keep apart.
+"""Building blocks of all figures: panels, axes in the user's units, rules, lanes, label placement.
 
 Colours here are those of the light theme; whatever takes one from the page's theme carries a tag ``{property: token}``.
 """
@@ -39,7 +39,7 @@ WORDS: Final = {"text_font_size": "12px", "text_font": value(_FONT)}
 
 @dataclass(frozen=True)
 class Frame:
-    """How large the panels are, and how much time they show."""
+    """Size and time range of the panels."""
 
     temp_px: int
     rate_px: int

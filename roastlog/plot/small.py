@@ -1,4 +1,4 @@
-"""A curve drawn small, as static SVG: for the bag page and for lists. No script, under 8 KB."""
+"""Small curves as static SVG, for the bag page and for lists. No script, under 8 KB."""
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
@@ -21,7 +21,7 @@ Floats = NDArray[np.float64]
 
 @dataclass(frozen=True)
 class _Mark:
-    """A moment on the curve: where it is, and where its words stand."""
+    """A moment on the curve: its position, and that of its caption."""
 
     x: float
     y: float
@@ -55,7 +55,7 @@ def small_curve_svg(
     width, height : int
         Size of the drawing in its own units.
     label : str
-        What the drawing shows, for those who cannot see it.
+        Text alternative of the drawing.
 
     Returns
     -------
@@ -106,7 +106,7 @@ def _svg(width: int, height: int, label: str, inner: str) -> str:
 
 
 def _words(name: str, at_s: float) -> str:
-    """Words under a tick. Charge is at zero by its nature, so it goes without its time."""
+    """Caption of a tick. Charge is always at zero, so it has no time."""
     plain = name.replace("_", " ")
     return plain if at_s == 0 else f"{plain} {clock_text(at_s)}"
 
@@ -125,11 +125,11 @@ def _heights(temp_c: Floats, foot: float) -> Floats:
 
 
 def _spread(at_x: list[float], texts: list[str], width: int) -> list[tuple[float, int]]:
-    """Middle and row of each caption: under its tick where it can be, moved aside or a row down where not.
+    """Middle and row of each caption: under its tick if possible, else moved aside or a row down.
 
-    One row is tried first, then two, then more; captions are dealt to the rows in turn, so that each row
-    has the room of the ones it passes on. In the first row a leader ties a caption to its tick, so it may
-    stray a quarter of the width; in a lower row it must stand under its tick.
+    One row is tried first, then two, then more; captions alternate between the rows, so that each has more room. In the
+    first row a leader connects a caption to its tick, so it may move by a quarter of the width; in a lower row it must
+    be under its tick.
     """
     for rows in range(1, len(texts) + 1):
         places = [(0.0, 0)] * len(texts)
@@ -148,7 +148,7 @@ def _spread(at_x: list[float], texts: list[str], width: int) -> list[tuple[float
 
 
 def _one_row(at_x: list[float], halves: list[float], stray: list[float], width: int) -> list[float] | None:
-    """Middles that keep captions apart and inside; None where they do not fit or stray from their ticks."""
+    """Middles of captions without overlap, inside the edges; None if they do not fit or stray from their ticks."""
     middles: list[float] = []
     left = 0.0
     for at, half in zip(at_x, halves, strict=True):  # from the left: no caption over the one before it
@@ -179,7 +179,7 @@ def _ticks(marks: list[_Mark], foot: float, width: int) -> str:
 
 
 def _leader_x(mark: _Mark, width: int) -> float:
-    """Where a leader meets its caption: as near below the tick as the caption reaches."""
+    """Position at which a leader meets its caption: as near to the tick as possible."""
     inset = _half_width(mark.text) - TEXT * 0.6
     near = min(max(mark.x, mark.words_x - inset), mark.words_x + inset)
     return mark.x if min(mark.x, width - mark.x) <= EDGE else near
@@ -199,7 +199,7 @@ def _captions(marks: list[_Mark], foot: float, width: int) -> str:
 
 
 def _anchor(mark: _Mark, width: int) -> str:
-    """Held at the edge that a caption touches, so that no font, however wide, is cut off there."""
+    """Text anchor: the edge that a caption touches, so that a wide font is not cut off there."""
     half = _half_width(mark.text)
     if mark.words_x - half < 1:
         return 'x="0"'
@@ -209,7 +209,7 @@ def _anchor(mark: _Mark, width: int) -> str:
 
 
 def _path(x: Floats, y: Floats) -> str:
-    """SVG path of the line, thinned out to a few hundred points; missed readings leave gaps."""
+    """SVG path of the line, simplified to a few hundred points; missed readings leave gaps."""
     tolerance = 0.4
     group = max(1, len(x) // 150)
     kept = [_thin(_even(part, group), tolerance) for part in _parts(x, y)]
@@ -241,7 +241,7 @@ def _even(points: Floats, group: int) -> Floats:
 
 
 def _thin(points: Floats, tolerance: float) -> Floats:
-    """Fewest points whose line strays at most ``tolerance`` from the given one (Ramer 1972, Douglas–Peucker 1973)."""
+    """Fewest points whose line stays within ``tolerance`` of the given one (Ramer 1972, Douglas–Peucker 1973)."""
     keep = np.zeros(len(points), dtype=bool)
     keep[[0, -1]] = True
     spans = [(0, len(points) - 1)]

@@ -94,7 +94,7 @@ def test_a_whole_session_only_reads(cable, server, linked):
 
 
 def test_a_silent_unit_has_a_growing_backoff(cable, linked, monkeypatch):
-    """A dead unit on a shared line costs the others one timeout, then waits out its backoff while they are read."""
+    """On a shared line a dead unit costs the others one timeout, then backs off; the others are read meanwhile."""
     monkeypatch.setattr(modbus, "_FIRST_BACKOFF_S", 0.05)
     points = {"good": point(cable, "input", 0, "int16"), "dead": point(cable, "input", 0, "int16", unit=9)}
     cable.garble = lambda data: b"" if data[:1] == b"\x09" else data
