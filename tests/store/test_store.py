@@ -391,7 +391,7 @@ def test_a_token_is_kept_as_its_hash_alone(store: Store):
 def test_a_sheet_of_a_known_machine_replaces_it_in_its_place(store: Store):
     """Machines stay in the order in which they were added."""
     drum = practice_machine()
-    for ident, name in (("b", "First"), ("a", "Second"), ("b", "Third")):
+    for at_ms, ident, name in ((NOON_MS, "b", "First"), (NOON_MS + 1, "a", "Second"), (NOON_MS + 2, "b", "Third")):
         named = drum.model_copy(update={"id": ident, "name": name})
-        store.write(lambda db, named=named: keep_machine(db, named, NOON_MS if named.id == "b" else NOON_MS + 1))
+        store.write(lambda db, named=named, at_ms=at_ms: keep_machine(db, named, at_ms))
     assert [machine.name for machine in machines.machines(store.read)] == ["Third", "Second"]
