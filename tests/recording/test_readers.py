@@ -230,7 +230,7 @@ def test_what_was_turned_while_the_server_was_down_is_noticed(services: Services
     again.start()
     until(lambda: again.runtime.live("drum-4").controls.settings)
     again.runtime._save()
-    settings = again.live.view("drum-4")["batch"]["settings"]
+    settings = again.live.view("drum-4").batch.settings
     again.close()
     assert settings == {"radiant": 8.5}
 
