@@ -127,7 +127,7 @@ def test_a_loss_and_a_return_are_told_once_each(
     until(lambda: link(services).state == "lost")
     until(lambda: "refused the connection" in link(services).reason)
     assert f"127.0.0.1:{server.port}" in link(services).reason
-    assert services.live.health()[0]["machines"][0]["state"] == "lost"
+    assert services.live.health().machines[0].state == "lost"
     server.start()
     until(lambda: link(services).state == "ok")
     assert link(services).reason == ""
