@@ -127,7 +127,7 @@ def test_a_loss_and_a_return_are_told_once_each(
     until(lambda: link(services).state == "lost")
     until(lambda: "refused the connection" in link(services).reason)
     assert f"127.0.0.1:{server.port}" in link(services).reason
-    assert services.live.health()[0]["machines"][0]["state"] == "lost"
+    assert services.live.health().machines[0].state == "lost"
     server.start()
     until(lambda: link(services).state == "ok")
     assert link(services).reason == ""
@@ -230,7 +230,7 @@ def test_what_was_turned_while_the_server_was_down_is_noticed(services: Services
     again.start()
     until(lambda: again.runtime.live("drum-4").controls.settings)
     again.runtime._save()
-    settings = again.live.view("drum-4")["batch"]["settings"]
+    settings = again.live.view("drum-4").batch.settings
     again.close()
     assert settings == {"radiant": 8.5}
 
