@@ -46,6 +46,7 @@ class Roast:
     def __init__(self, port: int, since_s: int) -> None:
         self.connection = http.client.HTTPConnection("127.0.0.1", port, timeout=10)
         self._pushing = http.client.HTTPConnection("127.0.0.1", port, timeout=10)
+        self._settle()
         now_ms: int = get(self.connection, "/api/clock")["now_ms"]
         self.charged_ms = now_ms - since_s * 1000
         for start_s in range(-2, since_s, 60):
@@ -60,6 +61,11 @@ class Roast:
             self.say("move", {"control": control["id"], "setting": 4.0 + number}, at_ms)
         self._stop = threading.Event()
         self._feeder = threading.Thread(target=self._feed, daemon=True)
+
+    def _settle(self) -> None:
+        """Ask for a page, so that what a server makes ready after its start is made before anything is measured."""
+        self.connection.request("GET", PAGE)
+        self.connection.getresponse().read()
 
     def say(self, kind: str, body: dict[str, object], at_ms: int | None = None) -> str:
         """Send one entry; give its id."""
