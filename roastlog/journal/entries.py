@@ -52,6 +52,10 @@ class Entry(BaseModel):
         """The batch that it is about: its code, or on the wire the id of the entry that opened it."""
         return self.about[len(_BATCH) :] if self.about is not None and self.about.startswith(_BATCH) else None
 
+    def numbered(self, seq: int) -> Mapping[str, object]:
+        """It as the API and the stream give it, with its number in the journal."""
+        return {**self.model_dump(mode="json"), "seq": seq}
+
     @property
     def subject(self) -> Subject | None:
         """What it is about."""

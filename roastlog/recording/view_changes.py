@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, fields, replace
-from typing import Any, Final
+from typing import Final
 
 from roastlog.journal.entries import Entry
 from roastlog.recording.live_view import BatchView, LiveView, LogLineView
@@ -62,7 +62,7 @@ class FlushEvent:
         The same for the batch's chart and its log; None where nothing of them changed.
     """
 
-    entries: tuple[Mapping[str, Any], ...]
+    entries: tuple[Mapping[str, object], ...]
     after: int
     seq: int
     view: Mapping[str, object]
@@ -100,7 +100,7 @@ def flush_event(told: LiveView, new: LiveView, found: Differences, entries: Sequ
     entries
         The entries, each with its number.
     """
-    said = tuple({**entry.model_dump(mode="json"), "seq": seq} for seq, entry in entries)
+    said = tuple(entry.numbered(seq) for seq, entry in entries)
     view = {name: getattr(new, name) for name in _names(LiveView) if name in found.view or name in {"seq", "now_ms"}}
     batch = new.batch
     if "batch" in found.view or batch is None or told.batch is None:

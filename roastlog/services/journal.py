@@ -24,12 +24,11 @@ class JournalService:
         """Keep entries; see `roastlog.recording.entry_service.EntryService.accept`."""
         return self._runtime.entry_service.accept(raws, speaker)
 
-    def entries_after(self, machine_id: str, seq: int) -> tuple[list[dict[str, Any]], int]:
+    def entries_after(self, machine_id: str, seq: int) -> tuple[list[Mapping[str, object]], int]:
         """What came in for a machine after ``seq``, and the number of the last of it; raises NoSuchMachine."""
         self._runtime.live(machine_id)
         found = stored.entries_after(self._store.read, machine_id, seq)
-        told = [{**entry.model_dump(mode="json"), "seq": number} for number, entry in found]
-        return told, found[-1][0] if found else seq
+        return [entry.numbered(number) for number, entry in found], found[-1][0] if found else seq
 
     def import_batch(self, raws: Sequence[Mapping[str, Any]], rows: Sequence[stored_readings.ReadingRow]) -> str:
         """Keep a whole batch that happened elsewhere, its `opened` entry first, with its readings; its code."""

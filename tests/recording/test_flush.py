@@ -48,10 +48,7 @@ def flush(bench: Bench, code: str) -> list[Event]:
 
 
 def test_a_flush_of_forty_taps_is_folded_a_few_times_and_told_once(bench: Bench, monkeypatch: pytest.MonkeyPatch):
-    """One fold for lists, one for all who watch, and one for each moment, of which the answer says what is odd.
-
-    One event; it names every entry in the order of their numbers.
-    """
+    """Once for lists, once for all who watch, once for each moment that an answer is due on; one event tells all."""
     folds: dict[str, int] = {}
 
     def counted(name: str, fold: Callable[..., Batch]) -> Callable[..., Batch]:
