@@ -57,7 +57,7 @@ export class Mirror {
   show(chart) {
     this.chart = chart;
     this.#draw();
-    this.refetch(); // rows that came while it was made
+    if (this.state.connected) this.#loadCurve(); // rows that came while it was made
   }
 
   /** The server has it; should the stream not tell of it soon, ask. */
@@ -123,12 +123,17 @@ export class Mirror {
     this.#tell();
     if (this.#curveKey() === this.curve) return;
     this.curve = this.#curveKey();
+    await this.#loadCurve();
+  }
+
+  /** All rows of the batch that is shown; those that come meanwhile are added to them. */
+  async #loadCurve() {
     const { batch } = this.state.view;
+    if (!this.chart || !batch) return;
     if (batch.charged_at_ms === null) {
       this.asked = null;
-      return void this.chart?.replace({ t_s: [] });
+      return void this.chart.replace({ t_s: [] });
     }
-    if (!this.chart) return;
     this.chart.hold();
     const asked = (this.asked = {}); // an answer that a newer question has overtaken is of no use
     try {
