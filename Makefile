@@ -38,10 +38,13 @@ test: .venv/ready-to-test  ## format, lint, types, import contracts, and all tes
 quick: .venv/ready-to-test  ## the same without the tests that need Chromium
 	@$(WITH_STATIC); run $(PYTEST) -m 'not browser' $(ARGS)
 
-static: $(STATIC)
+static: $(STATIC) scripts
 
 $(STATIC): .venv/ready-to-test
 	@said=$$($(BIN)/$($@_) 2>&1) || { echo "make $@:  $($@_)"; echo "$$said"; exit 1; }
+
+scripts: .venv/ready-to-test
+	@.ci/scripts
 
 check: test  ## the same
 

@@ -22,6 +22,16 @@ from roastlog.roasts.chart import ChartOverlays, chart_overlays
 from roastlog.units import clock_text
 
 LOG_LINES: Final = 40
+FOLDED: Final[Mapping[str, tuple[str, ...]]] = {  # what a page needs of an entry to fold it with those that wait there
+    "opened": (),
+    "moment": ("moment",),
+    "move": ("control", "setting"),
+    "trier": ("stage",),
+    "weighed": (),
+    "released": ("decision",),
+    "undo": ("entry",),
+    "shift": ("entry", "by_s"),
+}
 ValueAt = Callable[[str, float], float | None]
 
 
@@ -31,6 +41,7 @@ class MomentView:
 
     moment: str
     label: str
+    at_ms: int
     time_s: float | None
     temp_c: float | None
     entry: str
@@ -81,6 +92,16 @@ class LogLineView:
 
 
 @dataclass(frozen=True)
+class LineView:
+    """An entry that a page folds with those that wait there: corrected, at the time at which it was entered."""
+
+    id: str
+    kind: str
+    at_ms: int
+    body: Mapping[str, object]
+
+
+@dataclass(frozen=True)
 class BatchView:
     """The batch that a machine is at. Times from charge in s, other times UTC ms, masses in g."""
 
@@ -101,6 +122,7 @@ class BatchView:
     phase: str
     plan: PlanView
     log: tuple[LogLineView, ...]
+    lines: tuple[LineView, ...]
     chart: ChartOverlays
 
 
@@ -187,6 +209,7 @@ def batch_view(
             drop_at_s=planned_drop(batch),
         ),
         log=log_view(machine, batch, bean_at, photos),
+        lines=tuple(_line(line) for line in batch.lines if line.kind in FOLDED),
         chart=chart_overlays(batch, marked, bean_at, control_views(machine.controls), end_s, growing=drop is None),
     )
 
@@ -197,6 +220,11 @@ def planned_drop(batch: Batch) -> float | None:
     if crack_s is None or plan is None:
         return None
     return planned_drop_s(crack_s, plan.development_s, plan.development_ratio)
+
+
+def _line(line: Line) -> LineView:
+    body = {name: line.body[name] for name in FOLDED[line.kind]}
+    return LineView(str(line.id), line.kind, line.at_ms - round(line.shifted_s * 1000), body)
 
 
 def log_view(
@@ -236,6 +264,7 @@ def _moment(name: str, line: Line, batch: Batch, bean_at: Callable[[float], floa
     return MomentView(
         moment=name,
         label=MOMENT_LABELS[name],
+        at_ms=line.at_ms,
         time_s=time_s,
         temp_c=None if time_s is None else bean_at(time_s),
         entry=str(line.id),

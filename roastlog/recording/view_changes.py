@@ -5,19 +5,20 @@ from dataclasses import dataclass, fields, replace
 from typing import Final
 
 from roastlog.journal.entries import Entry
-from roastlog.recording.live_view import BatchView, LiveView, LogLineView
+from roastlog.recording.live_view import BatchView, LineView, LiveView, LogLineView
 from roastlog.roasts.chart import ChartOverlays
 
-_APART: Final = frozenset({"log", "chart"})  # parts of the batch that are told by their own changes
+_APART: Final = frozenset({"log", "lines", "chart"})  # parts of the batch that are told by their own changes
 
 
 @dataclass(frozen=True)
 class Differences:
-    """Names of the fields that differ between views of a machine, and ids of the lines of the log that do."""
+    """Names of the fields that differ between views of a machine, and ids of lines that do, of the log and folded."""
 
     view: frozenset[str] = frozenset()
     batch: frozenset[str] = frozenset()
     chart: frozenset[str] = frozenset()
+    log: frozenset[str] = frozenset()
     lines: frozenset[str] = frozenset()
 
     def __or__(self, other: "Differences") -> "Differences":
@@ -60,6 +61,8 @@ class FlushEvent:
         The fields of the batch that are others now, where it is the same one.
     chart, log
         The same for the batch's chart and its log; None where nothing of them changed.
+    lines
+        Lines that a page folds and that are new or others now. None ever goes.
     """
 
     entries: tuple[Mapping[str, object], ...]
@@ -69,6 +72,7 @@ class FlushEvent:
     batch: Mapping[str, object] | None = None
     chart: Mapping[str, object] | None = None
     log: LogChanges | None = None
+    lines: tuple[LineView, ...] = ()
 
 
 def differences(old: LiveView, new: LiveView) -> Differences:
@@ -78,11 +82,13 @@ def differences(old: LiveView, new: LiveView) -> Differences:
         return Differences(names if old.batch is new.batch else names | {"batch"})
     known = {line.entry: line for line in old.batch.log}
     here = {line.entry: line for line in new.batch.log}
+    folded = {line.id: line for line in old.batch.lines}
     return Differences(
         names,
         _differing(old.batch, new.batch),
         _differing(_settled(old.batch.chart), _settled(new.batch.chart)),
         frozenset(entry for entry in known.keys() | here.keys() if known.get(entry) != here.get(entry)),
+        frozenset(line.id for line in new.batch.lines if folded.get(line.id) != line),
     )
 
 
@@ -112,7 +118,8 @@ def flush_event(told: LiveView, new: LiveView, found: Differences, entries: Sequ
         view,
         {name: getattr(batch, name) for name in _names(BatchView) if name in found.batch - _APART} or None,
         {name: getattr(batch.chart, name) for name in _names(ChartOverlays) if name in found.chart} or None,
-        _log_changes(told.batch.log, batch.log, found.lines) if "log" in found.batch else None,
+        _log_changes(told.batch.log, batch.log, found.log) if "log" in found.batch else None,
+        tuple(line for line in batch.lines if line.id in found.lines),
     )
 
 

@@ -181,7 +181,7 @@ def test_a_heads_up_moves_nothing_and_can_be_hidden(device: dict[str, Any], drum
     drum.tell(heads_up=[STALL, CRASH])
     expect(line).to_contain_text("down to 0.6")
     live.tap("Log")
-    seen = live.by_id("foreseen")
+    seen = live.by_id("outlook")
     expect(seen).to_contain_text("fell as far as 5.2")
     expect(seen).to_contain_text("a good beginning for an unfamiliar coffee, not a rule")
     live.tap("Close", live.sheet("log"))
@@ -264,8 +264,8 @@ def test_the_log_sheet_tells_the_outlook_in_full(drum: Roasting, screen: MakeScr
     ready(live)
     drum.tell(ahead=[CRACK, DROP], says=SAYS)
     live.tap("Log")
-    expect(live.by_id("foreseen-says")).to_have_text(SAYS)
-    first, second = live.by_id("foreseen-ahead").locator("li").all_inner_texts()
+    expect(live.by_id("outlook-basis")).to_have_text(SAYS)
+    first, second = live.by_id("outlook-ahead").locator("li").all_inner_texts()
     assert first == "First crack about 8:42 (8:28–8:53), at 196.1 °C (194.8–197.5), rising 8.2 (7.0–9.1) °/min"
     assert second.startswith("Drop about 10:04, at")
     expect(live.by_id("curves-said")).to_contain_text("First crack expected at about 8:42 (8:28–8:53)")
@@ -281,7 +281,7 @@ def test_advice_is_readable_in_each_theme(theme: str, drum: Roasting, screen: Ma
     drum.tell(ahead=[CRACK], says=SAYS, heads_up=[CRASH])
     expect(live.by_id("advice-rule")).to_be_visible()
     live.tap("Log")
-    for part in ("#advice", "#pad", "#foreseen"):
+    for part in ("#advice", "#pad", "#outlook"):
         texts = live.measure("texts", part)
         assert texts, part
         faint = [one["words"] for one in texts if contrast(rgb(one["ink"]), rgb(one["paper"])) < 4.5]

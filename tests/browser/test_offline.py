@@ -194,7 +194,7 @@ def test_a_refused_tap_is_mended(house: House, screen: MakeScreen):
     notices.first.get_by_role("button", name="Change").tap()
     phone.page.get_by_label("Setting").fill("x")
     phone.tap("Send it again")
-    expect(phone.by_id("mend-said")).to_have_text("“x” is not a number.")
+    expect(phone.by_id("edit-said")).to_have_text("“x” is not a number.")
     phone.page.get_by_label("Setting").fill(str(control["high"]))
     phone.tap("Send it again")
     expect(notices).to_have_count(0)

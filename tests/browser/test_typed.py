@@ -7,8 +7,8 @@ from tests.typed import NO_NUMBER, READ, TWO_SIGNS
 
 ASK = r"""async (texts) => {
   const root = document.querySelector('script[type=module][src*="/js/"]').src.replace(/\/js\/.*/, "/js");
-  const { typedNumber, whyNot } = await import(`${root}/core/number-input.js`);
-  return texts.map((text) => { const n = typedNumber(text); return Number.isNaN(n) ? whyNot(text) : n; });
+  const { parseNumber, numberError } = await import(`${root}/core/number-input.js`);
+  return texts.map((text) => { const n = parseNumber(text); return Number.isNaN(n) ? numberError(text) : n; });
 }"""
 
 

@@ -23,7 +23,7 @@ def test_no_text_of_a_script_is_overlooked(messages: set[object]):
     """Babel reads scripts less well than we write them: a message inside of a template string is not found by it."""
     found = {message if isinstance(message, str) else message[0] for message in messages}  # type: ignore[index]
     for path in (extract.ROOT / "static/js").rglob("*.js"):
-        for said in re.findall(r"\bt[n]?\(\"((?:[^\"\\]|\\.)*)\"", path.read_text(encoding="utf-8")):
+        for said in re.findall(r"\bt[n]?\(\s*\"((?:[^\"\\]|\\.)*)\"", path.read_text(encoding="utf-8")):
             assert said in found, f"{path.name}: take “{said}” out of the template string around it"
 
 

@@ -29,6 +29,15 @@ def test_the_live_page_is_light_beside_the_chart_library(bench: Bench):
     assert sum(sizes.values()) <= MOST_BYTES, sorted(sizes.items(), key=lambda item: -item[1])[:8]
 
 
+def test_the_live_page_asks_for_its_modules_at_once(bench: Bench):
+    """Each module that the page imports, however deep, is named in its head, itself first, and none twice."""
+    page = bench.client.get("/machines/drum-4").text
+    with bench.app.test_request_context():
+        expected = [asset(name) for name in modules("js/machine/live.js")]
+    assert re.findall(r'<link rel="modulepreload" fetchpriority="low" href="([^"]+)">', page) == expected
+    assert len(expected) == len(set(expected)) > 40
+
+
 def test_the_chart_library_is_compressed_and_kept_for_good(bench: Bench):
     """BokehJS is asked for once a version."""
     with bench.app.test_request_context():

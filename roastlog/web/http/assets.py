@@ -75,7 +75,7 @@ def vendor(name: str) -> str:
 
 def install(app: Flask) -> None:
     """Let templates ask for addresses."""
-    app.jinja_env.globals.update(asset=asset, vendor=vendor)
+    app.jinja_env.globals.update(asset=asset, modules=modules, vendor=vendor)
 
 
 @bp.get("/static/<version>/<path:name>")

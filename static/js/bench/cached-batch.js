@@ -1,10 +1,16 @@
-// On a scan page that was kept, a code that is typed opens what this device keeps of its batch.
-const WORTH = /^\/batches\/([^/]+)\/(weigh|label)$/;
-const bare = (code) => code.toUpperCase().replaceAll(/[^0-9A-Z]/g, "");
-const form = document.getElementById("typed");
+// On a cached scan page, a code that is typed opens the page that this device cached of its batch.
+import { byId } from "../core/dom.js";
 
-/** The path of the weigh-out, else of the label of a batch, that is kept here. */
-async function keptOf(code) {
+const WORTH = /^\/batches\/([^/]+)\/(weigh|label)$/;
+const bare = (/** @type {string} */ code) => code.toUpperCase().replaceAll(/[^0-9A-Z]/g, "");
+const form = byId("typed", HTMLFormElement);
+
+/**
+ * The path of the weigh-out, else of the label of a batch, that is cached here.
+ * @param {string} code
+ */
+async function cachedPath(code) {
+  /** @type {string[]} */
   const found = [];
   for (const name of await caches.keys()) {
     for (const { url } of await (await caches.open(name)).keys()) {
@@ -18,8 +24,9 @@ async function keptOf(code) {
 if (document.documentElement.dataset.keptMs) {
   form.addEventListener("submit", async (event) => {
     event.preventDefault();
-    const path = form.code.value.trim() && (await keptOf(form.code.value).catch(() => null));
+    const code = byId("code", HTMLInputElement).value;
+    const path = code.trim() && (await cachedPath(code).catch(() => null));
     if (path) location.assign(path);
-    else form.submit(); // Find answers, where the server is back; else the page for what was never kept
+    else form.submit(); // Find answers, where the server is back; else the page for what was never cached
   });
 }

@@ -1,12 +1,17 @@
 // A clock that counts from a time of the server's: <b data-since-ms="…">.
-import { Clock, stopwatch } from "../core/clock.js";
+import { Clock } from "../core/clock.js";
+import { findAll } from "../core/dom.js";
+import { clockText } from "../core/duration.js";
 
-const shown = [...document.querySelectorAll("[data-since-ms]")];
-if (shown.length) {
+const clocks = findAll(document, "[data-since-ms]");
+if (clocks.length) {
   const clock = Clock.onPage();
   await clock.sync();
   const draw = () => {
-    for (const element of shown) element.textContent = stopwatch(Math.max(0, (clock.now() - element.dataset.sinceMs) / 1000));
+    for (const element of clocks) {
+      const sinceMs = Number(element.dataset.sinceMs);
+      element.textContent = clockText(Math.max(0, (clock.now() - sinceMs) / 1000));
+    }
   };
   draw();
   setInterval(draw, 500);

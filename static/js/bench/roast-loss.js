@@ -1,45 +1,59 @@
-// The loss as it is typed, and where it stands in what is usual. The server judges again when the form is sent.
-import { typedNumber } from "../core/number-input.js";
+// The loss as the weight is typed, and where it stands in the usual band. The server judges again when the form is
+// sent.
+import { byId } from "../core/dom.js";
+import { parseNumber } from "../core/number-input.js";
 import { decimal, t } from "../core/words.js";
-const form = document.getElementById("weigh");
-const field = document.getElementById("roasted");
+
+const form = byId("weigh");
+const field = byId("roasted", HTMLInputElement);
 const shown = document.getElementById("loss");
 const mark = document.getElementById("mark");
 const verdict = document.getElementById("verdict");
-const given = Object.fromEntries(Object.entries(form.dataset).map(([name, value]) => [name, Number.parseFloat(value)]));
+const given = Object.fromEntries(
+  Object.entries(form.dataset).map(([name, value]) => [name, Number.parseFloat(value ?? "")]),
+);
 
-const percent = (share) => decimal(`${(100 * share).toFixed(1)} %`);
+const percent = (/** @type {number} */ share) => decimal(`${(100 * share).toFixed(1)} %`);
 
-function loss() {
-  const roasted = typedNumber(field.value) * given.unitG;
-  if (!(roasted > 0) || !(given.greenG > 0)) return null;
-  return 1 - roasted / given.greenG;
+function lossShare() {
+  const roastedG = parseNumber(field.value) * given.unitG;
+  if (!(roastedG > 0) || !(given.greenG > 0)) return null;
+  return 1 - roastedG / given.greenG;
 }
 
-function words(share) {
+/** @param {number} share */
+function verdictOn(share) {
   if (share < 0) return t("More than the green that went in: check the scale and the container.");
   if (!(given.high > given.low)) return "";
-  if (share < given.low) return t("{share} is less than usual for this coffee. Check both weights before you keep it.", { share: percent(share) });
-  if (share > given.high) return t("{share} is more than usual for this coffee. Check both weights before you keep it.", { share: percent(share) });
+  if (share < given.low) {
+    return t("{share} is less than usual for this coffee. Check both weights before you keep it.", {
+      share: percent(share),
+    });
+  }
+  if (share > given.high) {
+    return t("{share} is more than usual for this coffee. Check both weights before you keep it.", {
+      share: percent(share),
+    });
+  }
   return "";
 }
 
 function show() {
-  const share = loss();
+  const share = lossShare();
   if (shown) shown.textContent = t("{loss} loss", { loss: share === null || share < 0 ? "–" : percent(share) });
   if (mark) {
     mark.hidden = share === null;
-    const place = (share - given.start) / (given.end - given.start);
+    const place = ((share ?? 0) - given.start) / (given.end - given.start);
     mark.style.left = `${100 * Math.min(1, Math.max(0, place))}%`;
   }
   if (verdict) {
-    verdict.textContent = share === null ? "" : words(share);
+    verdict.textContent = share === null ? "" : verdictOn(share);
     verdict.hidden = !verdict.textContent;
   }
 }
 
 field.addEventListener("input", () => {
-  // What was wrong with the weight that was sent is not said of the one that is typed now.
+  // An error of the weight that was sent says nothing of the one that is typed now.
   field.removeAttribute("aria-invalid");
   document.querySelector("#roasted-says .error")?.remove();
   show();

@@ -1,95 +1,127 @@
 // The weigh-out goes the way of a tap: saved here, then sent; without a network it waits, and the page says so.
 // Without this script, and for what it cannot read, the form goes to the server as forms do.
 import { Clock } from "../core/clock.js";
-import { newId, Outbox } from "../offline/outbox.js";
-import { Photobox } from "../offline/photo-outbox.js";
-import { typedNumber } from "../core/number-input.js";
+import { byId, find, findAll } from "../core/dom.js";
+import { parseNumber } from "../core/number-input.js";
 import { t } from "../core/words.js";
+import { newId, Outbox } from "../offline/outbox.js";
+import { PhotoOutbox } from "../offline/photo-outbox.js";
 
-const form = document.getElementById("weigh");
-const { machine, code, unitG, unit, madeMs } = form.dataset;
+const form = byId("weigh", HTMLFormElement);
+const { machine = "", code = "", unitG, unit, madeMs } = form.dataset;
 const clock = Clock.onPage(Number(madeMs));
 const outbox = new Outbox(clock);
-const says = document.getElementById("weigh-waits");
-const waits = new Map(); // entries of this weigh-out that the server has not named yet
+const note = byId("weigh-waits");
+/** @type {Map<string, Entry>} */
+const waiting = new Map(); // entries of this weigh-out that the server has not named yet
+/** @type {OutboxState[]} */
 const refused = [];
 let next = "";
 
+/** @param {string} name */
+const field = (name) => /** @type {HTMLInputElement | null} */ (form.elements.namedItem(name));
+const typed = (/** @type {string} */ name) => field(name)?.value.trim() ?? "";
+
+/** @param {boolean} on */
 function enable(on) {
-  for (const button of document.querySelectorAll("[form=weigh]")) button.disabled = !on;
+  for (const button of findAll(document, "[form=weigh]", HTMLButtonElement)) button.disabled = !on;
 }
 
-/** For the next form, as the server remembers it. */
-function remember(person) {
-  if (/^[\p{L}\p{N} .'-]+$/u.test(person ?? "")) document.cookie = `who=${person}; path=/; max-age=31536000; samesite=lax`;
+/**
+ * For the next form, as the server remembers it.
+ * @param {string} person
+ */
+function rememberPerson(person) {
+  if (/^[\p{L}\p{N} .'-]+$/u.test(person)) document.cookie = `who=${person}; path=/; max-age=31536000; samesite=lax`;
 }
 
-/** A mass as it was typed [g]; null for nothing, NaN for what only the server can make a sentence of. */
+/**
+ * A mass as it was typed [g]; null for nothing, NaN for what only the server can make a sentence of.
+ * @param {string} name
+ */
 function grams(name) {
-  const typed = form.elements[name].value.trim();
-  return typed ? typedNumber(typed) * unitG : null;
+  return typed(name) ? parseNumber(typed(name)) * Number(unitG) : null;
 }
 
-function said(then) {
+/**
+ * @param {string} then
+ * @returns {Entry[] | null}
+ */
+function typedEntries(then) {
   const [roasted, removed] = [grams("roasted"), grams("removed")];
-  if (!(roasted > 0) || Number.isNaN(removed)) return null;
-  const note = form.elements.note.value.trim();
+  if (roasted === null || !(roasted > 0) || Number.isNaN(removed)) return null;
+  const text = typed("note");
+  /** @type {[string, Record<string, any>][]} */
   const bodies = [["weighed", removed === null ? { roasted_g: roasted } : { roasted_g: roasted, removed_g: removed }]];
-  if (note) bodies.push(["note", { text: note }]);
+  if (text) bodies.push(["note", { text }]);
   if (then === "release") bodies.push(["released", { decision: "release" }]);
-  const person = form.elements.person?.value.trim();
+  const person = typed("person");
   const at = Math.round(clock.now());
-  return bodies.map(([kind, body]) => ({ id: newId(), machine, batch: code, kind, at_ms: at, by: person ? { person } : {}, body }));
+  const by = person ? { person } : {};
+  return bodies.map(([kind, body]) => ({ id: newId(), machine, batch: code, kind, at_ms: at, by, body }));
 }
 
+/**
+ * @param {"flagged" | "refused"} kind
+ * @param {string} text
+ */
 function tell(kind, text) {
-  says.className = `notice ${kind}`;
-  says.firstElementChild.textContent = text;
-  says.hidden = false;
-  says.scrollIntoView({ block: "nearest" });
+  note.className = `notice ${kind}`;
+  find(note, "*").textContent = text;
+  note.hidden = false;
+  note.scrollIntoView({ block: "nearest" });
 }
 
 function tellWaiting() {
   const label = next.endsWith("label") ? ` ${t("The label can be printed once the server has it.")}` : "";
-  const mass = `${form.elements.roasted.value} ${unit}`;
-  tell("flagged", t("{mass} is saved on this device and waits for the server. It is sent by itself, with its time; you may leave this page.", { mass }) + label);
+  const mass = `${field("roasted")?.value} ${unit}`;
+  const text = t(
+    "{mass} is saved on this device and waits for the server. It is sent by itself, with its time; you may leave this page.",
+    { mass },
+  );
+  tell("flagged", text + label);
 }
 
-/** All were answered and not all were kept: what was not is changed in the form, unless the weight itself was kept. */
+/** All were answered and some refused: they are changed in the form, unless the weight itself was kept. */
 function tellRefused() {
-  const reasons = refused.map(({ result }) => result.reason).join(" ");
+  const reasons = refused.map(({ result }) => result?.reason).join(" ");
   const isWeight = refused.some(({ entry }) => entry.kind === "weighed");
-  tell("refused", isWeight ? t("Not kept: {reasons} Change it and send it again.", { reasons }) : t("The weight is kept, the rest is not: {reasons}", { reasons }));
+  const text = isWeight
+    ? t("Not kept: {reasons} Change it and send it again.", { reasons })
+    : t("The weight is kept, the rest is not: {reasons}", { reasons });
+  tell("refused", text);
   enable(isWeight);
   refused.length = 0;
 }
 
-outbox.addEventListener("state", async ({ detail: item }) => {
-  if (!waits.has(item.id)) return;
+outbox.on("state", async (item) => {
+  if (!waiting.has(item.id)) return;
   if (item.state === "refused") {
     refused.push(item);
     await outbox.dismiss(item.id); // the form is still here to change it in
   }
-  if (item.state === "sent" || item.state === "refused") waits.delete(item.id);
-  if (waits.size) return;
+  if (item.state === "sent" || item.state === "refused") waiting.delete(item.id);
+  if (waiting.size) return;
   if (refused.length) tellRefused();
   else location.assign(next);
 });
-outbox.addEventListener("trouble", () => waits.size && tellWaiting());
+outbox.on("trouble", () => {
+  if (waiting.size) tellWaiting();
+});
 
 form.addEventListener("submit", (event) => {
-  const then = event.submitter?.value ?? "keep";
-  const entries = said(then);
+  const then = event.submitter?.getAttribute("value") ?? "keep";
+  const entries = typedEntries(then);
   if (!entries) return;
   event.preventDefault();
-  if (waits.size) return;
+  if (waiting.size) return;
   next = `/batches/${encodeURIComponent(code)}${then === "release" ? "/label" : ""}`;
-  entries.forEach((entry) => waits.set(entry.id, entry));
+  entries.forEach((entry) => waiting.set(entry.id, entry));
   enable(false);
-  remember(form.elements.person?.value.trim());
+  rememberPerson(typed("person"));
   outbox.add(entries);
 });
 
-clock.keep();
+clock.keepSynced();
 outbox.start();
-new Photobox(outbox).start();
+new PhotoOutbox(outbox).start();

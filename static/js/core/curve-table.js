@@ -1,11 +1,16 @@
 // The curve as a table, for whoever does not see it: a row each half minute. Filled when it is asked for.
-import { stopwatch } from "./clock.js";
+import { clockText } from "./duration.js";
 import { degrees, rate } from "./units.js";
 import { t } from "./words.js";
 
 const EVERY_S = 30;
 
-/** One cell; the time of a row is its head. */
+/**
+ * One cell; the time of a row is its head.
+ * @param {"th" | "td"} kind
+ * @param {string} text
+ * @param {string} [scope]
+ */
 function cell(kind, text, scope) {
   const element = document.createElement(kind);
   element.textContent = text;
@@ -14,39 +19,55 @@ function cell(kind, text, scope) {
   return element;
 }
 
+/** @param {HTMLElement[]} cells */
 function row(cells) {
   const element = document.createElement("tr");
   element.append(...cells);
   return element;
 }
 
-/** Indices of the rows that are shown: the first at or after each half minute, and the last. */
-function chosen(times) {
+/**
+ * Indices of the rows that are shown: the first at or after each half minute, and the last.
+ * @param {number[]} times
+ */
+function shownRows(times) {
+  /** @type {number[]} */
   const found = [];
+  const slot = (/** @type {number} */ index) => Math.floor(times[index] / EVERY_S);
   for (let index = 0; index < times.length; index += 1) {
-    const slot = Math.floor(times[index] / EVERY_S);
-    if (times[index] >= 0 && (!found.length || slot > Math.floor(times[found.at(-1)] / EVERY_S))) found.push(index);
+    const before = found.at(-1);
+    if (times[index] >= 0 && (before === undefined || slot(index) > slot(before))) found.push(index);
   }
   if (times.length && found.at(-1) !== times.length - 1) found.push(times.length - 1);
   return found;
 }
 
-/** Fill a table with columns of [°C] and [°C/min]; `channels` are their ids and names. */
+/**
+ * Fill a table with columns of [°C] and [°C/min]; the number of its rows.
+ * @param {HTMLTableElement} table
+ * @param {Columns} columns
+ * @param {{ id: string, name: string }[]} channels
+ */
 export function fillTable(table, columns, channels) {
-  const shown = channels.flatMap(({ id, name }) => [
-    { title: name, values: columns[id], write: degrees },
-    { title: t("{channel}, °/min", { channel: name }), values: columns[`rate_${id}`], write: rate },
-  ]).filter(({ values }) => values && [...values].some((value) => Number.isFinite(value)));
+  const shown = channels
+    .flatMap(({ id, name }) => [
+      { title: name, values: columns[id], write: degrees },
+      { title: t("{channel}, °/min", { channel: name }), values: columns[`rate_${id}`], write: rate },
+    ])
+    .filter(({ values }) => values && [...values].some((value) => Number.isFinite(value)));
   const head = document.createElement("thead");
   head.append(row([cell("th", t("Time"), "col"), ...shown.map(({ title }) => cell("th", title, "col"))]));
   const body = document.createElement("tbody");
-  const times = [...(columns.t_s ?? [])];
-  for (const index of chosen(times)) {
-    const told = shown.map(({ values, write }) => cell("td", Number.isFinite(values[index]) ? write(values[index]) : "–"));
-    body.append(row([cell("th", stopwatch(times[index]), "row"), ...told]));
+  const times = [...(columns.t_s ?? [])].map(Number);
+  for (const index of shownRows(times)) {
+    const cells = shown.map(({ values, write }) => {
+      const value = Number(values[index] ?? NaN);
+      return cell("td", Number.isFinite(value) ? write(value) : "–");
+    });
+    body.append(row([cell("th", clockText(times[index]), "row"), ...cells]));
   }
   table.tHead?.remove();
-  for (const old of [...table.tBodies]) old.remove();
+  while (table.tBodies.length) table.tBodies[0].remove();
   table.append(head, body);
   return body.rows.length;
 }

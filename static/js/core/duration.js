@@ -1,11 +1,33 @@
-// How long ago something was, in words as short as they are true.
-const UNITS = [[86_400_000, "d"], [3_600_000, "h"], [60_000, "min"], [1000, "s"]]; // each from two of them on
+// Spans of time in words and figures.
 
-/** From a time of this device's own clock: “3 h”, “12 min”, “40 s”. */
-export const ago = (atMs) => span(Date.now() - atMs);
+/** @type {[number, string][]} */
+const UNITS = [
+  [86_400_000, "d"],
+  [3_600_000, "h"],
+  [60_000, "min"],
+  [1000, "s"],
+]; // each from two of them on
 
-/** A span [ms]. */
-export function span(ms) {
-  const [unitMs, unit] = UNITS.find(([one]) => ms >= 2 * one) ?? UNITS.at(-1);
+/**
+ * A span [ms] in whole units: “3 h”, “12 min”, “40 s”.
+ * @param {number} ms
+ */
+export function spanText(ms) {
+  const [unitMs, unit] = UNITS.find(([one]) => ms >= 2 * one) ?? [1000, "s"];
   return `${Math.max(0, Math.floor(ms / unitMs))} ${unit}`;
+}
+
+/**
+ * How long ago a time of this device's own clock was.
+ * @param {number} atMs
+ */
+export const ageText = (atMs) => spanText(Date.now() - atMs);
+
+/**
+ * Minutes and seconds: 522.4 is 8:42.
+ * @param {number} seconds
+ */
+export function clockText(seconds) {
+  const whole = Math.floor(Math.abs(seconds));
+  return `${seconds <= -1 ? "−" : ""}${Math.floor(whole / 60)}:${String(whole % 60).padStart(2, "0")}`;
 }

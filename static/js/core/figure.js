@@ -1,40 +1,62 @@
-// A Bokeh figure of ours: embedded once with its data, painted with the page's theme, found by the names that the server gave.
+// A Bokeh figure of ours: embedded once with its data, painted with the page's theme, found by the names that the
+// server gave.
 const swatch = document.createElement("span");
 swatch.hidden = true;
 
-/** A colour token as the canvas wants it, whatever the style sheet wrote it as. */
+/**
+ * A colour token as the canvas wants it, whatever the style sheet wrote it as.
+ * @param {string} token
+ */
 export function color(token) {
   if (!swatch.isConnected) document.body.append(swatch);
   swatch.style.color = `var(--${token})`;
   return getComputedStyle(swatch).color;
 }
 
-const entries = (tag) => (tag instanceof Map ? [...tag] : Object.entries(tag));
+/**
+ * @param {Map<string, string> | Record<string, string>} tag
+ * @returns {[string, string][]}
+ */
+const tagged = (tag) => (tag instanceof Map ? [...tag] : Object.entries(tag));
 
 export class Figure {
+  /** @param {BokehDocument} bokehDocument */
   constructor(bokehDocument) {
     this.document = bokehDocument;
     this.themed = [...bokehDocument.all_models].filter((model) => model.tags?.length);
+    this.panelPx = 0;
   }
 
+  /**
+   * @param {string} name
+   * @returns {any}
+   */
   get(name) {
     return this.document.get_model_by_name(name);
   }
 
   /** Give every tagged property the colour of its token, and each end its own. */
   paint() {
+    /** @type {Map<string, string>} */
     const colors = new Map();
-    const paint = (token) => colors.get(token) ?? colors.set(token, color(token)).get(token);
+    const paint = (/** @type {string} */ token) => {
+      if (!colors.has(token)) colors.set(token, color(token));
+      return colors.get(token);
+    };
     for (const model of this.themed) {
       for (const tag of model.tags) {
-        for (const [property, token] of entries(tag)) model[property] = paint(token);
+        for (const [property, token] of tagged(tag)) model[property] = paint(token);
       }
     }
     const ends = this.get("ends");
     if (ends) ends.data = { ...ends.data, color: [...ends.data.token].map(paint) };
   }
 
-  /** Share a height between the panels; the ribbon takes what its lanes need. */
+  /**
+   * Share a height between the panels; the ribbon takes what its lanes need.
+   * @param {number} heightPx
+   * @param {number} lanePx
+   */
   fit(heightPx, lanePx) {
     const lanes = this.get("lanes");
     const lanesPx = lanes ? lanes.y_range.end * lanePx + 6 : 0;
@@ -47,9 +69,19 @@ export class Figure {
   }
 }
 
-const isOf = (model, type, named) => model.type === "object" && model.name === type && Object.hasOwn(named, model.attributes?.name);
+/**
+ * @param {any} model
+ * @param {string} type
+ * @param {object} named
+ */
+const isOf = (model, type, named) =>
+  model.type === "object" && model.name === type && Object.hasOwn(named, model.attributes?.name);
 
-/** Put columns into the sources of a json_item, and ends into its ranges, all by their names: roastlog/plot/drawing.py. */
+/**
+ * Put columns into the sources of a json_item, and ends into its ranges, all by their names: roastlog/plot/drawing.py.
+ * @param {any} part
+ * @param {Drawing["data"]} data
+ */
 function fill(part, { sources, ranges }) {
   if (part === null || typeof part !== "object") return;
   const { attributes } = part;
@@ -61,7 +93,11 @@ function fill(part, { sources, ranges }) {
   for (const inner of Object.values(part)) fill(inner, { sources, ranges });
 }
 
-/** Embed what the server drew, a json_item and its data, in an element; resolves to the figure, painted. */
+/**
+ * Embed what the server drew, a json_item and its data, in an element; resolves to the figure, painted.
+ * @param {Drawing} drawing
+ * @param {HTMLElement} host
+ */
 export async function embed({ item, data }, host) {
   fill(item, data);
   const views = await Bokeh.embed.embed_item(item, host);

@@ -1,9 +1,13 @@
 // A button that acts when it is held: its fill shows how far it is. By finger, mouse, or Space and Enter.
 const HOLD_MS = 1500;
 
+/**
+ * @param {HTMLElement} button
+ * @param {() => void} act
+ */
 export function bindHold(button, act) {
   let frame = 0;
-  const show = (part) => button.style.setProperty("--held", part);
+  const show = (/** @type {number} */ share) => button.style.setProperty("--held", String(share));
   const stop = () => {
     cancelAnimationFrame(frame);
     frame = 0;
@@ -13,15 +17,18 @@ export function bindHold(button, act) {
     if (frame) return;
     const from = performance.now();
     const grow = () => {
-      const part = Math.min(1, (performance.now() - from) / HOLD_MS);
-      show(part);
-      if (part < 1) return void (frame = requestAnimationFrame(grow));
+      const share = Math.min(1, (performance.now() - from) / HOLD_MS);
+      show(share);
+      if (share < 1) {
+        frame = requestAnimationFrame(grow);
+        return;
+      }
       stop();
       act();
     };
     frame = requestAnimationFrame(grow);
   };
-  const isKey = ({ key }) => key === " " || key === "Enter";
+  const isKey = (/** @type {KeyboardEvent} */ { key }) => key === " " || key === "Enter";
 
   button.addEventListener("pointerdown", (event) => event.button === 0 && start());
   for (const end of ["pointerup", "pointerleave", "pointercancel", "blur"]) button.addEventListener(end, stop);

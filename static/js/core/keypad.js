@@ -1,17 +1,24 @@
-// A keypad of big keys that types into a field: <div data-keypad="id of the input"> with <button data-key="7|.|back|clear">.
+// A keypad of big keys that types into a field: <div data-keypad="id of the input"> with <button
+// data-key="7|.|back|clear">.
+import { closest } from "./dom.js";
 import { decimal } from "./words.js";
+
 document.addEventListener("click", (event) => {
-  const key = event.target.closest("[data-key]");
-  const pad = key?.closest("[data-keypad]");
-  const field = pad && document.getElementById(pad.dataset.keypad);
-  if (!field) return;
-  const typed = press(field.value, key.dataset.key);
+  const key = closest(event, "[data-key]")?.dataset.key;
+  const id = closest(event, "[data-keypad]")?.dataset.keypad;
+  const field = id ? document.getElementById(id) : null;
+  if (key === undefined || !(field instanceof HTMLInputElement)) return;
+  const typed = press(field.value, key);
   if (field.maxLength >= 0 && typed.length > field.maxLength) return;
   field.value = typed;
   field.dispatchEvent(new Event("input", { bubbles: true }));
 });
 
-/** What a field holds after a key. */
+/**
+ * What a field holds after a key.
+ * @param {string} typed
+ * @param {string} key
+ */
 export function press(typed, key) {
   if (key === "back") return typed.slice(0, -1);
   if (key === "clear") return "";

@@ -1,24 +1,39 @@
 // Notices and refusals in <div id="notices" class="notices">: each stays until somebody has dealt with it.
+import { byId } from "./dom.js";
 import { t } from "./words.js";
 
-/** `mending` and `leaving` are what its buttons say. */
-export function notice({ id, text, refused = false, onDismiss = () => {}, onMend = null, mending = t("Change"), leaving = refused ? t("Put away") : t("Dismiss") }) {
+/**
+ * @typedef {object} Notice
+ * @property {string} text
+ * @property {boolean} [refused]
+ * @property {() => void} [onDismiss]
+ * @property {(close: () => void) => void} [onAction] what another button does; `close` takes the notice away
+ * @property {string} [action] what that button says
+ * @property {string} [dismiss] what the button that dismisses it says
+ */
+
+/** @param {Notice} notice */
+export function notice({ text, refused = false, onDismiss, onAction, action, dismiss }) {
   const box = document.createElement("div");
   box.className = `notice ${refused ? "refused" : "flagged"}`;
   box.setAttribute("role", "alert");
   const words = document.createElement("span");
   words.textContent = text;
-  const button = (label, act) => {
+  const button = (/** @type {string} */ label, /** @type {() => void} */ act) => {
     const made = document.createElement("button");
     made.type = "button";
     made.textContent = label;
     made.addEventListener("click", act);
     return made;
   };
-  const away = button(leaving, () => {
-    box.remove();
-    onDismiss(id);
-  });
-  box.append(words, ...(onMend ? [button(mending, () => onMend(() => box.remove()))] : []), away);
-  document.getElementById("notices").append(box);
+  box.append(words);
+  if (onAction) box.append(button(action ?? t("Change"), () => onAction(() => box.remove())));
+  const away = dismiss ?? (refused ? t("Put away") : t("Dismiss"));
+  box.append(
+    button(away, () => {
+      box.remove();
+      onDismiss?.();
+    }),
+  );
+  byId("notices").append(box);
 }

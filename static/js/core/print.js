@@ -1,18 +1,22 @@
-// A button that prints the page. Charts are painted for paper first, as wide as it is, and get the time to draw themselves.
-const DRAWN_MS = 400;
+// A button that prints the page. Charts are painted for paper first, as wide as it is, and get the time to draw
+// themselves.
+import { findAll } from "./dom.js";
+
+const DRAW_MS = 400;
 const root = document.documentElement;
+const repaint = () => document.dispatchEvent(new CustomEvent("themechange"));
 
 async function print() {
-  const theme = root.dataset.theme;
+  const { theme } = root.dataset;
   root.dataset.theme = "light";
   root.dataset.paper = "";
-  document.dispatchEvent(new CustomEvent("themechange"));
-  await new Promise((done) => setTimeout(done, DRAWN_MS));
+  repaint();
+  await new Promise((resolve) => setTimeout(resolve, DRAW_MS));
   window.print();
   delete root.dataset.paper;
   if (theme) root.dataset.theme = theme;
   else delete root.dataset.theme;
-  document.dispatchEvent(new CustomEvent("themechange"));
+  repaint();
 }
 
-for (const button of document.querySelectorAll("[data-print]")) button.addEventListener("click", print);
+for (const button of findAll(document, "[data-print]")) button.addEventListener("click", print);

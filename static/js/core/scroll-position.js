@@ -1,5 +1,7 @@
-// Going back to a page leads to the place where it was left: a browser remembers that of a document, not of a part of it.
-const page = document.querySelector(".page");
+// Going back to a page restores its scroll position: a browser remembers that of a document, not of a part of it.
+import { find } from "./dom.js";
 
-addEventListener("pagehide", () => history.replaceState({ ...history.state, place: page.scrollTop }, ""));
-if (history.state?.place) page.scrollTop = history.state.place;
+const page = find(document, ".page");
+
+addEventListener("pagehide", () => history.replaceState({ ...history.state, scrollTopPx: page.scrollTop }, ""));
+if (history.state?.scrollTopPx) page.scrollTop = history.state.scrollTopPx;

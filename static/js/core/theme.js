@@ -2,39 +2,50 @@
 (() => {
   const KEY = "drumside-theme";
   const root = document.documentElement;
-  const paint = (choice) => {
+  const paint = (/** @type {string} */ choice) => {
     if (choice) root.dataset.theme = choice;
     else delete root.dataset.theme;
   };
-  const kept = () => {
+  const stored = () => {
     try {
-      const choice = localStorage.getItem(KEY);
+      const choice = localStorage.getItem(KEY) ?? "";
       return ["light", "dark", "glare"].includes(choice) ? choice : "";
     } catch {
       return ""; // storage may be shut off; the system's theme is right then
     }
   };
   // The chart has colours of its own to redraw: it listens for `themechange` on the document.
-  const tell = () => document.dispatchEvent(new CustomEvent("themechange"));
+  const announce = () => document.dispatchEvent(new CustomEvent("themechange"));
   const mark = () => {
     for (const button of document.querySelectorAll("[data-theme-choice]")) {
-      button.setAttribute("aria-pressed", String(button.dataset.themeChoice === kept()));
+      button.setAttribute("aria-pressed", String(button.getAttribute("data-theme-choice") === stored()));
     }
   };
-  const follow = () => { paint(kept()); mark(); tell(); };
-
-  paint(kept());
-  document.addEventListener("DOMContentLoaded", mark);
-  document.addEventListener("click", (event) => {
-    const button = event.target.closest("[data-theme-choice]");
-    if (!button) return;
-    try { localStorage.setItem(KEY, button.dataset.themeChoice); } catch { /* kept for this page only */ }
-    paint(button.dataset.themeChoice);
+  const follow = () => {
+    paint(stored());
     mark();
-    tell();
+    announce();
+  };
+
+  paint(stored());
+  document.addEventListener("DOMContentLoaded", mark);
+  document.addEventListener("click", ({ target }) => {
+    const button = target instanceof Element ? target.closest("[data-theme-choice]") : null;
+    const choice = button?.getAttribute("data-theme-choice");
+    if (choice === null || choice === undefined) return;
+    try {
+      localStorage.setItem(KEY, choice);
+    } catch {
+      // it holds for this page only
+    }
+    paint(choice);
+    mark();
+    announce();
   });
-  window.addEventListener("storage", (event) => { if (event.key === KEY) follow(); });
+  window.addEventListener("storage", ({ key }) => {
+    if (key === KEY) follow();
+  });
   for (const query of ["(prefers-color-scheme: dark)", "(prefers-contrast: more)"]) {
-    matchMedia(query).addEventListener("change", tell);
+    matchMedia(query).addEventListener("change", announce);
   }
 })();

@@ -1,16 +1,18 @@
 // A button that is on or off, kept for this device.
-export function switched(button, key, otherwise = true) {
-  let on = otherwise;
-  try {
-    on = (localStorage.getItem(key) ?? (otherwise ? "on" : "off")) === "on";
-  } catch { /* storage is shut off: it holds for this page */ }
-  const show = () => button.setAttribute("aria-checked", on);
+import { loadText, storeText } from "./storage.js";
+
+/**
+ * Let a button switch; a function that tells whether it is on.
+ * @param {HTMLElement} button
+ * @param {string} key
+ */
+export function bindToggle(button, key, initially = true) {
+  let on = (loadText(key) ?? (initially ? "on" : "off")) === "on";
+  const show = () => button.setAttribute("aria-checked", String(on));
   button.addEventListener("click", () => {
     on = !on;
     show();
-    try {
-      localStorage.setItem(key, on ? "on" : "off");
-    } catch { /* as above */ }
+    storeText(key, on ? "on" : "off");
   });
   show();
   return () => on;

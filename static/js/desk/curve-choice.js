@@ -1,34 +1,39 @@
-// Which curve a record draws: smoothed after the drop, as it was live, or both on each other. Remembered on this device.
+// Which curve a record draws: smoothed after the drop, as it was live, or both on each other. Remembered on this
+// device.
+import { byId, findAll } from "../core/dom.js";
+import { loadText, storeText } from "../core/storage.js";
+
 const KEY = "drumside-curve";
+/** @type {Record<string, string[]>} */
 const SHOWN = { smooth: ["smooth"], live: ["live"], both: ["smooth", "both"] };
 
-const kept = () => {
-  try {
-    const choice = localStorage.getItem(KEY);
-    return Object.hasOwn(SHOWN, choice) ? choice : "smooth";
-  } catch {
-    return "smooth"; // storage may be shut off
-  }
+const stored = () => {
+  const choice = loadText(KEY) ?? "";
+  return Object.hasOwn(SHOWN, choice) ? choice : "smooth";
 };
 
-/** Let the buttons of the page choose among the lines whose names begin with “smooth ”, “live ” or “both ”. */
-export function switchCurves(figure) {
-  const buttons = [...document.querySelectorAll("[data-curve]")];
+/**
+ * Let the buttons of the page choose among the lines whose names begin with “smooth ”, “live ” or “both ”.
+ * @param {import("../core/figure.js").Figure} figure
+ */
+export function bindCurveChoice(figure) {
+  const buttons = findAll(document, "[data-curve]");
   if (!buttons.length) return; // a batch that is not over has its live curve alone
   const lines = [...figure.document.all_models].filter((model) => /^(smooth|live|both) /.test(model.name ?? ""));
-  const show = (choice) => {
+  const show = (/** @type {string} */ choice) => {
     for (const line of lines) line.visible = SHOWN[choice].includes(line.name.split(" ", 1)[0]);
     for (const button of buttons) {
-      const chosen = button.dataset.curve === choice;
-      button.setAttribute("aria-pressed", String(chosen));
-      if (chosen) document.getElementById("curve-says").textContent = button.dataset.says;
+      const isChosen = button.dataset.curve === choice;
+      button.setAttribute("aria-pressed", String(isChosen));
+      if (isChosen) byId("curve-says").textContent = button.dataset.says ?? "";
     }
   };
   for (const button of buttons) {
     button.addEventListener("click", () => {
-      show(button.dataset.curve);
-      try { localStorage.setItem(KEY, button.dataset.curve); } catch { /* kept for this page only */ }
+      const choice = button.dataset.curve ?? "smooth";
+      show(choice);
+      storeText(KEY, choice);
     });
   }
-  show(kept());
+  show(stored());
 }

@@ -1,23 +1,29 @@
 // A figure of a page for sitting and thinking: fetched once, drawn once, repainted when the theme changes.
 import { embed } from "../core/figure.js";
 
-/** Draw what the host's `data-figure` names; resolves to the figure, or to null when `sorry` stands in its place. */
-export async function drawn(host, sorry) {
+/**
+ * Draw what the host's `data-figure` names; resolves to the figure, or to null when `sorry` stands in its place.
+ * @param {HTMLElement} host
+ * @param {string} sorry
+ */
+export async function loadFigure(host, sorry) {
   try {
-    const answer = await fetch(host.dataset.figure);
+    const answer = await fetch(host.dataset.figure ?? "");
     if (!answer.ok) throw new Error(`status ${answer.status}`);
     const figure = await embed(await answer.json(), host);
     // A browser prints the canvas as it stands: the print style has to know whether it is drawn for a dark page.
-    const mark = () => { host.dataset.drawn = getComputedStyle(document.documentElement).colorScheme; };
+    const mark = () => {
+      host.dataset.drawn = getComputedStyle(document.documentElement).colorScheme;
+    };
     document.addEventListener("themechange", mark);
     mark();
     return figure;
   } catch (error) {
     console.error(error);
-    const says = document.createElement("p");
-    says.className = "notice flagged";
-    says.textContent = sorry;
-    host.replaceChildren(says);
+    const note = document.createElement("p");
+    note.className = "notice flagged";
+    note.textContent = sorry;
+    host.replaceChildren(note);
     return null;
   }
 }

@@ -1,18 +1,21 @@
 // The curve of a record: smoothed, live or both by a switch; and in rows, made when they are asked for.
-import { switchCurves } from "./curve-choice.js";
 import { fillTable } from "../core/curve-table.js";
-import { drawn } from "./figure-loader.js";
+import { byId, find } from "../core/dom.js";
 import { t } from "../core/words.js";
+import { bindCurveChoice } from "./curve-choice.js";
+import { loadFigure } from "./figure-loader.js";
 
-const figure = await drawn(
-  document.getElementById("curve"),
+const figure = await loadFigure(
+  byId("curve"),
   t("The curve could not be loaded. The tables below hold the same batch; load the page again for the curve."),
 );
-const rows = document.getElementById("curve-rows");
+const rows = byId("curve-rows", HTMLDetailsElement);
 rows.hidden = !figure;
 if (figure) {
-  switchCurves(figure);
+  bindCurveChoice(figure);
   const { channel, text } = figure.get("ends").data;
   const channels = [...channel].map((id, index) => ({ id, name: text[index] }));
-  rows.addEventListener("toggle", () => rows.open && fillTable(rows.querySelector("table"), figure.get("live").data, channels));
+  rows.addEventListener("toggle", () => {
+    if (rows.open) fillTable(find(rows, "table", HTMLTableElement), figure.get("live").data, channels);
+  });
 }

@@ -1,80 +1,87 @@
 // The live page: wires its parts. Numbers on each event, the chart once a second, everything else when it changes.
-import { Advice } from "./outlook/advice.js";
-import { bindAroma } from "./sheets/aroma.js";
-import { Chart } from "./chart/chart.js";
 import { Clock } from "../core/clock.js";
-import { Controls } from "./entries/controls.js";
 import { fillTable } from "../core/curve-table.js";
+import { byId } from "../core/dom.js";
 import { whenIdle } from "../core/idle.js";
-import { bindDiscard } from "./sheets/discard.js";
-import { bindDoor } from "./state/access-check.js";
-import { Echo } from "./entries/feedback.js";
-import { bindFar } from "./screen/far-view.js";
-import { FirstTap } from "./screen/first-tap.js";
-import { bindForeseen } from "./sheets/outlook-list.js";
-import { bindKeys } from "./entries/keyboard.js";
-import { bindLog } from "./sheets/log.js";
-import { Mend } from "./sheets/edit-refused.js";
-import { Mirror } from "./state/sync.js";
-import { Numbers } from "./screen/numbers.js";
-import { bindOffline } from "./state/offline-status.js";
-import { Outbox } from "../offline/outbox.js";
-import { Pad } from "./entries/pad.js";
-import { Photobox } from "../offline/photo-outbox.js";
-import { bindRefusedPhotos } from "./entries/refused-photos.js";
-import { bindRemarks } from "./sheets/remarks.js";
-import { newest, remember } from "./state/view-cache.js";
-import { Sheets } from "./sheets/sheets.js";
-import { Sound } from "./screen/sound.js";
-import { State } from "./state/state.js";
-import { bindTrier } from "./sheets/trier.js";
-import { Voice } from "./entries/entries.js";
-import { bindWaiting } from "./entries/outbox-status.js";
-import { Wake } from "./screen/wake-lock.js";
 import { t } from "../core/words.js";
+import { Outbox } from "../offline/outbox.js";
+import { PhotoOutbox } from "../offline/photo-outbox.js";
+import { Chart } from "./chart/chart.js";
+import { Controls } from "./entries/controls.js";
+import { Entries } from "./entries/entries.js";
+import { Feedback } from "./entries/feedback.js";
+import { bindKeyboard } from "./entries/keyboard.js";
+import { bindOutboxStatus } from "./entries/outbox-status.js";
+import { Pad } from "./entries/pad.js";
+import { bindRefusedPhotos } from "./entries/refused-photos.js";
+import { Advice } from "./outlook/advice.js";
+import { bindFarView } from "./screen/far-view.js";
+import { FirstTap } from "./screen/first-tap.js";
+import { Numbers } from "./screen/numbers.js";
+import { Sound } from "./screen/sound.js";
+import { WakeLock } from "./screen/wake-lock.js";
+import { bindAroma } from "./sheets/aroma.js";
+import { bindCrack } from "./sheets/crack.js";
+import { bindDiscard } from "./sheets/discard.js";
+import { EditRefused } from "./sheets/edit-refused.js";
+import { bindLog } from "./sheets/log.js";
+import { bindNote } from "./sheets/note.js";
+import { bindOtherMoment } from "./sheets/other-moment.js";
+import { bindOutlookList } from "./sheets/outlook-list.js";
+import { Sheets } from "./sheets/sheets.js";
+import { bindTrier } from "./sheets/trier.js";
+import { bindAccessCheck } from "./state/access-check.js";
+import { bindOfflineStatus } from "./state/offline-status.js";
+import { State } from "./state/state.js";
+import { Sync } from "./state/sync.js";
+import { bindViewCache, newestView } from "./state/view-cache.js";
 
 const TICK_MS = 250;
 const CHART_MS = 2000; // so long a finger may hold up the chart of a page that was just opened
-const $ = (id) => document.getElementById(id);
-const block = (id) => JSON.parse($(id).textContent);
+const block = (/** @type {string} */ id) => JSON.parse(byId(id).textContent ?? "");
 
+/** @type {View} */
 const made = block("view");
-const { view, heardMs } = newest(made);
-const channel = view.channels.find(({ id }) => id === view.machine.bean);
+const { view, heardMs } = newestView(made);
+const channel = /** @type {Channel} */ (view.channels.find(({ id }) => id === view.machine.bean));
 const clock = Clock.onPage(made.now_ms);
-const state = new State(view, block("words"), { clock, connected: !document.documentElement.dataset.keptMs, heardMs });
+const isCached = Boolean(document.documentElement.dataset.keptMs);
+const state = new State(view, block("words"), { clock, connected: !isCached, heardMs });
 const outbox = new Outbox(clock);
-const photos = new Photobox(outbox);
-const echo = new Echo();
+const photoOutbox = new PhotoOutbox(outbox);
+const feedback = new Feedback();
 const numbers = new Numbers({ state, clock, channel });
-const voice = new Voice({ state, outbox, clock, echo, who: block("who") });
+const entries = new Entries({ state, outbox, clock, feedback, who: block("who") });
 const sheets = new Sheets({ state, clock, numbers });
-const pad = new Pad({ state, clock, numbers, voice, hints: block("hints") });
+const pad = new Pad({ state, clock, numbers, entries, hints: block("hints") });
 const advice = new Advice({ state, clock, pad });
-const controls = new Controls({ state, clock, voice, sheets });
-const mirror = new Mirror({ state, numbers, echo });
-const wake = new Wake($("awake"), $("awake-why"));
+const controls = new Controls({ state, clock, entries, sheets });
+const sync = new Sync({ state, numbers, feedback });
+const wakeLock = new WakeLock(byId("awake"), byId("awake-why"));
 const sound = new Sound({ state, clock, numbers, pad });
-const firstTap = new FirstTap({ wake, echo });
-bindKeys({ sheets, pad, controls, echo });
-bindTrier({ sheets, state, voice, photos });
-bindAroma({ sheets, state, voice });
-bindRemarks({ sheets, voice, state, clock, pad });
-bindLog({ sheets, state, voice });
-bindDiscard({ sheets, state, voice });
-bindForeseen({ sheets, state, advice });
-bindFar($("far"));
-bindOffline({ state });
-bindDoor(state);
-remember(state);
-bindRefusedPhotos({ photos });
-bindWaiting({ outbox, photos, echo, state, voice, mirror, mend: new Mend({ sheets, state, outbox }) });
+const firstTap = new FirstTap({ wakeLock, feedback });
+const editor = new EditRefused({ sheets, state, outbox });
+bindKeyboard({ sheets, pad, controls, feedback });
+bindTrier({ sheets, state, entries, photoOutbox });
+bindAroma({ sheets, state, entries });
+bindCrack({ sheets, entries, state });
+bindNote({ sheets, entries });
+bindOtherMoment({ sheets, state, clock, pad });
+bindLog({ sheets, state, entries });
+bindDiscard({ sheets, state, entries });
+bindOutlookList({ sheets, state, advice });
+bindFarView(byId("far"));
+bindOfflineStatus(state);
+bindAccessCheck(state);
+bindViewCache(state);
+bindRefusedPhotos(photoOutbox);
+bindOutboxStatus({ outbox, photoOutbox, feedback, state, entries, sync, editor });
 
-$("undo").addEventListener("click", () => voice.undoLast());
-echo.onUndo = ({ id, text }) => voice.undo(id, text);
-echo.onShift = (shown, byS) => {
+byId("undo").addEventListener("click", () => entries.undoLast());
+feedback.onUndo = ({ id, text }) => entries.undo(id, text);
+feedback.onShift = (shown, byS) => {
   shown.shiftedS += byS;
-  voice.shift(shown.id, byS, t("{what}, {n} s earlier", { what: shown.text, n: -shown.shiftedS }));
+  entries.shift(shown.id, byS, t("{what}, {n} s earlier", { what: shown.text, n: -shown.shiftedS }));
 };
 
 const tick = () => {
@@ -86,24 +93,26 @@ const tick = () => {
   firstTap.tick();
 };
 state.addEventListener("change", () => {
-  wake.want(state.phase === "open" || state.phase === "roasting");
+  wakeLock.want(state.phase === "open" || state.phase === "roasting");
   tick();
 });
 
-sheets.on("table", () => {
-  $("table-none").hidden = Boolean(mirror.chart && fillTable($("table"), mirror.chart.live.data, view.channels));
+sheets.onOpen("table", () => {
+  const { chart } = sync;
+  const table = byId("table", HTMLTableElement);
+  byId("table-none").hidden = Boolean(chart && fillTable(table, chart.sources.live.data, view.channels));
 });
 
-clock.keep();
+clock.keepSynced();
 outbox.start();
-photos.start();
+photoOutbox.start();
 state.changed();
 pad.draw();
 controls.draw();
-mirror.start();
+sync.start();
 setInterval(tick, TICK_MS);
 // BokehJS is long work for a phone: it is run once the words are painted and no finger is at work.
 const library = document.createElement("script");
-library.src = $("bokeh").href;
-library.addEventListener("load", async () => mirror.show(await Chart.make(block("figure"), $("curves"))));
+library.src = byId("bokeh", HTMLLinkElement).href;
+library.addEventListener("load", async () => sync.show(await Chart.make(block("figure"), byId("curves"))));
 whenIdle(() => document.head.append(library), CHART_MS);

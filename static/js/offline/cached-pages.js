@@ -1,11 +1,15 @@
-// The pages that the worker kept on this device, newest first, each under its own title.
-import { ago } from "../core/duration.js";
+// The pages that the worker cached on this device, newest first, each under its own title.
+import { byId } from "../core/dom.js";
+import { ageText } from "../core/duration.js";
 import { t } from "../core/words.js";
 
-const SKIPPED = ["/offline", "/static/", "/vendor/"];
-const host = document.getElementById("kept-pages");
+/** @typedef {{ path: string, title: string, cachedMs: number }} CachedPage */
 
-async function pages() {
+const SKIPPED = ["/offline", "/static/", "/vendor/"];
+const host = byId("kept-pages");
+
+async function cachedPages() {
+  /** @type {Map<string, CachedPage>} */
   const found = new Map();
   for (const name of (await globalThis.caches?.keys()) ?? []) {
     const cache = await caches.open(name);
@@ -13,14 +17,17 @@ async function pages() {
       const { pathname, search } = new URL(request.url);
       if (SKIPPED.some((start) => pathname.startsWith(start))) continue;
       const answer = await cache.match(request);
-      const title = new DOMParser().parseFromString(await answer.text(), "text/html").title.replace(/ · Drumside$/, "");
-      found.set(pathname, { path: pathname + search, title, keptMs: Number(answer.headers.get("x-kept-ms")) });
+      if (!answer) continue;
+      const { title } = new DOMParser().parseFromString(await answer.text(), "text/html");
+      const cachedMs = Number(answer.headers.get("x-kept-ms"));
+      found.set(pathname, { path: pathname + search, title: title.replace(/ · Drumside$/, ""), cachedMs });
     }
   }
-  return [...found.values()].sort((one, other) => other.keptMs - one.keptMs);
+  return [...found.values()].toSorted((one, other) => other.cachedMs - one.cachedMs);
 }
 
-function row({ path, title, keptMs }) {
+/** @param {CachedPage} page */
+function row({ path, title, cachedMs }) {
   const link = document.createElement("a");
   link.className = "row";
   link.href = path;
@@ -29,17 +36,17 @@ function row({ path, title, keptMs }) {
   name.textContent = title;
   const age = document.createElement("span");
   age.className = "quiet";
-  age.textContent = t("as of {time} ago", { time: ago(keptMs) });
+  age.textContent = t("as of {time} ago", { time: ageText(cachedMs) });
   link.append(name, age);
   return link;
 }
 
-function nothing() {
-  const says = document.createElement("p");
-  says.className = "block quiet";
-  says.textContent = t("Nothing yet. A live page is kept once it was opened with the server in reach.");
-  return says;
+function emptyNote() {
+  const note = document.createElement("p");
+  note.className = "block quiet";
+  note.textContent = t("Nothing yet. A live page is kept once it was opened with the server in reach.");
+  return note;
 }
 
-const kept = await pages().catch(() => []);
-host.replaceChildren(...(kept.length ? kept.map(row) : [nothing()]));
+const pages = await cachedPages().catch(() => []);
+host.replaceChildren(...(pages.length ? pages.map(row) : [emptyNote()]));

@@ -1,12 +1,20 @@
-// Where taps, and photos, lie until the server has them: IndexedDB, or this page's memory for what the browser would not store.
-const TAPS = { name: "drumside", store: "outbox", version: 1 };
+// A queue in IndexedDB of what the server does not have yet, or in this page's memory where the browser stores nothing.
 const OPEN_MS = 4000; // some browsers neither open a database nor say no
 
+/** @typedef {{ name: string, store: string, version: number }} Place */
+
+/**
+ * @param {Place} place
+ * @returns {Promise<IDBDatabase>}
+ */
 function open({ name, store, version }) {
   return new Promise((resolve, reject) => {
     const request = indexedDB.open(name, version);
     request.onupgradeneeded = ({ oldVersion }) => {
-      const made = oldVersion ? request.transaction.objectStore(store) : request.result.createObjectStore(store, { keyPath: "id" });
+      const made =
+        oldVersion && request.transaction
+          ? request.transaction.objectStore(store)
+          : request.result.createObjectStore(store, { keyPath: "id" });
       made.createIndex("order", "order");
     };
     request.onerror = () => reject(request.error);
@@ -18,31 +26,43 @@ function open({ name, store, version }) {
   });
 }
 
-/** Items are {id, order, …, refused?}; `order` is given here, and goes on across pages and tabs. */
-export class Shelf {
+/**
+ * Items are {id, order, …, refused?}; `order` is given here, and goes on across pages and tabs.
+ * @template {{ id: string, order?: number }} Item
+ */
+export class IdbQueue {
   #place;
+  /** @type {Promise<IDBDatabase> | null} */
   #opened = null;
-  #held = new Map(); // what could not be stored
+  /** @type {Map<string, Item>} */
+  #inMemory = new Map(); // what could not be stored
 
-  constructor(place = TAPS) {
+  /** @param {Place} place */
+  constructor(place) {
     this.#place = place;
   }
 
   /** Whether all that lies here would outlast the page. */
-  get lasting() {
-    return !this.#held.size;
+  get isDurable() {
+    return !this.#inMemory.size;
   }
 
-  /** A phone closes the database of a page that it put aside: then it is opened anew, once. */
-  async #change(mode, work) {
+  /**
+   * A phone closes the database of a page that it put aside: then it is opened anew, once.
+   * @template T
+   * @param {IDBTransactionMode} mode
+   * @param {(store: IDBObjectStore) => IDBRequest<T> | void} work
+   * @returns {Promise<T | undefined>}
+   */
+  async #transact(mode, work) {
     for (let again = true; ; again = false) {
       try {
         const database = await (this.#opened ??= open(this.#place));
         return await new Promise((resolve, reject) => {
-          const change = database.transaction(this.#place.store, mode, { durability: "strict" });
-          const asked = work(change.objectStore(this.#place.store));
-          change.oncomplete = () => resolve(asked?.result);
-          change.onerror = change.onabort = () => reject(change.error);
+          const transaction = database.transaction(this.#place.store, mode, { durability: "strict" });
+          const request = work(transaction.objectStore(this.#place.store));
+          transaction.oncomplete = () => resolve(request?.result);
+          transaction.onerror = transaction.onabort = () => reject(transaction.error);
         });
       } catch (error) {
         this.#opened = null;
@@ -51,42 +71,55 @@ export class Shelf {
     }
   }
 
-  /** All items in their order, those that are held in the page after the others. */
+  /**
+   * All items in their order, those in the page's memory after the others.
+   * @returns {Promise<Item[]>}
+   */
   async all() {
-    const stored = await this.#change("readonly", (store) => store.getAll()).catch(() => []);
-    return [...stored.toSorted((one, other) => (one.order ?? 0) - (other.order ?? 0)), ...this.#held.values()];
+    /** @type {Item[]} */
+    const stored = (await this.#transact("readonly", (store) => store.getAll()).catch(() => [])) ?? [];
+    return [...stored.toSorted((one, other) => (one.order ?? 0) - (other.order ?? 0)), ...this.#inMemory.values()];
   }
 
-  /** Put items after all others. Whether they would outlast the page. */
+  /**
+   * Put items after all others. Whether they would outlast the page.
+   * @param {Item[]} items
+   */
   async append(items) {
-    const all = [...this.#held.values(), ...items];
+    const all = [...this.#inMemory.values(), ...items];
     try {
-      await this.#change("readwrite", (store) => {
-        store.index("order").openCursor(null, "prev").onsuccess = ({ target }) => {
-          const last = target.result?.value.order ?? 0;
+      await this.#transact("readwrite", (store) => {
+        const request = store.index("order").openCursor(null, "prev");
+        request.onsuccess = () => {
+          const last = request.result?.value.order ?? 0;
           all.forEach((item, index) => store.put(Object.assign(item, { order: last + 1 + index })));
         };
       });
-      this.#held.clear();
+      this.#inMemory.clear();
       return true;
     } catch (error) {
-      console.warn("What was said is held in this page only:", error);
-      items.forEach((item) => this.#held.set(item.id, item));
+      console.warn("Entries are held in this page only:", error);
+      items.forEach((item) => this.#inMemory.set(item.id, item));
       return false;
     }
   }
 
-  /** Exchange items that lie here already for what became of them, each in its place, and take some away, in one step. */
-  async exchange(items, gone = []) {
-    gone.forEach((id) => this.#held.delete(id));
-    const stored = items.filter((item) => !this.#held.has(item.id) || !this.#held.set(item.id, item));
+  /**
+   * Replace items that lie here already, each in its place, and remove some, in one step.
+   * @param {Item[]} items
+   * @param {string[]} removed
+   */
+  async replace(items, removed = []) {
+    removed.forEach((id) => this.#inMemory.delete(id));
+    const stored = items.filter((item) => !this.#inMemory.has(item.id));
+    for (const item of items) if (this.#inMemory.has(item.id)) this.#inMemory.set(item.id, item);
     try {
-      await this.#change("readwrite", (store) => {
-        gone.forEach((id) => store.delete(id));
+      await this.#transact("readwrite", (store) => {
+        removed.forEach((id) => store.delete(id));
         stored.forEach((item) => store.put(item));
       });
     } catch (error) {
-      if (this.lasting) throw error; // else the page's memory is all there is
+      if (this.isDurable) throw error; // else the page's memory is all there is
     }
   }
 }

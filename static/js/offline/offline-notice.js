@@ -1,44 +1,58 @@
-// A page that was kept says so until the server is back; what is typed into a form stays in it while none can take it.
-import { ago } from "../core/duration.js";
-import { soon } from "../core/fetch-timeout.js";
+// A cached page says so until the server is back; what is typed into a form stays in it while none can take it.
+import { byId } from "../core/dom.js";
+import { ageText } from "../core/duration.js";
+import { fetchWithTimeout } from "../core/fetch-timeout.js";
 import { t } from "../core/words.js";
 
 const LOOK_MS = 4000;
-const { keptMs } = document.documentElement.dataset;
-const says = document.createElement("p");
-says.id = "no-server";
-says.className = "notice flagged";
-says.setAttribute("role", "status");
-says.append(document.createElement("span"));
+const cachedMs = Number(document.documentElement.dataset.keptMs ?? 0);
+const note = document.createElement("p");
+const words = document.createElement("span");
+note.id = "no-server";
+note.className = "notice flagged";
+note.setAttribute("role", "status");
+note.append(words);
 
-function say(...words) {
-  says.firstChild.replaceChildren(...words);
-  if (!says.isConnected) document.getElementById("main").prepend(says);
+/** @param {(string | Node)[]} parts */
+function show(...parts) {
+  words.replaceChildren(...parts);
+  if (!note.isConnected) byId("main").prepend(note);
 }
 
-function again() {
+function reloadLink() {
   const link = document.createElement("a");
   link.href = "";
   link.textContent = t("Load it again");
   return link;
 }
 
+const answers = () =>
+  fetchWithTimeout("/healthz", { cache: "no-store" }).then(
+    ({ ok }) => ok,
+    () => false,
+  );
+
 /** Nothing is loaded under a hand that types. */
 async function look() {
-  if (document.hidden || !(await soon("/healthz", { cache: "no-store" }).then(({ ok }) => ok, () => false))) return;
-  clearInterval(looking);
-  say(t("The server is back; this page is as it was {time} ago.", { time: ago(keptMs) }), " ", again());
+  if (document.hidden || !(await answers())) return;
+  clearInterval(timer);
+  const text = t("The server is back; this page is as it was {time} ago.", { time: ageText(cachedMs) });
+  show(text, " ", reloadLink());
 }
 
-let looking = 0;
-if (keptMs) {
-  const needs = document.querySelector("[data-offline]")?.dataset.offline ?? "";
-  if (!document.getElementById("kept-pages")) say(t("The server did not answer: this page is as it was {time} ago.", { time: ago(keptMs) }), " ", needs);
-  looking = setInterval(look, LOOK_MS);
+let timer = 0;
+if (cachedMs) {
+  const needs = document.querySelector("[data-offline]")?.getAttribute("data-offline") ?? "";
+  if (!document.getElementById("kept-pages")) {
+    const text = t("The server did not answer: this page is as it was {time} ago.", { time: ageText(cachedMs) });
+    show(text, " ", needs);
+  }
+  timer = setInterval(look, LOOK_MS);
 }
 document.addEventListener("submit", (event) => {
-  if (navigator.onLine || event.defaultPrevented || event.target.method !== "post") return;
+  const form = /** @type {HTMLFormElement} */ (event.target);
+  if (navigator.onLine || event.defaultPrevented || form.method !== "post") return;
   event.preventDefault();
-  say(t("This device has no network, and that needs the server. Nothing was sent; what you typed stays here."));
-  says.scrollIntoView({ block: "center" });
+  show(t("This device has no network, and that needs the server. Nothing was sent; what you typed stays here."));
+  note.scrollIntoView({ block: "center" });
 });

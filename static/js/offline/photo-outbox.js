@@ -1,66 +1,96 @@
-// Photos wait here until the server has them, on a shelf of their own: taps never wait for a photo. A photo goes once the
-// tap that names it has gone, so the server never has one that nobody names; it may be sent any number of times, from any page
-// that has an outbox and from the worker.
-import { BACKOFF_MS } from "./outbox.js";
-import { Shelf } from "./idb-queue.js";
-import { whenBack } from "./reconnect.js";
+// Photos wait here until the server has them, in a queue of their own: entries never wait for a photo. A photo goes
+// once the entry that names it has gone, so the server never has one that nobody names; it may be sent any number of
+// times, from any page that has an outbox and from the worker.
 import { t } from "../core/words.js";
+import { IdbQueue } from "./idb-queue.js";
+import { BACKOFF_MS } from "./outbox.js";
+import { onReconnect } from "./reconnect.js";
 
 const PLACE = { name: "drumside-photos", store: "photos", version: 2 };
-const PATIENCE_MS = 60_000;
-const REFUSES = [413, 415, 422];
+const TIMEOUT_MS = 60_000;
+const REFUSALS = [413, 415, 422];
 
-/** Events: `waiting` {count, refused}, `refused` {id, text, reason}. Items are {id, text, data, refused?}. */
-export class Photobox extends EventTarget {
-  #shelf = new Shelf(PLACE);
-  #failed = new Map(); // how often a photo was sent in vain: it goes after those that were not
+/** Events: `waiting` {count, refused}, `refused` {id, text, reason}. */
+export class PhotoOutbox extends EventTarget {
+  /** @type {IdbQueue<PhotoItem>} */
+  #queue = new IdbQueue(PLACE);
+  /** @type {Map<string, number>} */
+  #attempts = new Map(); // how often a photo was sent in vain: it goes after those that were not
   #failures = 0;
+  /** @type {Promise<boolean> | null} */
   #flushing = null;
   #timer = 0;
 
+  /** @param {import("./outbox.js").Outbox} outbox */
   constructor(outbox) {
     super();
     this.outbox = outbox;
   }
 
-  #tell(type, detail) {
+  /**
+   * @template {keyof PhotoOutboxEvents} Type
+   * @param {Type} type
+   * @param {(detail: PhotoOutboxEvents[Type]) => void} act
+   */
+  on(type, act) {
+    this.addEventListener(type, (event) => act(/** @type {CustomEvent} */ (event).detail));
+  }
+
+  /**
+   * @template {keyof PhotoOutboxEvents} Type
+   * @param {Type} type
+   * @param {PhotoOutboxEvents[Type]} detail
+   */
+  #emit(type, detail) {
     this.dispatchEvent(new CustomEvent(type, { detail }));
   }
 
   /** What may be sent now; what waits and what was refused is told. */
   async #look() {
-    const all = await this.#shelf.all();
+    const all = await this.#queue.all();
     const waiting = all.filter(({ refused }) => !refused);
-    this.#tell("waiting", { count: waiting.length, refused: all.length - waiting.length });
-    for (const { id, text, refused } of all) if (refused) this.#tell("refused", { id, text, reason: refused });
+    this.#emit("waiting", { count: waiting.length, refused: all.length - waiting.length });
+    for (const { id, text, refused } of all) if (refused) this.#emit("refused", { id, text, reason: refused });
     const ahead = await this.outbox.photos();
-    const tries = ({ id }) => this.#failed.get(id) ?? 0;
-    return { waiting, ready: waiting.filter(({ id }) => !ahead.has(id)).toSorted((one, other) => tries(one) - tries(other)) };
+    const attempts = (/** @type {PhotoItem} */ { id }) => this.#attempts.get(id) ?? 0;
+    const ready = waiting.filter(({ id }) => !ahead.has(id));
+    return { waiting, ready: ready.toSorted((one, other) => attempts(one) - attempts(other)) };
   }
 
   start() {
-    whenBack(() => this.flush());
-    this.outbox.addEventListener("state", ({ detail: { state, entry } }) => state === "sent" && entry.body.photo && this.flush());
+    onReconnect(() => this.flush());
+    this.outbox.on("state", ({ state, entry }) => {
+      if (state === "sent" && entry.body.photo) this.flush();
+    });
     return this.flush();
   }
 
-  /** Keep a photo under the name that its tap gave it, then send it; `text` is what the tap said. */
+  /**
+   * Queue a photo under the name that its entry gave it, then send it; `text` is what the entry says.
+   * @param {string} id
+   * @param {string} text
+   * @param {Blob} picture
+   */
   async add(id, text, picture) {
-    await this.#shelf.append([{ id, text, data: await picture.arrayBuffer() }]); // not every browser stores a blob
+    await this.#queue.append([{ id, text, data: await picture.arrayBuffer() }]); // not every browser stores a blob
     return this.flush();
   }
 
-  /** Send one again that was refused. */
-  async again(id) {
-    const found = (await this.#shelf.all()).find((item) => item.id === id);
+  /**
+   * Send one again that was refused.
+   * @param {string} id
+   */
+  async retry(id) {
+    const found = (await this.#queue.all()).find((item) => item.id === id);
     if (!found) return;
-    const { refused, ...item } = found;
-    await this.#shelf.exchange([item]);
+    const { refused: _, ...item } = found;
+    await this.#queue.replace([item]);
     await this.flush();
   }
 
-  async drop(id) {
-    await this.#shelf.exchange([], [id]);
+  /** @param {string} id */
+  async remove(id) {
+    await this.#queue.replace([], [id]);
     await this.#look();
   }
 
@@ -75,36 +105,47 @@ export class Photobox extends EventTarget {
 
   /** One that the server cannot take now is left for the next time, and the others go on. */
   async #drain() {
+    /** @type {Set<string>} */
     const tried = new Set();
     for (;;) {
       const { waiting, ready } = await this.#look();
       const next = ready.find(({ id }) => !tried.has(id));
-      if (!next) return this.#done(waiting, tried);
+      if (!next) return this.#finish(waiting, tried);
       tried.add(next.id);
       try {
         await this.#send(next);
         tried.delete(next.id);
-        this.#failed.delete(next.id);
+        this.#attempts.delete(next.id);
       } catch (error) {
-        this.#failed.set(next.id, (this.#failed.get(next.id) ?? 0) + 1);
-        if (!error.cause) return this.#done(waiting, tried); // no answer at all: the network is away
+        this.#attempts.set(next.id, (this.#attempts.get(next.id) ?? 0) + 1);
+        // No answer at all: the network is away.
+        if (!(/** @type {Error} */ (error).cause)) return this.#finish(waiting, tried);
       }
     }
   }
 
-  #done(waiting, tried) {
+  /**
+   * @param {PhotoItem[]} waiting
+   * @param {Set<string>} tried
+   */
+  #finish(waiting, tried) {
     this.#failures = tried.size ? this.#failures + 1 : 0;
-    if (tried.size) this.#timer = setTimeout(() => this.flush(), BACKOFF_MS[Math.min(this.#failures, BACKOFF_MS.length) - 1]);
+    if (tried.size) {
+      this.#timer = setTimeout(() => this.flush(), BACKOFF_MS[Math.min(this.#failures, BACKOFF_MS.length) - 1]);
+    }
     return !waiting.length;
   }
 
+  /** @param {PhotoItem} item */
   async #send(item) {
     const body = new FormData();
     body.append("picture", new Blob([item.data], { type: "image/jpeg" }), "photo.jpg");
-    const answer = await fetch(`/photos/${item.id}`, { method: "POST", body, signal: AbortSignal.timeout(PATIENCE_MS) });
-    if (answer.ok) return this.#shelf.exchange([], [item.id]);
-    if (!REFUSES.includes(answer.status)) throw new Error(`the server answered ${answer.status}`, { cause: answer.status });
+    const answer = await fetch(`/photos/${item.id}`, { method: "POST", body, signal: AbortSignal.timeout(TIMEOUT_MS) });
+    if (answer.ok) return this.#queue.replace([], [item.id]);
+    if (!REFUSALS.includes(answer.status)) {
+      throw new Error(`the server answered ${answer.status}`, { cause: answer.status });
+    }
     const { says } = await answer.json().catch(() => ({}));
-    return this.#shelf.exchange([{ ...item, refused: says || t("No reason was given.") }]);
+    return this.#queue.replace([{ ...item, refused: says || t("No reason was given.") }]);
   }
 }

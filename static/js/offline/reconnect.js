@@ -1,5 +1,8 @@
-/** Call whenever the network, the server or whoever looks at the page may be back. */
-export function whenBack(act) {
+/**
+ * Call whenever the network, the server or the person may be back.
+ * @param {() => void} act
+ */
+export function onReconnect(act) {
   addEventListener("online", () => act());
   document.addEventListener("visibilitychange", () => document.hidden || act());
   document.addEventListener("serverback", () => act());

@@ -1,11 +1,23 @@
 // Axes that grow by whole steps and never jump about, and words at the lines' ends that keep off each other.
 const SETTLED_S = 150; // until then the probe is finding the beans: rates that say nothing and would flatten the rest
 
-/** Values moved apart by `gap` where they are nearer, none above `ceiling`; NaN stays where it is. */
+/** @typedef {{ start: number, end: number }} Range */
+
+/**
+ * Values moved apart by `gap` where they are nearer, none above `ceiling`; NaN stays where it is.
+ * @param {number[]} values
+ * @param {number} gap
+ * @param {number} ceiling
+ */
 export function apart(values, gap, ceiling) {
   const placed = [...values];
-  const order = values.map((_, index) => index).filter((index) => Number.isFinite(values[index])).sort((one, other) => values[one] - values[other]);
-  order.slice(1).forEach((index, step) => (placed[index] = Math.max(placed[index], placed[order[step]] + gap)));
+  const order = values
+    .map((_, index) => index)
+    .filter((index) => Number.isFinite(values[index]))
+    .toSorted((one, other) => values[one] - values[other]);
+  order.slice(1).forEach((index, step) => {
+    placed[index] = Math.max(placed[index], placed[order[step]] + gap);
+  });
   let highest = ceiling;
   for (const index of order.toReversed()) {
     placed[index] = Math.min(placed[index], highest);
@@ -14,13 +26,24 @@ export function apart(values, gap, ceiling) {
   return placed;
 }
 
-/** Let a range reach at least to `end`, by whole steps. */
+/**
+ * Let a range reach at least to `end`, by whole steps.
+ * @param {Range} range
+ * @param {number} end
+ * @param {number} step
+ */
 export function reach(range, end, step) {
   const whole = Math.ceil(end / step) * step;
   if (whole > range.end) range.end = whole;
 }
 
-/** Let the axes hold a new temperature [°C] and its rate [°C/min] at a time from charge [s]. */
+/**
+ * Let the axes hold a new temperature [°C] and its rate [°C/min] at a time from charge [s].
+ * @param {Record<string, Range>} ranges
+ * @param {number} value
+ * @param {number} slope
+ * @param {number} timeS
+ */
 export function widen({ temp, rate }, value, slope, timeS) {
   if (value > temp.end - 15) reach(temp, value + 20, 20);
   if (timeS < SETTLED_S) return;

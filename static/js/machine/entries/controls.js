@@ -1,121 +1,192 @@
 // The row of controls and their sheet: − and + by the control's step, or a value. Presses close together are one move.
+import { byId, findAll, setText } from "../../core/dom.js";
+import { clockText } from "../../core/duration.js";
 import "../../core/keypad.js";
-import { stopwatch } from "../../core/clock.js";
-import { say } from "../screen/numbers.js";
-import { typedNumber, whyNot } from "../../core/number-input.js";
+import { numberError, parseNumber } from "../../core/number-input.js";
 import { decimal, t } from "../../core/words.js";
 
 const SETTLED_MS = 1200;
-const $ = (id) => document.getElementById(id);
+const shown = (/** @type {number} */ value) => decimal(`${value}`);
+
+/**
+ * @param {Control} control
+ * @param {number | null} setting
+ */
+function settingText(control, setting) {
+  return setting === null ? "–" : decimal(setting.toFixed(control.decimals).replace("-", "−"));
+}
 
 export class Controls {
-  constructor({ state, clock, voice, sheets }) {
-    Object.assign(this, { state, clock, voice, sheets });
-    this.buttons = [...document.querySelectorAll("[data-control]")];
-    for (const button of this.buttons) button.addEventListener("click", () => this.#open(button.dataset.control));
-    $("control-less").addEventListener("click", () => this.step(-1));
-    $("control-more").addEventListener("click", () => this.step(1));
-    $("control-form").addEventListener("submit", (event) => this.#direct(event));
-    $("control-direct").addEventListener("input", () => this.#complain(""));
+  /** @type {Control | null} */
+  #control = null; // the one that − and + are about
+  /** @type {number | null} */
+  #wanted = null; // what it was set to, while more presses may come
+  /** @type {number | null} */
+  #shown = null;
+  #wantedAtMs = 0;
+  #timer = 0;
+
+  /**
+   * @param {object} parts
+   * @param {import("../state/state.js").State} parts.state
+   * @param {import("../../core/clock.js").Clock} parts.clock
+   * @param {import("./entries.js").Entries} parts.entries
+   * @param {import("../sheets/sheets.js").Sheets} parts.sheets
+   */
+  constructor({ state, clock, entries, sheets }) {
+    this.state = state;
+    this.clock = clock;
+    this.entries = entries;
+    this.sheets = sheets;
+    this.field = byId("control-direct", HTMLInputElement);
+    this.buttons = findAll(document, "[data-control]");
+    for (const button of this.buttons) button.addEventListener("click", () => this.#open(button.dataset.control ?? ""));
+    byId("control-less").addEventListener("click", () => this.step(-1));
+    byId("control-more").addEventListener("click", () => this.step(1));
+    byId("control-form").addEventListener("submit", (event) => this.#setTyped(event));
+    this.field.addEventListener("input", () => this.#showError(""));
     sheets.element("control").addEventListener("close", () => this.#settle());
     state.addEventListener("change", () => this.draw());
-  }
-
-  #text(control, setting) {
-    return setting === null ? "–" : decimal(setting.toFixed(control.decimals).replace("-", "−"));
   }
 
   draw() {
     for (const control of this.state.view.controls) {
       const button = this.buttons.find((one) => one.dataset.control === control.id);
-      const setting = this.control?.id === control.id && this.wanted !== null ? this.wanted : this.state.setting(control.id);
-      if (button) say(button.lastElementChild, this.#text(control, setting));
+      const wanted = this.#control?.id === control.id ? this.#wanted : null;
+      const text = settingText(control, wanted ?? this.state.setting(control.id));
+      if (button?.lastElementChild) setText(button.lastElementChild, text);
     }
   }
 
+  /** @param {string} id */
   #open(id) {
-    this.#take(id);
-    const { name, low, high, unit } = this.control;
-    say($("control-name"), name);
-    const range = unit && unit !== "step" ? `${decimal(`${high}`)} ${unit}` : decimal(`${high}`);
-    say($("control-range"), t("{low} to {high}, in steps of {step}", { low: decimal(`${low}`), high: range, step: decimal(`${this.control.step}`) }));
-    $("control-direct").value = "";
-    this.#complain("");
-    say($("control-value"), this.#text(this.control, this.shown));
+    const control = this.#choose(id);
+    if (!control) return;
+    const { name, low, high, step, unit } = control;
+    setText(byId("control-name"), name);
+    const range = unit && unit !== "step" ? `${shown(high)} ${unit}` : shown(high);
+    const steps = { low: shown(low), high: range, step: shown(step) };
+    setText(byId("control-range"), t("{low} to {high}, in steps of {step}", steps));
+    this.field.value = "";
+    this.#showError("");
+    setText(byId("control-value"), settingText(control, this.#shown));
     this.sheets.open("control");
   }
 
-  /** The control that − and + are about from now on. */
-  #take(id) {
+  /**
+   * The control that − and + are about from now on.
+   * @param {string} id
+   */
+  #choose(id) {
     this.#settle(); // what was pressed for another one
-    this.control = this.state.view.controls.find((control) => control.id === id);
-    this.wanted = null;
-    this.shown = this.state.setting(id);
+    this.#control = this.state.view.controls.find((control) => control.id === id) ?? null;
+    this.#wanted = null;
+    this.#shown = this.state.setting(id);
     for (const button of this.buttons) button.classList.toggle("chosen", button.dataset.control === id);
+    return this.#control;
   }
 
-  /** By keys, without the sheet: the next control or the one before; what it is and stands at. */
-  turn(by) {
-    const ids = this.buttons.map((button) => button.dataset.control);
+  /** The control that is chosen, and where it stands. */
+  get #chosenText() {
+    const control = this.#control;
+    return control ? `${control.name} ${settingText(control, this.#shown)}` : "";
+  }
+
+  /**
+   * By keys, without the sheet: the next control or the one before; what it is and stands at.
+   * @param {number} by
+   */
+  chooseNext(by) {
+    const ids = this.buttons.map((button) => button.dataset.control ?? "");
     if (!ids.length) return t("This machine has no control to set");
-    const at = ids.indexOf(this.control?.id);
-    this.#take(ids[at < 0 ? (by > 0 ? 0 : ids.length - 1) : (at + by + ids.length) % ids.length]);
-    return `${this.control.name} ${this.#text(this.control, this.shown)}`;
+    const at = ids.indexOf(this.#control?.id ?? "");
+    const first = by > 0 ? 0 : ids.length - 1;
+    this.#choose(ids[at < 0 ? first : (at + by + ids.length) % ids.length]);
+    return this.#chosenText;
   }
 
-  /** By keys: one step of the control that is chosen; what it stands at now, or why it does not. */
-  nudge(sign) {
-    if (!this.control) return this.turn(1);
-    if (this.wanted === null) this.shown = this.state.setting(this.control.id);
+  /**
+   * By keys: one step of the control that is chosen; what it stands at now, or why it does not.
+   * @param {number} sign
+   */
+  stepChosen(sign) {
+    if (!this.#control) return this.chooseNext(1);
+    if (this.#wanted === null) this.#shown = this.state.setting(this.#control.id);
     this.step(sign);
-    return $("control-said").textContent || `${this.control.name} ${this.#text(this.control, this.shown)}`;
+    return byId("control-said").textContent || this.#chosenText;
   }
 
+  /** @param {number} sign */
   step(sign) {
-    const { low, high, step, decimals } = this.control;
-    const from = this.shown ?? low; // not what is read off the machine: it may still be on its way to the last press
+    const control = this.#control;
+    if (!control) return;
+    const { name, low, high, step, decimals } = control;
+    const from = this.#shown ?? low; // not what is read off the machine: it may still be on its way to the last press
     const to = Number((from + sign * step).toFixed(Math.max(decimals, 3)));
-    if (to < low || to > high) return this.#complain(t("{control} goes from {low} to {high}.", { control: this.control.name, low: decimal(`${low}`), high: decimal(`${high}`) }));
-    return this.#want(to);
+    if (to < low || to > high) {
+      const limits = { control: name, low: shown(low), high: shown(high) };
+      this.#showError(t("{control} goes from {low} to {high}.", limits));
+    } else this.#want(control, to);
   }
 
-  #want(setting) {
-    this.wanted = this.shown = setting;
-    this.wantedAt = this.clock.now();
-    this.#complain("");
-    say($("control-value"), this.#text(this.control, setting));
+  /**
+   * @param {Control} control
+   * @param {number} setting
+   */
+  #want(control, setting) {
+    this.#wanted = this.#shown = setting;
+    this.#wantedAtMs = this.clock.now();
+    this.#showError("");
+    setText(byId("control-value"), settingText(control, setting));
     this.draw();
-    clearTimeout(this.timer);
-    this.timer = setTimeout(() => this.#settle(), SETTLED_MS);
+    clearTimeout(this.#timer);
+    this.#timer = setTimeout(() => this.#settle(), SETTLED_MS);
   }
 
-  #direct(event) {
+  /** @param {Event} event */
+  #setTyped(event) {
     event.preventDefault();
-    const typed = $("control-direct").value.trim();
-    const { name, low, high, decimals } = this.control;
-    if (!typed) return this.#complain(t("Type a value, or use − and +."));
-    const number = typedNumber(typed);
-    if (Number.isNaN(number)) return this.#complain(whyNot(typed));
-    const setting = Number(number.toFixed(decimals));
-    if (setting < low || setting > high) return this.#complain(t("{control} goes from {low} to {high}; {typed} is outside.", { control: name, low: decimal(`${low}`), high: decimal(`${high}`), typed }));
-    this.#want(setting);
-    return this.sheets.close("control");
+    const control = this.#control;
+    if (!control) return;
+    const error = this.#errorOf(control, this.field.value.trim());
+    this.#showError(error);
+    if (error) return;
+    this.#want(control, Number(parseNumber(this.field.value).toFixed(control.decimals)));
+    this.sheets.close("control");
   }
 
-  #complain(text) {
-    say($("control-said"), text);
-    $("control-direct").setAttribute("aria-invalid", Boolean(text));
+  /**
+   * Why a control cannot be set to a text; nothing where it can.
+   * @param {Control} control
+   * @param {string} typed
+   */
+  #errorOf({ name, low, high, decimals }, typed) {
+    if (!typed) return t("Type a value, or use − and +.");
+    const number = parseNumber(typed);
+    if (Number.isNaN(number)) return numberError(typed);
+    const setting = Number(number.toFixed(decimals));
+    if (setting >= low && setting <= high) return "";
+    const limits = { control: name, low: shown(low), high: shown(high), typed };
+    return t("{control} goes from {low} to {high}; {typed} is outside.", limits);
+  }
+
+  /** @param {string} text */
+  #showError(text) {
+    setText(byId("control-said"), text);
+    this.field.setAttribute("aria-invalid", String(Boolean(text)));
   }
 
   /** The value has stood still, or the sheet was closed: it is one move, made at the last press. */
   #settle() {
-    clearTimeout(this.timer);
-    const { control, wanted, wantedAt: atMs } = this;
-    this.wanted = null;
-    if (wanted === null || !control || wanted === this.state.setting(control.id)) return;
-    const timeS = this.state.since(atMs);
-    const made = `${control.name} ${this.#text(control, wanted)}`;
-    const text = timeS === null ? made : t("{what} at {time}", { what: made, time: stopwatch(timeS) });
-    this.voice.say("move", { control: control.id, setting: wanted }, { text, atMs });
+    clearTimeout(this.#timer);
+    const control = this.#control;
+    const setting = this.#wanted;
+    const atMs = this.#wantedAtMs;
+    this.#wanted = null;
+    if (setting === null || !control || setting === this.state.setting(control.id)) return;
+    const timeS = this.state.secondsFromCharge(atMs);
+    const what = `${control.name} ${settingText(control, setting)}`;
+    const text = timeS === null ? what : t("{what} at {time}", { what, time: clockText(timeS) });
+    this.entries.add("move", { control: control.id, setting }, { text, atMs });
   }
 }

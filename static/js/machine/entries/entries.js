@@ -1,81 +1,120 @@
-// Turns what a finger did into entries: an id and a time made here, saved, sent, and echoed at once.
-import { lineText } from "./feedback.js";
-import { newId } from "../../offline/outbox.js";
+// Turns what a finger did into entries: an id and a time made here, saved, sent, and shown at once.
+import { load, store } from "../../core/storage.js";
 import { t } from "../../core/words.js";
+import { newId } from "../../offline/outbox.js";
+import { lineText } from "./feedback.js";
 
 const KEY = "drumside-said";
-const KEPT = 60;
+const MOST_OWN = 60;
 const ABOUT_OTHERS = ["undo", "shift", "opened"];
 
-function kept() {
-  try {
-    return JSON.parse(localStorage.getItem(KEY)) ?? [];
-  } catch {
-    return []; // storage is shut off or spoilt: this page's own taps can still be undone
-  }
-}
+export class Entries {
+  /** @type {{ id: string, text: string }[]} */
+  #own = load(KEY) ?? [];
+  /** @type {Map<string, string>} */
+  #batches = new Map(); // the batch of each entry that was made on this page
 
-export class Voice {
-  constructor({ state, outbox, clock, echo, who }) {
-    Object.assign(this, { state, outbox, clock, echo, by: who ? { person: who } : {} });
-    this.own = kept();
-    this.about = new Map(); // of what was said on this page, its batch
+  /**
+   * @param {object} parts
+   * @param {import("../state/state.js").State} parts.state
+   * @param {import("../../offline/outbox.js").Outbox} parts.outbox
+   * @param {import("../../core/clock.js").Clock} parts.clock
+   * @param {import("./feedback.js").Feedback} parts.feedback
+   * @param {string | null} parts.who
+   */
+  constructor({ state, outbox, clock, feedback, who }) {
+    this.state = state;
+    this.outbox = outbox;
+    this.clock = clock;
+    this.feedback = feedback;
+    this.by = who ? { person: who } : {};
   }
 
-  #entry(kind, body, batch, atMs) {
-    return { id: newId(), machine: this.state.view.machine.id, batch, kind, at_ms: Math.round(atMs), by: this.by, body };
+  /**
+   * @param {string} kind
+   * @param {Record<string, any>} body
+   * @param {string | null} batch
+   * @param {number} atMs
+   * @returns {Entry}
+   */
+  #make(kind, body, batch, atMs) {
+    const { machine } = this.state.view;
+    return { id: newId(), machine: machine.id, batch, kind, at_ms: Math.round(atMs), by: this.by, body };
   }
 
-  /** Say one thing; a batch is opened for it where there is none. Returns the id. */
-  say(kind, body, { text, atMs = this.clock.now(), batch = this.state.batch, shiftable = true }) {
+  /**
+   * Make one entry; a batch is opened for it where there is none. Returns the id.
+   * @param {string} kind
+   * @param {Record<string, any>} body
+   * @param {{ text: string, atMs?: number, batch?: string | null, shiftable?: boolean }} how
+   */
+  add(kind, body, { text, atMs = this.clock.now(), batch = this.state.batch, shiftable = true }) {
     const entries = [];
     if (batch === null) {
-      entries.push(this.#entry("opened", {}, null, atMs));
+      entries.push(this.#make("opened", {}, null, atMs));
       batch = entries[0].id;
     }
-    const entry = this.#entry(kind, body, batch, atMs);
+    const entry = this.#make(kind, body, batch, atMs);
     entries.push(entry);
-    this.about.set(entry.id, batch);
-    if (!ABOUT_OTHERS.includes(kind)) this.#keep(entry.id, text);
-    this.outbox.add(entries); // first: whatever goes wrong with the drawing, it is kept
-    this.state.say(entries);
-    this.echo.show({ id: entry.id, text, shiftable });
+    this.#batches.set(entry.id, batch);
+    if (!ABOUT_OTHERS.includes(kind)) this.#keepOwn(entry.id, text);
+    this.outbox.add(entries); // first: whatever goes wrong with the drawing, it is saved
+    this.state.add(entries);
+    this.feedback.show({ id: entry.id, text, shiftable });
     return entry.id;
   }
 
-  #keep(id, text) {
-    this.own = [...this.own, { id, text }].slice(-KEPT);
-    try {
-      localStorage.setItem(KEY, JSON.stringify(this.own));
-    } catch { /* kept for this page only */ }
+  /**
+   * @param {string} id
+   * @param {string} text
+   */
+  #keepOwn(id, text) {
+    this.#own = [...this.#own, { id, text }].slice(-MOST_OWN);
+    store(KEY, this.#own);
   }
 
-  /** What was said here, as it was echoed. */
+  /**
+   * The text of an entry of this device, as it was shown.
+   * @param {string} id
+   */
   textOf(id) {
-    return this.own.find((said) => said.id === id)?.text;
+    return this.#own.find((entry) => entry.id === id)?.text;
   }
 
+  /**
+   * @param {string} id
+   * @param {string} text
+   */
   undo(id, text) {
-    this.say("undo", { entry: id }, { text: t("Undone: {what}", { what: text }), batch: this.#batchOf(id), shiftable: false });
+    const how = { text: t("Undone: {what}", { what: text }), batch: this.#batchOf(id), shiftable: false };
+    this.add("undo", { entry: id }, how);
   }
 
+  /**
+   * @param {string} id
+   * @param {number} byS
+   * @param {string} text
+   */
   shift(id, byS, text) {
-    const shift = this.#entry("shift", { entry: id, by_s: byS }, this.#batchOf(id), this.clock.now());
+    const shift = this.#make("shift", { entry: id, by_s: byS }, this.#batchOf(id), this.clock.now());
     this.outbox.add([shift]);
-    this.state.say([shift]);
-    this.echo.moved({ id, by: shift.id, text });
+    this.state.add([shift]);
+    this.feedback.showShift({ id, shiftId: shift.id, text });
   }
 
+  /** @param {string} id */
   #batchOf(id) {
-    const said = this.state.pending.get(id);
-    return said ? (said.batch ?? said.id) : (this.about.get(id) ?? this.state.view.batch?.code ?? this.state.batch);
+    const entry = this.state.pending.get(id);
+    if (entry) return entry.batch ?? entry.id;
+    return this.#batches.get(id) ?? this.state.view.batch?.code ?? this.state.batch;
   }
 
-  /** Undo the newest thing that was said on this device and still stands. */
+  /** Undo the newest entry of this device that still stands. */
   undoLast() {
-    const log = new Map((this.state.told?.log ?? []).map((line) => [line.entry, lineText(line)]));
-    const last = this.own.findLast(({ id }) => (this.state.pending.has(id) || log.has(id)) && !this.state.isUndone(id));
+    const { pending, serverBatch } = this.state;
+    const log = new Map((serverBatch?.log ?? []).map((line) => [line.entry, lineText(line)]));
+    const last = this.#own.findLast(({ id }) => (pending.has(id) || log.has(id)) && !this.state.isUndone(id));
     if (last) this.undo(last.id, log.get(last.id) ?? last.text);
-    else this.echo.remark(t("Nothing said on this device is left to undo"));
+    else this.feedback.showMessage(t("Nothing said on this device is left to undo"));
   }
 }

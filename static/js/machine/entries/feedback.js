@@ -1,124 +1,179 @@
-// What was just said, how far it got, and ten seconds to take it back or to say that it was a little ago.
-import { say as put } from "../screen/numbers.js";
+// The newest entry, how far it got, and ten seconds to undo it or to move it a little back in time.
+import { byId, closest, findAll, setText } from "../../core/dom.js";
 import { temp } from "../../core/units.js";
 import { t } from "../../core/words.js";
 
 const FRESH_MS = 10_000;
-const REMARK_MS = 5000; // long enough to be read, whatever others say meanwhile
+const MESSAGE_MS = 5000; // long enough to be read, whatever others enter meanwhile
 const LONG = 20; // letters that fit on one line everywhere
-const SIGNS = { pressed: t("● pressed"), saved: t("◐ saved here"), held: t("◐ held in this page only"), sent: t("✓ on the server"), refused: t("✕ refused") };
-const $ = (id) => document.getElementById(id);
+/** @type {Record<string, string>} */
+const SIGNS = {
+  pressed: t("● pressed"),
+  saved: t("◐ saved here"),
+  held: t("◐ held in this page only"),
+  sent: t("✓ on the server"),
+  refused: t("✕ refused"),
+};
 
-/** A long line takes two smaller ones: what was said is never cut in the middle of a word. */
-function say(element, text) {
-  put(element, text);
-  if (element.id !== "echo" || text.length < LONG) return void element.classList.remove("long");
+/** @param {string} text */
+function showText(text) {
+  const element = byId("echo");
+  setText(element, text);
+  // A long line takes two smaller ones: a text is never cut in the middle of a word.
+  if (text.length < LONG) {
+    element.classList.remove("long");
+    return;
+  }
   requestAnimationFrame(() => {
     element.classList.remove("long");
     element.classList.toggle("long", element.scrollWidth > element.clientWidth);
   });
 }
 
-/** A line of the log in full: “First crack 8:42 · 196.4 °C”, “Radiant to 4.5 · 5:10”. */
+/**
+ * A line of the log in full: “First crack 8:42 · 196.4 °C”, “Radiant to 4.5 · 5:10”.
+ * @param {Pick<LogLine, "kind" | "text" | "clock" | "temp_c">} line
+ */
 export function lineText({ kind, text, clock, temp_c: tempC }) {
   const time = clock ? (kind === "moment" ? ` ${clock}` : ` · ${clock}`) : "";
-  return `${text}${time}${Number.isFinite(tempC) ? ` · ${temp(tempC)}` : ""}`;
+  return `${text}${time}${tempC !== null && Number.isFinite(tempC) ? ` · ${temp(tempC)}` : ""}`;
 }
 
-export class Echo {
+export class Feedback {
+  isDurable = true;
+  /** @type {(shown: Shown) => void} */
+  onUndo = () => {};
+  /** @type {(shown: Shown, byS: number) => void} */
+  onShift = () => {};
+  /** @type {Shown | null} */
+  #shown = null;
+  #isFresh = false;
+  #reached = "";
+  #messageAt = -Infinity;
+  #timer = 0;
+
   constructor() {
-    this.now = null;
-    this.lasting = true;
-    this.remarkedAt = -Infinity;
-    this.onUndo = this.onShift = () => {};
-    $("actions-fresh").addEventListener("click", ({ target }) => {
-      const button = target.closest("button");
-      if (!button || !this.now) return;
-      if (button.dataset.shiftEcho) this.onShift(this.now, Number(button.dataset.shiftEcho));
-      else this.onUndo(this.now);
+    byId("actions-fresh").addEventListener("click", (event) => {
+      const button = closest(event, "button");
+      if (!button || !this.#shown) return;
+      if (button.dataset.shiftEcho) this.onShift(this.#shown, Number(button.dataset.shiftEcho));
+      else this.onUndo(this.#shown);
     });
   }
 
+  /** @param {{ id: string, text: string, shiftable?: boolean }} entry */
   show({ id, text, shiftable = true }) {
-    this.now = { id, text, latest: id, shiftedS: 0 };
-    say($("echo"), text);
-    this.state(id, "pressed");
-    for (const button of document.querySelectorAll("[data-shift-echo]")) button.disabled = !shiftable;
-    this.#stay();
+    this.#shown = { id, text, latestId: id, shiftedS: 0 };
+    showText(text);
+    this.setState(id, "pressed");
+    for (const button of findAll(document, "[data-shift-echo]", HTMLButtonElement)) button.disabled = !shiftable;
+    this.#stayFresh();
   }
 
-  /** What was said last before this page was opened, and waits here yet. */
-  recall({ id, text }) {
-    this.now = { id, text, latest: id, shiftedS: 0 };
-    say($("echo"), text);
-    this.state(id, "saved");
+  /**
+   * The last entry before this page was opened, which waits here yet.
+   * @param {{ id: string, text: string }} entry
+   */
+  restore({ id, text }) {
+    this.#shown = { id, text, latestId: id, shiftedS: 0 };
+    showText(text);
+    this.setState(id, "saved");
   }
 
-  /** The shown thing was a little ago; `by` is the shift's id, whose way to the server is now the one that counts. */
-  moved({ id, by, text }) {
-    if (this.now?.id !== id) this.show({ id, text });
-    this.now.latest = by;
-    say($("echo"), text);
-    this.state(by, "pressed");
-    this.#stay();
+  /**
+   * The entry was moved in time; the way of the shift to the server is now the one that counts.
+   * @param {{ id: string, shiftId: string, text: string }} shift
+   */
+  showShift({ id, shiftId, text }) {
+    if (this.#shown?.id !== id) this.show({ id, text });
+    if (this.#shown) this.#shown.latestId = shiftId;
+    showText(text);
+    this.setState(shiftId, "pressed");
+    this.#stayFresh();
   }
 
-  /** Undo of what is shown, while it can be taken back from here. */
-  takeBack() {
-    if (this.fresh && this.now) this.onUndo(this.now);
+  /** Undo the entry that is shown, while it can be undone from here. */
+  undoShown() {
+    if (this.#isFresh && this.#shown) this.onUndo(this.#shown);
   }
 
-  /** The server's own words for what is shown: it knows the temperature of a moment that was moved. */
-  told(log) {
-    const line = this.now && log.find(({ entry }) => entry === this.now.id);
-    // One's own stays while it can be taken back from here, and until the server has it.
-    if (!line || !(this.fresh || this.reached !== "sent")) return void (this.fresh || performance.now() - this.remarkedAt < REMARK_MS || this.#last(log));
-    this.now.text = lineText(line);
-    this.now.shiftedS = 0;
-    say($("echo"), this.now.text);
+  /**
+   * The server's own words for what is shown: it knows the temperature of a moment that was moved.
+   * @param {LogLine[]} log
+   */
+  update(log) {
+    const shown = this.#shown;
+    const line = shown && log.find(({ entry }) => entry === shown.id);
+    // One's own stays while it can be undone from here, and until the server has it.
+    if (line && (this.#isFresh || this.#reached !== "sent")) {
+      shown.text = lineText(line);
+      shown.shiftedS = 0;
+      showText(shown.text);
+    } else if (!this.#isFresh && performance.now() - this.#messageAt >= MESSAGE_MS) this.#showNewest(log);
   }
 
-  /** With nothing fresh of one's own, what anyone said last. */
-  #last(log) {
+  /**
+   * With nothing fresh of one's own, what anyone entered last.
+   * @param {LogLine[]} log
+   */
+  #showNewest(log) {
     const line = log.find(({ time_s: timeS }) => timeS !== null) ?? log[0];
     if (!line) return;
-    this.now = null;
-    say($("echo"), lineText(line));
-    this.sign(line.by ?? "", "");
+    this.#shown = null;
+    showText(lineText(line));
+    this.#showSign(line.by ?? "", "");
   }
 
-  remark(text) {
-    this.now = null;
-    this.remarkedAt = performance.now();
-    say($("echo"), text);
-    this.sign("", "");
-    this.#quiet();
+  /**
+   * A message that is about no entry.
+   * @param {string} text
+   */
+  showMessage(text) {
+    this.#shown = null;
+    this.#messageAt = performance.now();
+    showText(text);
+    this.#showSign("", "");
+    this.#settle();
   }
 
-  state(id, state) {
-    if (this.now?.latest !== id) return;
-    this.sign(SIGNS[state === "saved" && !this.lasting ? "held" : state], state);
+  /**
+   * How far an entry got: pressed, saved, sent or refused.
+   * @param {string} id
+   * @param {string} state
+   */
+  setState(id, state) {
+    if (this.#shown?.latestId !== id) return;
+    this.#showSign(SIGNS[state === "saved" && !this.isDurable ? "held" : state], state);
   }
 
-  sign(text, state) {
-    this.reached = state;
-    say($("echo-state"), text);
-    $("echo-state").dataset.state = state;
+  /**
+   * @param {string} text
+   * @param {string} state
+   */
+  #showSign(text, state) {
+    this.#reached = state;
+    const sign = byId("echo-state");
+    setText(sign, text);
+    sign.dataset.state = state;
   }
 
-  #stay() {
-    clearTimeout(this.timer);
-    this.fresh = true;
-    $("actions-fresh").hidden = false;
-    $("actions-idle").hidden = true;
-    this.timer = setTimeout(() => this.#quiet(), FRESH_MS);
+  #stayFresh() {
+    clearTimeout(this.#timer);
+    this.#isFresh = true;
+    byId("actions-fresh").hidden = false;
+    byId("actions-idle").hidden = true;
+    this.#timer = setTimeout(() => this.#settle(), FRESH_MS);
   }
 
-  #quiet() {
+  #settle() {
+    const { activeElement } = document;
     // Whoever has the keyboard on one of these buttons is not done with it.
-    if ($("actions-fresh").contains(document.activeElement) && document.activeElement.matches(":focus-visible")) return void this.#stay();
-    this.fresh = false;
-    $("actions-fresh").hidden = true;
-    $("actions-idle").hidden = false;
+    if (byId("actions-fresh").contains(activeElement) && activeElement?.matches(":focus-visible")) {
+      this.#stayFresh();
+      return;
+    }
+    this.#isFresh = false;
+    byId("actions-fresh").hidden = true;
+    byId("actions-idle").hidden = false;
   }
 }

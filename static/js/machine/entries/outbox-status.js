@@ -1,51 +1,91 @@
-// What waits on this device for the server, and what came of it: in the strip, in the echo, and as notices that stay.
+// What waits on this device for the server, and what came of it: in the strip, in the feedback, and as notices that
+// stay.
+import { byId, setText } from "../../core/dom.js";
 import { notice } from "../../core/notice.js";
-import { say } from "../screen/numbers.js";
 import { t } from "../../core/words.js";
 
+/** @type {Record<string, string>} */
 const KINDS = {
-  moment: t("moment"), move: t("move"), trier: t("trier check"), aroma: t("aroma note"), crack: t("crack note"), note: t("note"), shift: t("change of time"),
-  opened: t("new batch"), weighed: t("weight"), released: t("release"), undo: t("undo"), amend: t("correction"), colour: t("colour"),
+  moment: t("moment"),
+  move: t("move"),
+  trier: t("trier check"),
+  aroma: t("aroma note"),
+  crack: t("crack note"),
+  note: t("note"),
+  shift: t("change of time"),
+  opened: t("new batch"),
+  weighed: t("weight"),
+  released: t("release"),
+  undo: t("undo"),
+  amend: t("correction"),
+  colour: t("colour"),
 };
-const shown = new Set();
+const ROLE = "role"; // the notice that is about this device's role
+const NO_ACCESS = 401;
+const NOT_ALLOWED = 403;
 
-function refused({ id, entry, result }, { mend, outbox, photos }) {
-  if (shown.has(id)) return; // several pages may tell of it
-  shown.add(id);
-  const text = t("The {kind} was not kept. {reason} All else was. Change it, or put it away.", { kind: KINDS[entry.kind] ?? entry.kind, reason: result.reason });
-  const away = () => {
-    outbox.dismiss(id);
-    if (entry.body.photo) photos.drop(entry.body.photo); // which waits for it, and which nobody names now
+/**
+ * @param {object} parts
+ * @param {import("../../offline/outbox.js").Outbox} parts.outbox
+ * @param {import("../../offline/photo-outbox.js").PhotoOutbox} parts.photoOutbox
+ * @param {import("./feedback.js").Feedback} parts.feedback
+ * @param {import("../state/state.js").State} parts.state
+ * @param {import("./entries.js").Entries} parts.entries
+ * @param {import("../state/sync.js").Sync} parts.sync
+ * @param {import("../sheets/edit-refused.js").EditRefused} parts.editor
+ */
+export function bindOutboxStatus({ outbox, photoOutbox, feedback, state, entries, sync, editor }) {
+  const strip = byId("waiting");
+  /** @type {Set<string>} */
+  const shown = new Set();
+
+  const showRefused = (/** @type {OutboxState} */ { id, entry, result }) => {
+    if (shown.has(id)) return; // several pages may tell of it
+    shown.add(id);
+    const reason = result?.reason ?? "";
+    const text = t("The {kind} was not kept. {reason} All else was. Change it, or put it away.", {
+      kind: KINDS[entry.kind] ?? entry.kind,
+      reason,
+    });
+    const dismiss = () => {
+      outbox.dismiss(id);
+      if (entry.body.photo) photoOutbox.remove(entry.body.photo); // which waits for it, and which nobody names now
+    };
+    notice({
+      text,
+      refused: true,
+      onDismiss: dismiss,
+      onAction: (close) => editor.open({ entry, reason, onSent: close }),
+    });
   };
-  notice({ id, text, refused: true, onDismiss: away, onMend: (onSent) => mend.open({ entry, reason: result.reason, onSent }) });
-}
 
-export function bindWaiting({ outbox, photos, echo, state, voice, mirror, mend }) {
-  const strip = document.getElementById("waiting");
-  outbox.addEventListener("waiting", ({ detail: { count, lasting } }) => {
-    echo.lasting = lasting;
-    say(strip, t("{n} waiting", { n: count }));
+  outbox.on("waiting", ({ count, isDurable }) => {
+    feedback.isDurable = isDurable;
+    setText(strip, t("{n} waiting", { n: count }));
     strip.classList.toggle("bad", count > 0);
   });
-  outbox.addEventListener("found", ({ detail: { entries } }) => {
-    const ours = entries.filter(({ machine }) => machine === state.view.machine.id);
+  outbox.on("found", ({ entries: found }) => {
+    const ours = found.filter(({ machine }) => machine === state.view.machine.id);
     state.restore(ours);
-    const last = ours.findLast(({ id }) => voice.textOf(id));
-    if (last) echo.recall({ id: last.id, text: voice.textOf(last.id) });
+    const last = ours.findLast(({ id }) => entries.textOf(id));
+    if (last) feedback.restore({ id: last.id, text: entries.textOf(last.id) ?? "" });
   });
-  outbox.addEventListener("state", ({ detail }) => {
-    const { id, state: reached, result } = detail;
-    echo.state(id, reached);
-    if (reached === "sent") mirror.settle(id);
+  outbox.on("state", (change) => {
+    const { id, state: reached, result } = change;
+    feedback.setState(id, reached);
+    if (reached === "sent") sync.settle(id);
     if (reached === "refused") {
-      state.forget(id);
-      refused(detail, { mend, outbox, photos });
-    } else if (result?.notice) notice({ id, text: result.notice });
+      state.remove(id);
+      showRefused(change);
+    } else if (result?.notice) notice({ text: result.notice });
   });
-  outbox.addEventListener("trouble", ({ detail: { status } }) => {
-    if (status === 401) state.shutOut();
-    if (status !== 403 || shown.has("role")) return;
-    shown.add("role");
-    notice({ id: "role", text: t("This device may not tap any more. What was tapped here waits, and is sent once the owner gives the device a role that may."), onDismiss: () => shown.delete("role") });
+  outbox.on("trouble", ({ status }) => {
+    if (status === NO_ACCESS) state.loseAccess();
+    if (status !== NOT_ALLOWED || shown.has(ROLE)) return;
+    shown.add(ROLE);
+    const text = t(
+      "This device may not tap any more. What was tapped here waits, and is sent once the owner gives the device a role that may.",
+    );
+    notice({ text, onDismiss: () => shown.delete(ROLE) });
   });
 }

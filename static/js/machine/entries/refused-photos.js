@@ -2,26 +2,27 @@
 import { notice } from "../../core/notice.js";
 import { t } from "../../core/words.js";
 
-export function bindRefusedPhotos({ photos }) {
+/** @param {import("../../offline/photo-outbox.js").PhotoOutbox} photoOutbox */
+export function bindRefusedPhotos(photoOutbox) {
+  /** @type {Set<string>} */
   const shown = new Set();
-  photos.addEventListener("refused", ({ detail: { id, text, reason } }) => {
+  photoOutbox.on("refused", ({ id, text, reason }) => {
     if (shown.has(id)) return;
     shown.add(id);
-    const gone = (act) => {
-      shown.delete(id);
-      act(id);
-    };
     notice({
-      id,
       text: t("The photo of “{what}” was not kept; its check was. {reason}", { what: text, reason }),
       refused: true,
-      mending: t("Send it again"),
-      leaving: t("Throw it away"),
-      onMend: (sent) => {
-        sent();
-        gone(() => photos.again(id));
+      action: t("Send it again"),
+      dismiss: t("Throw it away"),
+      onAction: (close) => {
+        close();
+        shown.delete(id);
+        photoOutbox.retry(id);
       },
-      onDismiss: () => gone(() => photos.drop(id)),
+      onDismiss: () => {
+        shown.delete(id);
+        photoOutbox.remove(id);
+      },
     });
   });
 }

@@ -1,11 +1,14 @@
-// The far view: the three numbers and the pad alone, large. Kept for this tab, since a page may be loaded again mid-roast.
+// The far view: the three numbers and the pad alone, large. Kept for this tab, since a page may be loaded again
+// mid-roast.
 import { t } from "../../core/words.js";
+
 const KEY = "drumside-far";
 
-export function bindFar(button) {
-  const show = (far) => {
+/** @param {HTMLElement} button */
+export function bindFarView(button) {
+  const show = (/** @type {boolean} */ far) => {
     document.body.classList.toggle("far", far);
-    button.setAttribute("aria-pressed", far);
+    button.setAttribute("aria-pressed", String(far));
     button.textContent = far ? t("Near view") : t("Far view");
   };
   button.addEventListener("click", () => {
@@ -13,9 +16,13 @@ export function bindFar(button) {
     show(far);
     try {
       sessionStorage.setItem(KEY, far ? "1" : "");
-    } catch { /* it holds until the page is left */ }
+    } catch {
+      // it holds until the page is left
+    }
   });
   try {
     show(Boolean(sessionStorage.getItem(KEY)));
-  } catch { /* the near view is right then */ }
+  } catch {
+    // the near view is right then
+  }
 }

@@ -1,64 +1,85 @@
 // Keeps the screen awake from the opening of a batch to its drop, where the browser can; says which it is, and why not.
-import { say } from "./numbers.js";
+import { setText } from "../../core/dom.js";
 import { t } from "../../core/words.js";
 
 const WHY = {
   held: t("This screen is kept awake until the drop."),
   idle: t("This screen may sleep now. From the opening of a batch to its drop it is kept awake."),
-  insecure: t("The browser keeps a screen awake on a secure page only. Open this one by https, or set a longer time in the device's own settings."),
+  insecure: t(
+    "The browser keeps a screen awake on a secure page only. Open this one by https, or set a longer time in the device's own settings.",
+  ),
   lacking: t("This browser cannot keep the screen awake. Set a longer time in the device's own settings."),
   refused: t("The device does not allow it now; a low battery is the usual reason. It is tried again at each touch."),
 };
+const isSupported = () => "wakeLock" in navigator;
 
-export class Wake {
+export class WakeLock {
+  /** @type {WakeLockSentinel | null} */
+  #lock = null;
+  #isWanted = false;
+  #isAsking = false;
+  #isRefused = false;
+
+  /**
+   * @param {HTMLElement} element
+   * @param {HTMLElement} why
+   */
   constructor(element, why) {
-    Object.assign(this, { element, why });
-    this.wanted = this.asking = this.refused = false;
-    this.lock = null;
-    document.addEventListener("visibilitychange", () => this.#hold());
-    document.addEventListener("pointerdown", () => this.refused && this.#hold());
-    this.#tell();
+    this.element = element;
+    this.why = why;
+    document.addEventListener("visibilitychange", () => this.#update());
+    document.addEventListener("pointerdown", () => this.#isRefused && this.#update());
+    this.#draw();
   }
 
-  /** Wish for it, or no more. */
-  want(wanted) {
-    if (this.wanted === wanted) return;
-    this.wanted = wanted;
-    this.#hold();
+  get isHeld() {
+    return this.#lock !== null;
   }
 
-  async #hold() {
-    if (this.asking) return; // it looks again by itself
-    this.asking = true;
-    if (!this.wanted) await this.lock?.release();
-    else if (!document.hidden && !this.lock && navigator.wakeLock) await this.#ask();
-    this.asking = false;
-    this.#tell();
-    if (!this.wanted && this.lock) this.#hold(); // the wish went while it was asked for
+  /**
+   * Whether it is wanted from now on.
+   * @param {boolean} isWanted
+   */
+  want(isWanted) {
+    if (this.#isWanted === isWanted) return;
+    this.#isWanted = isWanted;
+    this.#update();
   }
 
-  async #ask() {
+  async #update() {
+    if (this.#isAsking) return; // it looks again by itself
+    this.#isAsking = true;
+    if (!this.#isWanted) await this.#lock?.release();
+    else if (!document.hidden && !this.#lock && isSupported()) await this.#request();
+    this.#isAsking = false;
+    this.#draw();
+    if (!this.#isWanted && this.#lock) this.#update(); // it was wanted no more while it was asked for
+  }
+
+  async #request() {
     try {
-      const lock = (this.lock = await navigator.wakeLock.request("screen"));
-      this.refused = false;
+      const lock = await navigator.wakeLock.request("screen");
+      this.#lock = lock;
+      this.#isRefused = false;
       // It is taken away whenever the page is hidden, and asked for again when it is seen.
       lock.addEventListener("release", () => {
-        if (this.lock === lock) this.lock = null;
-        this.#tell();
+        if (this.#lock === lock) this.#lock = null;
+        this.#draw();
       });
     } catch {
-      this.refused = true;
+      this.#isRefused = true;
     }
   }
 
+  /** @returns {keyof typeof WHY} */
   get #state() {
-    if (this.lock) return "held";
-    if (!navigator.wakeLock) return isSecureContext ? "lacking" : "insecure";
-    return this.wanted && this.refused ? "refused" : "idle";
+    if (this.#lock) return "held";
+    if (!isSupported()) return isSecureContext ? "lacking" : "insecure";
+    return this.#isWanted && this.#isRefused ? "refused" : "idle";
   }
 
-  #tell() {
-    say(this.element, this.lock ? t("awake") : t("may sleep"));
-    say(this.why, WHY[this.#state]);
+  #draw() {
+    setText(this.element, this.#lock ? t("awake") : t("may sleep"));
+    setText(this.why, WHY[this.#state]);
   }
 }

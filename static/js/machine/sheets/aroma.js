@@ -1,34 +1,45 @@
 // The aroma note: one word or more, those that the last stage tends to give first, and any word of one's own.
-import { ordered, WordGrid } from "./word-grid.js";
+import { find } from "../../core/dom.js";
 import { t } from "../../core/words.js";
+import { ordered, WordGrid } from "./word-grid.js";
 
-export function bindAroma({ sheets, state, voice }) {
+/**
+ * @param {object} parts
+ * @param {import("./sheets.js").Sheets} parts.sheets
+ * @param {import("../state/state.js").State} parts.state
+ * @param {import("../entries/entries.js").Entries} parts.entries
+ */
+export function bindAroma({ sheets, state, entries }) {
   const sheet = sheets.element("aroma");
-  const keep = sheet.querySelector("[data-keep]");
-  const grid = new WordGrid(sheet.querySelector("[data-words]"), state.words, () => mark());
-  const mark = () => (keep.disabled = !grid.chosen.size);
-  const other = sheet.querySelector("[data-other]");
+  const keep = find(sheet, "[data-keep]", HTMLButtonElement);
+  const other = find(sheet, "[data-other]");
+  const field = find(other, "input", HTMLInputElement);
+  const update = () => {
+    keep.disabled = !grid.chosen.size;
+  };
+  const grid = new WordGrid(find(sheet, "[data-words]"), state.words, update);
 
-  sheets.on("aroma", () => {
+  sheets.onOpen("aroma", () => {
     grid.clear();
     grid.show(ordered(state.words, state.stage));
-    const stage = state.words.stages[state.stage];
-    sheet.querySelector("[data-stage-words]").textContent = stage ? t("what {stage} tends to give comes first", { stage }) : "";
-    mark();
+    const stage = state.words.stages[state.stage ?? ""];
+    const hint = stage ? t("what {stage} tends to give comes first", { stage }) : "";
+    find(sheet, "[data-stage-words]").textContent = hint;
+    update();
   });
   other.addEventListener("submit", (event) => {
     event.preventDefault();
-    const field = other.querySelector("input");
     const word = field.value.trim().toLowerCase();
     field.value = "";
     if (!word) return;
     grid.toggle(word, true);
-    grid.show([...grid.host.children].map((button) => button.dataset.word));
-    mark();
+    grid.show(grid.shown);
+    update();
   });
   keep.addEventListener("click", () => {
     const words = [...grid.chosen];
-    voice.say("aroma", { words }, { text: `${t("Aroma")}${sheets.when} · ${words.map((word) => grid.called(word)).join(", ")}`, atMs: sheets.atMs });
+    const labels = words.map((word) => grid.label(word)).join(", ");
+    entries.add("aroma", { words }, { text: `${t("Aroma")}${sheets.when} · ${labels}`, atMs: sheets.atMs });
     sheets.close("aroma");
   });
 }

@@ -1,18 +1,27 @@
-// Discards the batch that is under way, for one that was opened by mistake: the entry that opened it is taken back, so it
-// stays in the records, where that can be undone.
+// Discards the batch that is under way, for one that was opened by mistake: the entry that opened it is undone, so it
+// stays in the records, where that can be undone in turn.
+import { byId, find } from "../../core/dom.js";
 import { bindHold } from "../../core/hold-button.js";
 import { t } from "../../core/words.js";
 
-export function bindDiscard({ sheets, state, voice }) {
-  const place = document.getElementById("discard");
-  const opened = () => (state.underWay === null ? null : state.opened);
-  const draw = () => { place.hidden = opened() === null; };
-  bindHold(place.querySelector("button"), () => {
+/**
+ * @param {object} parts
+ * @param {import("./sheets.js").Sheets} parts.sheets
+ * @param {import("../state/state.js").State} parts.state
+ * @param {import("../entries/entries.js").Entries} parts.entries
+ */
+export function bindDiscard({ sheets, state, entries }) {
+  const place = byId("discard");
+  const opened = () => (state.activeBatch === null ? null : state.openedEntry);
+  const draw = () => {
+    place.hidden = opened() === null;
+  };
+  bindHold(find(place, "button"), () => {
     const entry = opened();
     if (entry === null) return;
-    voice.say("undo", { entry }, { text: t("Batch discarded"), batch: state.batch, shiftable: false });
+    entries.add("undo", { entry }, { text: t("Batch discarded"), batch: state.batch, shiftable: false });
     sheets.close("log");
   });
-  sheets.on("log", draw);
+  sheets.onOpen("log", draw);
   state.addEventListener("change", draw);
 }

@@ -1,28 +1,44 @@
 // A refused entry, changed and sent again: its time, its value, the batch that it is about.
-import { newId } from "../../offline/outbox.js";
-import { typedNumber, whyNot } from "../../core/number-input.js";
+import { byId, findAll } from "../../core/dom.js";
+import { numberError, parseNumber } from "../../core/number-input.js";
 import { t } from "../../core/words.js";
+import { newId } from "../../offline/outbox.js";
 
+/** @type {Record<string, [string, string][]>} */
 const FIELDS = {
   move: [["setting", t("Setting")]],
   note: [["text", t("Note")]],
-  weighed: [["roasted_g", t("Roasted, in grams")], ["removed_g", t("Sorted out, in grams")]],
+  weighed: [
+    ["roasted_g", t("Roasted, in grams")],
+    ["removed_g", t("Sorted out, in grams")],
+  ],
 };
-const $ = (id) => document.getElementById(id);
-const two = (number) => String(number).padStart(2, "0");
 
-/** “14:02:37”, as a time field has it. */
-function clockOf(atMs) {
+/**
+ * “14:02:37”, as a time field has it.
+ * @param {number} atMs
+ */
+function timeOfDay(atMs) {
   const at = new Date(atMs);
-  return [at.getHours(), at.getMinutes(), at.getSeconds()].map(two).join(":");
+  const parts = [at.getHours(), at.getMinutes(), at.getSeconds()];
+  return parts.map((part) => String(part).padStart(2, "0")).join(":");
 }
 
-/** The same day at another time; a time that was left as it is keeps its milliseconds. */
-function movedTo(atMs, text) {
-  if (text === clockOf(atMs)) return atMs;
-  return new Date(atMs).setHours(...text.split(":").map(Number));
+/**
+ * The same day at another time; a time that was left as it is keeps its milliseconds.
+ * @param {number} atMs
+ * @param {string} text
+ */
+function atTimeOfDay(atMs, text) {
+  if (text === timeOfDay(atMs)) return atMs;
+  const [hours, minutes, seconds = 0] = text.split(":").map(Number);
+  return new Date(atMs).setHours(hours, minutes, seconds);
 }
 
+/**
+ * @param {Entry["body"]} body
+ * @param {[string, string]} named
+ */
 function field(body, [name, label]) {
   const box = document.createElement("div");
   box.className = "field";
@@ -30,7 +46,7 @@ function field(body, [name, label]) {
   const input = document.createElement("input");
   input.autocomplete = "off";
   box.append(words, input);
-  words.htmlFor = input.id = `mend-${name}`;
+  words.htmlFor = input.id = `edit-${name}`;
   words.textContent = label;
   input.value = body[name] ?? "";
   input.name = name;
@@ -38,42 +54,71 @@ function field(body, [name, label]) {
   return box;
 }
 
-export class Mend {
+/** @typedef {{ entry: Entry, reason: string, onSent: () => void }} Refused */
+
+export class EditRefused {
+  /** @type {Refused | null} */
+  #refused = null;
+
+  /**
+   * @param {object} parts
+   * @param {import("./sheets.js").Sheets} parts.sheets
+   * @param {import("../state/state.js").State} parts.state
+   * @param {import("../../offline/outbox.js").Outbox} parts.outbox
+   */
   constructor({ sheets, state, outbox }) {
-    Object.assign(this, { state, outbox, sheet: sheets.element("mend") });
-    $("mend-form").addEventListener("submit", (event) => {
+    this.state = state;
+    this.outbox = outbox;
+    this.sheet = sheets.element("edit");
+    this.time = byId("edit-time", HTMLInputElement);
+    this.fields = byId("edit-fields");
+    this.isCurrentBatch = byId("edit-batch", HTMLInputElement);
+    byId("edit-form").addEventListener("submit", (event) => {
       event.preventDefault();
-      this.#send();
+      if (this.#refused) this.#send(this.#refused);
     });
   }
 
-  open({ entry, reason, onSent }) {
-    Object.assign(this, { entry, onSent });
-    $("mend-why").textContent = reason;
-    $("mend-time").value = clockOf(entry.at_ms);
-    $("mend-fields").replaceChildren(...(FIELDS[entry.kind] ?? []).map((one) => field(entry.body, one)));
+  /** @param {Refused} refused */
+  open(refused) {
+    this.#refused = refused;
+    const { entry, reason } = refused;
     const { batch } = this.state;
-    $("mend-here").hidden = entry.kind === "opened" || batch === null || batch === entry.batch;
-    $("mend-batch").checked = false;
-    $("mend-said").textContent = "";
+    byId("edit-why").textContent = reason;
+    this.time.value = timeOfDay(entry.at_ms);
+    this.fields.replaceChildren(...(FIELDS[entry.kind] ?? []).map((one) => field(entry.body, one)));
+    byId("edit-here").hidden = entry.kind === "opened" || batch === null || batch === entry.batch;
+    this.isCurrentBatch.checked = false;
+    this.#showError("");
     this.sheet.showModal();
   }
 
-  #send() {
-    const { entry } = this;
+  /** @param {string} text */
+  #showError(text) {
+    byId("edit-said").textContent = text;
+  }
+
+  /** @param {Refused} refused */
+  #send({ entry, onSent }) {
     const body = { ...entry.body };
-    for (const input of $("mend-fields").querySelectorAll("input")) {
+    for (const input of findAll(this.fields, "input", HTMLInputElement)) {
       const typed = input.value.trim();
-      const value = input.name === "text" ? typed : typed ? typedNumber(typed) : 0;
-      if (input.name !== "text" && !Number.isFinite(value)) return void ($("mend-said").textContent = whyNot(typed));
+      const value = input.name === "text" ? typed : typed ? parseNumber(typed) : 0;
+      if (Number.isNaN(value)) {
+        this.#showError(numberError(typed));
+        return;
+      }
       if (typed) body[input.name] = value;
       else delete body[input.name];
     }
-    if (!$("mend-time").value) return void ($("mend-said").textContent = t("Give the time at which it was."));
-    const batch = $("mend-batch").checked ? this.state.batch : entry.batch;
-    this.outbox.mend(entry.id, { ...entry, id: newId(), batch, body, at_ms: movedTo(entry.at_ms, $("mend-time").value) });
+    if (!this.time.value) {
+      this.#showError(t("Give the time at which it was."));
+      return;
+    }
+    const batch = this.isCurrentBatch.checked ? this.state.batch : entry.batch;
+    const at_ms = atTimeOfDay(entry.at_ms, this.time.value);
+    this.outbox.correct(entry.id, { ...entry, id: newId(), batch, body, at_ms });
     this.sheet.close();
-    this.onSent();
-    return undefined;
+    onSent();
   }
 }

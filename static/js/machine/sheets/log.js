@@ -1,10 +1,21 @@
-// What was said, newest first; each line can be taken back, and moved a little in time where that makes sense. What waits
-// here for the server stands on top, and what was taken back stays until the server has heard of it.
-import { lineText } from "../entries/feedback.js";
+// The entries of the batch, newest first; each can be undone, and moved a little in time where that makes sense. Those
+// that wait here for the server stand on top, and one that was undone stays until the server has heard of it.
+import { byId } from "../../core/dom.js";
 import { t } from "../../core/words.js";
+import { lineText } from "../entries/feedback.js";
 
-const TAPS = ["moment", "move", "trier", "aroma", "crack", "note"];
+const TAPPED = ["moment", "move", "trier", "aroma", "crack", "note"];
 
+/**
+ * @typedef {Pick<LogLine, "entry" | "kind" | "text" | "shiftable"> & { photo?: LogLine["photo"], under: string[] }}
+ * Item
+ */
+
+/**
+ * @param {string} text
+ * @param {string} label
+ * @param {() => void} act
+ */
 function button(text, label, act) {
   const element = document.createElement("button");
   element.type = "button";
@@ -14,63 +25,95 @@ function button(text, label, act) {
   return element;
 }
 
-function words({ text, under }) {
+/**
+ * @param {string} text
+ * @param {string[]} under
+ */
+function words(text, under) {
   const box = document.createElement("span");
   box.append(text);
   const small = document.createElement("small");
-  small.textContent = under.filter(Boolean).join(" · ");
+  small.textContent = under.join(" · ");
   box.append(small);
   return box;
 }
 
-/** The photo of a trier check, small; tapped, it has a page of its own. */
-function picture({ text, photo }, code) {
+/**
+ * The photo of a trier check, small; tapped, it has a page of its own.
+ * @param {string} name
+ * @param {string} text
+ * @param {string} code
+ */
+function photoLink(name, text, code) {
   const link = document.createElement("a");
   link.className = "photo";
-  link.href = `/batches/${encodeURIComponent(code)}/photos/${photo.name}`;
+  link.href = `/batches/${encodeURIComponent(code)}/photos/${name}`;
   const image = document.createElement("img");
-  image.src = `/photos/${photo.name}/small`;
+  image.src = `/photos/${name}/small`;
   image.alt = t("Photo: {what}", { what: text });
   image.decoding = "sync"; // the list is drawn anew with each change: it must not flicker
   link.append(image);
   return link;
 }
 
-export function bindLog({ sheets, state, voice }) {
+/**
+ * @param {object} parts
+ * @param {import("./sheets.js").Sheets} parts.sheets
+ * @param {import("../state/state.js").State} parts.state
+ * @param {import("../entries/entries.js").Entries} parts.entries
+ */
+export function bindLog({ sheets, state, entries }) {
   const sheet = sheets.element("log");
-  const list = document.getElementById("log");
+  const list = byId("log");
 
-  const item = (line) => {
-    const row = document.createElement("li");
-    const undone = state.isUndone(line.entry);
-    row.className = undone ? "undone" : "";
-    row.append(words({ ...line, under: [...line.under, line.photo && !line.photo.here && t("photo on its way"), undone && t("taken back here, not on the server yet")] }));
-    if (line.photo?.here) row.append(picture(line, state.told.code));
-    if (undone) return row;
-    if (line.shiftable) {
+  const row = (/** @type {Item} */ { entry, kind, text, shiftable, photo, under }) => {
+    const element = document.createElement("li");
+    const undone = state.isUndone(entry);
+    element.className = undone ? "undone" : "";
+    const notes = [...under];
+    if (photo && !photo.here) notes.push(t("photo on its way"));
+    if (undone) notes.push(t("taken back here, not on the server yet"));
+    element.append(words(text, notes));
+    if (photo?.here && state.serverBatch) element.append(photoLink(photo.name, text, state.serverBatch.code));
+    if (undone) return element;
+    if (shiftable) {
       for (const byS of [-5, 5]) {
         const by = `${byS < 0 ? "−" : "+"}5 s`;
-        row.append(button(by, `${line.text}: ${by}`, () => voice.shift(line.entry, byS, `${line.text}, ${by}`)));
+        element.append(button(by, `${text}: ${by}`, () => entries.shift(entry, byS, `${text}, ${by}`)));
       }
     }
-    if (line.kind === "opened") return row; // taking that back discards the batch: see `discard.js`
-    row.append(button(t("Undo"), t("Undo {what}", { what: line.text }), () => voice.undo(line.entry, line.text)));
-    return row;
+    if (kind === "opened") return element; // undoing that discards the batch: see `discard.js`
+    element.append(button(t("Undo"), t("Undo {what}", { what: text }), () => entries.undo(entry, text)));
+    return element;
   };
-  const told = () => [...(state.told?.log ?? [])]
-    .sort((one, other) => (other.time_s ?? -1) - (one.time_s ?? -1))
-    .map((line) => ({ ...line, text: lineText(line), under: [line.by, ...(line.flags ?? [])] }));
-  const waiting = (known) => [...state.pending.values()]
-    .filter(({ id, kind }) => TAPS.includes(kind) && !known.some(({ entry }) => entry === id))
-    .toSorted((one, other) => other.at_ms - one.at_ms)
-    .map(({ id, kind, body }) => ({ entry: id, kind, text: voice.textOf(id) ?? kind, under: [body.photo ? t("◐ waits here, with its photo") : t("◐ waits here")], shiftable: true }));
+  /** @returns {Item[]} */
+  const onServer = () =>
+    [...(state.serverBatch?.log ?? [])]
+      .toSorted((one, other) => (other.time_s ?? -1) - (one.time_s ?? -1))
+      .map((line) => ({
+        ...line,
+        text: lineText(line),
+        under: [...(line.by ? [line.by] : []), ...(line.flags ?? [])],
+      }));
+  /** @type {(known: Item[]) => Item[]} */
+  const waiting = (known) =>
+    [...state.pending.values()]
+      .filter(({ id, kind }) => TAPPED.includes(kind) && !known.some(({ entry }) => entry === id))
+      .toSorted((one, other) => other.at_ms - one.at_ms)
+      .map(({ id, kind, body }) => ({
+        entry: id,
+        kind,
+        text: entries.textOf(id) ?? kind,
+        under: [body.photo ? t("◐ waits here, with its photo") : t("◐ waits here")],
+        shiftable: true,
+      }));
   const draw = () => {
-    const known = told();
-    const lines = [...waiting(known), ...known];
-    list.replaceChildren(...lines.map(item));
-    if (!lines.length) list.append(t("Nothing yet."));
+    const known = onServer();
+    const items = [...waiting(known), ...known];
+    list.replaceChildren(...items.map(row));
+    if (!items.length) list.append(t("Nothing yet."));
   };
 
-  sheets.on("log", draw);
+  sheets.onOpen("log", draw);
   state.addEventListener("change", () => sheet.open && draw());
 }

@@ -1,49 +1,74 @@
 // Sheets: a dialog from the bottom of the screen. Its entry gets the time at which it was opened: that is when the
 // trier came out, or the smell was there; choosing the word takes longer.
-import { stopwatch } from "../../core/clock.js";
+import { byId, closest, findAll } from "../../core/dom.js";
+import { clockText } from "../../core/duration.js";
 import { degrees } from "../../core/units.js";
 
 export class Sheets {
+  /** @type {Record<string, (() => void)[]>} */
+  #prepare = {};
+
+  /**
+   * @param {object} parts
+   * @param {import("../state/state.js").State} parts.state
+   * @param {import("../../core/clock.js").Clock} parts.clock
+   * @param {import("../screen/numbers.js").Numbers} parts.numbers
+   */
   constructor({ state, clock, numbers }) {
-    Object.assign(this, { state, clock, numbers });
-    this.openers = {};
+    this.state = state;
+    this.clock = clock;
+    this.numbers = numbers;
+    this.atMs = clock.now();
     document.addEventListener("click", (event) => {
-      const opener = event.target.closest("[data-sheet]");
-      if (opener) this.open(opener.dataset.sheet, event.timeStamp);
-      if (event.target.closest("[data-close]") || event.target.matches("dialog.sheet")) event.target.closest("dialog").close();
+      const name = closest(event, "[data-sheet]")?.dataset.sheet;
+      if (name) this.open(name, event.timeStamp);
+      const isBackdrop = event.target instanceof Element && event.target.matches("dialog.sheet");
+      if (isBackdrop || closest(event, "[data-close]")) closest(event, "dialog", HTMLDialogElement)?.close();
     });
   }
 
-  /** What to do when a sheet opens. */
-  on(name, prepare) {
-    (this.openers[name] ??= []).push(prepare);
+  /**
+   * What to do when a sheet opens.
+   * @param {string} name
+   * @param {() => void} prepare
+   */
+  onOpen(name, prepare) {
+    (this.#prepare[name] ??= []).push(prepare);
   }
 
+  /** @param {string} name */
   element(name) {
-    return document.getElementById(`sheet-${name}`);
+    return byId(`sheet-${name}`, HTMLDialogElement);
   }
 
-  open(name, timeStamp, detail) {
+  /**
+   * @param {string} name
+   * @param {number} [timeStamp]
+   */
+  open(name, timeStamp) {
     const sheet = this.element(name);
     this.atMs = this.clock.now(timeStamp);
-    const timeS = this.state.since(this.atMs);
-    const { temp, channelShort } = this.numbers;
+    const timeS = this.state.secondsFromCharge(this.atMs);
+    const { tempC, channelShort } = this.numbers;
     const at = sheet.querySelector("[data-at]");
-    if (at) at.textContent = timeS === null ? "" : stopwatch(timeS);
+    if (at) at.textContent = timeS === null ? "" : clockText(timeS);
     const context = sheet.querySelector("[data-context]");
-    if (context) context.textContent = [temp === null ? "" : `${channelShort} ${degrees(temp)}°`, this.state.phaseWord].filter(Boolean).join(" · ");
-    this.openers[name]?.forEach((prepare) => prepare(sheet, detail));
-    for (const other of document.querySelectorAll("dialog.sheet[open]")) other.close(); // one leads to another
+    const now = tempC === null ? "" : `${channelShort} ${degrees(tempC)}°`;
+    if (context) context.textContent = [now, this.state.phaseWord].filter(Boolean).join(" · ");
+    this.#prepare[name]?.forEach((prepare) => prepare());
+    // One sheet may lead to another.
+    for (const other of findAll(document, "dialog.sheet[open]", HTMLDialogElement)) other.close();
     sheet.showModal();
   }
 
+  /** @param {string} name */
   close(name) {
     this.element(name).close();
   }
 
-  /** " 6:12", or nothing before charge: for the echo of what a sheet said. */
+  /** " 6:12", or nothing before charge: for the text of what a sheet entered. */
   get when() {
-    const timeS = this.state.since(this.atMs);
-    return timeS === null ? "" : ` ${stopwatch(timeS)}`;
+    const timeS = this.state.secondsFromCharge(this.atMs);
+    return timeS === null ? "" : ` ${clockText(timeS)}`;
   }
 }

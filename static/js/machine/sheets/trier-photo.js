@@ -1,56 +1,85 @@
 // The photo of a trier check: named at once, so that the tap need not wait for it; scaled here, and kept with the tap.
-import { newId } from "../../offline/outbox.js";
-import { scaled } from "../../core/image.js";
+import { find } from "../../core/dom.js";
+import { scaledJpeg } from "../../core/photo.js";
 import { t, tn } from "../../core/words.js";
+import { newId } from "../../offline/outbox.js";
 
-const UNREADABLE = t("This browser cannot read that picture, as with some that are saved as HEIC. The check is kept without it. Set the camera to save JPEG, then take it once more.");
+const UNREADABLE = t(
+  "This browser cannot read that picture, as with some that are saved as HEIC. The check is kept without it. Set the camera to save JPEG, then take it once more.",
+);
+
+/** @typedef {{ name: string, picture: Promise<Blob>, isKept: boolean }} Taken */
 
 export class TrierPhoto {
-  /** `late(text)` hears of one that could not be read, when its check was said already. */
-  constructor({ sheet, photos, late }) {
-    Object.assign(this, { photos, late });
-    this.input = sheet.querySelector("[data-photo]");
-    this.says = sheet.querySelector("[data-photo-says]");
-    this.waiting = 0;
-    this.input.addEventListener("change", () => this.#take(this.input.files[0]));
-    photos.addEventListener("waiting", ({ detail }) => { this.waiting = detail.count; this.#tell(); });
+  /** @type {Taken | null} */
+  #taken = null;
+  #trouble = "";
+  #waiting = 0;
+
+  /**
+   * `onLate(text)` is told of one that could not be read, when its check was entered already.
+   * @param {object} parts
+   * @param {HTMLElement} parts.sheet
+   * @param {import("../../offline/photo-outbox.js").PhotoOutbox} parts.photoOutbox
+   * @param {(text: string) => void} parts.onLate
+   */
+  constructor({ sheet, photoOutbox, onLate }) {
+    this.photoOutbox = photoOutbox;
+    this.onLate = onLate;
+    this.input = find(sheet, "[data-photo]", HTMLInputElement);
+    this.note = find(sheet, "[data-photo-says]");
+    this.input.addEventListener("change", () => this.#take(this.input.files?.[0]));
+    photoOutbox.on("waiting", ({ count }) => {
+      this.#waiting = count;
+      this.#draw();
+    });
     this.clear();
   }
 
   /** For a new check: none yet. One that was taken and not kept is gone. */
   clear() {
-    this.taken = null;
-    this.trouble = "";
-    this.#tell();
+    this.#taken = null;
+    this.#trouble = "";
+    this.#draw();
   }
 
   get name() {
-    return this.taken?.name ?? null;
+    return this.#taken?.name ?? null;
   }
 
-  /** Its check was said: the picture follows as soon as it is scaled. */
+  /**
+   * Its check was entered: the picture follows as soon as it is scaled.
+   * @param {string} text
+   */
   keep(text) {
-    const { taken } = this;
+    const taken = this.#taken;
     if (!taken) return;
-    taken.kept = true;
-    taken.picture.then((picture) => this.photos.add(taken.name, text, picture), () => this.late(`${text}. ${UNREADABLE}`));
+    taken.isKept = true;
+    taken.picture.then(
+      (picture) => this.photoOutbox.add(taken.name, text, picture),
+      () => this.onLate(`${text}. ${UNREADABLE}`),
+    );
   }
 
-  #tell() {
-    const waits = this.waiting ? tn("1 photo waits for the server.", "{n} photos wait for the server.", this.waiting) : "";
-    this.says.textContent = [this.trouble, this.name ? t("The photo goes with this check.") : "", waits].filter(Boolean).join(" ");
+  #draw() {
+    const waiting = this.#waiting;
+    const waits = waiting ? tn("1 photo waits for the server.", "{n} photos wait for the server.", waiting) : "";
+    const taken = this.name ? t("The photo goes with this check.") : "";
+    this.note.textContent = [this.#trouble, taken, waits].filter(Boolean).join(" ");
   }
 
+  /** @param {File | undefined} file */
   async #take(file) {
     if (!file) return;
-    const taken = (this.taken = { name: newId(), picture: scaled(file) });
-    this.trouble = "";
-    this.#tell();
+    const taken = { name: newId(), picture: scaledJpeg(file), isKept: false };
+    this.#taken = taken;
+    this.#trouble = "";
+    this.#draw();
     await taken.picture.catch(() => {
-      if (this.taken !== taken || taken.kept) return;
-      this.taken = null;
-      this.trouble = UNREADABLE;
-      this.#tell();
+      if (this.#taken !== taken || taken.isKept) return;
+      this.#taken = null;
+      this.#trouble = UNREADABLE;
+      this.#draw();
     });
     this.input.value = ""; // the same file can be chosen again
   }

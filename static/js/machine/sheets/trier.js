@@ -1,40 +1,51 @@
 // The trier check: one colour, words if there are any, Keep. The same colour twice keeps it, with the hand where it is.
+import { find, findAll } from "../../core/dom.js";
 import { notice } from "../../core/notice.js";
-import { newId } from "../../offline/outbox.js";
-import { ordered, WordGrid } from "./word-grid.js";
-import { TrierPhoto } from "./trier-photo.js";
 import { t } from "../../core/words.js";
+import { TrierPhoto } from "./trier-photo.js";
+import { ordered, WordGrid } from "./word-grid.js";
 
-export function bindTrier({ sheets, state, voice, photos }) {
+/**
+ * @param {object} parts
+ * @param {import("./sheets.js").Sheets} parts.sheets
+ * @param {import("../state/state.js").State} parts.state
+ * @param {import("../entries/entries.js").Entries} parts.entries
+ * @param {import("../../offline/photo-outbox.js").PhotoOutbox} parts.photoOutbox
+ */
+export function bindTrier({ sheets, state, entries, photoOutbox }) {
   const sheet = sheets.element("trier");
-  const swatches = [...sheet.querySelectorAll("[data-stage]")];
-  const keep = sheet.querySelector("[data-keep]");
-  const grid = new WordGrid(sheet.querySelector("[data-words]"), state.words);
-  const photo = new TrierPhoto({ sheet, photos, late: (text) => notice({ id: newId(), text }) });
+  const swatches = findAll(sheet, "[data-stage]");
+  const keep = find(sheet, "[data-keep]", HTMLButtonElement);
+  const grid = new WordGrid(find(sheet, "[data-words]"), state.words);
+  const photo = new TrierPhoto({ sheet, photoOutbox, onLate: (text) => notice({ text }) });
+  /** @type {string | null} */
   let stage = null;
 
-  const choose = (chosen) => {
+  const choose = (/** @type {string | null} */ chosen) => {
     stage = chosen;
-    for (const swatch of swatches) swatch.setAttribute("aria-pressed", swatch.dataset.stage === stage);
+    for (const swatch of swatches) swatch.setAttribute("aria-pressed", String(swatch.dataset.stage === stage));
     keep.disabled = !stage;
     grid.show(ordered(state.words, stage ?? state.stage));
   };
   const commit = () => {
+    if (stage === null) return;
     const words = [...grid.chosen];
-    const text = [t("Trier {stage}", { stage: state.words.stages[stage] }) + sheets.when, words.map((word) => grid.called(word)).join(", ")].filter(Boolean).join(" · ");
+    const check = t("Trier {stage}", { stage: state.words.stages[stage] }) + sheets.when;
+    const text = [check, words.map((word) => grid.label(word)).join(", ")].filter(Boolean).join(" · ");
     const body = { stage, ...(words.length && { words }), ...(photo.name && { photo: photo.name }) };
-    voice.say("trier", body, { text, atMs: sheets.atMs });
+    entries.add("trier", body, { text, atMs: sheets.atMs });
     photo.keep(text);
     sheets.close("trier");
   };
 
-  sheets.on("trier", () => {
+  sheets.onOpen("trier", () => {
     grid.clear();
     photo.clear();
     choose(null);
   });
   for (const swatch of swatches) {
-    swatch.addEventListener("click", () => (stage === swatch.dataset.stage ? commit() : choose(swatch.dataset.stage)));
+    const own = swatch.dataset.stage ?? null;
+    swatch.addEventListener("click", () => (stage === own ? commit() : choose(own)));
   }
   keep.addEventListener("click", commit);
 }

@@ -1,47 +1,73 @@
 // Aroma words as a grid of toggles; those that a stage tends to give come first.
 
-/** All words, with those of `stage` in front. */
+/**
+ * All words, with those of `stage` in front.
+ * @param {PageWords} words
+ * @param {string | null} stage
+ */
 export function ordered(words, stage) {
-  const first = words.aroma.by_stage[stage] ?? [];
+  const first = words.aroma.by_stage[stage ?? ""] ?? [];
   return [...first, ...words.aroma.all.filter((word) => !first.includes(word))];
 }
 
 export class WordGrid {
+  /** @type {Set<string>} */
+  chosen = new Set();
+  /** @type {Map<string, HTMLButtonElement>} */
+  #buttons = new Map();
+
+  /**
+   * @param {HTMLElement} host
+   * @param {PageWords} words
+   * @param {() => void} onChange
+   */
   constructor(host, words, onChange = () => {}) {
     this.host = host;
     this.words = words;
-    this.chosen = new Set();
-    host.addEventListener("click", ({ target }) => {
-      const button = target.closest("button");
-      if (!button) return;
-      this.toggle(button.dataset.word);
-      onChange();
-    });
+    this.onChange = onChange;
   }
 
-  /** A word as the page's language has it; what is kept is the word itself. */
-  called(word) {
+  /** The words that are shown, in their order. */
+  get shown() {
+    return [...this.#buttons.keys()];
+  }
+
+  /**
+   * A word as the page's language has it; the word itself is stored.
+   * @param {string} word
+   */
+  label(word) {
     return this.words.aroma.called[word] ?? word;
   }
 
+  /** @param {string} word */
   toggle(word, on = !this.chosen.has(word)) {
     if (on) this.chosen.add(word);
     else this.chosen.delete(word);
-    for (const button of this.host.children) button.setAttribute("aria-pressed", this.chosen.has(button.dataset.word));
+    for (const [shown, button] of this.#buttons) button.setAttribute("aria-pressed", String(this.chosen.has(shown)));
   }
 
-  /** Words that are chosen stay, wherever they stand now. */
+  /**
+   * Words that are chosen stay, wherever they stand now.
+   * @param {string[]} words
+   */
   show(words) {
-    this.host.replaceChildren(
-      ...new Set([...words, ...this.chosen]).values().map((word) => {
-        const button = document.createElement("button");
-        button.type = "button";
-        button.dataset.word = word;
-        button.textContent = this.called(word);
-        button.setAttribute("aria-pressed", this.chosen.has(word));
-        return button;
-      }),
-    );
+    this.#buttons = new Map([...new Set([...words, ...this.chosen])].map((word) => [word, this.#button(word)]));
+    this.host.replaceChildren(...this.#buttons.values());
+  }
+
+  /** @param {string} word */
+  #button(word) {
+    const button = document.createElement("button");
+    button.type = "button";
+    button.dataset.word = word;
+    button.textContent = this.label(word);
+    button.setAttribute("aria-pressed", String(this.chosen.has(word)));
+    button.addEventListener("click", () => {
+      this.toggle(word);
+      this.onChange();
+    });
+    return button;
   }
 
   clear() {

@@ -1,15 +1,17 @@
-// Whether this device is let in still. To a page a stream that is refused looks like one that broke off: so it is asked.
-import { soon } from "../../core/fetch-timeout.js";
+// Whether this device still has access. To a page a stream that is refused looks like one that broke off: so it is
+// asked.
+import { fetchWithTimeout } from "../../core/fetch-timeout.js";
 
 const EVERY_MS = 3000;
-const NOT_LET_IN = 401;
+const NO_ACCESS = 401;
 
-export function bindDoor(state) {
-  const ask = async () => {
-    if (document.hidden || state.connected || !state.letIn) return;
-    const answer = await soon("/api/clock", { cache: "no-store" }).catch(() => null);
-    if (answer?.status === NOT_LET_IN) state.shutOut();
+/** @param {import("./state.js").State} state */
+export function bindAccessCheck(state) {
+  const check = async () => {
+    if (document.hidden || state.connected || !state.hasAccess) return;
+    const answer = await fetchWithTimeout("/api/clock", { cache: "no-store" }).catch(() => null);
+    if (answer?.status === NO_ACCESS) state.loseAccess();
   };
-  state.addEventListener("seen", ask);
-  setInterval(ask, EVERY_MS);
+  state.addEventListener("update", check);
+  setInterval(check, EVERY_MS);
 }

@@ -1,27 +1,39 @@
-// The live page and its being kept: what the bench will need next is kept with it, and the log sheet says how it stands.
-import { keep } from "../../offline/worker-registration.js";
-import { say } from "../screen/numbers.js";
+// How the live page is cached: the pages that the bench will need next are cached with it, and the log sheet tells
+// whether.
+import { byId, setText } from "../../core/dom.js";
 import { t } from "../../core/words.js";
+import { cachePages } from "../../offline/worker-registration.js";
 
-const $ = (id) => document.getElementById(id);
-const KEPT = t("This page opens on this device without a network too. What is tapped then waits here, and is sent by itself.");
-const NOT_KEPT = t("Taps wait on this device while the server is out of reach; but this page itself, once it is closed, does not open without it:");
-const WHY = window.isSecureContext ? t("this browser keeps no pages.") : t("that needs a secure address (https), and this one is not.");
+const CACHED = t(
+  "This page opens on this device without a network too. What is tapped then waits here, and is sent by itself.",
+);
+const NOT_CACHED = t(
+  "Taps wait on this device while the server is out of reach; but this page itself, once it is closed, does not open without it:",
+);
+const WHY = window.isSecureContext
+  ? t("this browser keeps no pages.")
+  : t("that needs a secure address (https), and this one is not.");
 
-export function bindOffline({ state }) {
-  let keptFor = null;
+/** @param {import("./state.js").State} state */
+export function bindOfflineStatus(state) {
+  /** @type {string | null} */
+  let cachedFor = null;
   const machine = `/machines/${encodeURIComponent(state.view.machine.id)}`;
   const byHand = state.view.channels.some((channel) => channel.by_hand) ? [`${machine}/hand`] : [];
-  if (state.connected) keep(["/", "/scan", `${machine}/start`, ...byHand]);
+  if (state.connected) cachePages(["/", "/scan", `${machine}/start`, ...byHand]);
   state.addEventListener("change", () => {
-    const { told } = state;
-    if (!told || !state.connected || told.code === keptFor) return;
-    keptFor = told.code;
-    keep([`/batches/${encodeURIComponent(keptFor)}/weigh`]);
+    const { serverBatch } = state;
+    if (!serverBatch || !state.connected || serverBatch.code === cachedFor) return;
+    cachedFor = serverBatch.code;
+    cachePages([`/batches/${encodeURIComponent(cachedFor)}/weigh`]);
   });
-  say($("kept-line"), `${NOT_KEPT} ${WHY}`);
-  navigator.serviceWorker?.ready.then(() => say($("kept-line"), KEPT)); // where there is one, and it could start
+  const line = byId("kept-line");
+  setText(line, `${NOT_CACHED} ${WHY}`);
+  // Where there is a worker, and it could start.
+  if ("serviceWorker" in navigator) navigator.serviceWorker.ready.then(() => setText(line, CACHED));
   // Never under a finger: only whoever asks for it gets the newer page now.
-  document.addEventListener("newer", () => ($("newer").hidden = false));
-  $("newer-load").addEventListener("click", () => location.reload());
+  document.addEventListener("newer", () => {
+    byId("newer").hidden = false;
+  });
+  byId("newer-load").addEventListener("click", () => location.reload());
 }

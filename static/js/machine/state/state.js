@@ -1,219 +1,303 @@
-// What the page knows: the server's view, and what was said here and is not in it yet. Everything drawn is asked of this.
+// What the page knows: the server's view, and the entries made here that are not in it yet. Everything drawn is asked
+// of this.
 import { t } from "../../core/words.js";
-const STALE_MS = 1_800_000; // so long after the last word of a batch, nobody here knows whether it is still in the drum
+import { fold, undoneIds } from "./fold.js";
+
+const STALE_MS = 1_800_000; // so long after its last entry, nobody here knows whether a batch is still in the drum
+
+/**
+ * Ids of the moves of a control, and of all that undoes or shifts them, however far removed.
+ * @param {string} control
+ * @param {(Entry | Line)[]} entries
+ */
+function idsAbout(control, entries) {
+  const about = new Set(entries.filter(({ body }) => body.control === control).map(({ id }) => id));
+  for (let size = -1; size !== about.size;) {
+    size = about.size;
+    for (const { id, body } of entries) if (about.has(body.entry)) about.add(id);
+  }
+  return about;
+}
 
 export class State extends EventTarget {
-  /** `connected`: whether the view is the server's of this moment; a page that was kept shows one of long ago. */
+  /** @type {{ moments: import("./fold.js").Folded["moments"], stage: string | null, state: string } | null} */
+  #folded = null;
+  /** @type {Set<string> | null} */
+  #undone = null;
+
+  /**
+   * `connected`: whether the view is the server's of this moment; a cached page shows one of long ago. `heardMs`: the
+   * server's time until which the view is known to be right, while not connected.
+   * @param {View} view
+   * @param {PageWords} words
+   * @param {{ clock: import("../../core/clock.js").Clock, connected: boolean, heardMs: number }} how
+   */
   constructor(view, words, { clock, connected, heardMs }) {
     super();
-    // `heardMs`: the server's time until which the view is known to be right, while not connected.
-    Object.assign(this, { view, words, clock, connected, heardMs });
+    this.view = view;
+    this.words = words;
+    this.clock = clock;
+    this.connected = connected;
+    this.heardMs = heardMs;
+    /** @type {Map<string, Entry>} */
     this.pending = new Map();
-    this.left = null; // the batch that the person has turned away from, to charge the next one while it cools
+    /** @type {string | null} */
+    this.dismissed = null; // the batch that the person has turned away from, to charge the next one while it cools
     this.outlook = view.outlook ?? null; // the server's advice, newest; it comes each second, so it is no `change`
-    this.read = {}; // controls that the machine itself tells
-    this.letIn = true; // whether the server, where it answers, answers this device
-    this.own = false; // whether what changes just now was said here
+    /** @type {Record<string, number>} */
+    this.machineSettings = {}; // controls that are read off the machine itself
+    this.hasAccess = true; // whether the server, where it answers, answers this device
+    this.isOwnChange = false; // whether the present change was made here
   }
 
   changed() {
-    this.known = null;
+    this.#folded = null;
+    this.#undone = null;
     this.dispatchEvent(new Event("change"));
   }
 
-  /** The server answers, or does so no more. */
-  hear(connected) {
-    if (connected) this.letIn = true;
-    if (this.connected || connected) this.heardMs = this.clock.now();
-    const news = this.connected !== connected;
-    this.connected = connected;
-    if (news) this.dispatchEvent(new Event("seen"));
+  #changedHere() {
+    this.isOwnChange = true; // whoever makes an entry sees what it turns
+    this.changed();
+    this.isOwnChange = false;
   }
 
-  /** The server is there, and lets this device in no more. */
-  shutOut() {
-    if (!this.letIn) return;
-    this.letIn = this.connected = false;
+  /**
+   * The server answers, or does so no more.
+   * @param {boolean} connected
+   */
+  setConnected(connected) {
+    if (connected) this.hasAccess = true;
+    if (this.connected || connected) this.heardMs = this.clock.now();
+    const isNews = this.connected !== connected;
+    this.connected = connected;
+    if (isNews) this.dispatchEvent(new Event("update"));
+  }
+
+  /** The server is there, and refuses this device. */
+  loseAccess() {
+    if (!this.hasAccess) return;
+    this.hasAccess = this.connected = false;
     this.changed();
   }
 
-  /** A newer view; `settled` are ids that it surely has in it. */
-  see(view, settled = []) {
+  /**
+   * A newer view; `settled` are ids that it surely has in it.
+   * @param {View} view
+   * @param {string[]} settled
+   */
+  update(view, settled = []) {
     if (view.seq < this.view.seq) return;
     settled.forEach((id) => this.pending.delete(id));
     this.view = view;
     this.outlook = view.outlook ?? null;
     if (this.connected) this.heardMs = this.clock.now();
-    this.dispatchEvent(new Event("seen"));
+    this.dispatchEvent(new Event("update"));
     this.changed();
   }
 
-  /** The server has a photo that an entry named before. */
-  photoCame(name) {
-    const lines = (this.view.batch?.log ?? []).filter(({ photo }) => photo?.name === name);
-    for (const { photo } of lines) photo.here = true;
-    if (lines.length) this.changed();
+  /**
+   * The server has a photo that an entry named before.
+   * @param {string} name
+   */
+  photoArrived(name) {
+    const photos = (this.view.batch?.log ?? []).flatMap(({ photo }) => (photo?.name === name ? [photo] : []));
+    for (const photo of photos) photo.here = true;
+    if (photos.length) this.changed();
   }
 
-  foresee(outlook) {
+  /** @param {Outlook} outlook */
+  updateOutlook(outlook) {
     this.outlook = outlook;
     this.view = { ...this.view, outlook };
     this.dispatchEvent(new Event("outlook"));
   }
 
-  say(entries) {
+  /** @param {Entry[]} entries */
+  add(entries) {
     entries.forEach((entry) => this.pending.set(entry.id, entry));
-    this.own = true; // whoever says something sees what it turns
-    this.changed();
-    this.own = false;
+    this.#changedHere();
   }
 
-  /** What an earlier page left in the outbox: it was said before all that was said on this one. */
+  /**
+   * What an earlier page left in the outbox: it was made before all entries of this one.
+   * @param {Entry[]} entries
+   */
   restore(entries) {
-    this.pending = new Map([...entries.map((entry) => [entry.id, entry]), ...this.pending]);
-    this.own = true;
-    this.changed();
-    this.own = false;
+    this.pending = new Map([...entries.map((entry) => /** @type {const} */ ([entry.id, entry])), ...this.pending]);
+    this.#changedHere();
   }
 
-  forget(id) {
+  /** @param {string} id */
+  remove(id) {
     if (this.pending.delete(id)) this.changed();
   }
 
-  #of(kind) {
-    return [...this.pending.values()].filter((entry) => entry.kind === kind && !this.#takenBack(entry.id));
+  /**
+   * Whether an entry is taken back.
+   * @param {string} id
+   */
+  isUndone(id) {
+    this.#undone ??= undoneIds([...(this.view.batch?.lines ?? []), ...this.pending.values()]);
+    return this.#undone.has(id);
   }
 
-  #takenBack(id) {
-    return [...this.pending.values()].some((entry) => entry.kind === "undo" && entry.body.entry === id && !this.#takenBack(entry.id));
-  }
-
-  #shiftMs(id) {
-    return this.#of("shift").reduce((sum, entry) => sum + (entry.body.entry === id ? entry.body.by_s * 1000 : 0), 0);
-  }
-
-  /** Whether two names, a code or the id of the entry that opened it, are of one batch. */
-  #same(one, other) {
+  /**
+   * Whether two names, a code or the id of the entry that opened it, are of one batch.
+   * @param {string | null | undefined} one
+   * @param {string | null | undefined} other
+   */
+  #isSame(one, other) {
     const { batch } = this.view;
-    const code = (name) => (batch && name === batch.opened_entry ? batch.code : name);
+    const code = (/** @type {string | null | undefined} */ name) =>
+      batch && name === batch.opened_entry ? batch.code : name;
     return code(one) === code(other);
   }
 
   /** The batch that was opened or charged here last and that the server's view is not at yet. */
   get #begun() {
     let begun = null;
-    for (const entry of this.pending.values()) {
-      const name = entry.kind === "opened" ? entry.id : entry.body.moment === "charge" ? entry.batch : null;
-      if (name !== null && !this.#takenBack(entry.id) && !this.#takenBack(name)) begun = this.#same(name, this.view.batch?.code ?? null) ? null : name;
+    for (const { id, kind, batch, body } of this.pending.values()) {
+      const name = kind === "opened" ? id : body.moment === "charge" ? batch : null;
+      if (name === null || this.isUndone(id) || this.isUndone(name)) continue;
+      begun = this.#isSame(name, this.view.batch?.code ?? null) ? null : name;
     }
     return begun;
   }
 
-  /** Whether this page has no word of a batch, its own or the server's, that is young enough to go by. */
+  /**
+   * Entries of a batch that wait here.
+   * @param {string | null} name
+   */
+  #pendingOf(name) {
+    return [...this.pending.values()].filter((entry) => this.#isSame(entry.batch ?? entry.id, name));
+  }
+
+  /**
+   * Whether this page has no entry of a batch, its own or the server's, that is young enough to go by.
+   * @param {string} name
+   */
   #isStale(name) {
     if (this.connected) return false;
-    const said = [...this.pending.values()].filter((entry) => this.#same(entry.batch ?? entry.id, name)).map((entry) => entry.at_ms);
-    return this.clock.now() - Math.max(this.heardMs, ...said) > STALE_MS;
+    const times = this.#pendingOf(name).map((entry) => entry.at_ms);
+    return this.clock.now() - Math.max(this.heardMs, ...times) > STALE_MS;
   }
 
-  /** What a tap is about: the batch under way, else the one that was last (a trier check after the drop is late, not lost). */
+  /**
+   * The batch that a tap is about: the one under way, else the last (a trier check after the drop is late, not lost).
+   * @returns {string | null}
+   */
   get batch() {
     const { batch } = this.view;
-    const name = this.#begun ?? (batch && !this.#takenBack(batch.opened_entry) ? batch.code : null);
-    return name === null || this.#same(name, this.left) || this.#isStale(name) ? null : name;
+    const onServer = batch && !(batch.opened_entry && this.isUndone(batch.opened_entry)) ? batch.code : null;
+    const name = this.#begun ?? onServer;
+    return name === null || this.#isSame(name, this.dismissed) || this.#isStale(name) ? null : name;
   }
 
-  /** The server's word of that batch; null while it has none. */
-  get told() {
+  /** The server's view of that batch; null while it has none. */
+  get serverBatch() {
     const { batch } = this;
-    return batch !== null && this.#same(batch, this.view.batch?.code) ? this.view.batch : null;
+    return batch !== null && this.#isSame(batch, this.view.batch?.code) ? this.view.batch : null;
   }
 
-  /** The batch that is under way: its code, or the id of the entry that opens it; null when none is. */
-  get underWay() {
+  /** The batch that is open or in the drum: its code, or the id of the entry that opens it; null when none is. */
+  get activeBatch() {
     return this.words.under_way.includes(this.phase) ? this.batch : null;
   }
 
   /** The entry that opened the batch, where this page knows it. */
-  get opened() {
-    return this.told?.opened_entry ?? (this.pending.has(this.batch) ? this.batch : null);
+  get openedEntry() {
+    const { batch } = this;
+    return this.serverBatch?.opened_entry ?? (batch !== null && this.pending.has(batch) ? batch : null);
   }
 
-  /** The batch that a charge begins when none is under way: one that waits, else a new one. */
+  /** The batch that a charge begins when none is active: one that waits, else a new one. */
   get nextBatch() {
-    const charged = this.#of("moment").filter((entry) => entry.body.moment === "charge");
-    const waits = this.view.waiting.find(({ code }) => !charged.some((entry) => this.#same(entry.batch, code)));
-    return (waits && !this.#isStale(waits.code) && waits) || null;
+    const charged = [...this.pending.values()].filter(
+      ({ id, kind, body }) => kind === "moment" && body.moment === "charge" && !this.isUndone(id),
+    );
+    const next = this.view.waiting.find(({ code }) => !charged.some((entry) => this.#isSame(entry.batch, code)));
+    return (next && !this.#isStale(next.code) && next) || null;
+  }
+
+  /** What follows for the batch: the server's word, and where entries wait here, what they make of it. */
+  get #known() {
+    this.#folded ??= this.#fold();
+    return this.#folded;
+  }
+
+  #fold() {
+    const { batch: name, serverBatch: batch } = this;
+    const pending = name === null ? [] : this.#pendingOf(name);
+    if (!batch || pending.length) return fold([...(batch?.lines ?? []), ...pending]);
+    const moments = new Map(batch.moments.map(({ moment, entry, at_ms: atMs }) => [moment, { entry, atMs }]));
+    return { moments, stage: batch.stage, state: batch.state };
   }
 
   /** Moments that count, with the server's time of each. */
   get moments() {
-    this.known ??= this.#fold();
-    return this.known;
+    return this.#known.moments;
   }
 
-  #fold() {
-    const known = new Map();
-    const { batch: name, told: batch } = this;
-    for (const { moment, entry, time_s: timeS } of batch?.moments ?? []) {
-      if (moment === "turning_point" || this.#takenBack(entry)) continue;
-      const timed = batch.charged_at_ms !== null && timeS !== null;
-      known.set(moment, { entry, atMs: timed ? batch.charged_at_ms + timeS * 1000 + this.#shiftMs(entry) : null });
-    }
-    for (const entry of this.#of("moment")) {
-      if (!this.#same(entry.batch, name) || known.has(entry.body.moment)) continue;
-      known.set(entry.body.moment, { entry: entry.id, atMs: entry.at_ms + this.#shiftMs(entry.id) });
-    }
-    return known;
-  }
-
+  /** @param {string} moment */
   atMs(moment) {
     return this.moments.get(moment)?.atMs ?? null;
   }
 
-  /** Seconds from charge of a time of the server's; null before charge. */
-  since(atMs) {
-    const charge = this.atMs("charge");
-    return charge === null ? null : (atMs - charge) / 1000;
+  /**
+   * Seconds from charge of a time of the server's; null before charge.
+   * @param {number} atMs
+   */
+  secondsFromCharge(atMs) {
+    const chargeMs = this.atMs("charge");
+    return chargeMs === null ? null : (atMs - chargeMs) / 1000;
   }
 
   /** The moment that the pad waits for: the first in order after the last one marked; null after the drop. */
   get expected() {
     const order = this.words.expected;
-    const moments = this.moments;
+    const { moments } = this;
     return order[Math.max(...order.map((name, index) => (moments.has(name) ? index : -1))) + 1] ?? null;
   }
 
   /** idle, open, roasting or cooling, as it stands with what was just tapped. */
   get phase() {
     if (this.batch === null) return "idle";
-    const state = this.told?.state ?? "roasting";
-    if (!this.words.under_way.includes(state) && state !== "cooling") return "idle";
-    if (!this.moments.has("drop")) return this.moments.has("charge") ? "roasting" : "open";
-    return this.clock.now() - this.atMs("drop") > this.words.cooled_ms ? "idle" : "cooling";
+    const { state } = this.#known;
+    if (this.words.under_way.includes(state)) return state;
+    if (state !== "cooling") return "idle";
+    return this.clock.now() - (this.atMs("drop") ?? 0) > this.words.cooled_ms ? "idle" : "cooling";
   }
 
   get phaseWord() {
-    const said = { idle: t("idle"), open: t("before charge"), cooling: t("cooling") };
-    return said[this.phase] ?? this.told?.phase ?? t("roasting");
+    /** @type {Record<string, string>} */
+    const words = { idle: t("idle"), open: t("before charge"), cooling: t("cooling") };
+    return words[this.phase] ?? this.serverBatch?.phase ?? t("roasting");
   }
 
   /** The next batch is charged while the last one cools. */
-  turnToNext() {
-    this.left = this.batch;
+  dismissBatch() {
+    this.dismissed = this.batch;
     this.changed();
   }
 
+  /**
+   * Where a control stands: by the entries that wait here, else as the machine tells it, else by the server's view.
+   * @param {string} control
+   * @returns {number | null}
+   */
   setting(control) {
-    const said = this.#of("move").filter((entry) => entry.body.control === control).at(-1);
-    return said?.body.setting ?? this.read[control] ?? this.view.batch?.settings[control] ?? null;
+    const { batch } = this.view;
+    const lines = batch?.lines ?? [];
+    const pending = [...this.pending.values()];
+    const about = idsAbout(control, [...lines, ...pending]);
+    const settings = pending.some(({ id }) => about.has(id)) ? fold([...lines, ...pending]).settings : null;
+    if (settings) return settings[control] ?? this.machineSettings[control] ?? null;
+    return this.machineSettings[control] ?? batch?.settings[control] ?? null;
   }
 
+  /** The colour stage of the last trier check. */
   get stage() {
-    return this.#of("trier").findLast((entry) => this.#same(entry.batch, this.batch))?.body.stage ?? this.told?.stage ?? null;
-  }
-
-  isUndone(id) {
-    return this.#takenBack(id);
+    return this.#known.stage;
   }
 }

@@ -1,38 +1,58 @@
-// What the server says as it happens. Whoever begins to follow, at first or after a loss, fetches what came before.
-import { soon } from "../../core/fetch-timeout.js";
+// The server's events as they happen. Whoever begins to follow, at first or after a loss, fetches what came before.
+import { fetchWithTimeout } from "../../core/fetch-timeout.js";
 
 const RETRY_MS = 2000;
 const QUIET_MS = 12_000; // readings come each second; a keep-alive is not told to pages
 const LOOK_MS = 3000;
+const EVENTS = /** @type {const} */ (["reading", "entry", "outlook", "state", "curve", "photo"]);
 
-/** Calls `on[event](data)` for reading, entry, outlook, state, curve, photo, and `on.lost()`, `on.open()`. */
+/**
+ * @typedef {object} Handlers
+ * @property {(reading: Reading) => void} reading
+ * @property {(event: FlushEvent) => void} entry
+ * @property {(outlook: Outlook) => void} outlook
+ * @property {(state: MachineState) => void} state
+ * @property {() => void} curve
+ * @property {(photo: { name: string }) => void} photo
+ * @property {() => void} lost
+ * @property {() => void} open
+ */
+
+/**
+ * @param {string} url
+ * @param {Handlers} on
+ */
 export function follow(url, on) {
+  /** @type {EventSource | null} */
   let source = null;
   let lost = false;
   let heardAt = 0;
-  let asking = false;
+  let isAsking = false;
 
-  const heard = () => (heardAt = performance.now());
+  const heard = () => {
+    heardAt = performance.now();
+  };
   const lose = () => {
     if (!lost) on.lost();
     lost = true;
   };
   const open = () => {
     source?.close();
-    source = new EventSource(url);
+    const opened = new EventSource(url);
+    source = opened;
     heard();
-    source.onopen = () => {
+    opened.onopen = () => {
       lost = false;
       heard();
-      on.open(); // the first time too: something was said, and read, since the page was made
+      on.open(); // the first time too: there are entries, and readings, since the page was made
     };
-    source.onerror = () => {
+    opened.onerror = () => {
       lose();
       // A refused stream (503 when all threads are taken) is closed for good by the browser: ask again ourselves.
-      if (source.readyState === EventSource.CLOSED) setTimeout(open, RETRY_MS);
+      if (opened.readyState === EventSource.CLOSED) setTimeout(open, RETRY_MS);
     };
-    for (const name of ["reading", "entry", "outlook", "state", "curve", "photo"]) {
-      source.addEventListener(name, (event) => {
+    for (const name of EVENTS) {
+      opened.addEventListener(name, (event) => {
         heard();
         on[name](JSON.parse(event.data));
       });
@@ -40,12 +60,15 @@ export function follow(url, on) {
   };
   /** Nothing for long: the machine is silent, or the network hangs and tells nobody. */
   const look = async () => {
-    if (document.hidden || asking || performance.now() - heardAt < QUIET_MS) return;
-    asking = true;
-    const there = await soon("/api/clock", { cache: "no-store" }).then(({ ok }) => ok, () => false);
-    asking = false;
+    if (document.hidden || isAsking || performance.now() - heardAt < QUIET_MS) return;
+    isAsking = true;
+    const answered = await fetchWithTimeout("/api/clock", { cache: "no-store" }).then(
+      ({ ok }) => ok,
+      () => false,
+    );
+    isAsking = false;
     heard();
-    if (there && !lost) return;
+    if (answered && !lost) return;
     lose();
     open();
   };
@@ -53,7 +76,7 @@ export function follow(url, on) {
   open();
   setInterval(look, LOOK_MS);
   addEventListener("online", () => lost && open());
-  addEventListener("pagehide", () => source.close());
+  addEventListener("pagehide", () => source?.close());
   addEventListener("pageshow", (event) => {
     if (!event.persisted) return;
     lost = true;

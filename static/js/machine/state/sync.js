@@ -1,113 +1,148 @@
-// Server to page: the stream's events, and the fetch of everything after a loss. The chart is one of those it keeps true.
-import { soon } from "../../core/fetch-timeout.js";
+// Server to page: the stream's events, and the fetch of everything after a loss. The chart is one of those it keeps
+// true.
+import { byId, setText } from "../../core/dom.js";
+import { fetchWithTimeout } from "../../core/fetch-timeout.js";
+import { curveSummary } from "../outlook/curve-summary.js";
+import { expectedMoments } from "../outlook/outlook.js";
 import { follow } from "./stream.js";
 import { changedView } from "./view-changes.js";
-import { say } from "../screen/numbers.js";
-import { coming } from "../outlook/outlook.js";
-import { summary } from "../outlook/curve-summary.js";
 
 const SUMMARY_MS = 30_000;
 
-const fetched = async (url) => {
-  const answer = await soon(url, { cache: "no-store" });
+/** @param {string} url */
+const fetchJson = async (url) => {
+  const answer = await fetchWithTimeout(url, { cache: "no-store" });
   if (!answer.ok) throw new Error(`${url} answered ${answer.status}`);
   return answer.json();
 };
 
-export class Mirror {
-  constructor({ state, numbers, echo }) {
-    Object.assign(this, { state, numbers, echo });
+export class Sync {
+  /** @type {import("../chart/chart.js").Chart | null} */
+  chart = null;
+  /** @type {Set<string>} */
+  #settled = new Set(); // ids that the server has, though no view has told of them yet
+  /** @type {object | null} */
+  #asked = null; // the newest question for the curve
+  #isFollowing = false;
+  #expected = "";
+  #timer = 0;
+
+  /**
+   * @param {object} parts
+   * @param {import("./state.js").State} parts.state
+   * @param {import("../screen/numbers.js").Numbers} parts.numbers
+   * @param {import("../entries/feedback.js").Feedback} parts.feedback
+   */
+  constructor({ state, numbers, feedback }) {
+    this.state = state;
+    this.numbers = numbers;
+    this.feedback = feedback;
     this.base = `/machines/${encodeURIComponent(state.view.machine.id)}`;
+    /** @type {MachineState} */
     this.machine = state.view; // its links, and what else ails the recording
-    this.chart = null;
-    this.settled = new Set(); // ids that the server has, though no view has told of them yet
+    /** @type {string | null} */
+    this.curve = null;
     this.curve = this.#curveKey();
     state.addEventListener("change", () => this.#draw());
-    state.addEventListener("outlook", () => this.#foretold(coming(state)));
-    setInterval(() => document.hidden || this.#pass(), SUMMARY_MS);
-    this.#tell();
+    state.addEventListener("outlook", () => this.#drawExpected());
+    setInterval(() => document.hidden || this.#age(), SUMMARY_MS);
+    this.#updateFeedback();
     this.#draw();
   }
 
   start() {
     follow(`${this.base}/live?changes=1`, {
-      reading: (reading) => this.#reading(reading),
-      entry: (event) => this.#entries(event),
-      outlook: (outlook) => this.state.foresee(outlook),
+      reading: (reading) => this.#addReading(reading),
+      entry: (event) => this.#addEntries(event),
+      outlook: (outlook) => this.state.updateOutlook(outlook),
       state: (machine) => {
         this.machine = machine;
-        this.#strip();
+        this.#drawStrip();
       },
-      photo: ({ name }) => this.state.photoCame(name),
+      photo: ({ name }) => this.state.photoArrived(name),
       curve: () => this.refetch(), // something came into rows that are drawn
       lost: () => {
-        this.following = false;
-        this.state.hear(false);
-        this.state.foresee({ ...this.state.outlook, heads_up: [], suggestions: [] }); // nobody takes them back now
-        this.#strip();
+        this.#isFollowing = false;
+        this.state.setConnected(false);
+        const { outlook } = this.state;
+        const none = { ahead: outlook?.ahead ?? [], says: outlook?.says ?? "", heads_up: [], suggestions: [] };
+        this.state.updateOutlook(none); // nobody takes advice back now
+        this.#drawStrip();
       },
       open: () => {
-        this.following = true;
+        this.#isFollowing = true;
         document.dispatchEvent(new Event("serverback"));
         this.refetch();
       },
     });
   }
 
+  /** @param {import("../chart/chart.js").Chart} chart */
   show(chart) {
     this.chart = chart;
     this.#draw();
-    this.refetch(); // rows that came while it was made
+    if (this.state.connected) this.#loadCurve(); // rows that came while it was made
   }
 
-  /** The server has it; should the stream not tell of it soon, ask. */
+  /**
+   * The server has an entry; should the stream not tell of it soon, ask.
+   * @param {string} id
+   */
   settle(id) {
     if (!this.state.pending.has(id)) return;
-    this.settled.add(id);
+    this.#settled.add(id);
     setTimeout(() => this.state.pending.has(id) && this.refetch(), 3000);
   }
 
   async refetch() {
-    const settled = [...this.settled];
+    const settled = [...this.#settled];
     try {
-      const view = await fetched(`${this.base}/view`);
-      this.state.hear(true);
+      /** @type {View} */
+      const view = await fetchJson(`${this.base}/view`);
+      this.state.setConnected(true);
       this.curve = null;
       this.machine = view;
-      await this.#see(view, settled);
+      await this.#update(view, settled);
     } catch {
-      this.#again();
+      this.#retry();
     }
-    this.#strip();
+    this.#drawStrip();
   }
 
   /** The server is only half back; where it is not back at all, the stream asks when it is. */
-  #again() {
-    clearTimeout(this.timer);
-    if (this.following) this.timer = setTimeout(() => this.refetch(), 2000);
+  #retry() {
+    clearTimeout(this.#timer);
+    if (this.#isFollowing) this.#timer = setTimeout(() => this.refetch(), 2000);
   }
 
-  #reading(reading) {
-    this.numbers.reading(reading);
+  /** @param {Reading} reading */
+  #addReading(reading) {
+    this.numbers.show(reading);
     this.chart?.add(reading.rows);
-    const { read } = this.state;
+    const { machineSettings } = this.state;
     let moved = false;
     for (const { id } of this.state.view.controls) {
       const value = reading.values[id];
-      if (value === undefined || value === null || value === read[id]) continue;
-      read[id] = value;
+      if (value === undefined || value === null || value === machineSettings[id]) continue;
+      machineSettings[id] = value;
       moved = true;
     }
     if (moved) this.state.changed();
   }
 
-  /** Entries of anyone, and what they changed; where this page lacks what came before them, the whole view anew. */
-  #entries(event) {
+  /**
+   * Entries of anyone, and what they changed; where this page lacks what came before them, the whole view anew.
+   * @param {FlushEvent} event
+   */
+  #addEntries(event) {
     const { state } = this;
     const ids = event.entries.map(({ id }) => id);
     const view = event.seq <= state.view.seq ? state.view : changedView(state.view, event);
-    if (view) return void this.#see(view, ids);
-    ids.forEach((id) => this.settled.add(id));
+    if (view) {
+      this.#update(view, ids);
+      return;
+    }
+    ids.forEach((id) => this.#settled.add(id));
     this.refetch();
   }
 
@@ -116,64 +151,77 @@ export class Mirror {
     return batch ? `${batch.code} ${batch.charged_at_ms}` : this.curve;
   }
 
-  /** Another batch, or a charge that was moved: the curve is another one. */
-  async #see(view, ids) {
-    ids.forEach((id) => this.settled.delete(id));
-    this.state.see(view, ids);
-    this.#tell();
+  /**
+   * Another batch, or a charge that was moved: the curve is another one.
+   * @param {View} view
+   * @param {string[]} ids
+   */
+  async #update(view, ids) {
+    ids.forEach((id) => this.#settled.delete(id));
+    this.state.update(view, ids);
+    this.#updateFeedback();
     if (this.#curveKey() === this.curve) return;
     this.curve = this.#curveKey();
+    await this.#loadCurve();
+  }
+
+  /** All rows of the batch that is shown; those that come meanwhile are added to them. */
+  async #loadCurve() {
     const { batch } = this.state.view;
+    const { chart } = this;
+    if (!chart || !batch) return;
     if (batch.charged_at_ms === null) {
-      this.asked = null;
-      return void this.chart?.replace({ t_s: [] });
+      this.#asked = null;
+      chart.replace({ t_s: [] });
+      return;
     }
-    if (!this.chart) return;
-    this.chart.hold();
-    const asked = (this.asked = {}); // an answer that a newer question has overtaken is of no use
+    chart.hold();
+    const asked = {}; // an answer that a newer question has overtaken is of no use
+    this.#asked = asked;
     try {
-      const columns = await fetched(`/api/batches/${encodeURIComponent(batch.code)}/curve`);
-      if (asked === this.asked) this.chart.replace(columns);
+      const columns = await fetchJson(`/api/batches/${encodeURIComponent(batch.code)}/curve`);
+      if (asked === this.#asked) chart.replace(columns);
     } catch {
-      this.#again();
+      this.#retry();
     }
   }
 
-  #tell() {
-    this.echo.told(this.state.told?.log ?? []);
+  #updateFeedback() {
+    this.feedback.update(this.state.serverBatch?.log ?? []);
   }
 
   /** With time what is shown grows old, where nobody tells of anything. */
-  #pass() {
-    if (this.state.connected) this.#describe();
+  #age() {
+    if (this.state.connected) this.#drawSummary();
     else this.state.changed();
   }
 
   #draw() {
     const { state, chart } = this;
-    this.#strip();
-    this.#describe();
+    this.#drawStrip();
+    this.#drawSummary();
     if (!chart) return;
-    if (state.told) chart.overlay(state.told.chart);
+    if (state.serverBatch) chart.overlay(state.serverBatch.chart);
     else if (!state.connected && this.curve !== null) {
       this.curve = null; // the curve of another batch says nothing of one that began without the server
       chart.clear();
     }
-    chart.expect(coming(state));
+    chart.expect(expectedMoments(state));
   }
 
-  #foretold(due) {
+  #drawExpected() {
+    const due = expectedMoments(this.state);
     this.chart?.expect(due);
-    const named = due.map(({ moment }) => moment).join();
-    if (named !== this.named) this.#describe();
-    this.named = named;
+    const expected = due.map(({ moment }) => moment).join();
+    if (expected !== this.#expected) this.#drawSummary();
+    this.#expected = expected;
   }
 
-  #strip() {
-    this.numbers.strip(this.machine);
+  #drawStrip() {
+    this.numbers.drawStrip(this.machine);
   }
 
-  #describe() {
-    say(document.getElementById("curves-said"), summary(this.state, this.numbers));
+  #drawSummary() {
+    setText(byId("curves-said"), curveSummary(this.state, this.numbers));
   }
 }
