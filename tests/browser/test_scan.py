@@ -38,7 +38,8 @@ def filming(browser: Browser, film: Path) -> Browser:
     """A Chromium of its own whose camera is a file."""
     fake = ["--use-fake-device-for-media-stream", f"--use-file-for-fake-video-capture={film}"]
     launch = browser.browser_type.launch
-    return launch(executable_path=chromium.shell(), args=[*chromium.FLAGS, *fake])
+    # The headless shell has no camera.
+    return launch(executable_path=chromium.executable(), args=[*chromium.FLAGS, *fake])
 
 
 def film_of(frame: Image.Image, folder: Path) -> Path:
