@@ -81,7 +81,7 @@ def test_every_import_is_declared():
     assert imported["dev"] - parts - {"drumside"} <= asked["run"] | asked["dev"]
     # Used without an import: files out of a package, programs, a plug-in, type stubs, one that is asked for by text.
     unseen = {"django-js-lib-htmx", "font-source-sans-pro", "ruff", "mypy", "import-linter", "djlint", "hatchling"}
-    unseen |= {"pytest-timeout", "pandas-stubs", "types-qrcode", "types-pyserial", "pyzbar"}
+    unseen |= {"pytest-timeout", "pytest-xdist", "pandas-stubs", "types-qrcode", "types-pyserial", "pyzbar"}
     assert (asked["run"] | asked["dev"]) - imported["run"] - imported["dev"] <= unseen
 
 
