@@ -8,6 +8,7 @@ import { follow } from "./stream.js";
 import { changedView } from "./view-changes.js";
 
 const SUMMARY_MS = 30_000;
+const STREAM_WAIT_MS = 3_000; // where no stream opens, the curve is fetched all the same
 
 /** @param {string} url */
 const fetchJson = async (url) => {
@@ -24,6 +25,7 @@ export class Sync {
   /** @type {object | null} */
   #asked = null; // the newest question for the curve
   #isFollowing = false;
+  #isFetchingView = false;
   #expected = "";
   #timer = 0;
 
@@ -81,7 +83,11 @@ export class Sync {
   show(chart) {
     this.chart = chart;
     this.#draw();
-    if (this.state.connected) this.#loadCurve(); // rows that came while it was made
+    if (!this.state.connected) return;
+    if (this.#isFollowing && !this.#isFetchingView)
+      this.#loadCurve(); // rows that came while it was made
+    // Else the curve is fetched with the view, once the stream is open.
+    else setTimeout(() => this.#asked === null && this.#loadCurve(), STREAM_WAIT_MS);
   }
 
   /**
@@ -96,14 +102,17 @@ export class Sync {
 
   async refetch() {
     const settled = [...this.#settled];
+    this.#isFetchingView = true;
     try {
       /** @type {View} */
       const view = await fetchJson(`${this.base}/view`);
+      this.#isFetchingView = false;
       this.state.setConnected(true);
       this.curve = null;
       this.machine = view;
       await this.#update(view, settled);
     } catch {
+      this.#isFetchingView = false;
       this.#retry();
     }
     this.#drawStrip();
