@@ -101,7 +101,7 @@ class RunningMachine:
 
     def _new_view(self) -> LiveView:
         """Find out which batch the machine is at, and make its view. The lock is held."""
-        return _for_nobody(self._make_view)
+        return _without_language(self._make_view)
 
     def _make_view(self) -> LiveView:
         now_ms = self._clock.now_ms()
@@ -159,6 +159,6 @@ class RunningMachine:
         return NO_ADVICE
 
 
-def _for_nobody(make: Callable[[], T]) -> T:
-    """What is made for all who watch is said in no one's language: whoever's request it is, two of it compare."""
+def _without_language(make: Callable[[], T]) -> T:
+    """Call ``make`` outside of any request's language, so that two views compare whoever asked for them."""
     return Context().run(make)
