@@ -1,6 +1,6 @@
-"""What the server says of the batch in the drum besides what was measured: outlook, heads-ups, suggestions.
+"""Advice on the batch in the drum: outlook, heads-ups, suggestions.
 
-All of it is advice, made anew each second from what is known by then, whether anyone watches or not.
+It is computed each second from the data so far, whether or not anyone watches.
 """
 
 import threading
@@ -22,9 +22,9 @@ from roastlog.languages import _
 from roastlog.machine.model import Machine, bean_channel
 from roastlog.roasts.history import History, Rows, roast_of
 
-SHOWN_S: Final = 20.0  # a heads-up stays this long after what it is about has passed
+SHOWN_S: Final = 20.0  # a heads-up stays this long after its fault has ended
 TURNED_S: Final = 150.0  # until then the probe reads more of the hot drum than of the beans
-LOOK_BACK_S: Final = 240  # how far back a charge that nobody marked is looked for
+LOOK_BACK_S: Final = 240  # an unmarked charge is searched for this far back
 
 
 @dataclass(frozen=True)
@@ -36,7 +36,7 @@ class AheadView(MomentForecast):
 
 @dataclass(frozen=True)
 class HeadsUpView:
-    """A fault of the curve that is under way or hardly over. [s from charge]"""
+    """A curve fault that is under way or has just ended. [s from charge]"""
 
     kind: str
     start_s: float
@@ -62,11 +62,11 @@ class AdviceView:
     ahead
         Moments to come, with their bands.
     says
-        What those rest on.
+        The basis of those forecasts, in words.
     heads_up
-        Faults under way or hardly over, the newest first.
+        Faults under way or just ended, newest first.
     suggestions
-        That the probe is where the next moment was marked, or fell as it does at a charge.
+        Hints that the next moment may have come: the probe is where it was marked before, or fell as at a charge.
     """
 
     ahead: tuple[AheadView, ...] = ()
@@ -84,9 +84,9 @@ class Advisor:
     Parameters
     ----------
     machine
-        Whose batches they are.
+        The machine that roasts them.
     history
-        Where the earlier batches of a coffee are read.
+        Source of the coffee's earlier batches.
     """
 
     def __init__(self, machine: Machine, history: History) -> None:
@@ -111,34 +111,34 @@ class Advisor:
         Parameters
         ----------
         columns
-            The curve so far as the live page has it: ``t_s``, the channels, the rates; None is a gap.
+            The curve so far, as on the live page: ``t_s``, the channels, the rates; None is a gap.
         thresholds
-            From when on a fault is told.
+            Limits beyond which a fault is reported.
         now_ms
             The time. [ms UTC]
         temp_unit
-            ``C`` or ``F``: what the words are in. Numbers stay in °C.
+            Unit of the texts, ``C`` or ``F``. Numbers stay in °C.
         """
-        sofar = self._roast(batch, columns)
-        if not sofar.time_s.size:
+        so_far = self._roast(batch, columns)
+        if not so_far.time_s.size:
             return NO_ADVICE
         with self._lock:
             earlier, outlook = self._learn(batch, coffee, now_ms)
-        now_s = float(sofar.time_s[-1])
-        ahead = outlook.forecast(sofar)
-        faults = find_faults(sofar.time_s, sofar.temp_c, sofar.rate_c_per_min, sofar.moments_s, thresholds)
-        fresh = sorted(
+        now_s = float(so_far.time_s[-1])
+        ahead = outlook.forecast(so_far)
+        faults = find_faults(so_far.time_s, so_far.temp_c, so_far.rate_c_per_min, so_far.moments_s, thresholds)
+        recent = sorted(
             (fault for fault in faults if fault.end_s > now_s - SHOWN_S), key=attrgetter("start_s"), reverse=True
         )
         return AdviceView(
             ahead=tuple(map(_ahead, ahead)),
             says=outlook.basis_text if ahead else "",
-            heads_up=tuple(_heads_up(fault, temp_unit) for fault in fresh),
-            suggestions=_likely(earlier, batch.expected, sofar, temp_unit),
+            heads_up=tuple(_heads_up(fault, temp_unit) for fault in recent),
+            suggestions=_likely(earlier, batch.expected, so_far, temp_unit),
         )
 
     def waiting(self, rows: Rows, origin_ms: int) -> AdviceView:
-        """The advice on a batch that waits for its charge: whether the probe fell as it does at one.
+        """The advice on a batch that waits for its charge: a suggestion where the probe fell as at a charge.
 
         Parameters
         ----------
@@ -149,10 +149,10 @@ class Advisor:
         """
         temps = [(at_ms, values[self._bean]) for at_ms, values in rows if self._bean in values]
         time_s = np.array([(at_ms - origin_ms) / 1000 for at_ms, _ in temps])
-        seen_s = detect_charge(time_s, np.array([temp_c for _, temp_c in temps]))
-        if seen_s is None:
+        charge_s = detect_charge(time_s, np.array([temp_c for _, temp_c in temps]))
+        if charge_s is None:
             return NO_ADVICE
-        at_ms = origin_ms + round(1000 * seen_s)
+        at_ms = origin_ms + round(1000 * charge_s)
         text = _("The probe fell as it does at a charge.")
         return AdviceView(suggestions=(SuggestionView("charge", MOMENT_LABELS["charge"], at_ms, text),))
 
@@ -163,7 +163,7 @@ class Advisor:
         return roast_of(batch, Curve(times, arrays), self._bean, self._surface, rate)
 
     def _learn(self, batch: Batch, coffee: str | None, now_ms: int) -> tuple[list[Roast], Outlook]:
-        """The earlier batches and the outlook; anew when charge, coffee, guide or plan changed. The lock is held."""
+        """The earlier batches and the outlook, cached until charge, coffee, guide or plan changes; lock held."""
         charge, plan = batch.moments.get("charge"), batch.facts.plan
         before_ms = None if charge is None else charge.at_ms
         key = (batch.code, before_ms, coffee, batch.facts.guide, plan)
@@ -176,7 +176,7 @@ class Advisor:
 def outlook_of(
     history: History, machine: Machine, batch: Batch, coffee: str | None, now_ms: int
 ) -> tuple[list[Roast], Outlook]:
-    """What an outlook on a batch may learn from, the batches of its coffee charged before it, and the outlook."""
+    """The earlier batches of a batch's coffee, charged before it, and the outlook that learns from them."""
     charge, guide, plan = batch.moments.get("charge"), batch.facts.guide, batch.facts.plan
     earlier = history.earlier(machine, coffee, now_ms=now_ms, before_ms=None if charge is None else charge.at_ms)
     outlook = Outlook(
@@ -188,20 +188,20 @@ def outlook_of(
     return earlier, outlook
 
 
-def _ahead(found: MomentForecast) -> AheadView:
+def _ahead(forecast: MomentForecast) -> AheadView:
     return AheadView(
-        moment=found.moment,
-        time_s=round(found.time_s, 1),
-        low_s=_tenths(found.low_s),
-        high_s=_tenths(found.high_s),
-        temp_c=round(found.temp_c, 1),
-        temp_low_c=_tenths(found.temp_low_c),
-        temp_high_c=_tenths(found.temp_high_c),
-        rate_c_per_min=round(found.rate_c_per_min, 1),
-        rate_low_c_per_min=_tenths(found.rate_low_c_per_min),
-        rate_high_c_per_min=_tenths(found.rate_high_c_per_min),
-        basis=found.basis,
-        label=MOMENT_LABELS[found.moment],
+        moment=forecast.moment,
+        time_s=round(forecast.time_s, 1),
+        low_s=_tenths(forecast.low_s),
+        high_s=_tenths(forecast.high_s),
+        temp_c=round(forecast.temp_c, 1),
+        temp_low_c=_tenths(forecast.temp_low_c),
+        temp_high_c=_tenths(forecast.temp_high_c),
+        rate_c_per_min=round(forecast.rate_c_per_min, 1),
+        rate_low_c_per_min=_tenths(forecast.rate_low_c_per_min),
+        rate_high_c_per_min=_tenths(forecast.rate_high_c_per_min),
+        basis=forecast.basis,
+        label=MOMENT_LABELS[forecast.moment],
     )
 
 
@@ -213,13 +213,13 @@ def _heads_up(fault: CurveFault, temp_unit: str) -> HeadsUpView:
     return HeadsUpView(fault.kind, round(fault.start_s, 1), describe_fault(fault, unit=temp_unit))
 
 
-def _likely(earlier: Sequence[Roast], moment: str | None, sofar: Roast, temp_unit: str) -> tuple[SuggestionView, ...]:
-    """That the probe is where the next moment was marked before; it is for the person to see whether it is."""
-    known = sofar.temp_c[np.isfinite(sofar.temp_c)]
-    if moment not in {"yellow", "first_crack"} or not known.size or sofar.time_s[-1] < TURNED_S:
+def _likely(earlier: Sequence[Roast], moment: str | None, so_far: Roast, temp_unit: str) -> tuple[SuggestionView, ...]:
+    """A suggestion where the probe has reached the temperature at which the next moment was marked before."""
+    known = so_far.temp_c[np.isfinite(so_far.temp_c)]
+    if moment not in {"yellow", "first_crack"} or not known.size or so_far.time_s[-1] < TURNED_S:
         return ()
-    found = usual_moment(earlier, moment)
-    if found is None or found.place(float(known[-1])) == "ahead":
+    usual = usual_moment(earlier, moment)
+    if usual is None or usual.place(float(known[-1])) == "ahead":
         return ()
-    text = describe_likely(found, float(known[-1]), temp_unit)
+    text = describe_likely(usual, float(known[-1]), temp_unit)
     return (SuggestionView(moment, MOMENT_LABELS[moment], None, text),)

@@ -1,4 +1,4 @@
-"""The batches that one call speaks of: each is read once, and folded only where its state is asked for."""
+"""The batches of one write: each is read once, and folded only where its state is needed."""
 
 from roastlog.journal.entries import Entry
 from roastlog.journal.fold import Batch, fold
@@ -9,7 +9,7 @@ from roastlog.store.store import Database
 
 
 class BatchFolds:
-    """Batches within one write. What lists need of them is brought up to date by `keep`, once for all their entries."""
+    """Batches within one write. `keep` updates their projections, once for all new entries."""
 
     def __init__(self, db: Database) -> None:
         self._db = db
@@ -18,20 +18,20 @@ class BatchFolds:
         self._changed: set[str] = set()
 
     def folded(self, code: str) -> Batch:
-        """A batch with all that was added to it so far."""
+        """A batch with all entries added so far."""
         if code not in self._folded:
             self._folded[code] = fold(self._known(code), code)
         return self._folded[code]
 
     def add(self, entry: Entry, code: str) -> None:
-        """Keep an entry of a batch."""
+        """Store an entry of a batch."""
         self._known(code).append(entry)
         stored.add_entry(self._db, entry)
         self._folded.pop(code, None)
         self._changed.add(code)
 
     def is_plain(self, entry: Entry, code: str) -> bool:
-        """Whether an entry stands for itself: no other one of its batch can make it late, doubled, shifted or odd."""
+        """Whether no other entry of the batch can make this one late, doubled, shifted or out of order."""
         return not (
             entry.kind == "moment"
             or corrects(entry.kind)
@@ -39,7 +39,7 @@ class BatchFolds:
         )
 
     def keep(self) -> None:
-        """Bring up to date what lists need of the batches that were added to."""
+        """Update the projections of the batches that got entries."""
         for code in sorted(self._changed):
             projections.refresh_batch(self._db, code)
         self._changed.clear()

@@ -1,4 +1,4 @@
-"""A control that was turned on the machine itself is a move of the batch in it."""
+"""Moves from controls that were turned on the machine itself."""
 
 from typing import Final
 from uuid import UUID, uuid5
@@ -9,17 +9,17 @@ from roastlog.recording.entry_service import EntryService, Speaker
 from roastlog.recording.live_machine import LiveMachine
 from roastlog.recording.turned_controls import Turn
 
-NAMESPACE: Final = UUID("5c1c8f4e-6f0e-4a53-9a5e-3d2b7a9c1f10")  # of moves read off machines; drawn once at random
+NAMESPACE: Final = UUID("5c1c8f4e-6f0e-4a53-9a5e-3d2b7a9c1f10")  # of moves read from machines; random, fixed
 
 
 def keep_moves(live: LiveMachine, entry_service: EntryService) -> None:
-    """Make entries of the turns that were seen; raises StoreError where the disk refuses, and holds them then."""
+    """Store the turns seen as moves of the batch; on StoreError they are held for the next call."""
     turns, batch = live.controls.take_turns(), live.batch
     if batch is None or batch.state not in UNDER_WAY or batch.code is None or batch.opened is None:
         return
     settings, moved = dict(batch.settings), []
     for turn in turns:
-        # What was turned before the batch was opened is in the settings that it began with.
+        # A turn before the batch was opened is already in its first settings.
         if settings.get(turn.control) != turn.setting and turn.at_ms >= batch.opened.received_ms:
             settings[turn.control] = turn.setting
             moved.append(_move(batch.code, live.machine.id, turn))
@@ -27,12 +27,12 @@ def keep_moves(live: LiveMachine, entry_service: EntryService) -> None:
         try:
             entry_service.accept(moved, Speaker(live.machine.id))
         except StoreError:
-            live.controls.give_back(turns)  # they are moves all the same when the disk returns
+            live.controls.give_back(turns)  # they are stored when the disk returns
             raise
 
 
 def _move(code: str, machine_id: str, turn: Turn) -> dict[str, object]:
-    """A turn as the entry that the machine makes of it."""
+    """A turn as an entry of the machine."""
     return {
         "id": str(uuid5(NAMESPACE, f"{code} {turn.control} {turn.at_ms}")),
         "machine": machine_id,

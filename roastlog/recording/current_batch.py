@@ -1,4 +1,4 @@
-"""Which batch a machine is at: the one in the drum, else the next one, else the last one that left it."""
+"""The current batch of a machine: the one in the drum, else the next one, else the last one dropped."""
 
 from dataclasses import dataclass
 
@@ -10,14 +10,14 @@ from roastlog.store.store import Store
 
 @dataclass(frozen=True)
 class CurrentBatch:
-    """The batch that a machine is at, None where there is none yet, and those that wait for their charge."""
+    """The current batch of a machine, None where there is none yet, and the batches that wait for their charge."""
 
     batch: BatchSummary | None
     waiting: tuple[BatchSummary, ...]
 
 
 def current_batch(store: Store, machine_id: str, now_ms: int) -> CurrentBatch:
-    """Which batch a machine is at; one that was charged and never dropped holds it for two hours at most. [ms UTC]"""
+    """The current batch of a machine; one that was never dropped stays current for two hours at most. [ms UTC]"""
     busy = lists.under_way(store.read, machine_id)
     roasting = [
         batch

@@ -1,7 +1,7 @@
-"""Where entries come in: checked, kept, and told to everyone. The only way into the journal.
+"""The entry service checks entries, stores them and notifies watchers. It is the only way into the journal.
 
-An entry that can be understood is kept, however odd it is: the finger was there. What is refused is what cannot be
-understood or cannot be true, with a sentence that says why.
+An entry that can be understood is stored, however odd it is: someone did tap it. An entry that cannot be understood
+or cannot be true is refused, with a sentence that says why.
 """
 
 from collections.abc import Callable, Mapping, Sequence
@@ -27,13 +27,13 @@ from roastlog.trace.codes import parse_code
 from roastlog.trace.ledger import LotBalance
 
 AHEAD_MS: Final = 60_000
-Knobs = Callable[[str], Mapping[str, float]]
-Heard = Callable[[str], None]
+ControlSettings = Callable[[str], Mapping[str, float]]
+OnMachine = Callable[[str], None]
 
 
 @dataclass(frozen=True)
 class Result:
-    """What became of one entry; of one that is kept, the batch that it is about, or the other subject."""
+    """The outcome of one entry; for a stored one, its batch or its other subject."""
 
     id: str | None
     status: str
@@ -44,7 +44,7 @@ class Result:
 
     @classmethod
     def of(cls, entry: Entry, status: str, subject: Subject, notice: str | None = None) -> Self:
-        """That of an entry that is kept."""
+        """The outcome of a stored entry."""
         if subject.kind == BATCH:
             return cls(str(entry.id), status, batch=subject.name, notice=notice)
         return cls(str(entry.id), status, about=str(subject), notice=notice)
@@ -52,16 +52,16 @@ class Result:
 
 @dataclass(frozen=True)
 class Speaker:
-    """Who speaks, by what the server itself knows of the device.
+    """The sender of entries, as the server knows the device.
 
     Attributes
     ----------
     device
-        Name of the device or program, whatever its entries say; None leaves theirs.
+        Name of the device or program; it replaces the name in the entries. None keeps theirs.
     person
-        The one person that it speaks for; None lets it name anyone.
+        The only person that it speaks for; None lets it name anyone.
     refuses
-        Kinds of entries that it may not say, nor take back, move or correct, each with the sentence that says so.
+        Kinds that it may not enter, undo, shift or amend, each with the reason as a sentence.
     """
 
     device: str | None = None
@@ -70,17 +70,17 @@ class Speaker:
 
 
 class EntryService:
-    """Takes entries from any thread.
+    """Accepts entries, from any thread.
 
     Parameters
     ----------
     machines
         The machines that are set up, by id.
-    knobs
-        Settings of a machine as read off its own registers; a new batch starts with them.
-    heard
-        Called with a machine's id once entries for its batches are on the disk.
-    described
+    control_settings
+        Returns the control settings read from a machine's registers; a new batch starts with them.
+    on_entries
+        Called with a machine's id once entries of its batches are on disk.
+    on_description
         Called with a machine's id once its description may have changed.
     """
 
@@ -90,38 +90,38 @@ class EntryService:
         clock: Clock,
         machines: Mapping[str, Machine],
         *,
-        knobs: Knobs,
-        heard: Heard,
-        described: Heard,
+        control_settings: ControlSettings,
+        on_entries: OnMachine,
+        on_description: OnMachine,
     ) -> None:
         self._store, self._clock, self._machines = store, clock, machines
-        self._knobs, self._heard, self._described = knobs, heard, described
+        self._control_settings, self._on_entries, self._on_description = control_settings, on_entries, on_description
 
     def accept(self, raws: Sequence[object], speaker: Speaker = Speaker()) -> list[Result]:
-        """Keep entries in their order, each on its own: one that is refused spoils no other.
+        """Store entries in their order, each on its own: a refused one does not affect the others.
 
         Parameters
         ----------
         raws
-            Entries as they came over the wire.
+            Entries as received.
         speaker
-            Who sent them; none in particular may say everything.
+            Their sender; the default may enter anything.
 
         Returns
         -------
         list of Result
-            One for each entry, once they are all on the disk.
+            One for each entry, once all are on disk.
         """
         received_ms = self._clock.now_ms()
         parsed = [_parse(raw, received_ms, speaker) for raw in raws]
         results = self._store.write(lambda db: self._settled(db, parsed, speaker))
-        self._tell(results)
+        self._notify(results)
         return results
 
     def say(self, about: Subject, kind: str, body: Mapping[str, Any], speaker: Speaker = Speaker()) -> Result:
-        """Keep an entry that a page of the server makes itself, now; raises EntryRefused where it is refused.
+        """Store an entry that a page of the server makes now; raises EntryRefused.
 
-        Its time is after all that was said of the subject so far, whatever the clock says: the page showed that.
+        Its time is later than every entry of the subject so far, whatever the clock says: the page showed those.
         """
         at_ms = max(self._clock.now_ms(), stored.last_ms(self._store.read, about) + 1)
         raw = {"id": str(uuid4()), "about": str(about), "kind": kind, "at_ms": at_ms, "body": body}
@@ -130,16 +130,16 @@ class EntryService:
             raise EntryRefused(result.reason)
         return result
 
-    def _tell(self, results: Sequence[Result]) -> None:
-        """Tell of what is kept. One that is known may not have been told: the first time ended between the two."""
-        kept = [result for result in results if result.status != "refused"]
-        codes = {result.batch for result in kept if result.batch is not None}
+    def _notify(self, results: Sequence[Result]) -> None:
+        """Call back for stored entries, known ones too: the first call may have ended after storing them."""
+        stored_results = [result for result in results if result.status != "refused"]
+        codes = {result.batch for result in stored_results if result.batch is not None}
         for machine in {lists.machine_of(self._store.read, code) for code in codes} & self._machines.keys():
-            self._heard(machine)
-        subjects = {Subject.kept(result.about) for result in kept if result.about is not None}
+            self._on_entries(machine)
+        subjects = {Subject.kept(result.about) for result in stored_results if result.about is not None}
         for subject in sorted(subjects):
             if subject.kind == MACHINE:
-                self._described(subject.name)
+                self._on_description(subject.name)
 
     def _settled(self, db: Database, items: Sequence[Entry | Result], speaker: Speaker) -> list[Result]:
         batches = BatchFolds(db)
@@ -158,7 +158,7 @@ class EntryService:
             subject = item.subject
             if item.kind != "opened" and (subject is None or subject.kind == BATCH):
                 return self._add_to_batch(db, item, batches)
-            batches.keep()  # what is said of a lot or a machine looks at the lists
+            batches.keep()  # checks of lots and machines read the projections
             return self._open(db, item) if subject is None or item.kind == "opened" else self._add(db, item, subject)
         except (EntryRefused, CodeError) as error:
             return Result(str(item.id), "refused", reason=str(error))
@@ -167,7 +167,7 @@ class EntryService:
         machine = self._machine(str(entry.machine))
         notice = _lot_notice(db, entry, [other.id for other in self._machines.values() if other.practice])
         code = projections.open_batch(db, entry)
-        for control, setting in self._knobs(machine.id).items():
+        for control, setting in self._control_settings(machine.id).items():
             body = {"control": control, "setting": setting}
             stored.add_entry(db, machine_entry(entry, uuid5(entry.id, control), code, "move", body))
         projections.refresh_batch(db, code)
@@ -198,7 +198,7 @@ class EntryService:
         return Result.of(entry, "stored", Subject(BATCH, code), notice)
 
     def _add(self, db: Database, entry: Entry, subject: Subject) -> Result:
-        """Keep an entry about something else than a batch."""
+        """Store an entry about a subject that is not a batch."""
         before = stored.entries_about(db.conn, subject)
         entry = entry.model_copy(update={"machine": None})
         if entry.kind == "amend":
@@ -222,13 +222,13 @@ class EntryService:
         return self._machines[ident]
 
     def _ahead(self, at_ms: int) -> str | None:
-        """That a time lies ahead, where it does. [ms UTC]"""
+        """A notice where a time lies in the future. [ms UTC]"""
         if at_ms <= self._clock.now_ms() + AHEAD_MS:
             return None
         return _("The time of this entry lies ahead: look at the clock of the device. It is kept as it came.")
 
     def _notice(self, entry: Entry, subject: Lines) -> str | None:
-        """What is odd about an entry that is kept."""
+        """A notice where a stored entry is odd."""
         line = next(line for line in subject.lines if line.id == entry.id)
         ahead = self._ahead(line.at_ms)
         if ahead is not None:
@@ -260,7 +260,7 @@ def _moment_notice(line: Line, batch: Batch) -> str | None:
 
 
 def machine_entry(opened: Entry, ident: UUID, code: str, kind: str, body: Mapping[str, Any]) -> Entry:
-    """An entry of a batch that the machine itself makes, at the time of another."""
+    """An entry that the machine itself makes of a batch, at the time of the opening entry."""
     return Entry.model_validate(
         {
             "id": ident,
@@ -305,7 +305,7 @@ def _parse(raw: object, received_ms: int, speaker: Speaker) -> Entry | Result:
 
 
 def _signed(raw: object, speaker: Speaker) -> object:
-    """The entry with who said it as the server knows them; a device of one person speaks for nobody else."""
+    """The entry with its sender as the server knows it; a device of one person speaks for nobody else."""
     by = (raw.get("by") or {}) if isinstance(raw, dict) else None
     if not isinstance(raw, dict) or not isinstance(by, dict):
         return raw
@@ -318,7 +318,7 @@ def _signed(raw: object, speaker: Speaker) -> object:
 
 
 def _check_may_say(db: Database, entry: Entry, speaker: Speaker) -> None:
-    """Refuse what is not for the speaker to say, nor to take back, move or correct where another one said it."""
+    """Refuse an entry that the speaker may not make, or whose target the speaker may not change."""
     for kind in stored.kinds_about(db.conn, entry):
         if kind in speaker.refuses:
             raise EntryRefused(speaker.refuses[kind])
@@ -384,7 +384,7 @@ def _check_with(entry: Entry, batch: Batch) -> None:
 
 
 def _check_amendment(entry: Entry, lines: Sequence[Line]) -> tuple[Line | None, dict[str, Any]]:
-    """Refuse a correction that does not fit its entry; that entry, where it has come in, and the body it gets."""
+    """Refuse a correction that does not fit its entry; return that entry, None if not here yet, and its new body."""
     about = next((line for line in lines if line.id == UUID(str(entry.body["entry"]))), None)
     if about is None:
         return None, {}
@@ -394,7 +394,7 @@ def _check_amendment(entry: Entry, lines: Sequence[Line]) -> tuple[Line | None, 
 
 
 def _check_machine(db: Database, entry: Entry, subject: Subject, before: Sequence[Entry]) -> None:
-    """Refuse what would leave a machine without a description, or make roasted coffee of practice."""
+    """Refuse a change that leaves a machine without a description, or turns practice batches into real ones or back."""
     was, now = fold_machine(before, subject.name).machine, fold_machine([*before, entry], subject.name).machine
     if now is None:
         raise EntryRefused(

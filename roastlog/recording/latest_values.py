@@ -1,17 +1,17 @@
-"""The newest value of each channel, and when each was last read."""
+"""The newest value of each channel and the time of its last reading."""
 
 
 class LatestValues:
-    """The newest values of one machine. It has no lock: whoever shares it between threads has one.
+    """The newest values of one machine. Not thread-safe: the caller holds a lock.
 
     Attributes
     ----------
     values
-        The newest value of each channel that was read. [°C]
+        Newest value by channel. [°C]
     read_ms
-        When each channel was last read. [ms UTC]
+        Time of the last reading by channel. [ms UTC]
     last_ms
-        When the machine was last read; None if never. [ms UTC]
+        Time of the machine's last reading; None if never. [ms UTC]
     """
 
     def __init__(self) -> None:
@@ -20,7 +20,7 @@ class LatestValues:
         self.last_ms: int | None = None
 
     def put(self, channel: str, value: float, at_ms: int) -> None:
-        """Take in a value; one that is older than the channel's newest changes nothing of the channel."""
+        """Add a value; one older than the channel's newest does not replace it."""
         if at_ms >= self.read_ms.get(channel, 0):
             self.values[channel], self.read_ms[channel] = value, at_ms
         self.last_ms = max(at_ms, self.last_ms or 0)

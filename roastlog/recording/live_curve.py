@@ -1,4 +1,4 @@
-"""The curve of one machine while it comes in: a row a second from charge, with the rate of each bean channel."""
+"""The live curve of one machine: a row a second from charge, with the rate of each bean channel."""
 
 import math
 from collections.abc import Iterable, Mapping
@@ -14,14 +14,14 @@ from roastlog.recording.hub import Row
 
 
 class LiveCurve:
-    """The curve so far. It has no lock: whoever shares it between threads has one.
+    """The curve so far. Not thread-safe: the caller holds a lock.
 
-    Before charge no row is kept, but the rates run, so that they are settled when they are needed.
+    Before charge no row is kept, but the rate filters run, so that they have settled by then.
 
     Parameters
     ----------
     machine
-        Whose channels it has.
+        The machine; the curve has its channels.
     now_ms
         The time. [ms UTC]
     """
@@ -34,12 +34,12 @@ class LiveCurve:
 
     @property
     def charged_ms(self) -> int | None:
-        """The charge that its seconds count from; None before one. [ms UTC]"""
+        """Time of the charge, the zero of the curve; None before it. [ms UTC]"""
         return self._origin_ms if self._charged else None
 
     @property
     def rows(self) -> int:
-        """How many seconds it has, from charge on."""
+        """Number of rows, one a second from charge."""
         return len(self._columns["t_s"])
 
     @property
@@ -48,7 +48,7 @@ class LiveCurve:
         return self._rates
 
     def begin(self, origin_ms: int, *, charged: bool) -> None:
-        """Begin anew at a charge, or, where there is none, at any time. [ms UTC]"""
+        """Restart at a charge or, without one, at any time. [ms UTC]"""
         self._origin_ms, self._charged = origin_ms, charged
         self._columns: dict[str, list[float | None]] = {
             name: [] for name in ("t_s", *self._channels, *(f"rate_{channel}" for channel in self._roles))
@@ -56,16 +56,16 @@ class LiveCurve:
         self._begin_at(0)
 
     def put(self, at_ms: int, channel: str, value: float) -> None:
-        """Take in one reading; it finishes no row by itself. [ms UTC], [°C]"""
+        """Add one reading; it finishes no row by itself. [ms UTC], [°C]"""
         self._bins.put(self._time_s(at_ms), channel, value)
 
     def finish(self, now_ms: int) -> list[Row]:
-        """The rows that are finished by a time, oldest first; none before charge. [ms UTC]"""
+        """The rows that end by a time and were not returned yet, oldest first; none before charge. [ms UTC]"""
         rows = [self._finished(row) for row in self._bins.upto(self._time_s(now_ms))]
         return rows if self._charged else []
 
     def catch_up(self, rows: Iterable[tuple[int, Mapping[str, float]]]) -> None:
-        """Take in readings that came before, in the order of their times."""
+        """Add past readings, in the order of their times."""
         for at_ms, values in rows:
             for channel, value in values.items():
                 if channel in self._channels:
@@ -73,17 +73,17 @@ class LiveCurve:
                     self.finish(at_ms)
 
     def end(self, last_s: int, now_ms: int) -> None:
-        """Finish the rows up to the last one, and go on at a time long after it without any in between. [ms UTC]"""
+        """Finish the rows up to ``last_s`` and resume at ``now_ms``, with none in between. [s from charge], [ms UTC]"""
         for row in self._bins.upto(last_s + 1):
             self._finished(row)
         self._begin_at((now_ms - self._origin_ms) // 1000)
 
     def columns(self, last_s: int) -> dict[str, list[float | None]]:
-        """The curve up to a second, as columns: those of a `Row`. [s from charge]"""
+        """The curve up to a second, as the columns of a `Row`. [s from charge]"""
         return {name: column[: last_s + 1] for name, column in self._columns.items()}
 
     def value_at(self, channel: str, time_s: float) -> float | None:
-        """A channel's value at a time, read off its rows as the record reads it off the stored curve.
+        """A channel's value at a time, computed from its rows as the record computes it from the stored curve.
 
         None in a gap. [s from charge], [°C]
         """
@@ -103,19 +103,19 @@ class LiveCurve:
                 rate.charged(0.0)
 
     def _finished(self, row: SecondRow) -> Row:
-        made: Row = {"t_s": row.time_s}
+        finished: Row = {"t_s": row.time_s}
         for channel, value in row.values.items():
-            made[channel] = None if math.isnan(value) else round(value, 2)
+            finished[channel] = None if math.isnan(value) else round(value, 2)
         for channel, rate in self._live_rates.items():
             self._rates[channel] = estimate = rate.add(row.time_s, row.values[channel])
-            made[f"rate_{channel}"] = rounded(estimate.rate_c_per_min)
-        # The row of second s stands at place s.
+            finished[f"rate_{channel}"] = rounded(estimate.rate_c_per_min)
+        # The row of second s has index s.
         if self._charged and row.time_s == self.rows <= LONGEST_ROAST_S:
             for name, column in self._columns.items():
-                column.append(made[name])
-        return made
+                column.append(finished[name])
+        return finished
 
 
 def rounded(value: float) -> float | None:
-    """A value as pages show it; None where it is not known."""
+    """A value rounded to the precision that pages show; None for NaN."""
     return None if math.isnan(value) else round(value, 2)

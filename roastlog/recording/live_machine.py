@@ -1,4 +1,4 @@
-"""One machine while it is read: readings come in, and its numbers, its curve and its watchers are kept true."""
+"""One machine's live readings: its newest numbers, its curve and its hub."""
 
 import math
 import threading
@@ -39,15 +39,15 @@ class NumbersView:
     Attributes
     ----------
     at_ms
-        When the machine was last read; None if never. [ms UTC]
+        Time of the machine's last reading; None if never. [ms UTC]
     time_s
-        The same from charge; None before one.
+        The same from charge; None before it. [s]
     values
-        The newest value of each channel, and of each control that is read. [°C]
+        Newest value by channel [°C], and by control that is read.
     heard_ms
-        When each channel was last read. [ms UTC]
+        Time of the last reading by channel. [ms UTC]
     rates
-        The rate of each bean channel.
+        Rate of rise by bean channel.
     """
 
     at_ms: int | None
@@ -58,14 +58,14 @@ class NumbersView:
 
 
 class LiveMachine:
-    """One machine while it is read. Readings come in by `take`, from any thread; `follow` says what it roasts."""
+    """One machine's live readings. `take` adds them, from any thread; `follow` sets the batch that it roasts."""
 
     def __init__(self, machine: Machine, store: Store, clock: Clock) -> None:
         self.machine = machine
         self.hub = Hub()
         self.controls = TurnedControls()
         self.batch: Batch | None = None
-        self.since_ms = clock.now_ms()  # what was read before had the offsets of another sheet
+        self.since_ms = clock.now_ms()  # earlier readings may have had the offsets of another sheet
         self._clock = clock
         self._lock = threading.RLock()
         self._closed = False
@@ -77,27 +77,27 @@ class LiveMachine:
 
     @property
     def last_reading_ms(self) -> int | None:
-        """When the machine was last read. [ms UTC]"""
+        """Time of the machine's last reading; None if never. [ms UTC]"""
         return self._latest.last_ms
 
     @property
     def _last_row(self) -> int:
-        """The second of the drop, where the curve ends; far away while there is none."""
+        """The second of the drop, where the curve ends; `LONGEST_ROAST_S` while there is none."""
         drop_s = None if self.batch is None else self.batch.moments_s.get("drop")
         return LONGEST_ROAST_S if drop_s is None else math.ceil(drop_s)
 
     def read_ms(self, channel: str) -> int:
-        """When a channel was last read; 0 if never. [ms UTC]"""
+        """Time of a channel's last reading; 0 if never. [ms UTC]"""
         with self._lock:
             return self._latest.read_ms.get(channel, 0)
 
     def take(self, readings: Iterable[Reading]) -> None:
-        """Take in readings in the order of their times.
+        """Add readings, in the order of their times.
 
         Raises
         ------
         StoreError
-            If the machine is read no more: what is not kept must not look as if it were.
+            If the machine was closed, so that the sender knows that the readings were not kept.
         """
         rows: list[Row] = []
         with self._lock:
@@ -110,15 +110,15 @@ class LiveMachine:
                 value = self._keep(reading)
                 self._latest.put(reading.channel, value, reading.at_ms)
                 self._curve.put(reading.at_ms, reading.channel, value)
-                # A sender whose clock is a little ahead must not end a second before the others have spoken.
+                # A sender whose clock is ahead must not finish a row before the other channels' readings are in.
                 rows += self._curve.finish(min(reading.at_ms, now_ms))
             rows = [row for row in rows if (row["t_s"] or 0) <= self._last_row]
             self.hub.reading(self._numbers(), rows)
 
     def take_late(self, readings: Iterable[Reading]) -> None:
-        """Keep readings that came too late for their rows. The record has them.
+        """Keep readings that came too late for their rows: only the record has them.
 
-        Those of a person count live all the same: whoever reads a thermometer needs seconds to type what it says.
+        Readings by hand are added to the live curve all the same, since typing them takes seconds.
 
         Raises
         ------
@@ -133,24 +133,24 @@ class LiveMachine:
                     typed = True
                     self._latest.put(reading.channel, value, reading.at_ms)
             if typed:
-                self._draw_anew()
+                self._rebuild_curve()
 
     def close(self) -> None:
-        """Take no more readings, and let all watchers go; what was taken is still to be saved."""
+        """Refuse further readings and disconnect all watchers; readings taken before must still be saved."""
         with self._lock:
             self._closed = True
         self.hub.close()
 
     def save(self) -> None:
-        """Put the readings of the last second on the disk; raises StoreError where it refuses, and keeps them then."""
+        """Write the unsaved readings to disk; on StoreError they are kept for the next call."""
         self._unsaved.save()
 
     def rows_between(self, start_ms: int, end_ms: int) -> list[tuple[int, Mapping[str, float]]]:
-        """Readings of a time span, those not yet on the disk included."""
+        """Readings of a time span, including those not yet on disk. [ms UTC]"""
         return self._unsaved.rows_between(start_ms, end_ms)
 
     def follow(self, batch: Batch | None, now_ms: int) -> None:
-        """Roast this batch from now on. A charge that is new or was moved starts the curve anew from the readings."""
+        """Set the current batch. A charge that is new or was shifted rebuilds the curve from the readings. [ms UTC]"""
         charge = None if batch is None else batch.moments.get("charge")
         with self._lock:
             self.batch = batch
@@ -161,12 +161,12 @@ class LiveMachine:
             self.hub.forget_rows()
 
     def columns(self) -> dict[str, list[float | None]]:
-        """The curve so far, a row a second from charge to drop: ``t_s``, the channels, a rate for each bean channel."""
+        """The curve so far, a row a second from charge to drop: ``t_s``, the channels, the bean channels' rates."""
         with self._lock:
             return self._curve.columns(self._last_row)
 
     def value_at(self, channel: str, time_s: float) -> float | None:
-        """A channel's value at a time from charge; the newest one where its second is not over. [s], [°C]"""
+        """A channel's value at a time; the newest one where that second has no row yet. [s from charge], [°C]"""
         with self._lock:
             if -NEAR_S <= time_s <= self._curve.rows - 1:
                 return self._curve.value_at(channel, time_s)
@@ -182,7 +182,7 @@ class LiveMachine:
             return self._numbers()
 
     def _keep(self, reading: Reading) -> float:
-        """Put a reading with those to be saved; its value with the channel's offset. The lock is held."""
+        """Queue a reading for saving; returns its value with the channel's offset. The lock is held."""
         if self._closed:
             raise StoreError(
                 _("{name} is not being recorded just now. Send its readings again.", name=self.machine.name)
@@ -192,7 +192,7 @@ class LiveMachine:
         return value
 
     def _start_anew_after_silence(self) -> None:
-        # Between batches nothing hangs on the rows, and a night's silence is not worth stepping through.
+        # Between batches the rows are not needed, and stepping through a night's silence would take long.
         now_ms, charged_ms = self._clock.now_ms(), self._curve.charged_ms
         if now_ms - (self._latest.last_ms or now_ms) <= SILENCE_MS:
             return
@@ -201,8 +201,8 @@ class LiveMachine:
         elif (now_ms - charged_ms) / 1000 > self._last_row + 1:
             self._curve.end(self._last_row, now_ms)
 
-    def _draw_anew(self) -> None:
-        """Something came into the rows that were told. The lock is held."""
+    def _rebuild_curve(self) -> None:
+        """Rebuild the curve after a change in rows already sent, and tell watchers. The lock is held."""
         charged_ms = self._curve.charged_ms
         if charged_ms is not None:
             self._curve.begin(charged_ms, charged=True)
@@ -212,7 +212,7 @@ class LiveMachine:
         self.hub.reading(self._numbers(), [])
 
     def _catch_up(self, now_ms: int) -> None:
-        """Make the rows of what was read since charge."""
+        """Make the rows of the readings since charge."""
         charged_ms = self._curve.charged_ms
         if charged_ms is not None:
             end_ms = min(now_ms, charged_ms + 1000 * LONGEST_ROAST_S)

@@ -1,4 +1,4 @@
-"""The live view: all that a live page shows besides the numbers. Made once for each flush of entries, for all pages."""
+"""The live view: all that a live page shows besides the numbers. Built once per flush of entries, for all pages."""
 
 from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
@@ -22,7 +22,7 @@ from roastlog.roasts.chart import ChartOverlays, chart_overlays
 from roastlog.units import clock_text
 
 LOG_LINES: Final = 40
-FOLDED: Final[Mapping[str, tuple[str, ...]]] = {  # what a page needs of an entry to fold it with those that wait there
+FOLDED: Final[Mapping[str, tuple[str, ...]]] = {  # fields of an entry that a page needs to fold it with its unsent ones
     "opened": (),
     "moment": ("moment",),
     "move": ("control", "setting"),
@@ -37,7 +37,7 @@ ValueAt = Callable[[str, float], float | None]
 
 @dataclass(frozen=True)
 class MomentView:
-    """A moment that counts; without a time while there is no charge. [s from charge], [°C]"""
+    """A moment that counts; its time is None while there is no charge. [s from charge], [°C]"""
 
     moment: str
     label: str
@@ -51,7 +51,7 @@ class MomentView:
 
 @dataclass(frozen=True)
 class TurnView:
-    """The turning point, which is computed and never tapped. [s from charge], [°C]"""
+    """The turning point, computed from the curve. [s from charge], [°C]"""
 
     time_s: float
     temp_c: float
@@ -59,7 +59,7 @@ class TurnView:
 
 @dataclass(frozen=True)
 class PlanView:
-    """The planned development, and when it will be reached; None without a first crack or a plan. [s from charge]"""
+    """The planned development and the drop time that reaches it; None without first crack or plan. [s from charge]"""
 
     development_s: float | None
     development_ratio: float | None
@@ -68,7 +68,7 @@ class PlanView:
 
 @dataclass(frozen=True)
 class PhotoView:
-    """The photo that a line names, and whether it has come; the tap goes ahead of it."""
+    """The photo that a line names, and whether it has arrived; the tap is sent ahead of it."""
 
     name: str
     here: bool
@@ -76,7 +76,7 @@ class PhotoView:
 
 @dataclass(frozen=True)
 class LogLineView:
-    """A line of the journal that counts: its words, and what can still be done about it."""
+    """A line of the journal that counts: its wording and the corrections that pages offer."""
 
     entry: str
     kind: str
@@ -93,7 +93,7 @@ class LogLineView:
 
 @dataclass(frozen=True)
 class LineView:
-    """An entry that a page folds with those that wait there: corrected, at the time at which it was entered."""
+    """An entry that a page folds with its unsent ones: amended, at its time before any shift."""
 
     id: str
     kind: str
@@ -103,7 +103,7 @@ class LineView:
 
 @dataclass(frozen=True)
 class BatchView:
-    """The batch that a machine is at. Times from charge in s, other times UTC ms, masses in g."""
+    """The current batch of a machine. Times from charge in s, other times UTC ms, masses in g."""
 
     code: str
     title: str
@@ -136,7 +136,7 @@ class WaitingView:
 
 @dataclass(frozen=True)
 class StateView:
-    """How the links of a machine are, and what else ails its recording; the `state` event."""
+    """States of a machine's links and any other recording trouble; the `state` event."""
 
     links: tuple[LinkState, ...]
     trouble: str
@@ -144,7 +144,7 @@ class StateView:
 
 @dataclass(frozen=True)
 class LiveView:
-    """All that a live page shows besides the numbers. ``seq`` is the number of the last entry that is in it."""
+    """All that a live page shows besides the numbers. ``seq`` is the number of the last entry included."""
 
     seq: int
     now_ms: int
@@ -176,7 +176,7 @@ def batch_view(
     value_at
         Value of a channel at a time from charge, None where it is not known.
     photos
-        Names of the photos that are here.
+        Names of the photos that have arrived.
     """
     bean_at = partial(value_at, bean_channel(machine))
     moments, now_s = batch.moments_s, batch.time_s(now_ms)
@@ -215,7 +215,7 @@ def batch_view(
 
 
 def planned_drop(batch: Batch) -> float | None:
-    """When the planned development will be reached; None without a first crack or a plan. [s from charge]"""
+    """Drop time that reaches the planned development; None without first crack or plan. [s from charge]"""
     crack_s, plan = batch.moments_s.get("first_crack"), batch.facts.plan
     if crack_s is None or plan is None:
         return None

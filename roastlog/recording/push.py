@@ -1,4 +1,4 @@
-"""Readings that are pushed to the API: each is checked on its own, and what is refused says why."""
+"""Readings pushed to the API: each is checked on its own, and a refused one gets a reason."""
 
 import math
 from dataclasses import dataclass
@@ -15,12 +15,12 @@ MOST: Final = 5000
 AHEAD_MS: Final = 5_000
 BEHIND_MS: Final = 86_400_000
 LIVE_MS: Final = 3_000
-LATEST_MS: Final = 2**53  # no clock says more, and a number of JSON is not sure to be whole beyond it
+LATEST_MS: Final = 2**53  # beyond it, whole numbers in JSON lose precision
 
 
 @dataclass(frozen=True)
 class RefusedReading:
-    """Which of the readings was refused, from 0, and why."""
+    """A refused reading: its index in the payload, from 0, and the reason."""
 
     index: int
     reason: str
@@ -28,7 +28,7 @@ class RefusedReading:
 
 @dataclass(frozen=True)
 class Pushed:
-    """How many readings were taken, how many of them too late to be shown live, and which were not taken."""
+    """Number of readings accepted, number of those too late to be shown live, and the refused ones."""
 
     accepted: int
     late: int
@@ -36,15 +36,14 @@ class Pushed:
 
 
 def take_push(live: LiveMachine, payload: object, clock: Clock) -> Pushed:
-    """Take in ``{"readings": [{"at_ms"?, "channel", "value"}]}``.
+    """Accept ``{"readings": [{"at_ms"?, "channel", "value"}]}``.
 
-    How far a reading may be ahead, and how late it is shown live, counts in real time: the way to the server takes as
-    long as it takes, however fast a demo's clock runs.
+    The limits on early and late readings are in real time: transfer takes as long however fast a demo's clock runs.
 
     Raises
     ------
     ReadingsRefused
-        If the payload as a whole has not that form.
+        If the payload as a whole does not have that form.
     """
     readings = payload.get("readings") if isinstance(payload, dict) else None
     if not isinstance(readings, list):
@@ -65,8 +64,8 @@ def take_push(live: LiveMachine, payload: object, clock: Clock) -> Pushed:
             taken.append(found)
         else:
             refused.append(RefusedReading(index, found))
-    taken.sort(key=lambda reading: reading.at_ms)  # of two for one instant the one that was sent later wins
-    # What a person types comes seconds after its time, when the row of that second was told long ago.
+    taken.sort(key=lambda reading: reading.at_ms)  # stable: of two at one instant the later in the payload wins
+    # A typed reading arrives seconds after its time, when the row of that second has already been sent.
     fresh: list[Reading] = []
     late: list[Reading] = []
     for reading in taken:
@@ -96,7 +95,7 @@ def _reading(raw: object, live: LiveMachine, pushed: set[str], now_ms: int, ahea
         )
     if isinstance(value, bool) or not isinstance(value, int | float):
         return _("The value of {channel} is not a number.", channel=channel)
-    if abs(value) > MAX_TEMP_C or not math.isfinite(value):  # in this order: a huge whole number is no float
+    if abs(value) > MAX_TEMP_C or not math.isfinite(value):  # in this order: isfinite overflows on a huge integer
         return _(
             "{value} is not a temperature that a roaster has (±{absurd_c:.0f} °C).",
             value=value,

@@ -1,7 +1,7 @@
-"""Reading instruments: a thread a link, each channel on its own schedule.
+"""Readers poll the instruments: one thread per link, each channel on its own schedule.
 
-It runs with no page open. A link that is lost is tried again with growing pauses and delays no other; its loss is
-logged once, and so is its return.
+They run with no page open. A lost link is retried with growing pauses and delays no other; its loss is logged once,
+and so is its return.
 """
 
 import logging
@@ -26,15 +26,15 @@ log = logging.getLogger(__name__)
 
 @runtime_checkable
 class Follower(Protocol):
-    """A simulated instrument: it has no knobs of its own and goes by the entries."""
+    """A simulated instrument, which has no controls of its own and follows the entries."""
 
     def follow(self, kind: str, body: Mapping[str, Any]) -> None:
-        """Do as a person at the machine would have done."""
+        """Act as a person at the machine would have for such an entry."""
 
 
 @dataclass(frozen=True)
 class LinkState:
-    """How a link to an instrument is: starting, ok or lost, why, and since when."""
+    """State of a link to an instrument: starting, ok or lost, the reason, and since when. [ms UTC]"""
 
     name: str
     state: str
@@ -43,7 +43,7 @@ class LinkState:
 
 
 class LinkReader(Worker):
-    """One link of one machine, read until told to stop."""
+    """One link of one machine, read until it is stopped."""
 
     def __init__(
         self,
@@ -63,11 +63,11 @@ class LinkReader(Worker):
 
     @property
     def instrument(self) -> Instrument:
-        """What is read."""
+        """The instrument that is read."""
         return self._instrument
 
     def last_read(self) -> Mapping[str, Reading | ReadFault]:
-        """What came last of each channel and control: a reading as it came over the wire, or why there is none."""
+        """Last result by channel and control: the reading as received, or the fault."""
         return self._last
 
     def _run(self) -> None:
@@ -87,7 +87,7 @@ class LinkReader(Worker):
                 self._note("lost", _("Drumside met a fault of its own while reading; the log of the server has it."))
             finally:
                 self._instrument.close()
-            # Many links that were lost together shall not come back all at once.
+            # Links that were lost together must not all reconnect at once.
             self.stopping.wait(pause_s * random.uniform(0.8, 1.2))  # noqa: S311 - no secret
             pause_s = min(pause_s * 2, LONGEST_PAUSE_S)
 
@@ -100,7 +100,7 @@ class LinkReader(Worker):
                 self._hand_on(self._instrument.read(ids))
                 for ident in ids:
                     step_ms = round(self._poll_s[ident] * 1000)
-                    # A poll that comes late is skipped, not made up for.
+                    # Missed polls are skipped, not made up for.
                     due_ms[ident] += step_ms * max(1, -(-(self._clock.now_ms() - due_ms[ident]) // step_ms))
             self._clock.wait(self.stopping, (min(due_ms.values()) - self._clock.now_ms()) / 1000)
 
@@ -117,7 +117,7 @@ class LinkReader(Worker):
             if channel not in self._faults:
                 log.warning("%s: %s", self.link.name, reason)
         self._faults.update(faults)
-        # One poll says little: it may have asked for one bad channel alone, or nothing new may have come for the good.
+        # A single poll does not decide: it may have asked for a bad channel alone, or the good ones had nothing new.
         lost = self._faults.keys() >= self._poll_s.keys()
         self._note("lost" if lost else "ok", " ".join(self._faults.values()))
 
@@ -140,7 +140,7 @@ class MachineReaders:
     clock
         The server's clock.
     changed
-        Called whenever the state of a link is another one.
+        Called whenever the state of a link has changed.
     """
 
     def __init__(self, live: LiveMachine, clock: Clock, *, changed: Callable[[], None]) -> None:
@@ -148,28 +148,28 @@ class MachineReaders:
         self._readers: list[LinkReader] = []
 
     def start(self) -> None:
-        """Begin to read each link, a thread each."""
+        """Start reading each link, in a thread of its own."""
         for instrument, poll_s in build_instruments(self._live.machine, self._clock):
             reader = LinkReader(self._live, instrument, poll_s, self._clock, changed=self._changed)
             self._readers.append(reader)
             reader.start()
 
     def stop(self) -> None:
-        """Leave off reading, and wait for that."""
+        """Stop reading and wait for the threads to end."""
         for reader in self._readers:
             reader.stop()
 
     @property
     def links(self) -> tuple[LinkState, ...]:
-        """How each link is."""
+        """The state of each link."""
         return tuple(reader.link for reader in self._readers)
 
     def last_read(self) -> dict[str, Reading | ReadFault]:
-        """What came last of each channel and control, before the channel's own offset."""
+        """Last result by channel and control, before the channel's offset."""
         return {name: item for reader in self._readers for name, item in reader.last_read().items()}
 
     def follow(self, entries: Sequence[Entry]) -> None:
-        """Let simulated instruments do as the entries say."""
+        """Pass the entries to simulated instruments."""
         for reader in self._readers:
             if isinstance(reader.instrument, Follower):
                 for entry in entries:

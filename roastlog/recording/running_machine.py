@@ -1,4 +1,4 @@
-"""One machine while the server runs: the view that its pages show, and what its watchers are told."""
+"""One running machine: its readers, its live view and the events for its watchers."""
 
 import threading
 from collections.abc import Callable
@@ -31,9 +31,9 @@ NO_OUTLOOK: Final = "No outlook can be made; readings and taps are kept all the 
 
 
 class RunningMachine:
-    """One machine while the server runs: its readings, its view and its advice.
+    """One running machine: its readings, its view and its advice.
 
-    The view is kept as its watchers know it: each flush of entries is told as what it changed of that.
+    It keeps the view last published to watchers; a flush of entries is sent as the changes to that view.
     """
 
     def __init__(self, machine: Machine, store: Store, clock: Clock, history: History) -> None:
@@ -42,49 +42,49 @@ class RunningMachine:
         self.readers = MachineReaders(self.live, clock, changed=self._tell_state)
         self._store, self._clock = store, clock
         self._advisor = Advisor(machine, history)
-        # A thread a machine: what fails for one, or takes its time, is no matter of another's.
+        # A thread per machine: a failure or a delay on one does not affect another.
         self.advice_thread = Repeater(f"advice on {machine.id}", ADVICE_S, self.update_advice, NO_OUTLOOK)
-        self._lock = threading.Lock()  # of what follows: a view is made, and told, by one thread at a time
+        self._lock = threading.Lock()  # guards the attributes below: one thread at a time makes and publishes a view
         self._seq = stored.last_seq(store.read)
         self._advice = NO_ADVICE
         self._trouble = ""
         self._coffee: str | None = None
         self._waiting: frozenset[str] = frozenset()
         with self._lock:
-            self._told = self._new_view()
-        self._differing = Differences()  # what differed since of views that were given out
+            self._published_view = self._new_view()
+        self._differing = Differences()  # between the published view and views that `view` returned since
 
     def start(self) -> None:
-        """Begin to read, and to advise."""
+        """Start the readers and the advice thread."""
         self.readers.start()
         self.advice_thread.start()
 
     def stop(self) -> None:
-        """Leave off, and let all watchers go; what was read is still to be saved."""
+        """Stop reading and disconnect all watchers; unsaved readings must still be saved."""
         self.readers.stop()
         self.advice_thread.stop()
         self.live.close()
 
     def view(self) -> LiveView:
-        """All that a live page shows besides the numbers, as it is now."""
+        """The live view as it is now."""
         with self._lock:
             view = self._new_view()
-            self._differing |= differences(self._told, view)
+            self._differing |= differences(self._published_view, view)
             return view
 
     def refresh(self) -> None:
-        """Take in what is new in the machine's journal, and tell all watchers what it changed, in one event."""
+        """Process new entries of the machine's journal, and send watchers the changes of the view in one event."""
         with self._lock:
             while fresh := stored.entries_after(self._store.read, self.machine.id, self._seq):
-                told, self._seq = self._told, fresh[-1][0]
-                self._told = self._new_view()
-                found = self._differing | differences(told, self._told)
+                old, self._seq = self._published_view, fresh[-1][0]
+                self._published_view = new = self._new_view()
+                changes = self._differing | differences(old, new)
                 self._differing = Differences()
                 self.readers.follow([entry for _, entry in fresh])
-                self.live.hub.tell("entry", flush_event(told, self._told, found, fresh), seq=self._seq)
+                self.live.hub.tell("entry", flush_event(old, new, changes, fresh), seq=self._seq)
 
     def update_advice(self) -> None:
-        """Make the advice anew, and tell it, and what ails the recording, where either is news."""
+        """Recompute the advice and the recording trouble, and send whichever changed."""
         trouble = recording_trouble(self._store, self.live, self.readers.links, self._clock)
         if trouble != self._trouble:
             self._trouble = trouble
@@ -93,14 +93,14 @@ class RunningMachine:
         with self._lock:
             if advice != self._advice:
                 self._advice = advice
-                self._told = replace(self._told, outlook=advice)
+                self._published_view = replace(self._published_view, outlook=advice)
                 self.live.hub.tell("outlook", advice)
 
     def _tell_state(self) -> None:
         self.live.hub.tell("state", StateView(self.readers.links, self._trouble))
 
     def _new_view(self) -> LiveView:
-        """Find out which batch the machine is at, and make its view. The lock is held."""
+        """The view of the current batch, made now. The lock is held."""
         return _without_language(self._make_view)
 
     def _make_view(self) -> LiveView:
@@ -116,7 +116,7 @@ class RunningMachine:
             folded = fold(stored.entries_of(self._store.read, current.batch.code), current.batch.code)
             self.live.follow(folded, now_ms)
             if current.batch.code in waited:
-                self.live.controls.turn_all(now_ms)  # what was turned while it waited went to the batch before it
+                self.live.controls.turn_all(now_ms)  # turns while it waited went to the batch before it
             photos = photos_of(self._store.read, folded.photos)
             batch = batch_view(
                 self.machine,
@@ -141,7 +141,7 @@ class RunningMachine:
         )
 
     def _new_advice(self) -> AdviceView:
-        """What can be said of the batch at the machine. It takes its time and holds up nobody."""
+        """The advice on the current batch. It may be slow, so the lock is not held."""
         live, batch = self.live, self.live.batch
         if batch is not None and batch.state == "roasting":
             settings = Settings.of(books.settings(self._store.read))
@@ -160,5 +160,5 @@ class RunningMachine:
 
 
 def _without_language(make: Callable[[], T]) -> T:
-    """Call ``make`` outside of any request's language, so that two views compare whoever asked for them."""
+    """Call ``make`` outside of any request's language, so that views made for different requests compare equal."""
     return Context().run(make)

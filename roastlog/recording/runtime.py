@@ -1,4 +1,4 @@
-"""All machines that are set up, while the server runs: begun, replaced and stopped, and their readings saved."""
+"""All machines while the server runs: started, replaced and stopped, and their readings saved."""
 
 import logging
 import threading
@@ -23,12 +23,12 @@ from roastlog.store.store import Store
 from roastlog.threads import Repeater
 
 log = logging.getLogger(__name__)
-SAVE_S: Final = 0.5  # with the time that a commit takes on a busy computer, a reading is on the disk within a second
+SAVE_S: Final = 0.5  # so that a reading is on disk within a second even where a commit is slow
 UNSAVED: Final = "Readings cannot be written; they are kept in memory and written when the disk returns"
 
 
 class Runtime:
-    """Machines and the entry service, joined."""
+    """The running machines and the entry service that feeds them."""
 
     def __init__(self, store: Store, clock: Clock) -> None:
         self._store, self._clock = store, clock
@@ -37,24 +37,29 @@ class Runtime:
         self._adding = threading.Lock()
         self._recording = False
         self.entry_service = EntryService(
-            store, clock, self._machines, knobs=self._settings_of, heard=self.refresh, described=self._described
+            store,
+            clock,
+            self._machines,
+            control_settings=self._control_settings,
+            on_entries=self.refresh,
+            on_description=self._reload,
         )
         self.history = History(store, self._rows_between)
         self._saver = Repeater("saver", SAVE_S, self._save, UNSAVED)
 
     def start(self) -> None:
-        """Set up the machines of the database, take up what was under way, and begin to read."""
+        """Start the machines of the database with their batches under way, and begin reading."""
         self._recording = True
         for machine in kept_machines.machines(self._store.read):
             self.add(machine)
         self._saver.start()
 
     def add(self, machine: Machine) -> None:
-        """Begin to read a machine; one with the same id is replaced, and goes on as it is if the disk fails."""
+        """Begin reading a machine; it replaces one with the same id, which runs on if the disk fails."""
         with self._adding:
             old = self._running.get(machine.id)
             if old is not None:
-                old.live.save()  # the new one takes its curve from the disk
+                old.live.save()  # the new one loads its curve from the disk
             running = RunningMachine(machine, self._store, self._clock, self.history)
             self._running[machine.id], self._machines[machine.id] = running, machine
             if old is not None:
@@ -62,17 +67,17 @@ class Runtime:
             running.start()
 
     def running_as(self, machine_id: str) -> Machine | None:
-        """The description that a machine is read by; None where it is not read."""
+        """The description that a machine runs with; None where it does not run."""
         return self._machines.get(machine_id)
 
-    def _described(self, machine_id: str) -> None:
-        """Read a machine by its description as it is in the database now, where that has changed."""
+    def _reload(self, machine_id: str) -> None:
+        """Restart a machine whose description in the database has changed."""
         machine = kept_machines.machine(self._store.read, machine_id) if self._recording else None
         if machine is not None and machine != self._machines.get(machine_id):
             self.add(machine)
 
     def close(self) -> None:
-        """Stop reading, save what there is, and let all watchers go."""
+        """Stop reading, save unsaved readings, and disconnect all watchers."""
         with self._adding:
             for running in self._running.values():
                 self._stop(running)
@@ -83,7 +88,7 @@ class Runtime:
         return list(self._machines.values())
 
     def running(self, machine_id: str) -> RunningMachine:
-        """One machine while it runs; raises NoSuchMachine."""
+        """One running machine; raises NoSuchMachine."""
         running = self._running.get(machine_id)
         if running is None:
             there = ", ".join(self._running) or _("none yet")
@@ -93,32 +98,32 @@ class Runtime:
         return running
 
     def live(self, machine_id: str) -> LiveMachine:
-        """One machine while it is read."""
+        """The live readings of one machine."""
         return self.running(machine_id).live
 
     def view(self, machine_id: str) -> LiveView:
-        """All that a live page of the machine shows besides the numbers."""
+        """The live view of the machine: all that its page shows besides the numbers."""
         return self.running(machine_id).view()
 
     def links(self, machine_id: str) -> tuple[LinkState, ...]:
-        """How the machine's instruments are."""
+        """States of the machine's instrument links."""
         return self.running(machine_id).readers.links
 
     def last_read(self, machine_id: str) -> dict[str, Reading | ReadFault]:
-        """What the machine's instruments said last, by channel and control, before the channel's own offset."""
+        """Last reading or fault of each channel and control, before the channel's offset."""
         return self.running(machine_id).readers.last_read()
 
     def refresh(self, machine_id: str) -> None:
-        """Take in what is new in the machine's journal and tell all watchers."""
+        """Process new entries of the machine's journal and notify all watchers."""
         self.running(machine_id).refresh()
 
     def photo_came(self, name: str) -> None:
-        """Tell all watchers that a photo is here: those that show an entry with its name show it from now on."""
+        """Notify all watchers that a photo has arrived, so that pages show it."""
         for running in list(self._running.values()):
             running.live.hub.tell("photo", {"name": name})
 
     def update_advice(self) -> None:
-        """Make the advice on all machines anew, and tell it where it is news."""
+        """Recompute the advice on all machines and send it where it changed."""
         for running in list(self._running.values()):
             running.update_advice()
 
@@ -130,12 +135,12 @@ class Runtime:
             log.exception("The last readings of %s cannot be written and are lost", running.machine.name)
 
     def _rows_between(self, machine_id: str, start_ms: int, end_ms: int) -> Rows:
-        """Readings of a machine, of one too that was taken away."""
+        """Readings of a machine, including one that was removed."""
         if machine_id in self._running:
             return self.live(machine_id).rows_between(start_ms, end_ms)
         return stored_readings.rows_between(self._store.read, machine_id, start_ms, end_ms)
 
-    def _settings_of(self, machine_id: str) -> Mapping[str, float]:
+    def _control_settings(self, machine_id: str) -> Mapping[str, float]:
         return self.live(machine_id).controls.settings
 
     def _save(self) -> None:

@@ -1,4 +1,4 @@
-"""What ails the recording of a machine beside a link that is lost: a disk that is full, senders that fell silent."""
+"""Recording trouble other than a lost link: the disk refuses writes, or senders have fallen silent."""
 
 from collections.abc import Iterable
 from typing import Final
@@ -19,7 +19,7 @@ SILENT_MS: Final = 5_000  # in real time, however fast a demo's clock runs
 
 
 def recording_trouble(store: Store, live: LiveMachine, links: Iterable[LinkState], clock: Clock) -> str:
-    """What ails the recording of a machine, in a sentence; nothing where all is well, or a link says it already."""
+    """The recording trouble of a machine as a sentence; empty without any, or where a lost link explains it."""
     if store.failing:
         return FULL
     lost = any(link.state == "lost" for link in links)
@@ -27,9 +27,9 @@ def recording_trouble(store: Store, live: LiveMachine, links: Iterable[LinkState
 
 
 def _is_silent(live: LiveMachine, clock: Clock) -> bool:
-    """Whether a machine that roasts was not heard for long, by senders that have no link here to be lost."""
+    """Whether a machine with a batch in the drum has sent no reading for `SILENT_MS`."""
     if live.batch is None or live.batch.state != "roasting" or live.last_reading_ms is None:
         return False
     if all(channel.source == "hand" for channel in live.machine.channels):
-        return False  # a person reads now and then
+        return False  # a person types a reading only now and then
     return (clock.now_ms() - live.last_reading_ms) / clock.rate > SILENT_MS

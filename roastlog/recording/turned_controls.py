@@ -1,4 +1,4 @@
-"""Controls that are read off the machine's own registers: how they stand, and which of them were turned."""
+"""Controls read from the machine's registers: their settings, and turns made on the machine."""
 
 import threading
 from collections.abc import Sequence
@@ -6,7 +6,7 @@ from typing import NamedTuple
 
 
 class Turn(NamedTuple):
-    """A control that was seen to change on the machine."""
+    """A change of a control, made on the machine. [ms UTC]"""
 
     control: str
     setting: float
@@ -14,7 +14,7 @@ class Turn(NamedTuple):
 
 
 class TurnedControls:
-    """The controls of one machine as its registers tell them; from any thread."""
+    """The controls of one machine as read from its registers. Thread-safe."""
 
     def __init__(self) -> None:
         self._lock = threading.Lock()
@@ -23,30 +23,30 @@ class TurnedControls:
 
     @property
     def settings(self) -> dict[str, float]:
-        """How each control that was read stands."""
+        """Setting of each control that was read."""
         with self._lock:
             return dict(self._settings)
 
     def put(self, control: str, setting: float, at_ms: int) -> None:
-        """Take in what a register said."""
+        """Add a control's setting as read. [ms UTC]"""
         with self._lock:
             known = self._settings.get(control)
             self._settings[control] = setting
-            if known != setting:  # the first time as well: it may have been turned while nobody read it
+            if known != setting:  # also the first time: it may have been turned before reading began
                 self._turns.append(Turn(control, setting, at_ms))
 
     def take_turns(self) -> list[Turn]:
-        """The turns that were seen since the last call."""
+        """Return and clear the turns seen since the last call."""
         with self._lock:
             turns, self._turns = self._turns, []
             return turns
 
     def give_back(self, turns: Sequence[Turn]) -> None:
-        """Put turns back that could not be kept yet."""
+        """Put back turns that could not be stored."""
         with self._lock:
             self._turns[:0] = turns
 
     def turn_all(self, at_ms: int) -> None:
-        """Count every control as turned to where it stands. [ms UTC]"""
+        """Count every control as turned to its present setting. [ms UTC]"""
         with self._lock:
             self._turns += [Turn(control, setting, at_ms) for control, setting in self._settings.items()]

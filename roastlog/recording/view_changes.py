@@ -1,4 +1,4 @@
-"""What a flush of entries changed of the live view, so that the stream need not carry the whole of it each time."""
+"""Changes of the live view by a flush of entries, so that the stream need not send the whole view each time."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, fields, replace
@@ -8,12 +8,12 @@ from roastlog.journal.entries import Entry
 from roastlog.recording.live_view import BatchView, LineView, LiveView, LogLineView
 from roastlog.roasts.chart import ChartOverlays
 
-_APART: Final = frozenset({"log", "lines", "chart"})  # parts of the batch that are told by their own changes
+_APART: Final = frozenset({"log", "lines", "chart"})  # parts of the batch whose changes are sent in their own fields
 
 
 @dataclass(frozen=True)
 class Differences:
-    """Names of the fields that differ between views of a machine, and ids of lines that do, of the log and folded."""
+    """Names of the fields, and ids of the log lines and folded lines, that differ between views of a machine."""
 
     view: frozenset[str] = frozenset()
     batch: frozenset[str] = frozenset()
@@ -22,22 +22,22 @@ class Differences:
     lines: frozenset[str] = frozenset()
 
     def __or__(self, other: "Differences") -> "Differences":
-        """Those of both."""
+        """The union of both."""
         return Differences(*(getattr(self, name) | getattr(other, name) for name in _names(Differences)))
 
 
 @dataclass(frozen=True)
 class LogChanges:
-    """How the log came to be another one.
+    """The changes of the log.
 
     Attributes
     ----------
     lines
-        Lines that are new or read otherwise now, newest first.
+        Lines that are new or changed, newest first.
     gone
-        Ids of lines that stand in it no more.
+        Ids of removed lines.
     order
-        Ids of all its lines, newest first; None where the new lines stand above the old ones, which keep their order.
+        Ids of all lines, newest first; None where the new lines precede the old ones, which keep their order.
     """
 
     lines: tuple[LogLineView, ...]
@@ -47,22 +47,22 @@ class LogChanges:
 
 @dataclass(frozen=True)
 class FlushEvent:
-    """The `entry` event: the entries of a flush, and what they changed of the view.
+    """The `entry` event: the entries of a flush and the changes of the view.
 
     Attributes
     ----------
     entries
-        The entries in the order of their numbers, each with its own as ``seq``.
+        The entries in the order of their numbers, each with its number as ``seq``.
     after, seq
-        Number of the last entry in the view that the changes are laid on, and in the view that it becomes.
+        Number of the last entry in the view before and after the changes.
     view
-        The fields of the view that are others now; its batch among them where it is another batch, or none.
+        Changed fields of the view, including ``batch`` where it is another batch or none.
     batch
-        The fields of the batch that are others now, where it is the same one.
+        Changed fields of the batch, where it is the same one.
     chart, log
-        The same for the batch's chart and its log; None where nothing of them changed.
+        Changes of the batch's chart and log; None without any.
     lines
-        Lines that a page folds and that are new or others now. None ever goes.
+        New or changed lines that a page folds. None is ever removed.
     """
 
     entries: tuple[Mapping[str, object], ...]
@@ -76,7 +76,7 @@ class FlushEvent:
 
 
 def differences(old: LiveView, new: LiveView) -> Differences:
-    """What differs between two views of one machine."""
+    """The differences between two views of one machine."""
     names = _differing(old, new) - {"batch"}
     if old.batch is None or new.batch is None or old.batch.code != new.batch.code:
         return Differences(names if old.batch is new.batch else names | {"batch"})
@@ -92,33 +92,33 @@ def differences(old: LiveView, new: LiveView) -> Differences:
     )
 
 
-def flush_event(told: LiveView, new: LiveView, found: Differences, entries: Sequence[tuple[int, Entry]]) -> FlushEvent:
+def flush_event(old: LiveView, new: LiveView, found: Differences, entries: Sequence[tuple[int, Entry]]) -> FlushEvent:
     """The event of a flush.
 
     Parameters
     ----------
-    told
-        The view as watchers know it.
+    old
+        The view last published to watchers.
     new
         The view with the entries.
     found
-        What differs between the two, and what differed of any view that was given out in between.
+        Differences between the two, and between the old one and any view returned in between.
     entries
         The entries, each with its number.
     """
-    said = tuple(entry.numbered(seq) for seq, entry in entries)
+    numbered = tuple(entry.numbered(seq) for seq, entry in entries)
     view = {name: getattr(new, name) for name in _names(LiveView) if name in found.view or name in {"seq", "now_ms"}}
     batch = new.batch
-    if "batch" in found.view or batch is None or told.batch is None:
-        return FlushEvent(said, told.seq, new.seq, view)
+    if "batch" in found.view or batch is None or old.batch is None:
+        return FlushEvent(numbered, old.seq, new.seq, view)
     return FlushEvent(
-        said,
-        told.seq,
+        numbered,
+        old.seq,
         new.seq,
         view,
         {name: getattr(batch, name) for name in _names(BatchView) if name in found.batch - _APART} or None,
         {name: getattr(batch.chart, name) for name in _names(ChartOverlays) if name in found.chart} or None,
-        _log_changes(told.batch.log, batch.log, found.log) if "log" in found.batch else None,
+        _log_changes(old.batch.log, batch.log, found.log) if "log" in found.batch else None,
         tuple(line for line in batch.lines if line.id in found.lines),
     )
 
@@ -135,7 +135,7 @@ def _log_changes(old: Sequence[LogLineView], new: Sequence[LogLineView], differi
 
 
 def _settled(chart: ChartOverlays) -> ChartOverlays:
-    """A chart without the ends of the bars that still grow: a page lets those grow by itself."""
+    """A chart without the ends of growing bars, which pages extend by themselves."""
     ribbon = chart.ribbon
     right = [None if last else end_s for end_s, last in zip(ribbon["right"], ribbon["last"], strict=True)]
     return replace(chart, ribbon={**ribbon, "right": right})

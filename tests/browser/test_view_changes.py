@@ -91,7 +91,7 @@ def test_changes_give_the_view_that_the_server_has(bench: Bench, browser: Browse
                 "([one, other, event]) => [one, other].map((view) => changes.changedView(view, event))",
                 [first, later, data],
             )
-            assert settled(first) == settled(later) == settled(jsonable(running._told))
+            assert settled(first) == settled(later) == settled(jsonable(running._published_view))
         if roastery.chance.random() < 0.3:
             later = bench.client.get("/machines/drum-4/view").get_json()
     watch.close()
