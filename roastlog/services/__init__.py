@@ -1,7 +1,7 @@
-"""The one place that joins store, recording and pure rooms. Routes and commands call this and nothing below it.
+"""Services join store, recording and the pure rooms. Routes and commands call them and nothing below.
 
-A topic a module: each is one class that is handed what it needs, and none inherits from another. `open_services` wires
-them over one data folder. The types that pages show are named here too.
+Each topic is one module with one class, which gets its dependencies as arguments; none inherits from another.
+`open_services` builds them for one data folder. The types that pages show are exported here too.
 """
 
 from dataclasses import dataclass
@@ -75,7 +75,7 @@ __all__ = [
 
 @dataclass(frozen=True)
 class Services:
-    """One data folder at work: a service a topic, and below them what is started and stopped."""
+    """The services of one data folder, one per topic, and the runtime and maintenance that they start and stop."""
 
     store: Store
     clock: Clock
@@ -102,28 +102,28 @@ class Services:
     pairing: PairingService
 
     def start(self) -> None:
-        """Begin to record, to pack and to back up."""
+        """Start recording and maintenance."""
         self.runtime.start()
         self.maintenance.start()
 
     def close(self) -> None:
-        """Stop all of it; everything that was read is on the disk when this returns."""
+        """Stop everything; all readings are on disk when this returns."""
         self.maintenance.stop()
         self.runtime.close()
         self.store.close()
 
 
 def open_services(folder: Path, clock: Clock, *, host: str = "127.0.0.1", port: int = 8080) -> Services:
-    """Services over one data folder, not yet started.
+    """The services of one data folder, not yet started.
 
     Parameters
     ----------
     folder
-        Where its database is, or shall be.
+        The data folder; its database is created if missing.
     clock
         The server's clock.
     host, port
-        Where the server listens: labels without an address of their own lead there.
+        Address that the server listens on; labels lead there unless another address is set.
     """
     store = Store(folder)
     runtime = Runtime(store, clock)

@@ -1,4 +1,4 @@
-"""Where other devices reach this server."""
+"""The address at which other devices reach this server."""
 
 import ipaddress
 import socket
@@ -17,7 +17,7 @@ class AddressService:
     Parameters
     ----------
     host, port
-        Where the server listens.
+        Address that the server listens on.
     """
 
     def __init__(self, store: Store, settings: SettingsService, host: str, port: int) -> None:
@@ -30,20 +30,20 @@ class AddressService:
         return self._host in {"localhost", "127.0.0.1", "::1"}
 
     def own_base(self) -> str:
-        """Address of this server in its own network."""
+        """Address of this server in the local network."""
         host = lan_address() if self._host in ANY else self._host
         return f"http://{f'[{host}]' if ':' in host else host}:{self._port}"
 
     def note_base(self, base: str) -> None:
-        """Note where the server is reached, for whoever makes an invitation beside it; empty where nobody can."""
+        """Store the server's address, so that other processes can make invitations; empty if unreachable."""
         self._store.write(lambda db: note(db, {"served_at": base}))
 
     def noted_base(self) -> str:
-        """Where a phone reaches the server, as noted at its last start, else by the address on labels; or empty."""
+        """Address at which a phone reaches the server: as noted at its last start, else that on labels, else empty."""
         return str(noted(self._store.read).get("served_at") or self._settings.current().url_base)
 
     def way_in(self, secret: str = "") -> str:
-        """Where a device goes to be let in: by a link that ends in a secret, or else to type a code."""
+        """Address at which a device pairs: the link that ends in a secret, or without one the page to type a code."""
         base = self.noted_base()
         if not base or base.endswith("#"):  # through trusting the certificate (`--lan`)
             return f"{base}{secret}" if secret else base.removesuffix("#")
@@ -51,7 +51,7 @@ class AddressService:
 
 
 def lan_address() -> str:
-    """The address of this computer in its own network, as well as can be told without asking anyone."""
+    """The address of this computer in the local network, as far as it is known without network traffic."""
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
         try:
             probe.connect(("192.0.2.1", 9))  # a documentation address (RFC 5737); nothing is sent

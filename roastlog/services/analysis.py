@@ -1,4 +1,4 @@
-"""What the numbers say of a batch beyond its marks: smoothed rates, faults, and how wrong its outlook was."""
+"""Analysis of a batch: smoothed rates, curve faults, and the forecast errors of its outlook."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -16,16 +16,16 @@ from roastlog.services.settings import SettingsService
 
 @dataclass(frozen=True)
 class Analysis:
-    """What is told of a curve beside its values.
+    """The analysis of a curve.
 
     Attributes
     ----------
     smoothed
-        Whether the batch is over, so that the rates at its moments are the smoothed ones, with their errors.
+        Whether the batch is over, so that the rates at its moments are smoothed and have errors.
     moments
-        The moments with what the probe and its rate were.
+        The moments with temperature and rate.
     faults
-        What is worth a look, by the thresholds as they are set now.
+        Curve faults, by the thresholds as set now.
     """
 
     smoothed: bool
@@ -35,16 +35,16 @@ class Analysis:
 
 @dataclass(frozen=True)
 class ForecastReview:
-    """How wrong the outlook of a batch was.
+    """The outlook of a batch compared with its course.
 
     Attributes
     ----------
     record
         The batch.
     basis_text
-        What the outlook rested on; empty where there was none to make.
+        The basis of the outlook, in words; empty without an outlook.
     forecast_errors
-        What it said at each minute against what came.
+        Errors of the forecasts made at each minute.
     """
 
     record: Record
@@ -53,15 +53,15 @@ class ForecastReview:
 
 
 class AnalysisService:
-    """Works out the faults of a curve, its smoothed rates, and how wrong its outlook was."""
+    """Computes the faults of a curve, its smoothed rates and its forecast errors."""
 
     def __init__(self, clock: Clock, history: History, batches: BatchService, settings: SettingsService) -> None:
         self._clock, self._history, self._batches, self._settings = clock, history, batches, settings
 
     def forecast_review(self, text: str) -> ForecastReview:
-        """What the outlook said of a batch at each minute, from what was known then and no later.
+        """Forecasts for a batch at each minute, from the data until then, and their errors.
 
-        It is made anew, with the marks and the moves at the times that they have now, and with the batches of this
+        The outlook is recomputed from the moments and moves at their present times, and from the batches of this
         coffee on this machine that were charged before; raises MistypedCode, NotACode or NoSuchBatch.
         """
         record = self._batches.record(text)
@@ -72,7 +72,7 @@ class AnalysisService:
         return ForecastReview(record, outlook.basis_text, forecast_errors(record.traced.roast, outlook))
 
     def analyse(self, record: Record) -> Analysis:
-        """What the numbers say of a batch."""
+        """The analysis of a batch."""
         roast = record.traced.roast
         faults = find_faults(
             roast.time_s, roast.temp_c, roast.rate_c_per_min, roast.moments_s, self._settings.current().thresholds
@@ -82,13 +82,13 @@ class AnalysisService:
 
 
 def _moments(record: Record, smooth: SmoothCurve | None) -> list[MomentRow]:
-    """The moments with the smoothed rate and its error, where there is one."""
+    """The moments, with the smoothed rate and its error where there is one."""
     if smooth is None:
         return record.measures.moments
     times = record.curve.time_s
     return [
         row
-        if row.moment == "turning_point"  # there it is zero by what it is
+        if row.moment == "turning_point"  # the rate there is zero by definition
         else replace(
             row,
             rate_c_per_min=value_at(times, smooth.rate_c_per_min, row.time_s),

@@ -1,4 +1,4 @@
-"""Backups: made, brought back, and how safe the records are."""
+"""Backups: making and restoring them, and the status of the storage."""
 
 from dataclasses import dataclass
 from pathlib import Path
@@ -17,21 +17,21 @@ from roastlog.upkeep.maintenance import Maintenance
 
 WAITS: Final = N_("Readings are kept in memory until the disk takes them again.")
 REMADE_TOLD_MS: Final = 24 * 3_600_000
-OLD_S: Final = 48 * 3600.0  # the one of last night is at most a day old; older than two, one was missed
+OLD_S: Final = 48 * 3600.0  # a nightly backup is at most a day old; after two days, one was missed
 
 
 @dataclass(frozen=True)
 class StorageStatus:
-    """How safe the records are, for a person.
+    """The status of disk and backups, for a person.
 
     Attributes
     ----------
     age_s : float or None
-        Age of the newest good backup; None where there is none. [s]
+        Age of the newest good backup; None without one. [s]
     well : bool
-        Whether nothing is to be done.
+        Whether all is well.
     said : str
-        What is to be said where something is.
+        The problems as sentences; empty if all is well.
     """
 
     age_s: float | None
@@ -40,7 +40,7 @@ class StorageStatus:
 
     @property
     def tick(self) -> str:
-        """The age of the newest good backup, in words."""
+        """Age of the newest good backup, in words."""
         if self.age_s is None:
             return _("No backup yet; the first is made soon after the start.")
         hours = self.age_s / 3600
@@ -56,14 +56,14 @@ class StorageStatus:
 
 
 class BackupService:
-    """Tells how safe the records are."""
+    """Reports the status of disk and backups."""
 
     def __init__(self, store: Store, clock: Clock, maintenance: Maintenance) -> None:
         self._store, self._clock, self._maintenance = store, clock, maintenance
         self._remade_ms: int = noted(store.read).get(REMADE, 0)
 
     def status(self) -> StorageStatus:
-        """How the disk and the backups are. It asks nothing of the disk that could keep a page waiting."""
+        """The status of disk and backups. It makes no test write, which could keep a page waiting."""
         state = self._maintenance.state()
         age_s = None if state.newest is None else max(0.0, (self._clock.now_ms() - state.newest.at_ms) / 1000)
         said = []
@@ -87,7 +87,7 @@ class BackupService:
 
 
 def back_up(folder: Path, to: Path | None, clock: Clock) -> str:
-    """Back up a data folder, beside a running server too, into its backups or to a file; what was made, in words."""
+    """Back up a data folder, which may be in use, into its backups or to a file; returns the result in words."""
     source = folder / FILE_NAME
     if not source.is_file():
         raise StoreError(_("There is no database in {folder}; name the data folder with --data.", folder=folder))
@@ -100,7 +100,7 @@ def back_up(folder: Path, to: Path | None, clock: Clock) -> str:
 
 
 def restore(backup: Path, folder: Path) -> str:
-    """Bring a backup back into a new data folder; what there is now, in words."""
+    """Restore a backup into a new data folder; returns the result in words."""
     return _(
         "{where}: {what}. It was opened, checked and counted.",
         where=folder,
@@ -109,5 +109,5 @@ def restore(backup: Path, folder: Path) -> str:
 
 
 def rebuild(folder: Path) -> str:
-    """Make all lists anew from the journal; how many rows that were, in words."""
+    """Rebuild all projections from the journal; returns the numbers of rows in words."""
     return str(database.rebuild(folder))

@@ -1,4 +1,4 @@
-"""Bags: the page that anyone sees who scans one, and the codes that lead there."""
+"""Bags: their public page, and the codes that lead to it."""
 
 import re
 import secrets
@@ -36,7 +36,7 @@ class BagPhoto(NamedTuple):
 
 @dataclass(frozen=True)
 class Bag:
-    """What anyone sees who scans a bag."""
+    """The contents of a bag's public page."""
 
     code: str
     coffee: str
@@ -60,7 +60,7 @@ _SMALL_MOMENTS: Final = ("charge", "yellow", "first_crack", "drop")
 
 
 class BagService:
-    """Finds the bag that a code leads to, and puts together its page."""
+    """Finds the bag of a code and makes its page."""
 
     def __init__(
         self,
@@ -76,11 +76,11 @@ class BagService:
         self._batches, self._photos, self._people, self._settings = batches, photos, people, settings
 
     def by_token(self, token: str) -> Bag:
-        """What anyone sees who scans a bag; raises NoSuchBatch or Withdrawn."""
+        """The bag with a token; raises NoSuchBatch or Withdrawn."""
         return self.of(self._batches.record(self._code_of(token)))
 
     def photo(self, token: str, name: str) -> bytes:
-        """A photo that this bag's page shows, as JPEG; raises as `by_token` does, and NotFound for any other photo."""
+        """A photo on this bag's page, as JPEG; raises NotFound for any other photo, and the errors of `by_token`."""
         code = self._code_of(token)
         batch = fold(stored.entries_of(self._store.read, code), code)
         if name not in {photo.name for photo in self._bag_photos(batch)}:
@@ -96,16 +96,16 @@ class BagService:
         return summary.code
 
     def scanned(self, text: str) -> str:
-        """Code of the batch that a QR leads to, for the roastery's own devices.
+        """Code of the batch of a scanned QR code, for the roastery's own devices.
 
-        The bag's token alone decides, whatever address stands before it: labels outlive a server's address.
+        Only the token of a bag counts, not the address before it, since labels outlive a server's address.
 
         Raises
         ------
         Withdrawn, NoSuchBatch
-            If it is a bag's, and leads to none here.
+            If it is the QR code of a bag that is withdrawn or unknown here.
         CodeError
-            If it is neither a bag's nor the code of a batch.
+            If it is neither that of a bag nor the code of a batch.
         """
         bag = _BAG.fullmatch(text.strip())
         if bag is None:
@@ -118,7 +118,7 @@ class BagService:
         return summary.code
 
     def withdraw_code(self, text: str) -> None:
-        """Give a batch another code for its bags; one that is printed already leads nowhere from now on."""
+        """Give a batch a new token for its bags; codes already printed no longer work."""
         code, token = self._batches.summary(text).code, secrets.token_urlsafe(TOKEN_BYTES)
         self._store.write(lambda db: lists.withdraw(db, code, token, self._clock.now_ms()))
 
@@ -160,7 +160,7 @@ class BagService:
         )
 
     def _bag_photos(self, batch: Batch) -> list[BagPhoto]:
-        """The photos that anyone may see: none unless the roastery has set so."""
+        """The photos on the public page; none unless the settings allow it."""
         if not self._settings.current().bag_shows_photos:
             return []
         here = self._photos.of(batch)

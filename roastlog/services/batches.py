@@ -1,4 +1,4 @@
-"""Batches: the list of them, and the record of each, folded from its entries and read off its curve."""
+"""Batches: their list, and the record of each, from its entries and its curve."""
 
 import math
 from collections.abc import Mapping
@@ -36,7 +36,7 @@ __all__ = ["BatchService", "BatchSummary", "LogLine", "Measures", "MomentRow", "
 
 @dataclass(frozen=True)
 class LogLine:
-    """One line of a batch's journal, told in words."""
+    """One line of a batch's journal, in words."""
 
     entry: str
     kind: str
@@ -59,7 +59,7 @@ class LogLine:
 
 @dataclass(frozen=True)
 class MomentRow:
-    """A moment with what the probe read at it, and how sure that is where it can be told."""
+    """A moment with temperature and rate, and their errors where known. [s from charge], [ms UTC], [°C], [°C/min]"""
 
     moment: str
     label: str
@@ -75,7 +75,7 @@ class MomentRow:
 
 @dataclass(frozen=True)
 class Measures:
-    """What is read off the curve of a batch."""
+    """Figures measured on the curve of a batch. [s from charge], [°C]"""
 
     moments: list[MomentRow]
     turning_point: TurningPoint | None
@@ -99,22 +99,22 @@ class Record:
 
     @property
     def machine(self) -> Machine | None:
-        """The machine as its sheet is now; None where it was taken away."""
+        """The machine by its present sheet; None if it was removed."""
         return self.traced.machine
 
     @property
     def curve(self) -> Curve:
-        """What was read from charge to drop, a row a second."""
+        """The readings from charge to drop, a row a second."""
         return self.traced.curve
 
     @property
     def bean(self) -> str | None:
-        """The column that stands for the beans."""
+        """Name of the bean column; None without one."""
         return self.traced.bean
 
     @property
     def practice(self) -> bool:
-        """Whether nothing of it was real."""
+        """Whether it is a practice batch."""
         return self.machine is not None and self.machine.practice
 
     @property
@@ -126,15 +126,15 @@ class Record:
     @property
     def smooth_columns(self) -> dict[str, NDArray[np.float64]]:
         """Each bean channel smoothed: ``smooth_…`` for its temperature, ``smooth_rate_…`` its rate. [°C], [°C/min]"""
-        told = {}
+        columns = {}
         for name in self.traced.roles:
             if (smooth := self.traced.smooth(name)) is not None:
-                told[f"smooth_{name}"], told[f"smooth_rate_{name}"] = smooth.temp_c, smooth.rate_c_per_min
-        return told
+                columns[f"smooth_{name}"], columns[f"smooth_rate_{name}"] = smooth.temp_c, smooth.rate_c_per_min
+        return columns
 
 
 class BatchService:
-    """Lists batches, and reads the record of each."""
+    """Lists batches and makes the record of each."""
 
     def __init__(
         self,
@@ -159,7 +159,7 @@ class BatchService:
         *,
         practice: bool = False,
     ) -> Page:
-        """A page of the list of batches, newest first; practice when asked for, as by naming its machine."""
+        """A page of batches, newest first; practice batches only with ``practice`` or by naming their machine."""
         without = () if practice or machine else self._machines.practice_ids()
         return lists.page_of(
             self._store.read, page=page, size=size, query=query, coffee=coffee, machine=machine, without=without
@@ -174,7 +174,7 @@ class BatchService:
         return found
 
     def in_state(self, state: str) -> list[BatchSummary]:
-        """The newest batches in one state; practice left out."""
+        """The newest batches in one state, without practice batches."""
         return lists.in_state(self._store.read, state, without=self._machines.practice_ids())
 
     def record(self, text: str) -> Record:
@@ -201,7 +201,7 @@ class BatchService:
         )
 
     def usual_loss(self, coffee: str | None, but: str = "") -> Band | None:
-        """The band that is usual for a coffee; None while too few batches are known."""
+        """The usual band of roast loss for a coffee; None while too few batches are known."""
         return usual_band(self.losses(coffee, but))
 
     def detail(self, text: str) -> BatchDetail:
@@ -234,9 +234,9 @@ class BatchService:
 
 
 def measure(traced: Traced, now_ms: int, area_base_c: float) -> Measures:
-    """What is read off a batch's curve: turning point, moments with their values, phases, development.
+    """Measure a batch's curve: turning point, moments with their values, phases, development.
 
-    The areas of the phases count from ``area_base_c`` up. [°C]
+    The areas of the phases are those above ``area_base_c``. [°C], [ms UTC]
     """
     batch, curve, bean = traced.batch, traced.curve, traced.bean
     times, rate = batch.moments_s, traced.rate(bean)
@@ -272,7 +272,7 @@ def measure(traced: Traced, now_ms: int, area_base_c: float) -> Measures:
 
 
 def value_of(curve: Curve, column: str | None, time_s: float) -> float | None:
-    """Value of a column at a time from charge; None where it is not known."""
+    """Value of a column at a time; None where it is not known. [s from charge]"""
     if column is None or column not in curve.channels:
         return None
     return value_at(curve.time_s, curve.channels[column], time_s)

@@ -1,4 +1,4 @@
-"""Batches held against each other: up to six, the first of them the guide."""
+"""Comparison of up to six batches; the first is the guide."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -19,7 +19,7 @@ from roastlog.store import batches as lists
 from roastlog.store.batches import BatchSummary
 from roastlog.store.store import Store
 
-MOST: Final = 6  # more lines than that no eye tells apart
+MOST: Final = 6  # nobody can tell more lines apart
 LETTERS: Final = "ABCDEF"
 _READ_AGAIN: Final = N_("Read the code off the label again, or choose the batch from the list.")
 _OFFERED: Final = 24  # a screen or two; the search finds the others
@@ -32,13 +32,13 @@ class Compared:
     Attributes
     ----------
     letter
-        What it is called on this page, A the guide.
-    record, roast, traits
-        All that is known of it, as the numbers see it, and what is told of it.
+        Its letter on the page; A is the guide.
+    record, roast, features
+        Its record, its curve for the numerics, and the features to compare.
     against
-        It held against the guide; None for the guide itself.
+        Its comparison with the guide; None for the guide itself.
     laid
-        A sentence where it could not be aligned as asked and lies at charge instead, else nothing.
+        The reason as a sentence where it is aligned at charge instead of as asked; else empty.
     """
 
     letter: str
@@ -50,13 +50,13 @@ class Compared:
 
     @property
     def code(self) -> str:
-        """Its code."""
+        """Code of the batch."""
         return self.record.summary.code
 
 
 @dataclass(frozen=True)
 class LeftOut:
-    """What was asked for and cannot be shown, why, and what to do."""
+    """A batch that was asked for and cannot be shown: the text typed, the reason and the remedy."""
 
     typed: str
     reason: str
@@ -70,11 +70,11 @@ class SideBySide:
     Attributes
     ----------
     align
-        How the curves are laid on each other.
+        The alignment of the curves.
     batches
-        Those that could be found, the guide first.
+        The batches shown, the guide first.
     left_out
-        Those that could not.
+        The batches that cannot be shown.
     """
 
     align: Alignment
@@ -83,24 +83,24 @@ class SideBySide:
 
     @property
     def guide(self) -> Compared | None:
-        """What the others are held against."""
+        """The batch that the others are compared with."""
         return self.batches[0] if self.batches else None
 
     @property
     def controls(self) -> list[Control]:
-        """The controls of the guide's machine as its sheet has them now, in its order."""
+        """The controls of the guide's machine by its present sheet, in its order."""
         guide = self.guide
         return list(guide.record.machine.controls) if guide and guide.record.machine else []
 
 
 class ComparisonService:
-    """Holds batches against each other."""
+    """Compares batches."""
 
     def __init__(self, store: Store, clock: Clock, history: History, batches: BatchService) -> None:
         self._store, self._clock, self._history, self._batches = store, clock, history, batches
 
     def compare(self, typed: Sequence[str], align: Alignment = "charge") -> SideBySide:
-        """Batches by their codes as typed, each held against the first that is there."""
+        """The batches of the codes as typed, each compared with the first one found."""
         records, left_out = self._found(typed)
         batches = [_compared(letter, record) for letter, record in zip(LETTERS, records, strict=False)]
         known: dict[tuple[str, str | None], UsualSpread] = {}
@@ -134,14 +134,14 @@ class ComparisonService:
         return list(records.values()), left_out
 
     def _usual(self, record: Record, but: Sequence[str]) -> UsualSpread:
-        """What is usual between two batches of its coffee on its machine, those that are looked at left aside."""
+        """Usual spread between two batches of its coffee on its machine, without the ones compared."""
         if record.machine is None:
             return UsualSpread()
         earlier = self._history.earlier(record.machine, record.summary.coffee, now_ms=self._clock.now_ms())
         return usual_spread([roast for roast in earlier if roast.name not in but])
 
     def guide_for(self, text: str) -> str | None:
-        """The code to hold a batch against: its guide, else the batch of its coffee before it; None without either."""
+        """Code of the batch to compare with: its guide, else the previous batch of its coffee; None without either."""
         record = self._batches.record(text)
         guide = record.batch.facts.guide
         if guide is not None:
@@ -153,7 +153,7 @@ class ComparisonService:
         return next(iter(before), None)
 
     def candidates(self, beside: SideBySide, query: str = "") -> list[BatchSummary]:
-        """Batches that could be added: those that a query finds, else those of the same coffee, then the others."""
+        """Batches that could be added: the matches of a query, else those of the same coffee and then the others."""
         there = {batch.code for batch in beside.batches}
         coffee = beside.guide.record.summary.coffee if beside.guide and not query else None
         pages = [self._batches.page(coffee=coffee).items] if coffee else []
@@ -164,7 +164,7 @@ class ComparisonService:
 
 def _compared(letter: str, record: Record) -> Compared:
     roast, smooth = record.traced.roast, record.traced.smooth(record.bean)
-    if smooth is not None:  # it is over, so its rate need not lag; that of one under way stays the live one
+    if smooth is not None:  # the batch is over: the smoothed rate does not lag as the live one does
         roast = replace(roast, rate_c_per_min=smooth.rate_c_per_min)
     return Compared(letter, record, roast, features(roast))
 

@@ -1,6 +1,6 @@
-"""Settings of the curve: the base of the area under it, and from when on a fault is told; with their limits and words.
+"""Settings of the curve, with limits and texts: the base of the area under it, and the thresholds of its faults.
 
-Kept in °C, °C/min and s, as all numbers are; typed and shown in the roastery's own unit of temperature.
+Stored in °C, °C/min and s; entered and shown in the roastery's unit of temperature.
 """
 
 from collections.abc import Mapping
@@ -16,7 +16,7 @@ _UNITS: Final[dict[SettingKind, str]] = {"temp": "°{}", "rate": "°{}/min", "di
 
 @dataclass(frozen=True)
 class CurveSetting:
-    """A number that can be set: what it is called, its limits in °C, °C/min or s, and what it does."""
+    """A number that can be set: its label, its limits in °C, °C/min or s, and a hint."""
 
     label: str
     kind: SettingKind
@@ -25,23 +25,23 @@ class CurveSetting:
     hint: str
 
     def unit(self, temp_unit: str) -> str:
-        """The unit that it is typed in, where temperatures are in C or F."""
+        """The unit in which it is entered, where temperatures are in C or F."""
         return _UNITS[self.kind].format(temp_unit)
 
     def shown(self, value: float, temp_unit: str) -> float:
-        """A kept value in the unit that it is shown in."""
+        """A stored value in the unit in which it is shown."""
         if temp_unit == "C" or self.kind == "time":
             return value
         return round(f_from_c(value) if self.kind == "temp" else value * 1.8, 2)
 
     def kept(self, value: float, temp_unit: str) -> float:
-        """A typed value as it is kept; what was shown and typed again comes out as it was."""
+        """An entered value in the stored unit; a shown value entered again gives the same."""
         if temp_unit == "C" or self.kind == "time":
             return value
         return round(c_from_f(value) if self.kind == "temp" else value / 1.8, 4)
 
     def refusal(self, temp_unit: str) -> str:
-        """A sentence for a value outside the limits."""
+        """The message for a value outside the limits."""
         low, high = (f"{self.shown(limit, temp_unit):g}".replace("-", "−") for limit in (self.low, self.high))
         return _(
             "{label}: between {low} and {high} {temp_unit}.",

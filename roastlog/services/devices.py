@@ -1,4 +1,4 @@
-"""Who is let in: paired devices and programs with a token, each with a role, and cut off at once."""
+"""Access: paired devices, and programs with a token, each with a role; access ends at once when it is revoked."""
 
 import hashlib
 import secrets
@@ -16,13 +16,13 @@ from roastlog.store.devices import DeviceRow, TokenRow
 from roastlog.store.store import Store
 
 YEAR_S: Final = 365 * 86_400
-UNSEEN_MS: Final = YEAR_S * 1000  # a device that was away for so long pairs anew
+UNSEEN_MS: Final = YEAR_S * 1000  # a device not seen for this long must pair again
 SEEN_EVERY_MS: Final = 600_000
 LONGEST_NAME: Final = 40
 
 
 class Role(IntEnum):
-    """What a device may do; each may do what those before it may."""
+    """Role of a device; each includes the rights of those before it."""
 
     LOOK = 1
     OPERATE = 2
@@ -31,17 +31,17 @@ class Role(IntEnum):
 
     @property
     def word(self) -> str:
-        """As it is kept, and as programs say it."""
+        """Name of the role in the store and in the API."""
         return self.name.lower()
 
     @property
     def called(self) -> str:
-        """As people say it."""
+        """Name of the role for people."""
         return _(ROLE_WORDS[self])
 
     @classmethod
     def of(cls, word: str) -> Self:
-        """The role of that name; raises SettingError."""
+        """The role of a name; raises SettingError."""
         found = next((role for role in cls if role.word == word), None)
         if found is None:
             raise SettingError(
@@ -60,7 +60,7 @@ ROLE_WORDS: Final = {
 
 @dataclass(frozen=True)
 class Device:
-    """A device that is let in. ``id`` is 0 for a program, which goes by its name."""
+    """A device or program with access. ``id`` is 0 for a program, which is known by its name."""
 
     id: int
     name: str
@@ -71,39 +71,39 @@ class Device:
 
     @classmethod
     def of(cls, row: DeviceRow) -> Self:
-        """A device as it is kept."""
+        """A stored device."""
         return cls(row.id, row.name, Role.of(row.role), row.person, row.made_ms, row.seen_ms)
 
     @classmethod
     def of_token(cls, row: TokenRow) -> Self:
-        """A program as it is kept."""
+        """A stored program."""
         return cls(0, row.name, Role.of(row.role), None, row.made_ms, row.seen_ms)
 
 
 class DeviceService:
-    """Knows devices and programs by their tokens, and cuts them off.
+    """Finds devices and programs by their tokens, and revokes their access.
 
     Parameters
     ----------
     wall_ms
-        The computer's own time: a demo whose clock runs faster must not cut off devices sooner. [ms UTC]
+        Returns the computer's time: a demo's faster clock must not cut off devices sooner. [ms UTC]
     """
 
     def __init__(self, store: Store, people: PeopleService, wall_ms: Callable[[], int] = wall_ms) -> None:
         self._store, self._people, self.wall_ms = store, people, wall_ms
-        self._told_seen_ms: dict[tuple[int, str], int] = {}
+        self._noted_seen_ms: dict[tuple[int, str], int] = {}
 
     def all(self) -> list[Device]:
-        """All devices, the one seen last first."""
+        """All devices, the last seen first."""
         return [Device.of(row) for row in stored.devices(self._store.read)]
 
     def by_token(self, token: str) -> Device | None:
-        """The device that carries a token; None where it is not known, cut off, or was away for a year."""
+        """The device with a token; None if it is unknown, cut off, or not seen for a year."""
         row = stored.device_by_hash(self._store.read, hashed(token))
         return None if row is None or self.wall_ms() - row.seen_ms > UNSEEN_MS else Device.of(row)
 
     def change(self, ident: int, *, name: str, role: str, person: str | None = None) -> None:
-        """Give a device another name, role or person; raises NoSuchDevice."""
+        """Change the name, role and person of a device; raises NoSuchDevice or SettingError."""
         name, role, person = checked_name(name), Role.of(role).word, self._people.checked(person)
         if any(device.name == name and device.id != ident for device in self.all()):
             raise SettingError(_("There is a device “{name}” already. Give this one another name.", name=name))
@@ -111,7 +111,7 @@ class DeviceService:
             raise NoSuchDevice(_("That device is not let in any more."))
 
     def cut_off(self, ident: int) -> None:
-        """Let a device in no more, from now on; what it said stays. Raises NoSuchDevice."""
+        """End the access of a device; its entries stay. Raises NoSuchDevice."""
         if not self._store.write(lambda db: stored.cut_off(db, ident)):
             raise NoSuchDevice(_("That device is not let in any more."))
 
@@ -120,28 +120,28 @@ class DeviceService:
         return [Device.of_token(row) for row in stored.tokens(self._store.read)]
 
     def program_by_token(self, token: str) -> Device | None:
-        """The program that carries a token."""
+        """The program with a token; None if it is unknown."""
         row = stored.token_by_hash(self._store.read, hashed(token))
         return None if row is None else Device.of_token(row)
 
     def new_token(self, name: str, role: str = Role.OPERATE.word) -> str:
-        """A token for a program, told once; only its hash is kept. One of the same name holds no more."""
+        """A new token for a program, which replaces one of the same name. Only its hash is stored."""
         token = secrets.token_urlsafe(32)
         row = TokenRow(checked_name(name), Role.of(role).word, self.wall_ms(), None)
         self._store.write(lambda db: stored.keep_token(db, row, hashed(token)))
         return token
 
     def revoke_token(self, name: str) -> None:
-        """Let a program in no more; raises NoSuchDevice."""
+        """End the access of a program; raises NoSuchDevice."""
         if not self._store.write(lambda db: stored.revoke_token(db, name)):
             raise NoSuchDevice(_("There is no token of that name any more."))
 
     def saw(self, device: Device) -> bool:
-        """Note that a device or a program is here; whether that was worth writing down, which is rare."""
+        """Note that a device or program is here; returns whether that was written, at most once in `SEEN_EVERY_MS`."""
         now_ms, key = self.wall_ms(), (device.id, device.name)
-        if now_ms - max(self._told_seen_ms.get(key, 0), device.seen_ms or 0) < SEEN_EVERY_MS:
+        if now_ms - max(self._noted_seen_ms.get(key, 0), device.seen_ms or 0) < SEEN_EVERY_MS:
             return False
-        self._told_seen_ms[key] = now_ms
+        self._noted_seen_ms[key] = now_ms
         if device.id:
             self._store.write_soon(lambda db: stored.saw_device(db, device.id, now_ms))
         else:
@@ -150,7 +150,7 @@ class DeviceService:
 
 
 def checked_name(name: str) -> str:
-    """A name that fits on a line; raises SettingError."""
+    """A name of 1 to `LONGEST_NAME` printable characters, trimmed; raises SettingError."""
     name = " ".join(name.split())
     if not name or len(name) > LONGEST_NAME or not name.isprintable():
         raise SettingError(
@@ -160,5 +160,5 @@ def checked_name(name: str) -> str:
 
 
 def hashed(token: str) -> str:
-    """What is kept of a token that is long and random."""
+    """The stored hash of a token; a fast one, since tokens are long and random."""
     return hashlib.sha256(token.encode(errors="replace")).hexdigest()

@@ -33,7 +33,7 @@ class FigureService:
         self._analysis, self._comparison = analysis, comparison
 
     def make_ready(self, temp_unit: str) -> None:
-        """Load Bokeh and make the panels of all machines, so that no page has to wait for them."""
+        """Load Bokeh and make the panels of all machines in advance, so that no page waits for them."""
         from roastlog.plot.figures import live_figure  # noqa: PLC0415 - Bokeh takes a second to load
 
         for machine in self._runtime.machines():
@@ -41,7 +41,7 @@ class FigureService:
             live_figure(channels, controls, {"t_s": []}, temp_unit=temp_unit)
 
     def live(self, view: LiveView, *, temp_unit: str = "C") -> "Drawing":
-        """The figure of a live view with the curve so far; its axes read in °C or °F."""
+        """The figure of a live view with the curve so far; its axes in °C or °F."""
         from roastlog.plot.figures import live_figure  # noqa: PLC0415 - Bokeh takes a second to load
 
         live = self._runtime.live(view.machine.id)
@@ -55,7 +55,7 @@ class FigureService:
         return live_figure(view.channels, view.controls, columns, drawn, temp_unit=temp_unit)
 
     def _guide(self, code: str) -> "dict[str, Columned]":
-        """The curve of an earlier batch to be held against; nothing where there is none of that code."""
+        """The curve of the guide; empty if there is no such batch."""
         try:
             record = self._batches.record(code)
         except (CodeError, NoSuchBatch):
@@ -66,7 +66,7 @@ class FigureService:
         return {"guide": {"t_s": record.curve.time_s, "temp_c": record.curve.channels[bean]}}
 
     def record(self, text: str, *, temp_unit: str = "C") -> "Drawing":
-        """The record's figure; its axes read in °C or °F."""
+        """The figure of a record; its axes in °C or °F."""
         from roastlog.plot.figures import record_figure  # noqa: PLC0415 - Bokeh takes a second to load
 
         record = self._batches.record(text)
@@ -91,7 +91,7 @@ class FigureService:
     def comparison(
         self, typed: Sequence[str], align: Alignment, control: str = "", *, temp_unit: str = "C"
     ) -> "Drawing":
-        """The figure of a comparison; its axes read in °C or °F."""
+        """The figure of a comparison; its axes in °C or °F."""
         from roastlog.plot.comparison import Drawn, comparison_figure  # noqa: PLC0415 - Bokeh takes a second to load
 
         beside = self._comparison.compare(typed, align)
@@ -109,7 +109,7 @@ class FigureService:
 
 
 def _drawn(machine: Machine | None, curve: Curve) -> tuple[Sequence[ChannelView], Sequence[ControlView]]:
-    """Channels and controls of a machine as its sheet is now; of one that was taken away, the columns alone."""
+    """Channels and controls of a machine by its present sheet; if it was removed, the columns alone."""
     if machine is None:
         return tuple(map(ChannelView.of_column, curve.channels)), ()
     return channel_views(machine.channels), control_views(machine.controls)

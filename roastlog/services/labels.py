@@ -1,4 +1,4 @@
-"""Labels: their words, and the address that their code leads to."""
+"""Labels: their texts, and the address in their QR code."""
 
 from dataclasses import dataclass
 from datetime import datetime
@@ -14,7 +14,7 @@ from roastlog.services.settings import SettingsService
 
 @dataclass(frozen=True)
 class LabelAddress:
-    """Where the code of a label leads, and who can go there."""
+    """The address in the QR code of a label, and who can open it."""
 
     url: str
     reach: str
@@ -22,7 +22,7 @@ class LabelAddress:
 
 
 class LabelService:
-    """Writes the labels of batches."""
+    """Makes the labels of batches."""
 
     def __init__(
         self, *, batches: BatchService, bags: BagService, settings: SettingsService, address: AddressService
@@ -30,7 +30,7 @@ class LabelService:
         self._batches, self._bags, self._settings, self._address = batches, bags, settings, address
 
     def address(self, text: str) -> LabelAddress:
-        """Where the label of a batch leads, and who can go there."""
+        """The address on the label of a batch, and who can open it."""
         token = self._batches.summary(text).token
         base = self._settings.current().url_base
         if base:
@@ -43,7 +43,7 @@ class LabelService:
         )
 
     def label(self, text: str) -> Label:
-        """The words of a batch's label."""
+        """The label of a batch."""
         bag = self._bags.of(self._batches.record(text))
         return Label(
             coffee=bag.coffee,

@@ -1,4 +1,4 @@
-"""Machines while they run: their numbers now, what comes in for them, and whether it can be recorded."""
+"""Running machines: their present numbers, pushed readings, and the health of recording."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -22,7 +22,7 @@ __all__ = ["Hub", "LiveService", "MachineNow", "Pushed", "ReadFault", "Reading",
 
 @dataclass(frozen=True)
 class MachineNow:
-    """A machine on the page of today."""
+    """A machine on the page Today."""
 
     id: str
     name: str
@@ -37,7 +37,7 @@ class MachineNow:
 
 @dataclass(frozen=True)
 class MachineHealth:
-    """How the links of a machine are, and when it was last read; None if never. [ms UTC]"""
+    """State of a machine's links, and the time of its last reading; None if never. [ms UTC]"""
 
     id: str
     state: str
@@ -46,7 +46,7 @@ class MachineHealth:
 
 @dataclass(frozen=True)
 class Health:
-    """Whether it can record: ``ok``, or ``failing`` with the reason; and how each machine is."""
+    """Whether the server can record, ``ok`` or ``failing`` with the reason, and the health of each machine."""
 
     status: str
     machines: tuple[MachineHealth, ...]
@@ -54,13 +54,13 @@ class Health:
 
 
 class LiveService:
-    """Asks the machines that are read, and takes in readings that are pushed or typed."""
+    """Reads the state of running machines, and accepts readings that are pushed or typed."""
 
     def __init__(self, store: Store, clock: Clock, runtime: Runtime) -> None:
         self._store, self._clock, self._runtime = store, clock, runtime
 
     def now(self, machine_id: str) -> MachineNow:
-        """The numbers of one machine at this moment."""
+        """The present numbers of one machine."""
         live = self._runtime.live(machine_id)
         now, batch = live.numbers(), live.batch
         bean = bean_channel(live.machine)
@@ -85,15 +85,15 @@ class LiveService:
         )
 
     def view(self, machine_id: str) -> LiveView:
-        """All that a live page shows besides the numbers."""
+        """The live view of a machine: all that its page shows besides the numbers."""
         return self._runtime.view(machine_id)
 
     def hub(self, machine_id: str) -> Hub:
-        """Where to watch a machine."""
+        """The hub that streams a machine's events."""
         return self._runtime.live(machine_id).hub
 
     def heard(self, machine_id: str) -> dict[str, Reading | ReadFault]:
-        """What came last of each channel and control before its own offset, or why nothing did; pushed ones as well."""
+        """Last reading or fault of each channel and control, before the offset, including pushed readings."""
         live, heard = self._runtime.live(machine_id), self._runtime.last_read(machine_id)
         now = live.numbers()
         for channel in live.machine.channels:
@@ -105,7 +105,8 @@ class LiveService:
     def try_part(self, machine: Machine, name: str) -> Trial:
         """Read one channel or control once, as ``machine`` describes it; see `roastlog.instruments.trial`.
 
-        What the recorder reads in just that way is answered by what it heard: a serial port has one reader.
+        Where the recorder already reads it in the same way, its last result is returned: a serial port allows only
+        one reader.
         """
         running = next((known for known in self._runtime.machines() if known.id == machine.id), None)
         if running is not None:
@@ -119,7 +120,7 @@ class LiveService:
         return try_channel(machine, name, self._clock)
 
     def at_rest(self, machine_id: str, channel_id: str, *, for_s: float = 10.0) -> list[float]:
-        """What a channel read in the last seconds, without its offset; to check its probe. [°C]"""
+        """Readings of a channel in the last seconds, without its offset, to check its probe. [°C]"""
         live, now_ms = self._runtime.live(machine_id), self._clock.now_ms()
         offset_c = next((channel.offset_c for channel in live.machine.channels if channel.id == channel_id), 0.0)
         start_ms = max(now_ms - round(for_s * 1000 * self._clock.rate), live.since_ms)
@@ -127,18 +128,18 @@ class LiveService:
         return [round(values[channel_id] - offset_c, 4) for _, values in rows if channel_id in values]
 
     def rows_since(self, machine_id: str, start_ms: int) -> list[tuple[int, Mapping[str, float]]]:
-        """What a machine read from a time on, oldest first. [ms UTC]"""
+        """Readings of a machine from a time on, oldest first. [ms UTC]"""
         return self._runtime.live(machine_id).rows_between(start_ms, self._clock.now_ms())
 
     def accept_readings(self, machine_id: str, payload: object) -> Pushed:
-        """Take in readings that were pushed; see `roastlog.recording.push.take_push`."""
+        """Accept pushed readings; see `roastlog.recording.push.take_push`."""
         pushed = take_push(self._runtime.live(machine_id), payload, self._clock)
         if pushed.late:
             self._runtime.history.forget()
         return pushed
 
     def health(self) -> Health:
-        """Whether it can record, and how each machine is."""
+        """The health of recording and of each machine."""
         machines = []
         for machine in self._runtime.machines():
             live, links = self._runtime.live(machine.id), self._runtime.links(machine.id)
@@ -147,6 +148,6 @@ class LiveService:
             machines.append(MachineHealth(machine.id, state, live.last_reading_ms))
         trouble = self._store.trouble()
         if trouble is not None:
-            reason = str(trouble).partition("\n")[0]  # folders and commands are not for everyone
+            reason = str(trouble).partition("\n")[0]  # folders and commands are not public
             return Health("failing", tuple(machines), reason)
         return Health("ok", tuple(machines))

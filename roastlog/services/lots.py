@@ -1,4 +1,4 @@
-"""Green lots and what is left of each."""
+"""Green lots and their remaining weights."""
 
 import math
 from collections.abc import Sequence
@@ -21,7 +21,7 @@ __all__ = ["Lot", "LotRow", "LotService"]
 
 @dataclass(frozen=True)
 class Lot:
-    """A green lot and what is left of it. [g]"""
+    """A green lot and its remaining weight. [g]"""
 
     code: str
     coffee: str
@@ -38,7 +38,7 @@ class Lot:
 
 
 class LotService:
-    """Reads and keeps green lots. Batches of practice machines take nothing from them."""
+    """Reads and stores green lots. Batches of practice machines take nothing from them."""
 
     def __init__(self, store: Store, entries: EntryService, machines: MachineService) -> None:
         self._store, self._entries, self._machines = store, entries, machines
@@ -49,7 +49,7 @@ class LotService:
         return [_lot(row, taken_g) for row, taken_g in books.lots(self._store.read, without=without)]
 
     def find(self, code: str) -> Lot | None:
-        """One lot; None where no lot has that code."""
+        """One lot; None if no lot has that code."""
         found = books.lot(self._store.read, code, without=self._machines.practice_ids())
         return None if found is None else _lot(*found)
 
@@ -61,7 +61,7 @@ class LotService:
         return found
 
     def keep(self, row: LotRow, speaker: Speaker = Speaker()) -> Lot:  # noqa: B008 - frozen
-        """Add a lot, or change what is known of it; raises SettingError."""
+        """Add or change a lot; raises SettingError."""
         if not row.code or not row.coffee:
             raise SettingError(_("A lot needs a code and the name of its coffee."))
         if not (math.isfinite(row.bought_g) and row.bought_g >= 0):
@@ -73,15 +73,15 @@ class LotService:
         return self.get(row.code)
 
     def _say(self, row: LotRow, speaker: Speaker) -> None:
-        """Say that the lot arrived, or correct what was said of it."""
+        """Enter the lot's arrival, or correct the fields that differ."""
         subject = Subject(LOT, row.code)
-        told = {name: value for name, value in asdict(row).items() if name not in {"code", "bought_g"}}
-        told["green_g"] = row.bought_g
+        facts = {name: value for name, value in asdict(row).items() if name not in {"code", "bought_g"}}
+        facts["green_g"] = row.bought_g
         arrived = fold_lot(stored.entries_about(self._store.read, subject), row.code).arrived
         if arrived is None:
-            body = {name: value for name, value in told.items() if value is not None}
+            body = {name: value for name, value in facts.items() if value is not None}
             self._entries.say(subject, "arrived", body, speaker)
-        elif changed := {name: value for name, value in told.items() if value != arrived.body.get(name)}:
+        elif changed := {name: value for name, value in facts.items() if value != arrived.body.get(name)}:
             self._entries.say(subject, "amend", {"entry": str(arrived.id), "body": changed}, speaker)
 
 

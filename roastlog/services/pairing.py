@@ -1,4 +1,4 @@
-"""Letting a device in: a link and a six-digit code, for one device and ten minutes."""
+"""Pairing: a link and a six-digit code that give one device access, valid for ten minutes."""
 
 import hashlib
 import secrets
@@ -30,7 +30,7 @@ REFUSAL: Final = N_(
 
 @dataclass(frozen=True)
 class Invitation:
-    """What lets one device in; told once. ``code`` is six digits, ``secret`` the end of a link."""
+    """An invitation for one device. ``code`` is six digits, ``secret`` the end of the link; only hashes are stored."""
 
     id: int
     secret: str
@@ -42,14 +42,14 @@ class Invitation:
 
 
 class Tries:
-    """Wrong codes of the last ten minutes: a few an address, not many over all. It never grows beyond those."""
+    """Wrong codes of the last ten minutes, limited per address and in all, and so in memory."""
 
     def __init__(self) -> None:
         self._wrong: deque[tuple[int, str]] = deque()
         self._lock = threading.Lock()
 
     def take(self, address: str, now_ms: int) -> tuple[int, str]:
-        """Count a try as a wrong one until it proves right; raises TooManyTries."""
+        """Count a try as wrong until `give_back`; raises TooManyTries. [ms UTC]"""
         with self._lock:
             while self._wrong and now_ms - self._wrong[0][0] >= LASTS_MS:
                 self._wrong.popleft()
@@ -63,18 +63,18 @@ class Tries:
             return self._wrong[-1]
 
     def give_back(self, taken: tuple[int, str]) -> None:
-        """That one was right."""
+        """Uncount a try that was right."""
         with self._lock:
             self._wrong.remove(taken)
 
 
 class PairingService:
-    """Makes the codes and links that let devices in, and pairs a device that shows one.
+    """Makes invitations, and pairs devices that present one.
 
     Parameters
     ----------
     wall_ms
-        The computer's own time: a demo whose clock runs faster must not let its codes end sooner. [ms UTC]
+        Returns the computer's time: with a demo's faster clock, codes must not expire sooner. [ms UTC]
     """
 
     def __init__(self, store: Store, people: PeopleService, wall_ms: Callable[[], int] = wall_ms) -> None:
@@ -82,7 +82,7 @@ class PairingService:
         self._tries = Tries()
 
     def invite(self, role: str, *, name: str | None = None, person: str | None = None) -> Invitation:
-        """Make a link and a code for one device; of both only hashes are kept."""
+        """Make an invitation for one device; only hashes of its link and code are stored."""
         asked, name = Role.of(role), checked_name(name) if name else None
         person, now_ms = self._people.checked(person), self.wall_ms()
         taken = self._open()
@@ -95,15 +95,15 @@ class PairingService:
         return Invitation(ident, secret, code, asked, name, person, ends_ms)
 
     def open_until(self, ident: int) -> int:
-        """Until when an invitation lets a device in; 0 when it does so no more. [ms UTC]"""
+        """Time at which an invitation expires; 0 if it is no longer valid. [ms UTC]"""
         return next((row.ends_ms for row in self._open() if row.id == ident), 0)
 
     def invited(self, secret: str) -> bool:
-        """Whether a link still lets a device in."""
+        """Whether a link is still valid."""
         return any(row.link_hash == hashed(secret) for row in self._open())
 
     def pair_by_link(self, secret: str, name: str) -> tuple[Device, str]:
-        """Let a device in by a link; the device and its token. Raises PairingRefused, whatever is wrong with it.
+        """Pair a device by a link; returns the device and its token. Raises PairingRefused for any invalid link.
 
         A link is too long to be guessed, so its tries are not counted.
         """
@@ -111,16 +111,16 @@ class PairingService:
         return self._let_in(next((row for row in self._open() if row.link_hash == link_hash), None), name)
 
     def pair_by_code(self, code: str, name: str, *, address: str) -> tuple[Device, str]:
-        """Let a device in by a code; the device and its token.
+        """Pair a device by a code; returns the device and its token.
 
         Raises
         ------
         PairingRefused
-            Whatever is wrong with it, always alike.
+            For any invalid code, with the same message.
         TooManyTries
-            When too many codes of this address, or of all, were wrong.
+            When too many wrong codes came from this address or in all.
         """
-        name = checked_name(name)  # first: whether a name fits must not depend on whether the code does
+        name = checked_name(name)  # first: a refused name must not reveal whether the code is valid
         taken = self._tries.take(address, self.wall_ms())
         digits = "".join(code.split()).replace("-", "")
         is_code = len(digits) == DIGITS and digits.isascii() and digits.isdigit()
@@ -139,7 +139,7 @@ class PairingService:
         device = self._store.write(
             lambda db: stored.add_device(db, new, hashed(token)) if stored.use_up(db, row.id, now_ms) else None
         )
-        if device is None:  # another one was faster
+        if device is None:  # another device has just used it
             raise PairingRefused(REFUSAL)
         return Device.of(device), token
 
@@ -153,5 +153,5 @@ def _fits(code: str, row: PairingRow) -> bool:
 
 
 def _slowly_hashed(code: str, salt: str) -> str:
-    """A hash that takes long (RFC 7914): six digits are soon tried through by whoever has a copy of the database."""
+    """A slow hash (RFC 7914), since all codes of six digits are soon tried by anyone with a copy of the database."""
     return hashlib.scrypt(code.encode(), salt=salt.encode(), n=2**14, r=8, p=1).hex()

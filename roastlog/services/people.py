@@ -36,14 +36,14 @@ class PeopleService:
             raise SettingError(error.args[0]) from None
 
     def erase(self, ident: str, speaker: Speaker = Speaker()) -> None:  # noqa: B008 - frozen
-        """Erase the names of a person wherever they stand; what they said stays. Raises SettingError."""
+        """Erase the names of a person everywhere; their entries stay. Raises SettingError."""
         try:
             self._entries.say(Subject(PERSON, ident), "erased", {}, speaker)
         except EntryRefused as error:
             raise SettingError(error.args[0]) from None
 
     def checked(self, name: str | None) -> str | None:
-        """The name of a known person, or None where none is given; raises SettingError for any other name."""
+        """The name of a known person, or None for no name; raises SettingError for any other name."""
         if not name:
             return None
         if name not in {person.name for person in self.all()}:

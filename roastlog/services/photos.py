@@ -1,4 +1,4 @@
-"""Photos of trier checks: kept, and given back in several sizes."""
+"""Photos of trier checks: stored, and returned in several sizes."""
 
 from collections.abc import Callable
 
@@ -12,19 +12,19 @@ from roastlog.store.store import Store
 
 
 class PhotoService:
-    """Keeps photos by the names that entries give them.
+    """Stores photos by the names that entries give them.
 
     Parameters
     ----------
     tell
-        Called with the name of each photo once it is on the disk.
+        Called with the name of each photo once it is on disk.
     """
 
     def __init__(self, store: Store, clock: Clock, tell: Callable[[str], None]) -> None:
         self._store, self._clock, self._tell = store, clock, tell
 
     def keep(self, name: str, data: bytes) -> None:
-        """Keep a photo, its pixels alone; raises PictureRefused."""
+        """Store a photo without its metadata; raises PictureRefused."""
         kept = sanitized(data)
         self._store.write(lambda db: photos.keep_photo(db, name, kept, self._clock.now_ms()))
         self._tell(name)
@@ -45,5 +45,5 @@ class PhotoService:
         return picture_size(self.jpeg(name))
 
     def of(self, batch: Batch) -> frozenset[str]:
-        """Those photos that a batch names and that are here."""
+        """Names of a batch's photos that are stored."""
         return photos.photos_of(self._store.read, batch.photos)

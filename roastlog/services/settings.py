@@ -22,11 +22,11 @@ class SettingsService:
         self._store, self._entries = store, entries
 
     def current(self) -> Settings:
-        """All settings, those not changed at their defaults."""
+        """All settings, with defaults for those never set."""
         return Settings.of(books.settings(self._store.read))
 
     def change(self, changes: Mapping[str, Any], speaker: Speaker = Speaker()) -> Settings:  # noqa: B008 - frozen
-        """Change settings, all or none; raises SettingError when one is out of range."""
+        """Change settings, all or none; raises SettingError if one is out of range."""
         before = self.current()
         settings = replace(before, **changes)
         _check(settings)

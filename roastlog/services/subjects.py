@@ -1,4 +1,4 @@
-"""Subjects other than batches as the API gives them: folded, with all that was ever said of them."""
+"""Subjects other than batches as the API gives them: folded, with all their entries."""
 
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass
@@ -17,12 +17,12 @@ from roastlog.store import journal as stored
 from roastlog.store.store import Store
 
 Facts = Mapping[str, object]
-"""Fields of a subject by their names, without those that whoever asks may not read."""
+"""Fields of a subject by name, without those that the client may not read."""
 
 
 @dataclass(frozen=True)
 class SaidDetail:
-    """An entry as it counts now; ``text`` says it in words, None where they would tell what is confidential."""
+    """An entry as it counts now; ``text`` is its wording, None where that would reveal confidential fields."""
 
     id: str
     kind: str
@@ -82,12 +82,12 @@ class SubjectService:
         self._store, self._lots, self._settings = store, lots, settings
 
     def lots(self, *, confidential: bool) -> list[Facts]:
-        """All lots with what is left of each, without their entries."""
+        """All lots with their remaining weights, without their entries. [g]"""
         hidden = _hidden(LOT, confidential=confidential)
         return [_shown(vars(lot), hidden) for lot in self._lots.all()]
 
     def lot(self, code: str, *, confidential: bool) -> LotDetail:
-        """One lot with its entries; raises NoSuchLot where nothing was ever said of it."""
+        """One lot with its entries; raises NoSuchLot if it has none."""
         lot = fold_lot(stored.entries_about(self._store.read, Subject(LOT, code)), code)
         if not lot.lines:
             raise NoSuchLot(_("There is no lot {code} in the books.", code=code))
@@ -100,14 +100,14 @@ class SubjectService:
         )
 
     def machine(self, machine_id: str) -> MachineDetail:
-        """One machine as it is described now, and every description and probe check before; raises NoSuchMachine."""
+        """One machine by its present description, with all its entries; raises NoSuchMachine."""
         machine = fold_machine(stored.entries_about(self._store.read, Subject(MACHINE, machine_id)), machine_id)
         if machine.machine is None:
             raise NoSuchMachine(_("There is no machine “{machine_id}” in this folder.", machine_id=machine_id))
         return MachineDetail(machine_id, machine.sheet, _entries(machine, ()))
 
     def house(self) -> HouseDetail:
-        """The settings and the people, each with all that was said of them."""
+        """The settings and the people, each with their entries."""
         read = self._store.read
         house = fold_house(stored.entries_about(read, Subject(HOUSE)))
         people = [fold_person(entries, subject.name) for subject, entries in stored.all_entries(read, PERSON)]
@@ -122,7 +122,7 @@ class SubjectService:
 
 
 def _hidden(subject: str, *, confidential: bool) -> Collection[str]:
-    """Fields of a kind of subject that whoever asks may not read."""
+    """Fields of a kind of subject that the client may not read."""
     if confidential:
         return frozenset()
     return frozenset(name for row in REGISTRY.values() if subject in row.about for name in row.confidential)

@@ -1,4 +1,4 @@
-"""Today: what runs, what waits for a weight, what was roasted last, which lots run low."""
+"""Today: the machines, the batches to weigh, the last batches roasted, the lots that run low."""
 
 from dataclasses import dataclass
 from typing import Final
@@ -15,7 +15,7 @@ RECENT: Final = 8
 
 @dataclass(frozen=True)
 class Today:
-    """All that is told of today."""
+    """The contents of the page Today."""
 
     machines: list[MachineNow]
     unweighed: list[BatchSummary]
@@ -24,13 +24,13 @@ class Today:
 
 
 class TodayService:
-    """Puts together the state of today."""
+    """Collects the contents of the page Today."""
 
     def __init__(self, machines: MachineService, live: LiveService, batches: BatchService, lots: LotService) -> None:
         self._machines, self._live, self._batches, self._lots = machines, live, batches, lots
 
     def overview(self) -> Today:
-        """The state of today."""
+        """The contents of the page Today."""
         return Today(
             machines=[self._live.now(machine.id) for machine in self._machines.all()],
             unweighed=self.unweighed(),
@@ -39,9 +39,9 @@ class TodayService:
         )
 
     def unweighed(self) -> list[BatchSummary]:
-        """Batches that wait for their weight, newest first."""
+        """The newest batches that wait for their weight, newest first."""
         return self._batches.in_state("cooling")
 
     def recent(self) -> list[BatchSummary]:
-        """The batches that were roasted last, newest first."""
+        """The last batches roasted, newest first."""
         return [batch for batch in self._batches.page().items if batch.dropped_ms is not None][:RECENT]

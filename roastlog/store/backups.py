@@ -1,7 +1,7 @@
-"""Backups: copies of the database made while it is written to, checked before they count, and tidied up.
+"""Backups: checked copies of the database, made while it is in use; old ones are deleted by a schedule.
 
-A backup is one file, ``drumside-20261126T021500Z.sqlite3`` (UTC), in the folder ``backups`` of the data folder. It has
-that name only once it was opened, checked and counted; until then it ends in ``.part``.
+A backup is one file, ``drumside-20261126T021500Z.sqlite3`` (UTC), in the folder ``backups`` of the data folder. It gets
+that name only after it was opened, checked and counted; until then it ends in ``.part``.
 """
 
 import os
@@ -27,14 +27,14 @@ DAYS, WEEKS, BEFORE = 7, 4, 3
 SPARE_BYTES: Final = 50_000_000  # a backup must not fill the disk that the recorder writes to
 PAGES: Final = 256  # copied at a time, with a pause: readings and taps go first
 PAUSE_S: Final = 0.02
-LEFT_S: Final = 3600.0  # a part that nothing was written to for so long is of a program that was killed
+LEFT_S: Final = 3600.0  # a ``.part`` file unchanged for so long was left by a killed program
 _NAME: Final = re.compile(r"drumside-(\d{8}T\d{6})Z(?:-before-(\w+))?\.sqlite3")
 _TIME: Final = "%Y%m%dT%H%M%S"
 
 
 @dataclass(frozen=True)
 class Backup:
-    """One backup; ``before`` names the change of the schema that it was made for."""
+    """One backup; ``before`` names the migration that it was made before."""
 
     path: Path
     at_ms: int
@@ -42,13 +42,13 @@ class Backup:
 
     @property
     def when(self) -> str:
-        """When it was made, in the computer's own zone."""
+        """Local date and time at which it was made."""
         return f"{datetime.fromtimestamp(self.at_ms / 1000).astimezone():%Y-%m-%d %H:%M}"
 
 
 @dataclass(frozen=True)
 class Contents:
-    """What a database holds: numbers of rows, and how many packed half hours are damaged."""
+    """Contents of a database: numbers of rows, and of damaged packed half hours."""
 
     batches: int
     entries: int
@@ -57,10 +57,10 @@ class Contents:
     damaged: int = 0
 
     def __str__(self) -> str:
-        """For a person."""
-        told = f"{self.batches} batches, {self.entries} entries, {self.packed} packed half hours of readings and"
-        told += f" {self.readings} instants not packed yet"
-        return told + (f"; {self.damaged} packed half hours are damaged" if self.damaged else "")
+        """The counts as a phrase."""
+        text = f"{self.batches} batches, {self.entries} entries, {self.packed} packed half hours of readings and"
+        text += f" {self.readings} instants not packed yet"
+        return text + (f"; {self.damaged} packed half hours are damaged" if self.damaged else "")
 
 
 def take(source: Path, folder: Path, now_ms: int, *, before: str = "", stopping: Callable[[], bool] = bool) -> Backup:
@@ -71,18 +71,18 @@ def take(source: Path, folder: Path, now_ms: int, *, before: str = "", stopping:
     source
         The database; it may be in use.
     folder
-        Where backups are; made when it is not there.
+        Folder of backups; created if missing.
     now_ms
-        What the backup is named by. [ms UTC]
+        Time for the name of the backup. [ms UTC]
     before
-        Name of the change of the schema that it is made for.
+        Name of the migration that it is made before.
     stopping
-        Asked in between; the backup is given up when it says True.
+        Called while copying; True aborts the backup.
 
     Raises
     ------
     StoreError
-        If it cannot be made, or does not check out. Those that were there are left alone then.
+        If it cannot be made or fails its check. Earlier backups are then left alone.
     """
     try:
         folder.mkdir(parents=True, exist_ok=True)
@@ -99,7 +99,7 @@ def take(source: Path, folder: Path, now_ms: int, *, before: str = "", stopping:
 
 
 def copy(source: Path, target: Path, *, stopping: Callable[[], bool] = bool) -> Contents:
-    """Copy a database that may be in use to a new file, and check the copy; raises StoreError and leaves no file."""
+    """Copy a database that may be in use to a new file, and check the copy; on StoreError no file is left."""
     part = target.with_name(target.name + ".part")
     try:
         if target.exists():
@@ -135,7 +135,7 @@ def copy(source: Path, target: Path, *, stopping: Callable[[], bool] = bool) -> 
 
 
 def check(path: Path) -> Contents:
-    """Open a backup, check its structure and the checksum of all packed readings, and count.
+    """Open a backup, check its structure and the checksums of all packed readings, and count its rows.
 
     Raises
     ------
@@ -153,7 +153,7 @@ def check(path: Path) -> Contents:
 
 
 def listed(folder: Path) -> list[Backup]:
-    """The backups in a folder, the newest first."""
+    """The backups in a folder, newest first."""
     found = []
     for path in folder.glob("drumside-*.sqlite3"):
         name = _NAME.fullmatch(path.name)
@@ -164,12 +164,12 @@ def listed(folder: Path) -> list[Backup]:
 
 
 def newest(folder: Path) -> Backup | None:
-    """The newest backup."""
+    """The newest backup in a folder; None if there is none."""
     return next(iter(listed(folder)), None)
 
 
 def tidy(folder: Path) -> None:
-    """Delete all backups but those of the last days and weeks, and those before the last changes of the schema."""
+    """Delete all backups but those of the last days and weeks, and those before the last migrations."""
     there = listed(folder)
     plain = [backup for backup in there if backup.before is None]
     kept = {backup.path for backup in [backup for backup in there if backup.before][:BEFORE]}
@@ -180,12 +180,12 @@ def tidy(folder: Path) -> None:
 
 
 def restore(backup: Path, folder: Path) -> Contents:
-    """Bring a backup into a data folder that is new or empty, and check it there.
+    """Restore a backup into a new or empty data folder, and check it there.
 
     Raises
     ------
     StoreError
-        If the backup is damaged, or the folder holds anything.
+        If the backup is damaged or the folder is not empty.
     """
     check(backup)
     try:
@@ -218,10 +218,10 @@ def _copied(source: Path, part: Path, stopping: Callable[[], bool]) -> Contents:
             raise StoreError(_("The backup was given up: the server is shutting down."))
 
     with closing(_connect(source, "rw")) as original, closing(sqlite3.connect(part)) as made:
-        original.execute("BEGIN")  # one state of it, however long the copying takes and whatever is written meanwhile
+        original.execute("BEGIN")  # a snapshot: later writes do not show, however long the copy takes
         counted = _count(original, blobs=False)
         original.backup(made, pages=PAGES, sleep=PAUSE_S, progress=progress)
-        made.execute("PRAGMA journal_mode = DELETE")  # one file, which can be read where none can be written
+        made.execute("PRAGMA journal_mode = DELETE")  # a single file, readable on a read-only disk
     return counted
 
 
@@ -256,7 +256,7 @@ def _name(now_ms: int, before: str) -> str:
 
 def _to_disk(path: Path) -> None:
     if sys.platform == "win32":
-        return  # a folder cannot be opened there, and renaming is safe enough
+        return  # Windows cannot open a folder, and its rename is safe enough
     handle = os.open(path, os.O_RDONLY)
     try:
         os.fsync(handle)

@@ -17,7 +17,7 @@ TOKEN_BYTES: Final = 16
 
 @dataclass(frozen=True)
 class BatchSummary:
-    """What a list shows of a batch. Times are UTC ms, masses g, durations s."""
+    """A batch as lists show it. Times are UTC ms, masses g, durations s."""
 
     code: str
     machine: str
@@ -37,14 +37,14 @@ class BatchSummary:
 
     @property
     def duration_s(self) -> float | None:
-        """From charge to drop. [s]"""
+        """Time from charge to drop; None until both are known. [s]"""
         if self.charged_ms is None or self.dropped_ms is None:
             return None
         return (self.dropped_ms - self.charged_ms) / 1000
 
     @property
     def title(self) -> str:
-        """The coffee's name, or words that say there is none yet."""
+        """Name of the coffee, else of the lot, else a phrase for neither."""
         return self.coffee or self.lot or _("Unnamed batch")
 
 
@@ -68,7 +68,7 @@ def _summaries(connection: sqlite3.Connection, where: str, values: tuple[object,
 
 
 def _not_on(machines: Sequence[str]) -> str:
-    """A condition that leaves machines out; by codes, since those stand in the index that a list is read from."""
+    """A condition that leaves machines out; by code, because the index that lists are read from has it."""
     if not machines:
         return "TRUE"
     return f"code NOT IN (SELECT code FROM batches WHERE machine IN ({', '.join('?' * len(machines))}))"  # noqa: S608
@@ -87,7 +87,7 @@ def by_token(connection: sqlite3.Connection, token: str) -> BatchSummary | None:
 
 
 def batch_named(connection: sqlite3.Connection, reference: str) -> str | None:
-    """Code of the batch that is named by its code or by the id of the entry that opened it."""
+    """Code of a batch, looked up by its code or by the id of its `opened` entry; None if there is none."""
     row = connection.execute(
         "SELECT code FROM batches WHERE code = ? OR opened_entry = ?", (reference, reference)
     ).fetchone()
@@ -100,9 +100,9 @@ def machine_of(connection: sqlite3.Connection, code: str) -> str:
 
 
 def new_code(db: Database, at_ms: int) -> str:
-    """The next code of a day, with an unguessable token for the page of its bags."""
+    """The next batch code of a day, stored with an unguessable token for its bag page."""
     day = datetime.fromtimestamp(at_ms / 1000).astimezone().date()
-    # By the code and not by the day: with two-digit years a phone whose clock is a century off shares a day's codes.
+    # By code and not by day: two-digit years repeat, so a phone whose clock is a century off shares a day's codes.
     span = f"{day:%y%j}-", f"{day:%y%j}-~"
     taken = [
         parse_code(row[0]).number for row in db.conn.execute("SELECT code FROM bags WHERE code BETWEEN ? AND ?", span)
@@ -113,12 +113,12 @@ def new_code(db: Database, at_ms: int) -> str:
 
 
 def withdrawn(connection: sqlite3.Connection, token: str) -> bool:
-    """Whether a token led to a bag page once and does so no more."""
+    """Whether a token once led to a bag page and was withdrawn."""
     return connection.execute("SELECT 1 FROM withdrawn WHERE token = ?", (token,)).fetchone() is not None
 
 
 def withdraw(db: Database, code: str, token: str, at_ms: int) -> None:
-    """Give a batch another token for its bag page; the one it had holds no more."""
+    """Give a batch a new token for its bag page; the old one is withdrawn."""
     db.conn.execute("INSERT INTO withdrawn (token, at_ms) SELECT token, ? FROM bags WHERE code = ?", (at_ms, code))
     db.conn.execute("UPDATE bags SET token = ? WHERE code = ?", (token, code))
 
@@ -134,7 +134,11 @@ def page_of(
     state: str = "",
     without: Sequence[str] = (),
 ) -> Page:
-    """Newest first; by exact coffee, machine, state, a part of code, coffee, lot or intent; some machines left out."""
+    """A page of batches, newest first.
+
+    ``coffee``, ``machine`` and ``state`` match exactly, ``query`` matches a part of code, coffee, lot or intent, and
+    ``without`` leaves machines out. Discarded batches show only for that state.
+    """
     parts, values = ["state <> 'discarded'" if not state else "state = ?"], [state] if state else []
     for column, value in (("coffee", coffee), ("machine", machine)):
         if value:
@@ -162,20 +166,20 @@ def page_of(
 def in_state(
     connection: sqlite3.Connection, state: str, limit: int = 20, *, without: Sequence[str] = ()
 ) -> list[BatchSummary]:
-    """The newest batches in one state; those of some machines left out."""
+    """The newest batches in one state, without those of some machines."""
     where = f"WHERE state = ? AND {_not_on(without)} ORDER BY opened_ms DESC LIMIT ?"
     return _summaries(connection, where, (state, *without, limit))
 
 
 def under_way(connection: sqlite3.Connection, machine: str) -> list[BatchSummary]:
-    """What a machine is busy with: open or roasting, oldest first."""
+    """Batches of a machine that are open or roasting, oldest first."""
     return _summaries(
         connection, "WHERE machine = ? AND state IN ('open', 'roasting') ORDER BY opened_ms, code", (machine,)
     )
 
 
 def last_dropped(connection: sqlite3.Connection, machine: str) -> BatchSummary | None:
-    """The batch that left the drum last."""
+    """The batch of a machine that was dropped last."""
     found = _summaries(
         connection,
         "WHERE machine = ? AND dropped_ms IS NOT NULL AND state <> 'discarded'"
@@ -188,7 +192,7 @@ def last_dropped(connection: sqlite3.Connection, machine: str) -> BatchSummary |
 def roasted(
     connection: sqlite3.Connection, machine: str, coffee: str, *, before_ms: int | None = None, limit: int = 20
 ) -> list[str]:
-    """Codes of the newest batches of a coffee that were roasted on a machine, charged before a time, newest first."""
+    """Codes of the newest roasted batches of a coffee on a machine, newest first. [ms UTC]"""
     rows = connection.execute(
         "SELECT code FROM batches WHERE coffee = ? AND machine = ? AND charged_ms < ? AND dropped_ms > charged_ms"
         " AND state <> 'discarded' ORDER BY opened_ms DESC, code DESC LIMIT ?",
@@ -198,7 +202,7 @@ def roasted(
 
 
 def coffees(connection: sqlite3.Connection) -> list[str]:
-    """Names of all coffees that were roasted, the latest first."""
+    """Names of up to 200 coffees, the last roasted first."""
     rows = connection.execute(
         "SELECT coffee FROM batches WHERE coffee IS NOT NULL GROUP BY coffee ORDER BY max(opened_ms) DESC LIMIT 200"
     )
@@ -208,7 +212,7 @@ def coffees(connection: sqlite3.Connection) -> list[str]:
 def losses(
     connection: sqlite3.Connection, coffee: str, *, but: str = "", limit: int = 60, without: Sequence[str] = ()
 ) -> list[float]:
-    """Roast losses of the newest batches of a coffee, without one of them and without those of some machines."""
+    """Roast losses of the newest batches of a coffee, without the batch ``but`` and those of some machines."""
     rows = connection.execute(
         "SELECT roast_loss FROM batches WHERE coffee = ? AND roast_loss IS NOT NULL AND code <> ?"  # noqa: S608 - marks only
         f" AND state IN ('weighed', 'released', 'held') AND {_not_on(without)} ORDER BY opened_ms DESC LIMIT ?",

@@ -37,7 +37,7 @@ _LOT_COLUMNS = ", ".join(field.name for field in fields(LotRow))
 
 
 def lots(connection: sqlite3.Connection, *, without: Sequence[str] = ()) -> list[tuple[LotRow, list[float]]]:
-    """All lots, each with the green weights that its batches took; some machines take none. [g]"""
+    """All lots with the green weights taken by their batches, without those of some machines. [g]"""
     taken: dict[str, list[float]] = {}
     for lot, green_g in connection.execute(
         "SELECT lot, green_g FROM batches WHERE lot IS NOT NULL AND green_g IS NOT NULL AND state <> 'discarded'"  # noqa: S608
@@ -50,7 +50,7 @@ def lots(connection: sqlite3.Connection, *, without: Sequence[str] = ()) -> list
 
 
 def lot(connection: sqlite3.Connection, code: str, *, without: Sequence[str] = ()) -> tuple[LotRow, list[float]] | None:
-    """One lot with the green weights that its batches took; some machines take none. [g]"""
+    """One lot with the green weights taken by its batches, without those of some machines; None if unknown. [g]"""
     row = connection.execute(f"SELECT {_LOT_COLUMNS} FROM lots WHERE code = ?", (code,)).fetchone()  # noqa: S608
     if row is None:
         return None

@@ -1,4 +1,4 @@
-"""Opening the database: one file in the data folder, write-ahead log, every commit on the disk."""
+"""Opening the database: one file in the data folder, with a write-ahead log, synced to disk on each commit."""
 
 import logging
 import sqlite3
@@ -22,20 +22,20 @@ from roastlog.store.projections import Made
 from roastlog.store.trouble import is_damage, is_lost, offer, sentence
 
 BUSY_S = 5.0
-REMADE = "lists_remade_ms"  # a note
-READ_CACHE_KB = 256  # of each reading connection: there is one a thread, and the system keeps the file's pages as well
+REMADE = "lists_remade_ms"  # name of a note
+READ_CACHE_KB = 256  # small: each thread has its own reading connection, and the system caches the file's pages too
 log = logging.getLogger(__name__)
 
 
 def open_database(path: Path, kind: type[sqlite3.Connection] = sqlite3.Connection, *, make: bool = False) -> Database:
     """Connect to the database file; the connection belongs to the calling thread.
 
-    It is made only where ``make`` says so: one that was there and is gone must not be followed by an empty one.
+    A missing file is created only with ``make``: an empty database must not replace one that has gone.
 
     Raises
     ------
     StoreError
-        If the file cannot be opened or is no database; nothing is overwritten.
+        If the file cannot be opened or is not a database; nothing is overwritten.
     """
     try:
         url = f"{path.absolute().as_uri()}?mode={'rwc' if make else 'rw'}"
@@ -52,18 +52,18 @@ def open_database(path: Path, kind: type[sqlite3.Connection] = sqlite3.Connectio
 
 
 def migrate(path: Path) -> None:
-    """Make the folder and bring the schema up to date, after a backup where there is something to lose.
+    """Create the folder and update the schema, after a backup where there is something to lose.
 
     Raises
     ------
     StoreError
-        If that cannot be done. A file that is damaged was set aside then.
+        If that fails. A damaged file has then been renamed.
     """
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
     except OSError as error:
         raise StoreError(f"The data folder {path.parent} cannot be made ({error}).") from error
-    _refuse_to_begin_anew(path)
+    _refuse_empty_replacement(path)
     try:
         with closing(open_database(path, make=True)) as db:
             _back_up_before_a_change(db, path)
@@ -78,12 +78,12 @@ def migrate(path: Path) -> None:
 
 
 def rebuild(folder: Path) -> Made:
-    """Make what lists are read from anew from the journal; how many rows that were.
+    """Rebuild all projections from the journal, and count their rows.
 
     Raises
     ------
     StoreError
-        If there is no database, or a server records into it.
+        If there is no database, or a server is running on it.
     """
     path = folder / FILE_NAME
     if not path.is_file():
@@ -95,8 +95,8 @@ def rebuild(folder: Path) -> Made:
         return projections.rebuild(db)
 
 
-def _refuse_to_begin_anew(path: Path) -> None:
-    """Where a database was, an empty one would give its codes a second time."""
+def _refuse_empty_replacement(path: Path) -> None:
+    """Refuse to create an empty database where there was one: it would give out the same codes again."""
     if path.exists() and path.stat().st_size:
         return
     aside = sorted(path.parent.glob(f"{FILE_NAME}.damaged-*Z"))
@@ -116,7 +116,7 @@ def _back_up_before_a_change(db: Database, path: Path) -> None:
 
 
 def _mend_projections(db: Database) -> None:
-    """Make what lists are read from anew where it does not fit the journal, and note that for the page of today."""
+    """Rebuild projections that do not match the journal, and leave a note for the page Today."""
     wrong = projections.mend(db)
     if wrong is not None:
         log.warning("The lists did not fit the journal: %s. They were made anew from it", wrong)
@@ -125,7 +125,7 @@ def _mend_projections(db: Database) -> None:
 
 
 def _set_aside(path: Path, error: Exception) -> None:
-    """Rename a damaged database, with what belongs to it, so that nothing is written to it again."""
+    """Rename a damaged database and its log files, so that nothing is written to it again."""
     if _in_use(path.parent):
         raise StoreError(
             f"The database {path} is damaged ({error.__cause__ or error}); a server that runs has it still open. "
@@ -147,10 +147,10 @@ def _set_aside(path: Path, error: Exception) -> None:
 
 
 def _in_use(folder: Path) -> bool:
-    """Whether a server records into the folder: it holds the file `lock`."""
+    """Whether a server is running on the folder: it holds the file `lock`."""
     if sys.platform == "win32":
-        return False  # a file in use cannot be renamed there
-    import fcntl  # noqa: PLC0415 - not there on Windows
+        return False  # Windows itself refuses to rename a file in use
+    import fcntl  # noqa: PLC0415 - missing on Windows
 
     with (folder / "lock").open("a", encoding="ascii") as lock:
         try:
@@ -170,7 +170,7 @@ def _in_words(connection: "_ReadOnly") -> Iterator[None]:
 
 
 class _Rows(sqlite3.Cursor):
-    """Rows that may turn out to be unreadable as late as when they are fetched."""
+    """A cursor whose failures while fetching are StoreErrors too."""
 
     connection: "_ReadOnly"
 
@@ -188,10 +188,10 @@ class _Rows(sqlite3.Cursor):
 
 
 class _ReadOnly(sqlite3.Connection):
-    """A connection for reading, whose failures are StoreErrors."""
+    """A reading connection whose failures are StoreErrors."""
 
     path = Path()
-    lost = False  # it failed in a way that a new one may not
+    lost = False  # it failed in a way that a new connection may not
 
     def cursor(self, factory: Any = _Rows) -> Any:  # noqa: ANN401 - as its base
         return super().cursor(factory)
@@ -202,14 +202,14 @@ class _ReadOnly(sqlite3.Connection):
 
 
 class Readers:
-    """One reading connection a thread, opened when the thread first asks, and anew when its disk was away."""
+    """One reading connection per thread, opened on first use and again after its disk was away."""
 
     def __init__(self, path: Path) -> None:
         self._path = path
         self._local = threading.local()
 
     def get(self) -> sqlite3.Connection:
-        """The calling thread's connection; what it cannot read it tells by StoreError."""
+        """The calling thread's connection; it raises StoreError where it cannot read."""
         connection: _ReadOnly | None = getattr(self._local, "connection", None)
         if connection is not None and connection.lost:
             self._local.connection = None

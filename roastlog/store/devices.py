@@ -1,4 +1,4 @@
-"""Paired devices, the codes that let one in, and the tokens of programs. Of each secret only a hash is kept."""
+"""Paired devices, pairing codes and the tokens of programs. Of each secret only a hash is stored."""
 
 import sqlite3
 from collections.abc import Sequence
@@ -9,7 +9,7 @@ from sqlite_utils import Database
 
 @dataclass(frozen=True)
 class DeviceRow:
-    """A phone, tablet or computer that was let in."""
+    """A paired phone, tablet or computer."""
 
     id: int
     name: str
@@ -31,7 +31,7 @@ class TokenRow:
 
 @dataclass(frozen=True)
 class PairingRow:
-    """A code and a link that let one device in; ``code_hash`` is a slow one with ``salt``, for a code is short."""
+    """A code and a link that pair one device; ``code_hash`` is a slow salted hash, since a code is short."""
 
     link_hash: str
     code_hash: str
@@ -49,7 +49,7 @@ _PAIRING = ", ".join(field.name for field in fields(PairingRow))
 
 
 def devices(connection: sqlite3.Connection) -> list[DeviceRow]:
-    """All devices, the one seen last first."""
+    """All devices, the last seen first."""
     rows = connection.execute(f"SELECT {_DEVICE} FROM devices ORDER BY seen_ms DESC, id DESC")  # noqa: S608 - our names
     return [DeviceRow(*row) for row in rows]
 
@@ -61,7 +61,7 @@ def device_by_hash(connection: sqlite3.Connection, token_hash: str) -> DeviceRow
 
 
 def add_device(db: Database, row: DeviceRow, token_hash: str) -> DeviceRow:
-    """Let a device in, under a name that no other one has; ``id`` is given here."""
+    """Add a device under a unique name; returns its row with that name and its new ``id``."""
     taken = {name for (name,) in db.conn.execute("SELECT name FROM devices")}
     name, number = row.name, 1
     while name in taken:
@@ -75,7 +75,7 @@ def add_device(db: Database, row: DeviceRow, token_hash: str) -> DeviceRow:
 
 
 def change_device(db: Database, ident: int, *, name: str, person: str | None, role: str) -> bool:
-    """Give a device another name, person or role; False where there is none such."""
+    """Change the name, person and role of a device; False if there is none with that id."""
     cursor = db.conn.execute(
         "UPDATE devices SET name = ?, person = ?, role = ? WHERE id = ?", (name, person, role, ident)
     )
@@ -83,12 +83,12 @@ def change_device(db: Database, ident: int, *, name: str, person: str | None, ro
 
 
 def cut_off(db: Database, ident: int) -> bool:
-    """Let a device in no more; False where there is none such."""
+    """Delete a device and so its access; False if there is none with that id."""
     return db.conn.execute("DELETE FROM devices WHERE id = ?", (ident,)).rowcount == 1
 
 
 def saw_device(db: Database, ident: int, seen_ms: int) -> None:
-    """A device was here."""
+    """Record when a device was last seen. [ms UTC]"""
     db.conn.execute("UPDATE devices SET seen_ms = max(seen_ms, ?) WHERE id = ?", (seen_ms, ident))
 
 
@@ -105,7 +105,7 @@ def token_by_hash(connection: sqlite3.Connection, token_hash: str) -> TokenRow |
 
 
 def keep_token(db: Database, row: TokenRow, token_hash: str) -> None:
-    """Keep the hash of a new token; one of the same name was before and holds no more."""
+    """Store the hash of a new token; it replaces one of the same name."""
     db.conn.execute(
         "INSERT OR REPLACE INTO tokens (name, role, hash, made_ms) VALUES (?, ?, ?, ?)",
         (row.name, row.role, token_hash, row.made_ms),
@@ -113,23 +113,23 @@ def keep_token(db: Database, row: TokenRow, token_hash: str) -> None:
 
 
 def revoke_token(db: Database, name: str) -> bool:
-    """Let a program in no more; False where there is none such."""
+    """Delete the token of a program; False if there is none of that name."""
     return db.conn.execute("DELETE FROM tokens WHERE name = ?", (name,)).rowcount == 1
 
 
 def saw_token(db: Database, name: str, seen_ms: int) -> None:
-    """A program was here."""
+    """Record when a program was last seen. [ms UTC]"""
     db.conn.execute("UPDATE tokens SET seen_ms = max(coalesce(seen_ms, 0), ?) WHERE name = ?", (seen_ms, name))
 
 
 def pairings(connection: sqlite3.Connection, now_ms: int) -> Sequence[PairingRow]:
-    """All codes that would let a device in at this moment, the newest first."""
+    """All valid pairings, newest first. [ms UTC]"""
     rows = connection.execute(f"SELECT {_PAIRING} FROM pairings WHERE ends_ms > ? ORDER BY id DESC", (now_ms,))  # noqa: S608
     return [PairingRow(*row) for row in rows]
 
 
 def keep_pairing(db: Database, row: PairingRow, now_ms: int, *, most: int) -> int:
-    """Keep a new code; those that are over go, and the oldest beyond ``most``. Its id."""
+    """Store a new pairing, delete expired ones and the oldest beyond ``most``; returns its id. [ms UTC]"""
     cursor = db.conn.execute(
         "INSERT INTO pairings (link_hash, code_hash, salt, role, name, person, ends_ms) VALUES (?, ?, ?, ?, ?, ?, ?)",
         (row.link_hash, row.code_hash, row.salt, row.role, row.name, row.person, row.ends_ms),
@@ -140,5 +140,5 @@ def keep_pairing(db: Database, row: PairingRow, now_ms: int, *, most: int) -> in
 
 
 def use_up(db: Database, ident: int, now_ms: int) -> bool:
-    """Take a code out of use; False where another one was faster, or it is over."""
+    """Delete a pairing on use; False if it was used before or has expired. [ms UTC]"""
     return db.conn.execute("DELETE FROM pairings WHERE id = ? AND ends_ms > ?", (ident, now_ms)).rowcount == 1

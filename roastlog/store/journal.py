@@ -1,4 +1,4 @@
-"""The journal: entries in, entries out. What they add up to is kept by `roastlog.store.projections`."""
+"""The journal: entries written and read. `roastlog.store.projections` stores their folded state."""
 
 import json
 import sqlite3
@@ -12,7 +12,7 @@ from roastlog.journal.entries import By, Entry
 from roastlog.journal.kinds import REGISTRY
 from roastlog.journal.subject import BATCH, PERSON, Subject
 
-SHORT: Final = 64  # characters; a longer body is hardly said twice
+SHORT: Final = 64  # characters; longer bodies hardly ever repeat
 _NUMBER = "(SELECT id FROM words WHERE word = :{})".format
 _ADD = f"""
     INSERT INTO entries (id, about, machine, kind, at_ms, late_ms, person, device, body)
@@ -23,7 +23,7 @@ _ADD = f"""
 def entries_about(connection: sqlite3.Connection, subject: Subject) -> list[Entry]:
     """All entries about a subject, in the order they came in."""
     rows = connection.execute("SELECT * FROM journal WHERE about = ? ORDER BY seq", (str(subject),))
-    return _whole(connection, [_entry(row) for row in rows])
+    return _with_erasables(connection, [_entry(row) for row in rows])
 
 
 def entries_of(connection: sqlite3.Connection, code: str) -> list[Entry]:
@@ -32,7 +32,7 @@ def entries_of(connection: sqlite3.Connection, code: str) -> list[Entry]:
 
 
 def entries_after(connection: sqlite3.Connection, machine: str, seq: int, limit: int = 1000) -> list[tuple[int, Entry]]:
-    """What came in after ``seq`` for the batches of a machine, with each entry's own number."""
+    """Entries after ``seq`` about the batches of a machine, each with its number."""
     rows = connection.execute(
         "SELECT * FROM journal WHERE machine = ? AND seq > ? ORDER BY seq LIMIT ?", (machine, seq, limit)
     )
@@ -40,35 +40,35 @@ def entries_after(connection: sqlite3.Connection, machine: str, seq: int, limit:
 
 
 def all_entries(connection: sqlite3.Connection, kind: str) -> Iterator[tuple[Subject, list[Entry]]]:
-    """Every subject of a kind with its entries, one subject after the other."""
+    """Every subject of a kind with its entries, ordered by subject."""
     words = connection.execute(
         "SELECT word FROM words WHERE word = ? OR word GLOB ? ORDER BY word", (kind, f"{kind} *")
     )
     for (about,) in words.fetchall():
         entries = entries_about(connection, Subject.kept(about))
-        if entries:  # else it is a word of somebody's that happens to look like a subject
+        if entries:  # else the word is not a subject but only looks like one
             yield Subject.kept(about), entries
 
 
 def last_seq(connection: sqlite3.Connection) -> int:
-    """Number of the newest entry of all; 0 when there is none."""
+    """Number of the newest entry in the journal; 0 if it is empty."""
     return int(connection.execute("SELECT max(seq) FROM entries").fetchone()[0] or 0)
 
 
 def last_ms(connection: sqlite3.Connection, subject: Subject) -> int:
-    """The latest time that anything was said of a subject; -1 where nothing was. [ms UTC]"""
+    """Time of the latest entry about a subject; -1 without one. [ms UTC]"""
     row = connection.execute("SELECT max(at_ms) FROM journal WHERE about = ?", (str(subject),)).fetchone()
     return -1 if row[0] is None else int(row[0])
 
 
 def known_subject(connection: sqlite3.Connection, entry_id: UUID) -> Subject | None:
-    """What an entry that is already kept is about."""
+    """Subject of a stored entry; None if the entry is not stored."""
     row = connection.execute("SELECT about FROM journal WHERE id = ?", (entry_id.bytes,)).fetchone()
     return None if row is None else Subject.kept(row["about"])
 
 
 def kinds_about(connection: sqlite3.Connection, entry: Entry) -> list[str]:
-    """The kind of an entry, and of what it is about, down to what was said first."""
+    """Kind of an entry, of the entry that it corrects, and so on down to the first."""
     kinds, about, seen = [entry.kind], entry.body.get("entry"), {entry.id}
     while about is not None and UUID(str(about)) not in seen:
         seen.add(UUID(str(about)))
@@ -81,11 +81,11 @@ def kinds_about(connection: sqlite3.Connection, entry: Entry) -> list[str]:
 
 
 def add_entry(db: Database, entry: Entry) -> int:
-    """Keep an entry whose subject is settled; its number in the journal."""
-    said, erasable = _parted(entry)
-    body = json.dumps(said, ensure_ascii=False)
+    """Store an entry that has its subject; returns its number in the journal."""
+    plain, erasable = _split_erasable(entry)
+    body = json.dumps(plain, ensure_ascii=False)
     row = REGISTRY.get(entry.kind)
-    repeats = row is not None and row.repeats and len(body) <= SHORT and "photo" not in said
+    repeats = row is not None and row.repeats and len(body) <= SHORT and "photo" not in plain
     words = {
         "about": entry.about,
         "machine": entry.machine,
@@ -106,9 +106,9 @@ def add_entry(db: Database, entry: Entry) -> int:
 
 
 def erase(db: Database, ident: str, names: Sequence[str]) -> None:
-    """Erase the names of a person: those that their own entries hold, and the ones that they said others by.
+    """Erase the names of a person from their own entries and as the author of others.
 
-    The entries themselves stay, each with who said it as “erased” and the id.
+    The entries stay; their author becomes “erased” and the person's id.
     """
     db.conn.execute("PRAGMA secure_delete = ON")
     subject = Subject(PERSON, ident)
@@ -126,18 +126,18 @@ def erase(db: Database, ident: str, names: Sequence[str]) -> None:
         )
 
 
-def _parted(entry: Entry) -> tuple[dict[str, Any], dict[str, Any]]:
-    """A body in what the journal holds and what is kept beside it, to be erased when the law asks."""
+def _split_erasable(entry: Entry) -> tuple[dict[str, Any], dict[str, Any]]:
+    """The fields of a body that the journal holds, and the erasable ones, which are stored beside it."""
     row = REGISTRY.get(entry.kind)
-    apart = () if row is None else row.erasable
+    erasable = () if row is None else row.erasable
     return (
-        {name: value for name, value in entry.body.items() if name not in apart},
-        {name: value for name, value in entry.body.items() if name in apart},
+        {name: value for name, value in entry.body.items() if name not in erasable},
+        {name: value for name, value in entry.body.items() if name in erasable},
     )
 
 
-def _whole(connection: sqlite3.Connection, entries: list[Entry]) -> list[Entry]:
-    """The entries with what is kept beside the journal and not erased."""
+def _with_erasables(connection: sqlite3.Connection, entries: list[Entry]) -> list[Entry]:
+    """The entries with their erasable fields, where those are not erased."""
     return [
         _with_erasable(connection, entry) if entry.kind in REGISTRY and REGISTRY[entry.kind].erasable else entry
         for entry in entries
@@ -150,7 +150,7 @@ def _with_erasable(connection: sqlite3.Connection, entry: Entry) -> Entry:
 
 
 def _entry(row: sqlite3.Row) -> Entry:
-    """The entry that a row holds. It was checked when it came in and is not checked again."""
+    """The entry of a row. It was validated when it came in and is not validated again."""
     return Entry.model_construct(
         id=UUID(bytes=row["id"]),
         about=row["about"],

@@ -1,4 +1,4 @@
-"""Machines, read from their projection, with the passwords of their brokers, which stand in no entry."""
+"""Machines, read from their projection, with the passwords of their brokers, which no entry holds."""
 
 import sqlite3
 from typing import NamedTuple
@@ -9,7 +9,7 @@ from roastlog.machine.model import BrokerUser, Machine
 
 
 class Described(NamedTuple):
-    """The rows that machines are made of; whoever keeps what they made of them compares."""
+    """The rows that machines are parsed from; comparable, so that parsed machines can be cached."""
 
     sheets: tuple[str, ...]
     passwords: tuple[tuple[str, str, int, str, str], ...]
@@ -23,7 +23,7 @@ def described(connection: sqlite3.Connection) -> Described:
 
 
 def parsed(described: Described) -> tuple[Machine, ...]:
-    """The machines that some rows describe."""
+    """The machines that the rows describe."""
     known: dict[str, dict[BrokerUser, str]] = {}
     for machine_id, host, port, user, password in described.passwords:
         known.setdefault(machine_id, {})[host, port, user] = password
@@ -37,12 +37,12 @@ def machines(connection: sqlite3.Connection) -> list[Machine]:
 
 
 def machine(connection: sqlite3.Connection, ident: str) -> Machine | None:
-    """One machine; None where none of that id is set up."""
+    """One machine; None if there is none with that id."""
     return next((found for found in machines(connection) if found.id == ident), None)
 
 
 def keep_passwords(db: Database, machine: Machine) -> None:
-    """Keep those passwords that a machine's description brings; others that are known stay."""
+    """Store the passwords in a machine's description; other stored ones stay."""
     db.conn.executemany(
         "INSERT OR REPLACE INTO passwords (machine, host, port, user, password) VALUES (?, ?, ?, ?, ?)",
         [(machine.id, *broker, password) for broker, password in machine.passwords.items()],

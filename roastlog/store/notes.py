@@ -1,4 +1,4 @@
-"""What the server notes for itself. It is no entry: nobody said it, and it may be lost without loss."""
+"""Notes that the server keeps for itself. They are not entries, and losing them does no harm."""
 
 import json
 import sqlite3
@@ -14,7 +14,7 @@ def noted(connection: sqlite3.Connection) -> dict[str, Any]:
 
 
 def note(db: Database, values: Mapping[str, Any]) -> None:
-    """Note some values, in place of those of their names."""
+    """Store notes; each replaces the one of its name."""
     db.conn.executemany(
         "INSERT OR REPLACE INTO notes (name, value) VALUES (?, ?)",
         [(name, json.dumps(value)) for name, value in values.items()],

@@ -1,15 +1,15 @@
-"""Readings of a span of time as one small blob, and back to the last bit.
+"""Lossless packing of the readings of a time span into one small blob.
 
-Readings come in decimal steps: a tenth of a degree, at most a ten-thousandth. So each channel is written as whole
-numbers of its own smallest step, each as its difference to the one before, and zlib does the rest. A blob is
+Readings come in decimal steps: a tenth of a degree, at most a ten-thousandth. So each channel is written as integers of
+its smallest step, delta-encoded and compressed by zlib. A blob is
 
     codec number (1 byte) · CRC-32 of all that follows (4 bytes, little-endian) · zlib of
 
-        length of the head (4 bytes) · head, JSON · the times · for each channel: where it has a value, its values
+        length of the head (4 bytes) · head, JSON · the times · for each channel: bit mask of its values, its values
 
-Times are differences in ms. Differences are whole numbers without a sign (0, −1, 1, −2 … → 0, 1, 2, 3 …), of the fewest
-bytes that the largest needs, all first bytes before all second ones: the upper bytes are nearly all zero and cost
-nothing. A channel whose values are no decimals of at most `MOST_DECIMALS` places is written as it is in memory.
+Times are in ms. Deltas are zigzag-encoded (0, −1, 1, −2 … → 0, 1, 2, 3 …) in the fewest bytes that the largest needs,
+and stored in byte planes, all first bytes before all second ones: the upper bytes are nearly all zero and cost nothing.
+A channel with values of more than `MOST_DECIMALS` decimals is written as 64-bit floats.
 """
 
 import json
@@ -25,7 +25,7 @@ from roastlog.errors import StoreError
 
 CODEC: Final = 1
 MOST_DECIMALS: Final = 6
-_LARGEST: Final = 2.0**50  # whole numbers up to here, and their differences, are exact
+_LARGEST: Final = 2.0**50  # integers up to here, and their differences, are exact
 _PREFIX: Final = 5
 
 
@@ -36,7 +36,7 @@ class Columns:
     Attributes
     ----------
     at_ms : ndarray of int64, shape (n,)
-        When they were taken, increasing. [ms UTC]
+        Times of the readings, increasing. [ms UTC]
     channels : dict of str to ndarray, shape (n,)
         Values; NaN where a channel had none at that time. [°C, or the channel's own unit]
     """
@@ -51,23 +51,23 @@ def pack(at_ms: ArrayLike, channels: Mapping[str, ArrayLike]) -> bytes:
     Parameters
     ----------
     at_ms : array-like of int, shape (n,)
-        When they were taken, increasing, at any spacing. [ms UTC]
+        Times of the readings, increasing, at any spacing. [ms UTC]
     channels : mapping of str to array-like, shape (n,)
         Values; NaN where a channel had none at that time.
 
     Returns
     -------
     bytes
-        A blob that `unpack` gives the same columns for.
+        A blob from which `unpack` gives the same columns.
     """
     times = np.asarray(at_ms, dtype=np.int64)
     head: dict[str, Any] = {"n": times.size, "t0": int(times[0]) if times.size else 0, "channels": []}
-    head["width"], body = _whole(times - head["t0"])
+    head["width"], body = _encode_integers(times - head["t0"])
     parts = [body]
     for name, given in channels.items():
         values = np.asarray(given, dtype=np.float64)
         there = ~np.isnan(values)
-        width, decimals, body = _decimal(values[there])
+        width, decimals, body = _encode_decimals(values[there])
         head["channels"].append([name, int(there.sum()), width, decimals])
         parts += [np.packbits(there).tobytes(), body]
     text = json.dumps(head, ensure_ascii=False, separators=(",", ":")).encode()
@@ -81,7 +81,7 @@ def unpack(blob: bytes) -> Columns:
     Raises
     ------
     StoreError
-        If the blob is not as it was written, or by a codec that this version does not know.
+        If the blob is damaged, or of a codec that this version does not know.
     """
     whole(blob)
     try:
@@ -91,7 +91,7 @@ def unpack(blob: bytes) -> Columns:
 
 
 def whole(blob: bytes) -> None:
-    """Raise StoreError if a blob is not as it was written; far quicker than to unpack it."""
+    """Check a blob without unpacking it; raises StoreError if it is damaged or of an unknown codec."""
     if len(blob) < _PREFIX or zlib.crc32(memoryview(blob)[_PREFIX:]) != int.from_bytes(blob[1:_PREFIX], "little"):
         raise StoreError("packed readings are damaged: their checksum does not fit")
     if blob[0] != CODEC:
@@ -102,7 +102,7 @@ def _unpacked(data: bytes) -> Columns:
     begin = 4 + int.from_bytes(data[:4], "little")
     head = json.loads(data[4:begin])
     count, rest = head["n"], memoryview(data)[begin:]
-    times, rest = _split(rest, count, head["width"])
+    times, rest = _decode_integers(rest, count, head["width"])
     channels: dict[str, NDArray[np.float64]] = {}
     for name, filled, width, decimals in head["channels"]:
         mask = (count + 7) // 8
@@ -112,27 +112,27 @@ def _unpacked(data: bytes) -> Columns:
             values[there] = np.frombuffer(rest[mask : mask + 8 * filled], dtype="<f8")
             rest = rest[mask + 8 * filled :]
         else:
-            steps, rest = _split(rest[mask:], filled, width)
+            steps, rest = _decode_integers(rest[mask:], filled, width)
             values[there] = steps / 10.0**decimals
         channels[name] = values
     return Columns(times + head["t0"], channels)
 
 
-def _decimal(values: NDArray[np.float64]) -> tuple[int, int | None, bytes]:
-    """Values as whole numbers of their smallest decimal step: bytes a value, decimals (None: as in memory), bytes."""
+def _encode_decimals(values: NDArray[np.float64]) -> tuple[int, int | None, bytes]:
+    """Values in integers of their smallest decimal step: bytes per value, decimals (None for floats), data."""
     for decimals in range(MOST_DECIMALS + 1):
         scale = 10.0**decimals
         with np.errstate(over="ignore", invalid="ignore"):
             steps = np.rint(values * scale)
-        # By division, which gives the float that is nearest to the decimal: the one that was written.
+        # Compared after division, as decoding does it: that gives the float nearest to the decimal.
         if (np.abs(steps) < _LARGEST).all() and (steps / scale == values).all():
-            width, body = _whole(steps.astype(np.int64))
+            width, body = _encode_integers(steps.astype(np.int64))
             return width, decimals, body
     return 8, None, values.astype("<f8").tobytes()
 
 
-def _whole(numbers: NDArray[np.int64]) -> tuple[int, bytes]:
-    """Whole numbers by their differences: bytes a difference, and all of them plane by plane."""
+def _encode_integers(numbers: NDArray[np.int64]) -> tuple[int, bytes]:
+    """Integers, delta-encoded: bytes per delta, and the deltas in byte planes."""
     steps = np.diff(numbers, prepend=0)
     unsigned = ((steps << 1) ^ (steps >> 63)).astype("<u8")
     largest = int(unsigned.max(initial=0))
@@ -141,8 +141,8 @@ def _whole(numbers: NDArray[np.int64]) -> tuple[int, bytes]:
     return width, planes.T.tobytes()
 
 
-def _split(data: memoryview, count: int, width: int) -> tuple[NDArray[np.int64], memoryview]:
-    """Whole numbers that `_whole` wrote, and what comes after them."""
+def _decode_integers(data: memoryview, count: int, width: int) -> tuple[NDArray[np.int64], memoryview]:
+    """Integers that `_encode_integers` wrote, and the rest of the data."""
     size = count * width
     planes = np.frombuffer(data[:size], dtype=np.uint8).reshape(width, count)
     eight = np.zeros((count, 8), dtype=np.uint8)

@@ -1,8 +1,8 @@
-"""Projections: the tables that lists are read from. Each repeats what folding its subjects gives, and nothing more.
+"""Projections: the tables that lists are read from. They hold the folded state of subjects, and nothing more.
 
-They can be thrown away and made anew from the journal with the same content. `mend` does so where they do not fit the
-journal. Their tables stand here in `SCHEMA` and in no migration: whoever changes a table, or how a row of it is made,
-puts `VERSION` up, and each database has them made anew when it is opened next.
+They can be rebuilt from the journal with the same content; `mend` does so where they do not match it. Their tables are
+defined in `SCHEMA`, not in a migration. A change to a table, or to how its rows are made, must raise `VERSION`; each
+database then rebuilds them when it is next opened.
 """
 
 import json
@@ -38,7 +38,7 @@ SCHEMA: Final[Mapping[str, Sequence[str]]] = {
         "CREATE INDEX batches_by_lot ON batches (lot)",
         "CREATE INDEX batches_by_drop ON batches (machine, dropped_ms)",
         "CREATE INDEX batches_by_state ON batches (state, opened_ms)",
-        # What a page of the list skips, and what a search looks at, stands in the index itself.
+        # Covering indexes: a page skips rows, and a search scans, within the index.
         "CREATE INDEX batches_by_age ON batches (opened_ms, code, state, coffee, lot, intent)",
         "CREATE INDEX batches_by_machine ON batches (machine, opened_ms, code, state)",
     ),
@@ -56,25 +56,25 @@ SCHEMA: Final[Mapping[str, Sequence[str]]] = {
 
 @dataclass(frozen=True)
 class Folded(Lines):
-    """A subject that only a newer version can fold: its lines."""
+    """The lines of a subject that only a newer version can fold."""
 
     lines: tuple[Any, ...] = ()
 
 
 @dataclass(frozen=True)
 class _Projection:
-    """One table: its key, its columns, and the rows that the entries of a subject give it."""
+    """One table: its key, its columns, and the function that folds a subject's entries into its rows."""
 
     table: str
     key: str
     columns: Sequence[str]
     fold: Callable[[sqlite3.Connection, Subject, list[Entry]], tuple[Lines, list[Row]]]
-    whole: bool = False  # one subject gives all rows of the table
+    whole: bool = False  # a single subject makes all rows of the table
 
 
 @dataclass(frozen=True)
 class Made:
-    """How many rows were made anew."""
+    """Numbers of rebuilt rows."""
 
     batches: int
     lots: int
@@ -83,7 +83,7 @@ class Made:
     machines: int
 
     def __str__(self) -> str:
-        """For a person."""
+        """The numbers as a sentence."""
         return (
             f"{self.batches} batches, {self.lots} lots, {self.people} people, {self.settings} settings and "
             f"{self.machines} machines were made anew from the journal."
@@ -91,14 +91,14 @@ class Made:
 
 
 def open_batch(db: Database, entry: Entry) -> str:
-    """Give a new batch the next code of its day, and keep the entry that opens it; `refresh_batch` lists it."""
+    """Give a new batch the next code of its day and store its `opened` entry; `refresh_batch` then lists it."""
     code = new_code(db, entry.at_ms)
     add_entry(db, entry.model_copy(update={"about": str(Subject(BATCH, code))}))
     return code
 
 
 def add_many(db: Database, batches: Iterable[tuple[Entry, list[Entry]]]) -> list[str]:
-    """Keep whole batches at once, each by its `opened` entry and the rest; their codes. Used when importing."""
+    """Store whole batches, each as its `opened` entry and the rest; returns their codes."""
     codes = []
     for opened, rest in batches:
         codes.append(open_batch(db, opened))
@@ -110,13 +110,13 @@ def add_many(db: Database, batches: Iterable[tuple[Entry, list[Entry]]]) -> list
 
 
 def say(db: Database, entry: Entry) -> Lines:
-    """Keep an entry whose subject is settled, and bring its projection up to date; the subject as it is now."""
+    """Store an entry that has its subject and update the projection; returns the folded subject."""
     add_entry(db, entry)
     return refresh(db, Subject.kept(str(entry.about)))
 
 
 def refresh(db: Database, subject: Subject) -> Lines:
-    """Fold a subject anew and keep what lists need of it."""
+    """Fold a subject and update its projection."""
     entries = entries_about(db.conn, subject)
     projection = _PROJECTIONS.get(subject.kind)
     if projection is None:
@@ -137,18 +137,18 @@ def refresh(db: Database, subject: Subject) -> Lines:
 
 
 def refresh_batch(db: Database, code: str) -> Batch:
-    """Fold a batch anew and keep what lists need of it."""
+    """Fold a batch and update its projection."""
     return cast("Batch", refresh(db, Subject(BATCH, code)))
 
 
 def rebuild(db: Database) -> Made:
-    """Throw all projections away, their tables too, and make them anew from the journal."""
+    """Drop the tables of all projections and rebuild them from the journal."""
     for projection in _PROJECTIONS.values():
         db.conn.execute(f"DROP TABLE IF EXISTS {projection.table}")
         for statement in SCHEMA[projection.table]:
             db.conn.execute(statement)
     counts = {}
-    for kind, projection in _PROJECTIONS.items():  # batches last: they take the names of coffees from their lots
+    for kind, projection in _PROJECTIONS.items():  # batches last: they get coffee names from the lots
         made = (
             row
             for subject, entries in all_entries(db.conn, kind)
@@ -160,9 +160,9 @@ def rebuild(db: Database) -> Made:
 
 
 def mend(db: Database) -> str | None:
-    """Make the projections anew where they do not fit the journal; what was wrong, None where nothing was.
+    """Rebuild the projections where they do not match the journal; returns the fault found, None without one.
 
-    Ones that an earlier version made are made anew as well, which is nothing to tell.
+    Projections of an earlier version are rebuilt as well; that is no fault.
     """
     version, seq = db.conn.execute("SELECT version, seq FROM projected").fetchone() or (VERSION, None)
     wrong = _damage(db.conn, seq) if version == VERSION else None
@@ -175,7 +175,7 @@ def mend(db: Database) -> str | None:
 
 
 def _damage(connection: sqlite3.Connection, seq: int | None) -> str | None:
-    """What shows at once that the projections do not fit the journal; it costs some milliseconds of a large one."""
+    """A fault that a quick check finds in the projections, within milliseconds for a large journal; None without."""
     try:
         return _misfit(connection, seq)
     except sqlite3.OperationalError as error:  # a table or a column is gone

@@ -1,4 +1,4 @@
-"""Readings by wall time: wide rows, one an instant, while they are fresh; packed by half hours later, see `sealing`."""
+"""Readings by wall time: fresh ones in wide rows, one an instant, older ones packed by half hours, see `sealing`."""
 
 import json
 import logging
@@ -14,12 +14,12 @@ from roastlog.errors import StoreError
 from roastlog.store.packing import unpack
 
 ReadingRow = tuple[int, Mapping[str, float]]
-SLOT_MS: Final = 1_800_000  # what is packed together; may become smaller in a later version, but not larger
+SLOT_MS: Final = 1_800_000  # span of a blob; a later version may reduce it, but not raise it
 log = logging.getLogger(__name__)
 
 
 def add_rows(db: Database, machine: str, rows: Iterable[ReadingRow]) -> None:
-    """Keep readings; what comes twice for one instant is merged, the later value of a channel wins."""
+    """Store readings; rows of one instant are merged, and the later value of a channel wins."""
     db.conn.executemany(
         "INSERT INTO readings (machine, at_ms, data) VALUES (?, ?, ?)"
         " ON CONFLICT (machine, at_ms) DO UPDATE SET data = json_patch(data, excluded.data)",
@@ -28,11 +28,11 @@ def add_rows(db: Database, machine: str, rows: Iterable[ReadingRow]) -> None:
 
 
 def rows_between(connection: sqlite3.Connection, machine: str, start_ms: int, end_ms: int) -> list[ReadingRow]:
-    """Readings of a machine from ``start_ms`` to ``end_ms``, both included, in their order.
+    """Readings of a machine from ``start_ms`` to ``end_ms``, both included, by time. [ms UTC]
 
-    Rows go before what is packed: they came later. Packed readings that are damaged are a gap, and told in the log.
+    Rows take precedence over packed readings: they came later. A damaged blob is a gap, and is logged.
     """
-    # Rows first: what is packed between the two questions is then in both. The other way round it could be in neither.
+    # Rows first: readings packed between the two queries are then in both results, and never in neither.
     rows = fresh_rows(connection, machine, start_ms, end_ms)
     packed = [row for rows in _packed(connection, machine, start_ms, end_ms) for row in rows]
     if not packed:
@@ -44,12 +44,12 @@ def rows_between(connection: sqlite3.Connection, machine: str, start_ms: int, en
 
 
 def fresh_rows(connection: sqlite3.Connection, machine: str, start_ms: int, end_ms: int) -> list[ReadingRow]:
-    """Those readings that are not packed yet, in their order."""
+    """Readings that are not packed yet, by time. [ms UTC]"""
     return parsed(raw_rows(connection, machine, start_ms, end_ms))
 
 
 def raw_rows(connection: sqlite3.Connection, machine: str, start_ms: int, end_ms: int) -> list[tuple[int, str]]:
-    """Rows as they are kept."""
+    """Unpacked rows as stored: time and JSON text. [ms UTC]"""
     rows = connection.execute(
         "SELECT at_ms, data FROM readings WHERE machine = ? AND at_ms BETWEEN ? AND ? ORDER BY at_ms",
         (machine, start_ms, end_ms),
@@ -58,13 +58,13 @@ def raw_rows(connection: sqlite3.Connection, machine: str, start_ms: int, end_ms
 
 
 def parsed(rows: list[tuple[int, str]]) -> list[ReadingRow]:
-    """What rows as they are kept say."""
-    values = json.loads("[" + ",".join(text for _, text in rows) + "]")  # one parse is twice as fast as many
+    """Stored rows with their JSON parsed."""
+    values = json.loads("[" + ",".join(text for _, text in rows) + "]")  # one parse is twice as fast as one per row
     return list(zip((at_ms for at_ms, _ in rows), values, strict=True))
 
 
 def _packed(connection: sqlite3.Connection, machine: str, start_ms: int, end_ms: int) -> Iterator[list[ReadingRow]]:
-    """Packed readings of a span, a list a blob, in the order in which they were packed."""
+    """Packed readings of a span, one list per blob, in the order of packing."""
     blobs = connection.execute(
         "SELECT id, start_ms, data FROM sealed WHERE machine = ? AND start_ms BETWEEN ? AND ? ORDER BY id",
         (machine, start_ms - SLOT_MS, end_ms),
@@ -73,11 +73,11 @@ def _packed(connection: sqlite3.Connection, machine: str, start_ms: int, end_ms:
         try:
             yield unpacked_rows(blob, start_ms, end_ms)
         except StoreError as error:
-            _tell_damage(ident, machine, slot_ms, str(error))
+            _log_damage(ident, machine, slot_ms, str(error))
 
 
 def unpacked_rows(blob: bytes, start_ms: int, end_ms: int) -> list[ReadingRow]:
-    """Readings of a blob that lie in a span, both ends included; raises StoreError if it is damaged."""
+    """Readings of a blob within a span, both ends included; raises StoreError if the blob is damaged. [ms UTC]"""
     columns = unpack(blob)
     first, last = (int(place) for place in columns.at_ms.searchsorted([start_ms, end_ms + 1]))
     times = columns.at_ms[first:last].tolist()
@@ -91,8 +91,8 @@ def unpacked_rows(blob: bytes, start_ms: int, end_ms: int) -> list[ReadingRow]:
 
 
 @cache
-def _tell_damage(ident: int, machine: str, slot_ms: int, reason: str) -> None:
-    """Tell of a damaged blob, once."""
+def _log_damage(ident: int, machine: str, slot_ms: int, reason: str) -> None:
+    """Log a damaged blob, once."""
     log.error(
         "Half an hour of readings of %s (blob %d, from %d ms) is missing: %s. A backup may have it.",
         machine,

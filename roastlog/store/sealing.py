@@ -1,8 +1,8 @@
-"""Sealing: readings that are no longer fresh are packed by half hours of a machine, and their rows deleted.
+"""Sealing: older readings are packed by half hours of a machine, and their rows deleted.
 
-It goes by the hours and not by the batches, for readings belong to a machine and a time. So a charge that is moved, or
-a batch that is undone, rewrites nothing, and what is read between batches is packed like the rest. Readings that come
-in afterwards stay rows, go before what is packed, and are packed together with it soon.
+Readings belong to a machine and a time, so slots are half hours and not batches. A shifted charge or an undone batch
+rewrites nothing, and readings between batches are packed like the rest. Late readings are stored as rows, take
+precedence over the packed ones, and are soon packed with them.
 """
 
 import logging
@@ -17,7 +17,7 @@ from roastlog.store.packing import pack, unpack, whole
 from roastlog.store.readings import SLOT_MS, ReadingRow, parsed, raw_rows, unpacked_rows
 from roastlog.store.store import Database, Store
 
-QUIET_MS: Final = 900_000  # a half hour is packed when it has been over for so long: nearly all late ones are in then
+QUIET_MS: Final = 900_000  # a half hour is packed this long after its end, when nearly all late readings are in
 log = logging.getLogger(__name__)
 
 
@@ -29,12 +29,12 @@ class Slot(NamedTuple):
 
     @property
     def last_ms(self) -> int:
-        """The last millisecond of it."""
+        """Last millisecond of the slot. [ms UTC]"""
         return self.start_ms + SLOT_MS - 1
 
 
 def due(connection: sqlite3.Connection, now_ms: int) -> Iterator[Slot]:
-    """Half hours that hold rows and have been over for `QUIET_MS`, a machine after the other, the oldest first."""
+    """Half hours with rows that ended at least `QUIET_MS` ago, by machine, oldest first. [ms UTC]"""
     machine, after_ms = "", -(1 << 62)
     while True:
         row = connection.execute(
@@ -52,10 +52,10 @@ def due(connection: sqlite3.Connection, now_ms: int) -> Iterator[Slot]:
 
 
 def seal(store: Store, slot: Slot) -> bool:
-    """Pack a half hour; False when it changed meanwhile and is to be tried again.
+    """Pack a half hour; False if its rows changed meanwhile, so that it must be tried again.
 
-    All of it is worked out beside the writer, who is kept for the exchange alone: the blobs that were there and all
-    rows go, the new blob comes, in one transaction. A blob that is damaged stays, for a person or a later version.
+    Packing runs in the calling thread; the writer only replaces the old blobs and all rows by the new blob, in one
+    transaction. A damaged blob is kept, for a person or a later version.
     """
     raw = raw_rows(store.read, *slot, slot.last_ms)
     merged: dict[int, dict[str, float]] = {}
@@ -82,12 +82,12 @@ def seal(store: Store, slot: Slot) -> bool:
 
 
 def packed(rows: list[ReadingRow]) -> bytes:
-    """Rows as a blob.
+    """Rows packed as a blob.
 
     Raises
     ------
     StoreError
-        If the blob does not give the same rows again. Nothing may be deleted for its sake then.
+        If unpacking does not give the same rows; the rows must then be kept.
     """
     names = list(dict.fromkeys(name for _, values in rows for name in values))
     channels = {name: [values.get(name, np.nan) for _, values in rows] for name in names}
@@ -102,7 +102,7 @@ def packed(rows: list[ReadingRow]) -> bytes:
 
 
 def damaged(connection: sqlite3.Connection) -> list[Slot]:
-    """Half hours whose packed readings are not as they were written. Reads all of them."""
+    """Half hours with damaged packed readings. Reads all blobs."""
     found = []
     for machine, start_ms, blob in connection.execute("SELECT machine, start_ms, data FROM sealed ORDER BY id"):
         try:

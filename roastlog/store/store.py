@@ -1,4 +1,4 @@
-"""The store: where the data folder is, the writer, and the readers."""
+"""The store: the data folder with its writer and its readers."""
 
 import sqlite3
 import threading
@@ -17,11 +17,11 @@ from roastlog.store.writer import Writer
 
 __all__ = ["Database", "Store"]
 T = TypeVar("T")
-TRIED_S: Final = 5.0  # anyone may ask for the health of the server, and that must not keep the disk busy
+TRIED_S: Final = 5.0  # anyone may ask for the server's health, so a test write is made at most this often
 
 
 class Store:
-    """One data folder. The schema is brought up to date when it is opened."""
+    """One data folder. Opening it updates the schema."""
 
     def __init__(self, folder: Path) -> None:
         self.path = folder / FILE_NAME
@@ -32,7 +32,7 @@ class Store:
         self._last: tuple[float, StoreError | None] = (-TRIED_S, None)
 
     def write(self, change: Callable[[Database], T]) -> T:
-        """Make a change; it is on the disk when this returns."""
+        """Make a change; it is on disk when this returns."""
         try:
             made = self._writer.do(change)
         except StoreError as error:
@@ -42,13 +42,13 @@ class Store:
         return made
 
     def write_soon(self, change: Callable[[Database], object]) -> None:
-        """Make a change when there is time; nobody waits, and nobody hears whether it was made."""
+        """Queue a change; nobody waits for it or learns whether it was made."""
         self._writer.submit(change)
 
     def trouble(self) -> StoreError | None:
-        """Why nothing can be written at present; None when all is well.
+        """The reason why writing fails at present; None when it works.
 
-        It is how the last write went. Where none was made for `TRIED_S` one is, so that asking often costs nothing.
+        It is the outcome of the last write; where that is older than `TRIED_S`, a test write is made.
         """
         with self._trying:
             tried_s, trouble = self._last
@@ -62,7 +62,7 @@ class Store:
 
     @property
     def failing(self) -> StoreError | None:
-        """Why the last write failed; None when it did not. It asks nothing of the disk."""
+        """The reason why the last write failed; None if it did not. No disk access."""
         return self._last[1]
 
     @property

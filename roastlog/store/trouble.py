@@ -1,4 +1,4 @@
-"""What ails a database, as a sentence that says what to do."""
+"""Database errors as sentences that say what to do."""
 
 import shlex
 import sqlite3
@@ -24,19 +24,19 @@ _LOST: Final = _DAMAGE | {sqlite3.SQLITE_IOERR, sqlite3.SQLITE_CANTOPEN, sqlite3
 
 
 def is_damage(error: BaseException) -> bool:
-    """Whether the file itself is damaged, or no database at all."""
+    """Whether the file itself is damaged or not a database."""
     return any(code in _DAMAGE for code in _codes(error))
 
 
 def is_lost(error: BaseException) -> bool:
-    """Whether the connection is of no use any more: a new one may be, when the disk is back."""
+    """Whether the connection is unusable; a new one may work once the disk is back."""
     return any(code in _LOST for code in _codes(error))
 
 
 def sentence(reason: str, error: BaseException, path: Path, *, then: str = "") -> str:
-    """An error of the database at ``path`` in words: what happened, what to do, what then.
+    """An error of the database at ``path`` in words: the reason, the remedy, the consequence.
 
-    Anyone may read the first line. Folders and commands, which are for those inside, come after it.
+    The first line may be shown to anyone. Folders and commands follow it, for people with access only.
     """
     words = [_WORDS[code] for code in _codes(error) if code in _WORDS][:1]
     inside = _("The database is {path}.", path=path) if words else ""
@@ -46,7 +46,7 @@ def sentence(reason: str, error: BaseException, path: Path, *, then: str = "") -
 
 
 def offer(folder: Path) -> str:
-    """The newest good backup of a data folder, and the command that brings it back."""
+    """The newest backup of a data folder, and the command that restores it."""
     backup = newest(folder / BACKUPS)
     if backup is None:
         return _("There is no backup of it in {backups}.", backups=folder / BACKUPS)
@@ -61,7 +61,7 @@ def offer(folder: Path) -> str:
 
 
 def _codes(error: BaseException) -> Iterator[int]:
-    """Primary result codes of an error and of those that led to it."""
+    """Primary SQLite result codes of an error and of its causes."""
     cause: BaseException | None = error
     while cause is not None:
         code = getattr(cause, "sqlite_errorcode", None)

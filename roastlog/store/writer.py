@@ -1,4 +1,4 @@
-"""The one thread that writes. A change is a function of the database; it is committed whole or not at all."""
+"""The only thread that writes. A change is a function of the database, run in one transaction."""
 
 import logging
 import queue
@@ -23,22 +23,22 @@ log = logging.getLogger(__name__)
 
 
 class Writer:
-    """Takes changes from any thread and makes them one after the other, each on the disk before it answers."""
+    """Makes changes from any thread one after the other; each is on disk before its result is returned."""
 
     def __init__(self, path: Path) -> None:
         self._path = path
         self._changes: queue.SimpleQueue[tuple[Callable[[Database], Any], Future[Any]] | None] = queue.SimpleQueue()
         self._ready: Future[None] = Future()
-        self._door = threading.Lock()
+        self._submitting = threading.Lock()
         self._closed = False
         self._thread = threading.Thread(target=self._run, name="writer", daemon=True)
         self._thread.start()
         self._ready.result(WAIT_S)
 
     def submit(self, change: Callable[[Database], T]) -> "Future[T]":
-        """Queue a change; the future holds its result once it is on the disk."""
+        """Queue a change; the future holds its result once it is on disk."""
         future: Future[T] = Future()
-        with self._door:  # nothing may be queued behind the word that ends the thread: it would never be answered
+        with self._submitting:  # a change queued after the end marker would never be answered
             if self._closed:
                 future.set_exception(
                     StoreError(_("The server is shutting down; the change was not made. Send it again."))
@@ -48,7 +48,7 @@ class Writer:
         return future
 
     def do(self, change: Callable[[Database], T]) -> T:
-        """Make a change and wait until it is on the disk."""
+        """Make a change and wait until it is on disk."""
         try:
             return self.submit(change).result(WAIT_S)
         except TimeoutError:
@@ -57,8 +57,8 @@ class Writer:
             ) from None
 
     def close(self) -> None:
-        """Finish what is queued, then stop."""
-        with self._door:
+        """Finish queued changes, then stop."""
+        with self._submitting:
             if not self._closed:
                 self._closed = True
                 self._changes.put(None)
