@@ -1,1 +1,1 @@
-"""The journal: what people and machines said, and the batch that it adds up to. Pure."""
+"""The journal: entries by people and machines, and the subjects that they fold into. Pure."""

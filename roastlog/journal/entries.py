@@ -1,7 +1,7 @@
 """Journal entries.
 
-An entry says what happened, to which subject, when the finger was there, and who said so. It is never changed; undo,
-shift and amend are entries too. Each kind of entry is a row of the registry in `roastlog.journal.kinds`.
+An entry holds an event, its subject, the time of the tap and its author. It is never changed; undo, shift and amend are
+entries too. Each kind of entry is a row of the registry in `roastlog.journal.kinds`.
 """
 
 from collections.abc import Mapping
@@ -20,7 +20,7 @@ _BATCH = f"{BATCH} "
 
 
 class By(BaseModel):
-    """Who said it, and on which device."""
+    """The author of an entry: a person, a device, or both."""
 
     model_config = ConfigDict(extra="forbid", frozen=True)
 
@@ -31,8 +31,8 @@ class By(BaseModel):
 class Entry(BaseModel):
     """One line of the journal.
 
-    ``about`` names its subject; only an `opened` entry has none before the server gives its batch a code. An entry of a
-    batch may name it by ``batch`` instead, and carries the ``machine`` that the batch was opened on.
+    ``about`` names its subject; only an `opened` entry lacks one until the server gives its batch a code. An entry of a
+    batch may name it by ``batch`` instead, and has the ``machine`` on which the batch was opened.
     """
 
     model_config = ConfigDict(extra="forbid", frozen=True)
@@ -49,16 +49,16 @@ class Entry(BaseModel):
     @computed_field  # type: ignore[prop-decorator]  # mypy knows no property beneath another decorator
     @property
     def batch(self) -> str | None:
-        """The batch that it is about: its code, or on the wire the id of the entry that opened it."""
+        """The batch that it is about, by code, or as received by the id of its `opened` entry; None for others."""
         return self.about[len(_BATCH) :] if self.about is not None and self.about.startswith(_BATCH) else None
 
     def numbered(self, seq: int) -> Mapping[str, object]:
-        """It as the API and the stream give it, with its number in the journal."""
+        """The entry as the API and the stream give it, with its number in the journal."""
         return {**self.model_dump(mode="json"), "seq": seq}
 
     @property
     def subject(self) -> Subject | None:
-        """What it is about."""
+        """The subject of the entry; None for an `opened` entry without a code."""
         return None if self.about is None else Subject.kept(self.about)
 
     @model_validator(mode="before")
@@ -66,16 +66,16 @@ class Entry(BaseModel):
     def _about_a_batch(cls, raw: Any) -> Any:  # noqa: ANN401 - whatever came
         if not isinstance(raw, dict) or "batch" not in raw:
             return raw
-        told = {name: value for name, value in raw.items() if name != "batch"}
+        others = {name: value for name, value in raw.items() if name != "batch"}
         batch = raw["batch"]
         if batch is None:
-            return told
+            return others
         if not isinstance(batch, str) or not batch.strip() or len(batch) > 80:
             raise ValueError("batch is the code of a batch, or the id of the entry that opened it")
         about = f"{_BATCH}{batch.strip()}"
-        if told.get("about") not in {None, about}:
+        if others.get("about") not in {None, about}:
             raise ValueError("about and batch name two subjects; one of them is enough")
-        return {**told, "about": about}
+        return {**others, "about": about}
 
     @model_validator(mode="after")
     def _kind_fits_its_subject(self) -> "Entry":
@@ -126,12 +126,12 @@ def amended(kind: str, body: Mapping[str, Any], change: Mapping[str, Any]) -> di
 
 
 def parse_entry(raw: object, *, received_ms: int) -> Entry:
-    """An entry as it came over the wire, its body checked and in plain form.
+    """A received entry, with its body validated and in JSON types.
 
     Raises
     ------
     EntryRefused
-        With a sentence that names each field that is wrong.
+        With a sentence for each invalid field.
     """
     if not isinstance(raw, dict):
         raise EntryRefused(_("An entry is a JSON object with id, about (or machine and batch), kind, at_ms and body."))
@@ -148,7 +148,7 @@ def _plain(body: Body) -> dict[str, Any]:
 
 
 def sentence(error: ValidationError) -> str:
-    """What is wrong, in one sentence a field."""
+    """A validation error as a sentence for each field."""
     parts = []
     for fault in error.errors(include_url=False):
         where = ".".join(str(step) for step in fault["loc"])

@@ -22,19 +22,19 @@ _FIELDS: Final = {
 
 
 def plain(value: object) -> str:
-    """A number as one says it: 4.0 is “4”, 3.5 is “3.5”; several words with commas; nothing for None."""
+    """A value as text: 4.0 is “4”, 3.5 is “3.5”; a list is joined by commas; None is empty."""
     if isinstance(value, list | tuple):
         return joined(", ", map(plain, value))
     return numeral(value) if isinstance(value, float) else "" if value is None else str(value)
 
 
 def grams(mass_g: float) -> str:
-    """A mass in grams, with a gap between the thousands."""
+    """A mass in grams, with a space between the thousands."""
     return f"{mass_g:,.0f} g".replace(",", "\u202f")
 
 
 def field_text(name: str, value: object, words: Mapping[str, Callable[[Any], str]]) -> str:
-    """One corrected field; ``words`` says the fields that are no plain value."""
+    """One corrected field in words; ``words`` has a function for each field that is not a plain value."""
     label = _(_FIELDS[name]) if name in _FIELDS else name.replace("_", " ")
     text = words[name](value) if name in words else plain(value)
     return joined(" ", [label, text]) if text else _("no {label}", label=label)

@@ -1,4 +1,4 @@
-"""Subjects: the thing that an entry is about, in text as “batch 26332-01C”, “lot HU-7”, “machine drum-4” or “house”."""
+"""Subjects of entries, written as “batch 26332-01C”, “lot HU-7”, “machine drum-4”, “person …” or “house”."""
 
 from dataclasses import dataclass
 from typing import Final, Self
@@ -15,19 +15,19 @@ LONGEST: Final = 200
 
 @dataclass(frozen=True, order=True)
 class Subject:
-    """A kind of subject and the name of the one that is meant; there is one house, and it has no name."""
+    """A subject by its kind and name; the house has no name."""
 
     kind: str
     name: str = ""
 
     @classmethod
     def parse(cls, text: str) -> Self:
-        """The subject of a text: a word for its kind, then its name.
+        """Parse a subject: the word for its kind, then its name.
 
         Raises
         ------
         EntryRefused
-            If this version knows no such kind, or a name is missing or too much.
+            If this version does not know the kind, or the name is missing, superfluous or invalid.
         """
         subject = cls.kept(text)
         if subject.kind not in SUBJECTS:
@@ -48,10 +48,10 @@ class Subject:
 
     @classmethod
     def kept(cls, text: str) -> Self:
-        """The subject of a text from the journal itself, whichever version wrote it."""
+        """Parse a subject from the journal without checks, since a newer version may have written it."""
         kind, _space, name = text.strip().partition(" ")
         return cls(kind, name.strip())
 
     def __str__(self) -> str:
-        """As entries carry it."""
+        """The subject as written in entries."""
         return f"{self.kind} {self.name}" if self.name else self.kind

@@ -1,4 +1,4 @@
-"""The words of the journal: moments, trier stages, aroma words, ways a crack can sound."""
+"""The vocabulary of the journal: moments, trier stages, aroma words, vigour of first crack."""
 
 from typing import Final, Literal, get_args
 
@@ -30,7 +30,7 @@ MOMENT_WORDS: Final[dict[str, str]] = {
     "second_crack": N_("second crack"),
     "drop": N_("drop"),
 }
-"""The same in the midst of a sentence: another language may keep its capitals there."""
+"""The same within a sentence, where other languages may still use capitals."""
 
 STAGE_LABELS: Final[dict[str, str]] = {
     "green": N_("green"),
@@ -59,17 +59,17 @@ STATE_WORDS: Final[dict[str, str]] = {
     "discarded": N_("discarded"),
 }
 UNDER_WAY: Final = frozenset({"open", "roasting"})
-"""States of a batch that is at its machine and not dropped yet."""
+"""States of a batch before its drop."""
 AT_MACHINE: Final = UNDER_WAY | {"cooling"}
 COOLED_MS: Final = 3_600_000
-"""So long after its drop whatever is in the tray is cold, and the machine waits for the next batch. [ms]"""
+"""Time after the drop at which the batch has cooled and the machine counts as idle. [ms]"""
 SAMPLE_WORDS: Final[dict[str, str]] = {"whole": N_("whole"), "ground": N_("ground")}
 INTENT_WORDS: Final[dict[str, str]] = {"filter": N_("filter"), "espresso": N_("espresso"), "both": N_("both")}
 
-# The moments that the pad waits for, in their order. The others are there for whom they concern.
+# The moments that the pad offers, in order. The others are optional.
 EXPECTED: Final[tuple[MomentName, ...]] = ("charge", "yellow", "first_crack", "drop")
 
-# What each stage tends to give comes first; any word may be said at any stage (common practice, no standard).
+# Aroma words typical of each stage are offered first; any word may be used at any stage (common practice, no standard).
 AROMA_BY_STAGE: Final[dict[str, tuple[str, ...]]] = {
     "green": ("grass", "hay", "damp wood", "pea"),
     "pale": ("hay", "straw", "rice", "warm grain"),
@@ -101,7 +101,7 @@ AROMA_LABELS: Final[dict[str, str]] = {
     "warm grain": N_("warm grain"),
     "popped corn": N_("popped corn"),
 }
-"""What is stored is the English word; it is shown by the page's language. Words of a person stay as they are."""
+"""Labels by stored word, which is the English one. A person's own words are never translated."""
 
 AROMA_WORDS: Final[tuple[str, ...]] = tuple(AROMA_LABELS)[:16]
 
@@ -109,12 +109,12 @@ _CALLED: Final[dict[str, str]] = PHASE_WORDS | STATE_WORDS | INTENT_WORDS | AROM
 
 
 def called(word: str) -> str:
-    """A word that Drumside stores, as the page's language has it; any other word as it is."""
+    """The label of a stored word, in the page's language; any other word unchanged."""
     return _(_CALLED[word]) if word in _CALLED else word
 
 
 def purpose(intent: str | None) -> str:
-    """What a batch is for, as one says it to a stranger: “for both” would leave open what both are."""
+    """The purpose of a batch, clear to any reader: “for both” would not say which two."""
     if not intent:
         return ""
     return _("for filter and espresso") if intent == "both" else _("for {intent}", intent=called(intent))

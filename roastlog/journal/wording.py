@@ -1,4 +1,4 @@
-"""How one line of the journal reads: “First crack”, “Radiant to 4.0”. The words of a kind stand in its row."""
+"""The wording of a journal line: “First crack”, “Radiant to 4.0”. That of each kind is in its row of the registry."""
 
 from collections.abc import Mapping
 from typing import Final
@@ -24,9 +24,9 @@ def tell(line: Line, subject: Lines, controls: Mapping[str, str]) -> str:
     Parameters
     ----------
     line
-        The line, after undo, shift and amend.
+        The line.
     subject
-        The batch, or other subject, that it belongs to.
+        Its batch or other subject.
     controls
         Names of the machine's controls by id.
     """
@@ -38,7 +38,7 @@ def tell(line: Line, subject: Lines, controls: Mapping[str, str]) -> str:
 
     try:
         return REGISTRY[line.kind].tell(line.body, Telling(controls, quoted))
-    except (KeyError, TypeError, ValueError):  # a word or a field that only a newer version knows
+    except (KeyError, TypeError, ValueError):  # a word or field of a newer version
         return _("From a newer version of Drumside: {kind}", kind=line.kind)
 
 

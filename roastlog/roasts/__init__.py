@@ -1,1 +1,1 @@
-"""Batch and curve joined: live pages, records, comparison and charts all read it."""
+"""Batches joined with their curves, for live pages, records, comparisons and charts."""

@@ -1,4 +1,4 @@
-"""What a chart shows of a batch beside its curves: its moments, its trier checks, the ribbon of its controls."""
+"""Chart overlays of a batch: its moments, its trier checks, and the ribbon of its controls."""
 
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
@@ -28,22 +28,22 @@ def chart_overlays(
     *,
     growing: bool = False,
 ) -> ChartOverlays:
-    """The overlays of one batch, the same on the live page and in the record.
+    """The overlays of one batch, for both the live page and the record.
 
     Parameters
     ----------
     batch
-        Whose moves and trier checks they are; without a charge there are none, since they have no times.
+        The batch; without a charge there are no moves or checks, since they have no times.
     marked
-        Word and time of each moment, the turning point among them. [s from charge]
+        Label and time of each moment and of the turning point. [s from charge]
     bean_at
-        Bean temperature at a time, None where it is not known. [s from charge], [°C]
+        Returns the bean temperature at a time, None where it is not known. [s from charge], [°C]
     controls
-        The machine's controls, the first one uppermost.
+        The machine's controls, from top to bottom.
     end_s
-        Where the ribbon ends. [s from charge]
+        End of the ribbon. [s from charge]
     growing
-        Whether it still grows.
+        Whether the ribbon still grows.
     """
     trier = [(line.body["stage"], batch.time_s(line.at_ms)) for line in batch.of("trier")]
     return ChartOverlays(

@@ -1,4 +1,4 @@
-"""Batches as the numbers see them: curves made of readings, and a coffee's earlier batches kept at hand."""
+"""Batches for the numerics: curves made from readings, and a cache of a coffee's earlier batches."""
 
 import math
 import threading
@@ -21,15 +21,15 @@ from roastlog.store import batches as lists
 from roastlog.store import journal as stored
 from roastlog.store.store import Store
 
-MOST_EARLIER: Final = 20  # an older batch says less of this crop, and the outlook gains little from more
-KEPT: Final = 60  # batches in memory, some 100 KB each: what one or two coffees learn from
-LAST_READINGS_MS: Final = 60_000  # until then the last readings of a batch may still be on their way
+MOST_EARLIER: Final = 20  # older batches tell less about this crop, and more of them hardly improve the outlook
+KEPT: Final = 60  # batches in memory, some 100 KB each: enough for the outlooks of one or two coffees
+LAST_READINGS_MS: Final = 60_000  # for this long after the drop, late readings of a batch may still come in
 
 Rows = Sequence[tuple[int, Mapping[str, float]]]
 
 
 def span_ms(batch: Batch, now_ms: int) -> tuple[int, int] | None:
-    """From when to when the readings of a batch reach: charge to drop, or to now; None without a charge. [ms UTC]"""
+    """Time span of a batch's readings, from charge to drop or to now; None without a charge. [ms UTC]"""
     charge = batch.moments.get("charge")
     if charge is None:
         return None
@@ -42,24 +42,24 @@ def curve_of(batch: Batch, rows: Rows, machine: Machine | None, now_ms: int) -> 
     Parameters
     ----------
     batch
-        What was said of it; without a charge the curve is empty.
+        The batch; without a charge the curve is empty.
     rows
         Readings of `span_ms`, in the order of their times. [°C]
     machine
-        As its sheet is now; None where it was taken away.
+        The machine by its present sheet; None if it was removed.
     now_ms
-        Where a curve without a drop ends at the latest. [ms UTC]
+        Latest end of a curve without a drop. [ms UTC]
     """
     charge = batch.moments.get("charge")
     if charge is None:
         return Curve(np.empty(0), {})
-    # First the machine's channels as its sheet has them now, then those that it had when this was roasted.
+    # First the channels of the machine's present sheet, then any others in the readings.
     channels = machine.channels if machine is not None else ()
     names = list(dict.fromkeys([*(channel.id for channel in channels), *(name for _, has in rows for name in has)]))
     if not rows and "drop" not in batch.moments:
         return Curve(np.empty(0), {name: np.empty(0) for name in names})
     end_s = _end_s(batch, now_ms)
-    if "drop" not in batch.moments:  # what is still to come is no gap
+    if "drop" not in batch.moments:  # time without readings at the end is not a gap yet
         end_s = max(0, min(end_s, math.ceil((rows[-1][0] - charge.at_ms) / 1000)))
     columns = {name: [values.get(name, math.nan) for _, values in rows] for name in names}
     points = {channel.id for channel in channels if channel.source == "hand"}
@@ -74,7 +74,7 @@ def _end_s(batch: Batch, now_ms: int) -> int:
 
 
 def bean_column(machine: Machine | None, curve: Curve) -> str | None:
-    """The column that stands for the beans: the machine's, else one that the machine had once, by its usual name."""
+    """The bean column: that of the machine's sheet, else one of a former sheet, preferably named ``bean_probe``."""
     bean, named = None, set[str]()
     if machine is not None:
         bean, named = bean_channel(machine), {channel.id for channel in machine.channels}
@@ -84,7 +84,7 @@ def bean_column(machine: Machine | None, curve: Curve) -> str | None:
 
 
 def moves_of(batch: Batch) -> list[Move]:
-    """All moves of a batch in the order of their times; empty while there is no charge."""
+    """All moves of a batch by time; empty without a charge. [s from charge]"""
     if "charge" not in batch.moments:
         return []
     return [
@@ -99,7 +99,7 @@ def roast_of(
     surface: str | None = None,
     rate_c_per_min: NDArray[np.float64] | None = None,
 ) -> Roast:
-    """A batch as the numbers see it: the bean's curve with its live rate, the moments, the moves."""
+    """A batch for the numerics: the bean curve with its live rate, the moments, the moves."""
     gaps = np.full(curve.time_s.shape, math.nan)
     return Roast(
         time_s=curve.time_s,
@@ -115,12 +115,12 @@ def roast_of(
 
 @dataclass(frozen=True, eq=False)
 class Traced:
-    """A batch with its curve, and what is made of that, each once.
+    """A batch with its curve and the results computed from it, each cached.
 
     Attributes
     ----------
     batch, machine
-        What was said of it, and the machine as its sheet is now; None where that was taken away.
+        The batch, and the machine by its present sheet; None if it was removed.
     curve
         As `curve_of` makes it.
     """
@@ -133,12 +133,12 @@ class Traced:
 
     @cached_property
     def bean(self) -> str | None:
-        """The column that stands for the beans."""
+        """The bean column; None without one."""
         return bean_column(self.machine, self.curve)
 
     @cached_property
     def roles(self) -> Mapping[str, str]:
-        """Roles of the bean channels that are on the curve."""
+        """Roles of the bean channels in the curve."""
         channels = self.machine.channels if self.machine is not None else ()
         return {
             channel.id: channel.role
@@ -148,16 +148,16 @@ class Traced:
 
     @cached_property
     def roast(self) -> Roast:
-        """It as the numbers see it, with its live rate."""
+        """The batch for the numerics, with its live rate."""
         surface = next((name for name, role in self.roles.items() if role == "bean_surface"), None)
         return roast_of(self.batch, self.curve, self.bean, surface, self.rate(self.bean))
 
     def rate(self, column: str | None) -> NDArray[np.float64] | None:
-        """The live rate of a bean channel, as it was told then; of any other column None. [°C/min]"""
+        """The live rate of a bean channel, as shown during the roast; None for any other column. [°C/min]"""
         return None if column is None or column not in self.roles else self._filter(column).rate_c_per_min
 
     def smooth(self, column: str | None) -> SmoothCurve | None:
-        """A column smoothed, once the batch is over; before that, and of no column, None."""
+        """A smoothed column; None before the drop, and for an unknown column."""
         if "drop" not in self.batch.moments or column not in self.curve.channels:
             return None
         if column not in self._smoothed:
@@ -177,14 +177,14 @@ class Traced:
 
 
 class History:
-    """Batches with their curves. One that is over is kept until something is said of it anew.
+    """Batches with their curves. Finished ones are cached until they get another entry.
 
     Parameters
     ----------
     store
-        Where the batches are.
+        Source of the batches.
     rows_between
-        Readings of a machine over a time span, those not yet on the disk included. [ms UTC]
+        Returns readings of a machine in a time span, including those not yet on disk. [ms UTC]
     """
 
     def __init__(self, store: Store, rows_between: Callable[[str, int, int], Rows]) -> None:
@@ -195,7 +195,7 @@ class History:
     def earlier(
         self, machine: Machine, coffee: str | None, *, now_ms: int, before_ms: int | None = None
     ) -> list[Roast]:
-        """The newest roasts of a coffee on a machine, oldest first; those charged before a time where one is given.
+        """The newest roasts of a coffee on a machine, oldest first, only those charged before ``before_ms`` if given.
 
         Discarded batches, and those without a charge or a drop, are left out. [ms UTC]
         """
@@ -205,14 +205,14 @@ class History:
         return [self.roast(code, machine, now_ms) for code in reversed(codes)]
 
     def roast(self, code: str, machine: Machine, now_ms: int) -> Roast:
-        """One batch that a machine roasted, as the numbers see it; without a curve where it did not roast it."""
+        """One batch for the numerics; its curve is empty if another machine roasted it. [ms UTC]"""
         batch = fold(stored.entries_of(self._store.read, code), code)
         if batch.machine != machine.id:
             return roast_of(batch, Curve(np.empty(0), {}), None)
         return self.traced(batch, machine, now_ms).roast
 
     def traced(self, batch: Batch, machine: Machine | None, now_ms: int) -> Traced:
-        """A batch with its curve, up to now where it is not over. [ms UTC]"""
+        """A batch with its curve, up to now if it has no drop. [ms UTC]"""
         key, code = (len(batch.lines), machine), batch.code or ""
         with self._lock:
             known = self._kept.get(code)
@@ -231,6 +231,6 @@ class History:
         return traced
 
     def forget(self) -> None:
-        """Read all curves anew when they are next asked for: readings came in that are older than their time."""
+        """Clear the cache: late readings came in, which may belong to cached curves."""
         with self._lock:
             self._kept.clear()

@@ -1,4 +1,4 @@
-"""What is done in the background for what is kept: packing, sweeping, backups at night, a look at the disk."""
+"""Background maintenance: packing, deletion of unnamed photos, nightly backups, checks of clock and disk."""
 
 import logging
 from collections.abc import Callable
@@ -16,9 +16,9 @@ from roastlog.store.sealing import Slot, due, seal
 from roastlog.store.store import Store
 from roastlog.threads import Worker
 
-FIRST_S: Final = 30.0  # a server that has just begun has better things to do
+FIRST_S: Final = 30.0  # maintenance must not slow down the server's start
 EVERY_S: Final = 10.0
-PAUSE_S: Final = 0.1  # between two half hours: taps go first
+PAUSE_S: Final = 0.1  # after each packed half hour, so that taps are written first
 AGAIN_MS: Final = 3_600_000
 SWEEP_MS: Final = 24 * 3_600_000
 NIGHT_HOUR: Final = 3
@@ -27,7 +27,7 @@ log = logging.getLogger(__name__)
 
 @dataclass(frozen=True)
 class BackupState:
-    """How the backups are: the newest one, what it holds where that is known, and why there is no newer one."""
+    """State of the backups: the newest one, its contents if known, and the reason if the last attempt failed."""
 
     newest: Backup | None = None
     holds: Contents | None = None
@@ -35,27 +35,27 @@ class BackupState:
 
 
 class Maintenance(Worker):
-    """A thread at a low rate, which leaves off in the middle of a backup too.
+    """A thread that runs each job now and then; stopping it aborts a running backup.
 
-    Whatever fails in it is logged once and tried again; recording does not wait for it.
+    A failing job is logged once and tried again; recording does not wait for it.
     """
 
     def __init__(self, store: Store, clock: Clock) -> None:
         super().__init__("maintenance")
         self._store, self._clock = store, clock
         self._folder = store.path.parent / BACKUPS
-        self._told: set[str] = set()
+        self._logged: set[str] = set()
         self._unsealable: set[Slot] = set()
         self._not_before_ms = 0
         self._swept_ms = 0
         self._state = BackupState()
 
     def state(self) -> BackupState:
-        """How the backups are."""
+        """State of the backups."""
         return replace(self._state, newest=newest(self._folder))
 
     def set_clock(self) -> None:
-        """Take over a wall clock that was put forward, unless something is in a drum: its curve must not be torn."""
+        """Follow a wall clock that was set forward, unless a batch is in a drum, whose curve would get a gap."""
         now_ms = self._clock.now_ms()
         roasting = [batch.charged_ms for batch in lists.in_state(self._store.read, "roasting")]
         if any(charged_ms is not None and now_ms - charged_ms < 1000 * LONGEST_ROAST_S for charged_ms in roasting):
@@ -66,21 +66,21 @@ class Maintenance(Worker):
             )
 
     def seal_quiet(self) -> None:
-        """Pack all readings that have been quiet for long enough."""
+        """Pack all half hours that are due."""
         for slot in due(self._store.read, self._clock.now_ms()):
             if slot in self._unsealable:
                 continue
             try:
                 seal(self._store, slot)
             except (ValueError, StoreError):
-                if self._store.failing is None:  # not the disk: it would fail again
+                if self._store.failing is None:  # not because of the disk, so it would fail again
                     self._unsealable.add(slot)
                 raise
             if self.stopping.wait(PAUSE_S):
                 return
 
     def sweep_photos(self) -> None:
-        """Once a day, delete photos of long ago that no entry names."""
+        """Once a day, delete old photos that no entry names."""
         now_ms = self._clock.now_ms()
         if now_ms - self._swept_ms < SWEEP_MS:
             return
@@ -90,7 +90,7 @@ class Maintenance(Worker):
             log.info("Photos that no entry names, deleted: %d", gone)
 
     def back_up(self) -> None:
-        """Make the backup of the night if it is still to be made; after a failure, again in an hour."""
+        """Make the nightly backup if it is due; after a failure, try again in an hour."""
         now_ms = self._clock.now_ms()
         last = newest(self._folder)
         if now_ms < self._not_before_ms or (last is not None and last.at_ms >= last_night_ms(now_ms)):
@@ -125,16 +125,16 @@ class Maintenance(Worker):
         except Exception as error:
             if self.stopping.is_set():
                 return
-            if failing not in self._told:
+            if failing not in self._logged:
                 log.log(logging.ERROR, "%s: %s", failing, error, exc_info=not isinstance(error, StoreError))
-            self._told.add(failing)
+            self._logged.add(failing)
         else:
-            self._told.discard(failing)
+            self._logged.discard(failing)
 
 
 def last_night_ms(now_ms: int) -> int:
-    """The last time that it was `NIGHT_HOUR` o'clock in the computer's zone. [ms UTC]"""
-    now = datetime.fromtimestamp(now_ms / 1000)  # noqa: DTZ006 - on the wall, where three o'clock is three o'clock
+    """The last time at which it was `NIGHT_HOUR` o'clock in local time. [ms UTC]"""
+    now = datetime.fromtimestamp(now_ms / 1000)  # noqa: DTZ006 - local time, so that summer time does not move the hour
     night = now.replace(hour=NIGHT_HOUR, minute=0, second=0, microsecond=0)
     if night > now:
         night -= timedelta(days=1)

@@ -1,4 +1,4 @@
-"""Folding: a subject is what its journal entries add up to. `lines` is the same for all of them."""
+"""Folding: the state of a subject is computed from its journal entries. `lines` is common to all kinds of subject."""
 
 from roastlog.journal.fold.batch import LONGEST_ROAST_S, Batch, fold
 from roastlog.journal.fold.house import House, Person, fold_house, fold_person

@@ -9,13 +9,13 @@ from roastlog.journal.fold.lines import Line, Lines, body_as, flagged, lines_of
 from roastlog.journal.kinds.roast import Opened
 from roastlog.journal.vocabulary import EXPECTED, MOMENTS, MomentName
 
-LONGEST_ROAST_S: Final = 2 * 3600  # no roast is longer: a batch without a drop ends here
+LONGEST_ROAST_S: Final = 2 * 3600  # no roast is longer: the curve of a batch without a drop ends here
 _DECISION_STATES: Final = {"release": "released", "hold": "held", "reject": "rejected"}
 
 
 @dataclass(frozen=True)
 class Batch(Lines):
-    """A batch as its entries tell it. Times are UTC ms; `time_s` gives seconds from charge."""
+    """A batch folded from its entries. Times are UTC ms; `time_s` gives seconds from charge."""
 
     code: str | None
     machine: str | None
@@ -42,12 +42,12 @@ class Batch(Lines):
 
     @property
     def settings(self) -> dict[str, float]:
-        """Where each control stands after all moves."""
+        """Setting of each control after all moves."""
         return {line.body["control"]: line.body["setting"] for line in self.of("move")}
 
     @property
     def expected(self) -> MomentName | None:
-        """The moment that the pad waits for: the first in order after the last one that was marked."""
+        """The next moment that the pad offers: the first in order after the last one marked; None after the drop."""
         if "drop" in self.moments:
             return None
         marked = [EXPECTED.index(name) for name in EXPECTED if name in self.moments]
@@ -61,7 +61,7 @@ class Batch(Lines):
 
     @property
     def photos(self) -> frozenset[str]:
-        """Names of the photos of its trier checks, of those too that were taken back."""
+        """Names of the photos of its trier checks, including undone ones."""
         return frozenset(line.body["photo"] for line in self.lines if line.kind == "trier" and line.body.get("photo"))
 
     @property
@@ -77,26 +77,26 @@ class Batch(Lines):
 
     @property
     def roast_loss(self) -> float | None:
-        """Share of the green weight that was lost in the roast; None until both weights are known."""
+        """Share of the green weight lost in the roast; None until both weights are known."""
         if self.green_g is None or self.roasted_g is None:
             return None
         return 1 - self.roasted_g / self.green_g
 
 
 def fold(entries: Iterable[Entry], code: str | None = None) -> Batch:
-    """The batch that the entries add up to.
+    """Fold entries into a batch.
 
     Parameters
     ----------
     entries
-        Entries of one batch, in any order, any of them any number of times.
+        Entries of one batch, in any order and with repetitions.
     code
-        The batch's code where it has one; entries carry it or the id of their `opened` entry.
+        The batch's code, if it has one.
 
     Returns
     -------
     Batch
-        The same for any order and any repetition.
+        The result depends neither on the order nor on repetitions.
     """
     known = list(entries)
     lines = _flagged(lines_of(known))
@@ -113,12 +113,12 @@ def fold(entries: Iterable[Entry], code: str | None = None) -> Batch:
 
 
 def _is_moment(line: Line) -> bool:
-    """Whether a line marks a moment that counts, and that this version knows."""
+    """Whether a line marks a moment that counts and is known to this version."""
     return line.kind == "moment" and not line.undone and line.body["moment"] in MOMENTS
 
 
 def _flagged(lines: list[Line]) -> list[Line]:
-    """Mark what is late, doubled or out of order; all of it is kept."""
+    """Flag lines that are late, doubled or out of order."""
     closed_ms = max((line.received_ms for line in lines if line.kind == "released" and not line.undone), default=None)
     first: dict[MomentName, Line] = {}
     for line in lines:

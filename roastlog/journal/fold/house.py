@@ -12,7 +12,7 @@ from roastlog.journal.kinds.house import Set
 
 @dataclass(frozen=True)
 class House(Lines):
-    """The house as its entries tell it: those settings that were ever set, each as it was set last."""
+    """The house folded from its entries: the last value of each setting that was ever set."""
 
     settings: Mapping[str, Any]
     lines: tuple[Line, ...] = ()
@@ -20,7 +20,7 @@ class House(Lines):
 
 @dataclass(frozen=True)
 class Person(Lines):
-    """Someone who roasts. Without a name they were never named, or their names were erased."""
+    """Someone who roasts. The names are None if they were never given, or were erased."""
 
     id: str
     name: str | None
@@ -29,12 +29,12 @@ class Person(Lines):
 
     @property
     def erased(self) -> bool:
-        """Whether they were named once and their names are erased."""
+        """Whether the person's names were erased."""
         return any(line.kind == "named" and "name" not in line.body for line in self.lines)
 
 
 def fold_house(entries: Iterable[Entry]) -> House:
-    """The house that the entries add up to."""
+    """Fold entries into the house."""
     lines = lines_of(entries)
     settings: dict[str, Any] = {}
     for line in lines:
@@ -44,7 +44,7 @@ def fold_house(entries: Iterable[Entry]) -> House:
 
 
 def fold_person(entries: Iterable[Entry], ident: str) -> Person:
-    """The person that the entries add up to; they are called as they were named last."""
+    """Fold entries into a person, with the names given last."""
     lines = lines_of(entries)
     named = [line.body for line in lines if line.kind == "named" and not line.undone and "name" in line.body]
     last = named[-1] if named else {}

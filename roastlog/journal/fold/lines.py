@@ -1,7 +1,7 @@
 """Lines: the entries of any subject as they count after undo, shift and amend.
 
-A pure function of the *set* of entries: neither their order nor their repetition matters. What was undone, shifted and
-amended stays in sight, and an entry that makes no sense is kept and flagged, never dropped.
+They are a pure function of the *set* of entries: neither order nor repetition matters. Undone, shifted and amended
+entries stay visible, and an entry that makes no sense is kept and flagged, never dropped.
 """
 
 from collections.abc import Iterable, Mapping
@@ -34,27 +34,27 @@ class Line:
 
 
 class Lines:
-    """What all subjects have in common: their lines."""
+    """Base of all folded subjects: their lines."""
 
     lines: tuple[Line, ...]
 
     def of(self, kind: str) -> list[Line]:
-        """The lines of one kind that count, in their order."""
+        """The lines of one kind that count, by time."""
         return [line for line in self.lines if line.kind == kind and not line.undone]
 
     def last(self, kind: str) -> Line | None:
-        """The newest line of one kind that counts."""
+        """The newest line of one kind that counts; None if there is none."""
         lines = self.of(kind)
         return lines[-1] if lines else None
 
 
 def lines_of(entries: Iterable[Entry]) -> list[Line]:
-    """The lines of one subject by their time, each id once.
+    """The lines of one subject by time, each id once.
 
     Parameters
     ----------
     entries
-        Entries of the subject, in any order, any of them any number of times.
+        Entries of the subject, in any order and with repetitions.
     """
     known = unique(entries)
     undone = _undone(known)
@@ -72,13 +72,13 @@ def flagged(line: Line, *flags: str) -> Line:
 
 
 def body_as(model: type[B], body: Mapping[str, Any]) -> B:
-    """A body as its model, without what a newer version may have written besides."""
+    """A body as its model, without fields of a newer version."""
     return model.model_validate(known_part(model, body))
 
 
 def unique(entries: Iterable[Entry]) -> dict[UUID, Entry]:
-    """The entries by id. An id counts once."""
-    # Should two entries ever share an id, which one counts must not depend on their order.
+    """The entries by id; of entries that share an id, one counts."""
+    # Which one counts must not depend on their order.
     unique: dict[UUID, Entry] = {}
     for entry in entries:
         known = unique.get(entry.id)
@@ -92,13 +92,13 @@ def _target(entry: Entry | Line) -> UUID:
 
 
 def _undone(entries: Mapping[UUID, Entry]) -> set[UUID]:
-    """Ids of the entries that an undo takes back. An undo that is itself undone takes nothing back."""
+    """Ids of the undone entries. An undo that is itself undone has no effect."""
     undos = {entry.id: _target(entry) for entry in entries.values() if entry.kind == "undo"}
     by_target: dict[UUID, list[UUID]] = {}
     for undo, target in undos.items():
         by_target.setdefault(target, []).append(undo)
     void = _on_cycles(undos)
-    stands: dict[UUID, bool] = dict.fromkeys(void, False)  # undos that undo each other in a ring mean nothing
+    stands: dict[UUID, bool] = dict.fromkeys(void, False)  # undos that undo each other in a cycle have no effect
 
     def decide(first: UUID) -> bool:
         stack = [first]
@@ -131,7 +131,7 @@ def _on_cycles(undos: Mapping[UUID, UUID]) -> set[UUID]:
 
 
 def _changes(entries: Mapping[UUID, Entry], undone: set[UUID]) -> dict[UUID, list[Entry]]:
-    """The shifts and amendments that stand, by what they are about, in their order."""
+    """The shifts and amendments in effect, by the id of their target, in order of time."""
     changes: dict[UUID, list[Entry]] = {}
     for entry in sorted(entries.values(), key=lambda entry: (entry.at_ms, entry.id)):
         if entry.kind in {"shift", "amend"} and entry.id not in undone:

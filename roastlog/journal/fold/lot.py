@@ -1,4 +1,4 @@
-"""A lot of green coffee: what is known of it, and each line with its flags."""
+"""A lot of green coffee: its facts, and each line with its flags."""
 
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -10,7 +10,7 @@ from roastlog.journal.kinds.green import Arrived
 
 @dataclass(frozen=True)
 class Lot(Lines):
-    """A lot as its entries tell it; without ``facts`` it never came in, or that was taken back."""
+    """A lot folded from its entries; ``facts`` is None if no arrival was entered, or it was undone."""
 
     code: str
     facts: Arrived | None
@@ -18,16 +18,16 @@ class Lot(Lines):
 
     @property
     def arrived(self) -> Line | None:
-        """The entry that counts as its arrival; a correction of the lot is one of this entry."""
+        """The entry that counts as its arrival; corrections of the lot amend this entry."""
         return next((line for line in self.lines if line.kind == "arrived" and not line.undone), None)
 
 
 def fold_lot(entries: Iterable[Entry], code: str) -> Lot:
-    """The lot that the entries add up to; the first arrival counts, a further one is flagged."""
+    """Fold entries into a lot; the first arrival counts, and further ones are flagged as doubled."""
     lines = lines_of(entries)
     first = next((line for line in lines if line.kind == "arrived" and not line.undone), None)
-    told = [
+    checked = [
         flagged(line, "doubled") if line.kind == "arrived" and not line.undone and line is not first else line
         for line in lines
     ]
-    return Lot(code, None if first is None else body_as(Arrived, first.body), tuple(told))
+    return Lot(code, None if first is None else body_as(Arrived, first.body), tuple(checked))

@@ -1,4 +1,4 @@
-"""A machine: its description with the offsets of its probes as they were checked last."""
+"""A machine: its description with the offsets of the last probe checks."""
 
 import json
 from collections.abc import Iterable, Mapping
@@ -17,7 +17,7 @@ from roastlog.machine.sources import Checked
 
 @dataclass(frozen=True)
 class MachineHistory(Lines):
-    """A machine as its entries tell it, without passwords; without a ``machine`` it was never set up."""
+    """A machine folded from its entries, without passwords; ``machine`` is None if it was never set up."""
 
     id: str
     machine: Machine | None
@@ -25,12 +25,12 @@ class MachineHistory(Lines):
 
     @property
     def sheet(self) -> Mapping[str, Any] | None:
-        """Its description as an entry holds it."""
+        """Its description as in an entry."""
         return None if self.machine is None else plain_sheet(self.machine)
 
 
 def fold_machine(entries: Iterable[Entry], ident: str) -> MachineHistory:
-    """The machine that the entries add up to: each description replaces the one before, a check changes one probe."""
+    """Fold entries into a machine: each description replaces the previous one, a check changes one probe."""
     lines = lines_of(entries)
     machine: Machine | None = None
     for line in lines:
@@ -44,7 +44,7 @@ def fold_machine(entries: Iterable[Entry], ident: str) -> MachineHistory:
 
 
 def _checked(machine: Machine, check: Mapping[str, Any]) -> Machine:
-    """The machine with the offset of a check."""
+    """The machine with the offset of a probe check."""
     checked = Checked(on=date.fromisoformat(check["on"]), against=check["against"])
     changes = {"offset_c": check["offset_c"], "checked": checked}
     channels = tuple(
@@ -55,7 +55,7 @@ def _checked(machine: Machine, check: Mapping[str, Any]) -> Machine:
 
 
 def _machine(sheet: Mapping[str, Any]) -> Machine | None:
-    """The machine that a sheet describes; None for what only a newer version understands."""
+    """The machine of a sheet; None for a sheet that only a newer version can read."""
     try:
         return Machine.model_validate_json(json.dumps(sheet))
     except ValidationError:

@@ -1,4 +1,4 @@
-"""The registry of kinds: a row each, by topic. Nothing else lists them."""
+"""The registry of kinds, one row each, by topic. It is the only list of them."""
 
 from typing import Final
 
@@ -11,10 +11,10 @@ REGISTRY: Final[dict[str, Kind]] = {
 
 
 def corrects(name: str) -> bool:
-    """Whether a kind is about another entry: an undo, a shift, a correction."""
+    """Whether a kind is about another entry: undo, shift or amend."""
     return name in REGISTRY and REGISTRY[name].corrects
 
 
 def shiftable(name: str) -> bool:
-    """Whether pages offer to move an entry of a kind in time."""
+    """Whether pages offer to shift an entry of a kind in time."""
     return name in REGISTRY and REGISTRY[name].shiftable

@@ -13,7 +13,7 @@ Short = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, ma
 Line = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=200)]
 Ident = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=80, pattern=r"^[\w.:-]+$")]
 Words = Annotated[list[Short], Field(min_length=1, max_length=16)]
-# What a field of any body may hold. An amendment may come before its entry, so all that it says must be plain.
+# Values allowed in an amendment. It may come in before its entry, so they cannot be checked against a model.
 Value = Annotated[str, StringConstraints(max_length=2000)] | bool | int | float | None
 Grams = Annotated[float, Field(gt=0, le=MAX_BATCH_G, allow_inf_nan=False)]
 
@@ -22,21 +22,21 @@ Page = Literal["live", "start", "weigh", "record", "lots", "settings", "machine"
 
 
 class Body(BaseModel):
-    """Base of all bodies: unknown keys are refused, and a body does not change."""
+    """Base of all bodies: immutable, and unknown keys are refused."""
 
     model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
 
 
 @dataclass(frozen=True)
 class Telling:
-    """What the words of an entry may need beside its body.
+    """Context for the wording of an entry, beside its body.
 
     Attributes
     ----------
     controls
         Names of the machine's controls by id.
     quoted
-        How another entry of the same subject reads, by its id.
+        Returns the wording of another entry of the same subject, by its id.
     """
 
     controls: Mapping[str, str]
@@ -48,32 +48,32 @@ Teller = Callable[[Mapping[str, Any], Telling], str]
 
 @dataclass(frozen=True)
 class Kind:
-    """One kind of entry. All that is said of it anywhere is made from this row.
+    """One kind of entry. API, roles, wording and pages are derived from this row.
 
     Attributes
     ----------
     name
-        As entries carry it.
+        Its name in entries.
     about
         Kinds of subjects that it may be about.
     body
-        Model of its body; the description of the API is made from it.
+        Model of its body, and so its schema in the description of the API.
     least
-        The least role that may say it. An undo, a shift or a correction asks besides for that of its entry.
+        The least role that may make it. An undo, a shift or a correction also needs that of its target.
     tell
-        How it reads, without its time.
+        Returns its wording, without the time.
     pages
-        Where a person says it.
+        Pages on which a person makes it.
     shiftable
-        Whether the finger may have been late, so that pages offer to move it in time.
+        Whether the tap may have been late, so that pages offer to shift it in time.
     repeats
-        Whether its bodies say the same again and again: the store keeps each of them once.
+        Whether its bodies often repeat, so that the store keeps each distinct one once.
     erasable
-        Fields of the body that must be erasable by law: they are kept beside the journal.
+        Fields of the body that the law may require to erase; they are stored beside the journal.
     confidential
-        Fields of the body that only the owner reads.
+        Fields of the body that only the owner may read.
     noun
-        What it is called where it is about another entry; empty for all other kinds.
+        Its noun, for a kind about another entry; empty for all other kinds.
     """
 
     name: str
@@ -90,10 +90,10 @@ class Kind:
 
     @property
     def corrects(self) -> bool:
-        """Whether it is about another entry: an undo, a shift, a correction."""
+        """Whether it is about another entry: undo, shift or amend."""
         return bool(self.noun)
 
 
 def known_part(model: type[Body], body: Mapping[str, Any]) -> dict[str, Any]:
-    """Those fields of a body that its model has; a newer version may have written more."""
+    """The fields of a body that its model has; a newer version may have written others."""
     return {name: value for name, value in body.items() if name in model.model_fields}

@@ -1,4 +1,4 @@
-"""What is said of a batch once it is out of the drum; a note, which may be about anything."""
+"""Kinds about a batch after the drop, and the note, which may be about anything."""
 
 from collections.abc import Mapping
 from typing import Annotated, Any, Final
@@ -15,20 +15,20 @@ _DECISIONS: Final = {"release": N_("Released"), "hold": N_("Held back"), "reject
 
 
 class Note(Body):
-    """Anything else worth saying."""
+    """A note in free text."""
 
     text: Text
 
 
 class Weighed(Body):
-    """The roasted batch on the scale."""
+    """The weight of the roasted batch."""
 
     roasted_g: Grams
     removed_g: Annotated[float, Field(ge=0, le=MAX_BATCH_G)] | None = None
 
 
 class Colour(Body):
-    """A colour reading of roasted coffee; the scale is named in the roastery's own words."""
+    """A colour reading of roasted coffee; the roastery names the scale."""
 
     value: Annotated[float, Field(ge=-1000, le=1000)]
     scale: Short
@@ -36,7 +36,7 @@ class Colour(Body):
 
 
 class Released(Body):
-    """Whether the batch may leave the house."""
+    """The decision to release, hold or reject the batch."""
 
     decision: Decision
     reason: Text | None = None

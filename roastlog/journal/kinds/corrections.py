@@ -1,4 +1,4 @@
-"""What is said of another entry: it did not happen, happened at another time, or said something else."""
+"""Kinds about another entry: undo, shift and amend."""
 
 from collections.abc import Mapping
 from typing import Annotated, Any, Final

@@ -1,4 +1,4 @@
-"""What is said of a lot of green coffee."""
+"""Kinds about a lot of green coffee."""
 
 from collections.abc import Mapping
 from typing import Annotated, Any, Final
@@ -11,7 +11,7 @@ from roastlog.languages import _, joined, numeral
 
 
 class Arrived(Body):
-    """A lot came in: how much green coffee, which, and what is known of it. What changes later is a correction."""
+    """The arrival of a lot: its coffee, its weight and its facts. Later changes are corrections."""
 
     coffee: Line
     green_g: Annotated[float, Field(ge=0, le=1e9, description="as bought, g")]

@@ -1,4 +1,4 @@
-"""What is said of the house: its settings, and the people who roast in it."""
+"""Kinds about the house: its settings, and the people who roast in it."""
 
 from collections.abc import Mapping
 from typing import Annotated, Any, Final, Literal
@@ -23,13 +23,13 @@ LIMITS: Final[Mapping[str, tuple[float, float]]] = {
     "probe_stuck_s": (5.0, 600.0),
     "probe_missing_s": (3.0, 600.0),
 }
-"""The lowest and the highest value of each setting that is a number."""
+"""Lowest and highest value of each numeric setting."""
 
 _Plain = Annotated[str, StringConstraints(max_length=2000)]
 
 
 class Set(Body):
-    """Settings of the house, each by its name; those that are not named stay as they are."""
+    """Changed settings of the house, by name; all others stay as they are."""
 
     business: _Plain | None = None
     url_base: _Plain | None = None
@@ -60,14 +60,14 @@ class Set(Body):
 
 
 class Named(Body):
-    """What a person who roasts here is called, and what a bag may call them."""
+    """The name of a person who roasts here, and the name shown on bags."""
 
     name: Line
     shown: Line
 
 
 class Erased(Body):
-    """The names of a person are erased, wherever they stood."""
+    """The erasure of a person's names, everywhere."""
 
 
 def _set(body: Mapping[str, Any], _telling: Telling) -> str:

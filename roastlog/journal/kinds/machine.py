@@ -1,4 +1,4 @@
-"""What is said of a machine: its description, and the checks of its probes."""
+"""Kinds about a machine: its description, and the checks of its probes."""
 
 import json
 from collections.abc import Mapping
@@ -15,7 +15,7 @@ from roastlog.machine.model import Machine
 
 
 class SetUp(Body):
-    """How the machine is described from now on: what its sheet says, but for passwords, which no entry holds."""
+    """The machine's description from now on: its sheet without passwords, which no entry holds."""
 
     sheet: dict[str, Any]
 
@@ -34,7 +34,7 @@ class SetUp(Body):
 
 
 class ProbeChecked(Body):
-    """A probe held against a reference, and the offset that makes up for the difference."""
+    """A probe checked against a reference, and the offset that corrects the difference."""
 
     channel: Ident
     offset_c: Annotated[float, Field(ge=-100, le=100)]
@@ -50,7 +50,7 @@ class ProbeChecked(Body):
 
 
 def plain_sheet(machine: Machine) -> dict[str, Any]:
-    """A machine as an entry holds it: what is said of it and no more, and without passwords."""
+    """A machine as in an entry: without defaults and passwords."""
     return machine.without_passwords().model_dump(mode="json", exclude_defaults=True)
 
 

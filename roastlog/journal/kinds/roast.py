@@ -1,4 +1,4 @@
-"""What is said of a batch while it is roasted."""
+"""Kinds about a batch while it is roasted."""
 
 from collections.abc import Mapping
 from typing import Annotated, Any, Final
@@ -14,7 +14,7 @@ from roastlog.units import clock_text
 
 
 class Plan(Body):
-    """What the development is meant to be: a time or a ratio, not both."""
+    """The planned development: a time or a ratio, not both."""
 
     development_s: Annotated[float, Field(gt=0, le=1800)] | None = None
     development_ratio: Annotated[float, Field(gt=0, lt=1)] | None = None
@@ -27,7 +27,7 @@ class Plan(Body):
 
 
 class Opened(Body):
-    """A batch is begun. Nothing has to be known yet."""
+    """The opening of a batch. No field is required."""
 
     lot: Short | None = None
     coffee: Short | None = None
@@ -38,7 +38,7 @@ class Opened(Body):
 
 
 class Moment(Body):
-    """Something that happens once in a roast."""
+    """A moment, which happens once in a roast."""
 
     moment: MomentName
 
@@ -59,19 +59,19 @@ class Trier(Body):
 
 
 class Aroma(Body):
-    """What it smells of."""
+    """The aroma, in one or more words."""
 
     words: Words
 
 
 class Crack(Body):
-    """How first crack sounds."""
+    """The vigour of first crack."""
 
     vigour: Vigour
 
 
-def plan_text(plan: Any) -> str:  # noqa: ANN401 - a correction that came before its entry was not held against it
-    """The planned development in words; nothing without a plan."""
+def plan_text(plan: Any) -> str:  # noqa: ANN401 - a correction that comes before its entry is not validated
+    """The planned development in words; empty without a plan."""
     try:
         known = Plan.model_validate(plan or {})
     except ValidationError:
@@ -84,13 +84,13 @@ def plan_text(plan: Any) -> str:  # noqa: ANN401 - a correction that came before
 
 
 def _opened(body: Mapping[str, Any], _telling: Telling) -> str:
-    told = [_("Batch opened"), *(str(body[name]) for name in ("coffee", "lot") if name in body)]
+    parts = [_("Batch opened"), *(str(body[name]) for name in ("coffee", "lot") if name in body)]
     if "green_g" in body:
-        told.append(_("{mass:.2f} kg green", mass=body["green_g"] / 1000))
+        parts.append(_("{mass:.2f} kg green", mass=body["green_g"] / 1000))
     if "intent" in body:
-        told.append(purpose(str(body["intent"])))
+        parts.append(purpose(str(body["intent"])))
     plan = plan_text(body.get("plan"))
-    return joined(" · ", [*told, plan] if plan else told)
+    return joined(" · ", [*parts, plan] if plan else parts)
 
 
 def _move(body: Mapping[str, Any], telling: Telling) -> str:
