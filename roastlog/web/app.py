@@ -1,4 +1,4 @@
-"""The Flask app: a blueprint a topic, put together here and nowhere else."""
+"""The Flask app: one blueprint per topic, registered here."""
 
 from flask import Flask
 
@@ -23,10 +23,10 @@ TOPICS = (
 
 
 def create_app(services: Services) -> Flask:
-    """An app over services that are running."""
+    """An app over started services."""
     app = Flask("roastlog", static_folder=None, template_folder=str(assets.folder("templates")))
     app.config["MAX_CONTENT_LENGTH"] = MOST_BYTES
-    app.jinja_env.policies["json.dumps_kwargs"] = {}  # Jinja sorts by itself, and Bokeh's references are by order
+    app.jinja_env.policies["json.dumps_kwargs"] = {}  # by default Jinja sorts keys, but Bokeh refers to them by order
     app.extensions["services"] = services
     for module in TOPICS:
         app.register_blueprint(module.bp)

@@ -1,7 +1,7 @@
-"""Serving: granian where it runs by forking, waitress elsewhere; the app does not care.
+"""The HTTP server: granian where it can fork, waitress elsewhere.
 
-The server's process may be a child of the one that was started. It watches a run file and its parent: when either goes,
-it saves, lets all streams end, and stops.
+The serving process may be a child of the one that was started. It watches a run file and its parent: when either is
+gone, it saves, ends all streams, and stops.
 """
 
 import importlib.util
@@ -28,26 +28,26 @@ from roastlog.services import Services, open_services
 from roastlog.web.app import create_app
 
 if TYPE_CHECKING:
-    from roastlog.lan.secure import SecureServer  # loaded with `--lan` alone
+    from roastlog.lan.secure import SecureServer  # loaded only with `--lan`
 
 THREADS: Final = 64
 DOOR_THREADS: Final = 24
 WATCH_S: Final = 0.1
 KILL_S: Final = 5
-FIGURES_AFTER_S: Final = 3.0  # after the start, whose first answers come first: Bokeh takes a second to load
-HOLD_S: Final = 5.0  # how long the one before may take to let go of the folder
+FIGURES_AFTER_S: Final = 3.0  # after the start: Bokeh takes a second to load, and must not delay the first responses
+HOLD_S: Final = 5.0  # a previous server may take this long to release the folder
 
 
 @dataclass(frozen=True)
 class Serving:
-    """What to serve, and where.
+    """The data folder to serve, and the address.
 
     Attributes
     ----------
     secure
-        The secure page of `--lan`; `port` is then that of the plain door beside it.
+        The secure server of `--lan`; `port` is then that of the plain door beside it.
     proxies
-        How many proxies in front are trusted to say where a request came from.
+        Number of proxies in front that are trusted to give the client's address.
     """
 
     folder: Path
@@ -59,7 +59,7 @@ class Serving:
 
     @property
     def run_file(self) -> Path:
-        """It is there as long as the server shall run."""
+        """A file that exists while the server is to run; deleting it stops the server."""
         return self.folder / "running"
 
 
@@ -69,7 +69,7 @@ def serve(serving: Serving) -> None:
     Raises
     ------
     StoreError
-        If another one records into the folder already.
+        If another server is running on the folder.
     SettingError
         If the port is taken.
     """
@@ -89,15 +89,15 @@ def serve(serving: Serving) -> None:
 
 
 def has_granian() -> bool:
-    """Whether granian serves, which alone can speak TLS; else it is waitress."""
+    """Whether granian serves, which alone supports TLS here; else waitress does."""
     return sys.platform == "linux" and importlib.util.find_spec("granian") is not None
 
 
 def claim_port(host: str, port: int, *, option: str = "--port") -> None:
-    """Refuse a port that is taken: two servers can share one, and each would get some of what is sent to it."""
+    """Refuse a port that is taken: two servers could share it, and each would get part of the requests."""
     with socket.socket(socket.AF_INET6 if ":" in host else socket.AF_INET) as probe:
         if os.name == "posix":
-            probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)  # a port just let go of is free
+            probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)  # a port just released counts as free
         try:
             probe.bind((host, port))
         except (OSError, OverflowError) as error:
@@ -110,14 +110,14 @@ def claim_port(host: str, port: int, *, option: str = "--port") -> None:
 def secured(
     folder: Path, host: str, port: int, secure_port: int, *, certificate: Path | None = None, key: Path | None = None
 ) -> "SecureServer":
-    """Make ready what `--lan` asks for.
+    """Prepare the secure server of `--lan`.
 
     Raises
     ------
     SettingError
-        Where no server runs that speaks TLS.
+        If no server with TLS runs on this platform.
     CertificateError
-        If the certificate cannot be made, or one's own not be used.
+        If the certificate cannot be made, or the given one cannot be used.
     """
     if not has_granian():
         raise SettingError(
@@ -131,9 +131,9 @@ def secured(
 
 @contextmanager
 def _held(folder: Path) -> Iterator[None]:
-    """Keep the folder to ourselves: two that record into it would say everything twice, and stop each other.
+    """Lock the folder: two servers on it would record everything twice, and stop each other.
 
-    The server's process holds it as well, so that it is free only when both are gone.
+    The serving process inherits the lock, so that the folder is free only when both processes are gone.
     """
     with (folder / "lock").open("w", encoding="ascii") as lock:
         until_s = time.monotonic() + HOLD_S
@@ -148,8 +148,8 @@ def _held(folder: Path) -> Iterator[None]:
 
 def _locked(file: int) -> bool:
     if sys.platform == "win32":
-        return True  # the port alone has to tell there
-    import fcntl  # noqa: PLC0415 - not there on Windows
+        return True  # on Windows, only the port shows that a server is running
+    import fcntl  # noqa: PLC0415 - missing on Windows
 
     try:
         fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
@@ -162,7 +162,7 @@ def _open(serving: Serving) -> tuple[Flask, Services]:
     services = open_services(serving.folder, Clock(serving.rate), host=serving.host, port=serving.port)
     services.start()
     ready = threading.Timer(FIGURES_AFTER_S, services.figures.make_ready, (services.settings.current().units_temp,))
-    ready.daemon = True  # an end need not wait for it
+    ready.daemon = True  # stopping need not wait for it
     ready.start()
     app = create_app(services)
     app.extensions["secure"] = serving.secure
@@ -173,13 +173,13 @@ def _open(serving: Serving) -> tuple[Flask, Services]:
 
 
 def _granian(serving: Serving) -> None:
-    from granian import Granian  # noqa: PLC0415 - not there on every platform
+    from granian import Granian  # noqa: PLC0415 - missing on some platforms
     from granian.constants import Interfaces, SSLProtocols  # noqa: PLC0415
     from granian.log import LogLevels  # noqa: PLC0415
 
     class Server(Granian):  # type: ignore[misc]
         def signal_handler_interrupt(self, *args: Any, **kwargs: Any) -> None:  # noqa: ANN401
-            # Before the workers are waited for: open streams would hold them up.
+            # Before waiting for the workers, which open streams would keep alive.
             serving.run_file.unlink(missing_ok=True)
             super().signal_handler_interrupt(*args, **kwargs)
 
@@ -190,10 +190,10 @@ def _granian(serving: Serving) -> None:
         ends = [services.close]
         if serving.secure is not None:
             ends.append(_open_door(serving, app, serving.secure))
-        _close_when_told(serving.run_file, ends, parent)
+        _close_on_stop(serving.run_file, ends, parent)
         return app
 
-    multiprocessing.set_start_method("fork", force=True)  # newer Pythons choose another one
+    multiprocessing.set_start_method("fork", force=True)  # not the default of newer Python versions
     secure = serving.secure
     Server(
         "drumside",
@@ -201,7 +201,7 @@ def _granian(serving: Serving) -> None:
         port=secure.port if secure else serving.port,
         ssl_cert=secure.chain if secure else None,
         ssl_key=secure.key if secure else None,
-        ssl_protocol_min=SSLProtocols.tls12,  # an old phone still roasts
+        ssl_protocol_min=SSLProtocols.tls12,  # for old phones
         interface=Interfaces.WSGI,
         workers=1,
         blocking_threads=THREADS,
@@ -212,7 +212,7 @@ def _granian(serving: Serving) -> None:
 
 
 def _open_door(serving: Serving, app: Flask, secure: "SecureServer") -> Callable[[], None]:
-    """Open the plain door beside the secure page, and announce both; what ends it."""
+    """Start the plain door beside the secure server, and announce both; returns the function that ends that."""
     from waitress import create_server  # noqa: PLC0415
 
     from roastlog.lan.addresses import listening, private  # noqa: PLC0415
@@ -226,18 +226,18 @@ def _open_door(serving: Serving, app: Flask, secure: "SecureServer") -> Callable
     return presence.stop
 
 
-def _close_when_told(run_file: Path, ends: Sequence[Callable[[], None]], parent: int) -> None:
+def _close_on_stop(run_file: Path, ends: Sequence[Callable[[], None]], parent: int) -> None:
     def watch() -> None:
         pause = threading.Event()
         while run_file.exists() and os.getppid() == parent and threading.main_thread().is_alive():
             pause.wait(WATCH_S)
         for end in ends:
             end()
-        if os.getppid() != parent:  # nobody is left to stop us, and the port and the instruments must be let go
+        if os.getppid() != parent:  # nobody is left to stop this process, which holds the port and the instruments
             logging.getLogger(__name__).warning("The parent process is gone; stopping.")
             os._exit(1)
 
-    # No daemon: a worker that was told to stop is done in no time, and its process must wait for the last save.
+    # Not a daemon: a stopped worker ends at once, and its process must wait for the last save.
     threading.Thread(target=watch, name="run-file").start()
 
 
@@ -245,7 +245,7 @@ def _waitress(serving: Serving) -> None:
     from waitress import create_server  # noqa: PLC0415
 
     app, services = _open(serving)
-    signal.signal(signal.SIGTERM, lambda *_: sys.exit())  # by itself it would end Python without a last save
+    signal.signal(signal.SIGTERM, lambda *_: sys.exit())  # the default would end Python without the last save
     server = create_server(app, host=serving.host, port=serving.port, threads=THREADS)
     try:
         server.run()

@@ -1,1 +1,1 @@
-"""The API by the contract, and its OpenAPI description."""
+"""The API and its OpenAPI description."""

@@ -1,4 +1,4 @@
-"""The API in OpenAPI 3.1, made from the models that check the entries."""
+"""The OpenAPI 3.1 description of the API, generated from the models that validate entries."""
 
 from typing import TYPE_CHECKING, Any, Final
 
@@ -18,7 +18,7 @@ from roastlog.web.http.security import COOKIE, SECURE_COOKIE
 if TYPE_CHECKING:
     from pydantic import BaseModel
 
-MOST: Final = 2**53 - 1  # the largest whole number that every reader of JSON keeps (RFC 8259, section 6)
+MOST: Final = 2**53 - 1  # the largest integer that all JSON readers keep exactly (RFC 8259, section 6)
 MOST_BATCHES: Final = 500
 MOST_ENTRIES: Final = 1000
 _REF: Final = "#/components/schemas/{model}"
@@ -80,14 +80,14 @@ _MAYBE_TEXT: Final = {"type": ["string", "null"]}
 
 
 def _entry(kind: Kind) -> dict[str, Any]:
-    """An entry of one kind, as its row says it."""
-    said = Entry.model_json_schema()["properties"]
+    """Schema of an entry of one kind, from its row in the registry."""
+    fields = Entry.model_json_schema()["properties"]
     subjects = "|".join(f"{subject} .+" if subject in NAMED else subject for subject in kind.about)
     about = {"type": "string", "pattern": f"^({subjects})$", "description": "kind and name of the subject"}
     properties = {
-        "id": said["id"],
+        "id": fields["id"],
         "kind": {"const": kind.name},
-        "at_ms": {**said["at_ms"], "description": "when the finger was there, UTC"},
+        "at_ms": {**fields["at_ms"], "description": "when the finger was there, UTC"},
         "by": _ref("By"),
         "body": _ref(kind.body.__name__),
     }

@@ -1,4 +1,4 @@
-"""The API by the contract; described at /api/openapi.json."""
+"""The API, described at /api/openapi.json."""
 
 import math
 from typing import Any
@@ -20,26 +20,26 @@ bp = Blueprint("api", __name__)
 def health() -> ResponseReturnValue:
     """Whether Drumside can record."""
     health = services().live.health()
-    told = {name: value for name, value in vars(health).items() if value is not None}
-    return jsonify(told), 200 if health.status == "ok" else 503
+    fields = {name: value for name, value in vars(health).items() if value is not None}
+    return jsonify(fields), 200 if health.status == "ok" else 503
 
 
 @bp.get("/api/clock")
 def clock() -> Response:
-    """The server's time, and how fast it runs."""
+    """The server's time, and the rate of its clock."""
     return jsonify(now_ms=services().clock.now_ms(), rate=services().clock.rate)
 
 
 @bp.post("/api/machines/<machine_id>/readings")
 def push_readings(machine_id: str) -> ResponseReturnValue:
-    """Take in pushed readings."""
+    """Accept pushed readings."""
     pushed = services().live.accept_readings(machine_id, _json())
     return jsonify(accepted=pushed.accepted, refused=pushed.refused), 202
 
 
 @bp.post("/api/entries")
 def add_entries() -> Response:
-    """Keep journal entries."""
+    """Store journal entries."""
     payload = _json()
     entries = payload.get("entries") if isinstance(payload, dict) else None
     if not isinstance(entries, list) or len(entries) > MOST_ENTRIES:
@@ -55,14 +55,14 @@ def add_entries() -> Response:
 
 @bp.get("/api/entries")
 def entries_after() -> Response:
-    """What came in for a machine after a number, for a page or a program that was away."""
+    """Entries of a machine's batches after a number, for a page or program that missed them."""
     found, seq = services().journal.entries_after(request.args.get("machine", ""), _number("after", 0, least=0))
     return jsonify(entries=found, seq=seq)
 
 
 @bp.get("/api/batches")
 def batches() -> Response:
-    """A page of the list of batches."""
+    """A page of batches, newest first."""
     found = services().batches.page(
         page=_number("page", 1, least=1),
         size=_number("size", 50, least=1, most=MOST_BATCHES),
@@ -103,40 +103,40 @@ def curve_csv(code: str) -> Response:
 
 @bp.get("/api/lots")
 def lots() -> Response:
-    """All green lots with what is left of each; prices for the owner alone."""
+    """All green lots with their remaining weights; prices for the owner only."""
     return jsonify(lots=services().subjects.lots(confidential=may("own")))
 
 
 @bp.get("/api/lots/<path:code>")
 def lot(code: str) -> Response:
-    """One lot, folded, with all that was said of it; prices for the owner alone."""
+    """One lot, folded, with its entries; prices for the owner only."""
     return jsonify(services().subjects.lot(code, confidential=may("own")))
 
 
 @bp.get("/api/machines/<machine_id>")
 def machine(machine_id: str) -> Response:
-    """One machine as it is described now, and every description and probe check before."""
+    """One machine by its present description, with its entries."""
     return jsonify(services().subjects.machine(machine_id))
 
 
 @bp.get("/api/house")
 def house() -> Response:
-    """The settings and the people, with all that was said of them."""
+    """The settings and the people, with their entries."""
     return jsonify(services().subjects.house())
 
 
 @bp.get("/api/openapi.json")
 def openapi() -> Response:
-    """The description of all this."""
+    """The OpenAPI description."""
     return jsonify(description())
 
 
 def columns(record: Record) -> dict[str, list[float | None]]:
-    """A record's curve as plain columns; once it is over, the smoothed ones after them."""
-    told: dict[str, list[float | None]] = {"t_s": [int(time_s) for time_s in record.curve.time_s]}
+    """A record's curve as plain columns; after the drop, smoothed columns too."""
+    lists: dict[str, list[float | None]] = {"t_s": [int(time_s) for time_s in record.curve.time_s]}
     for name, values in (record.curve.channels | record.rate_columns | record.smooth_columns).items():
-        told[name] = [None if math.isnan(value) else round(value, 2) for value in values.tolist()]
-    return told
+        lists[name] = [None if math.isnan(value) else round(value, 2) for value in values.tolist()]
+    return lists
 
 
 def _json() -> Any:  # noqa: ANN401 - whatever came
@@ -149,7 +149,7 @@ def _json() -> Any:  # noqa: ANN401 - whatever came
 
 
 def _number(name: str, otherwise: int, *, least: int, most: int = MOST) -> int:
-    """A whole number that was asked for. A page would be brought to the nearest; a program is told of its mistake."""
+    """A whole number from the query. Out of range, a program gets an error, where a page would be clamped."""
     text = request.args.get(name)
     if text is None:
         return otherwise

@@ -1,1 +1,1 @@
-"""Pages at the bench: thumb and scan."""
+"""Pages at the bench, for one thumb and the camera."""

@@ -1,4 +1,4 @@
-"""The label of a batch: chosen by size, seen before it is printed, as PDF or straight from the browser."""
+"""The label of a batch: its size, a preview, and printing from the browser or as PDF."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -27,7 +27,7 @@ PARTS: Final = {
 
 @dataclass(frozen=True)
 class LabelPage:
-    """What `bench/label.html` shows."""
+    """Context of `bench/label.html`."""
 
     code: str
     coffee: str
@@ -44,25 +44,25 @@ class LabelPage:
 
 @bp.get("/batches/<code>/label")
 def label(code: str) -> ResponseReturnValue:
-    """The label as it will be, and where its code leads."""
-    said, size = services().labels.label(code), label_size(_asked("size", next(iter(SIZES))))
+    """A preview of the label, and the address in its QR code."""
+    content, size = services().labels.label(code), label_size(_asked("size", next(iter(SIZES))))
     copies, skip = _count("copies", 1), _count("skip", 0)
     try:
-        pages = [Markup(page) for page in label_pages(said, size, copies=copies, skip=skip)]  # noqa: S704 - its own SVG, text escaped
+        pages = [Markup(page) for page in label_pages(content, size, copies=copies, skip=skip)]  # noqa: S704 - our own SVG, texts escaped
         error, status = "", 200
     except LabelError as refused:
         pages, error, status = [], str(refused), 422
     page = LabelPage(
-        code=said.code,
-        coffee=said.coffee,
+        code=content.code,
+        coffee=content.coffee,
         address=services().labels.address(code),
         sizes=list(SIZES.values()),
         size=size,
         copies=copies,
         skip=skip,
         pages=pages,
-        left_out="" if error else _left_out(said, size),
-        missing=missing_characters(said),
+        left_out="" if error else _left_out(content, size),
+        missing=missing_characters(content),
         error=error,
     )
     return render_template("bench/label.html", page=page), status
@@ -70,7 +70,7 @@ def label(code: str) -> ResponseReturnValue:
 
 @bp.get("/batches/<code>/label.pdf")
 def label_file(code: str) -> Response:
-    """The label as PDF in true millimetres."""
+    """The label as a PDF at true size."""
     size = label_size(_asked("size", next(iter(SIZES))))
     pdf = label_pdf(services().labels.label(code), size, copies=_count("copies", 1), skip=_count("skip", 0))
     name = f"label-{services().batches.summary(code).code}-{size.name}.pdf"
@@ -88,5 +88,5 @@ def _count(name: str, otherwise: int) -> int:
     return int(text)
 
 
-def _left_out(said: Label, size: LabelSize) -> str:
-    return joined(", ", [_(PARTS[part]) if part in PARTS else part for part in layout(said, size).shortened])
+def _left_out(content: Label, size: LabelSize) -> str:
+    return joined(", ", [_(PARTS[part]) if part in PARTS else part for part in layout(content, size).shortened])

@@ -1,4 +1,4 @@
-"""Scanning a label inside the app: from the camera's frame, a photo or what the browser read to the batch's record."""
+"""Scanning a label in the app: a camera frame, a photo or a decoded text leads to the batch's record."""
 
 from flask import Blueprint, Response, jsonify, render_template, request
 
@@ -12,24 +12,24 @@ bp = Blueprint("scan", __name__)
 
 @bp.get("/scan")
 def page() -> str:
-    """The camera, a photo, or the code typed: whichever works here."""
+    """The page with the camera, the photo picker and the field for a code."""
     return render_template("bench/scan/page.html")
 
 
 @bp.post("/scan")
 def read() -> Response:
-    """Where a picture or a text leads: ``to``, an address of ours; else ``says``, why not; else nothing was seen."""
+    """Read a picture or a text: ``to`` is the record's address, else ``says`` the reason; empty if no code was seen."""
     picture = request.files.get("picture")
     try:
         texts = [request.form.get("text", "")] if picture is None else qr_texts(picture.read())
     except PictureRefused as error:
         return jsonify(says=str(error))
-    said = {}
+    answer = {}
     for text in filter(None, texts):
         try:
             return jsonify(to=f"/batches/{services().bags.scanned(text)}")
         except NotFound as error:
-            said = {"says": str(error)}
+            answer = {"says": str(error)}
         except CodeError:
-            said = {"says": _("That QR is not of a bag label of this roastery. Nothing was opened.")}
-    return jsonify(said)
+            answer = {"says": _("That QR is not of a bag label of this roastery. Nothing was opened.")}
+    return jsonify(answer)

@@ -1,4 +1,4 @@
-"""Starting a batch, and naming it when it is under way or done. Nothing has to be filled in."""
+"""Starting a batch, and naming one that is under way or done. No field is required."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
@@ -32,7 +32,7 @@ FIELDS: Final = ("lot", "coffee", "green_g", "intent", "plan", "guide")
 
 @dataclass(frozen=True)
 class StartPage:
-    """What `bench/start.html` shows."""
+    """Context of `bench/start.html`."""
 
     title: str
     under: str
@@ -50,14 +50,14 @@ class StartPage:
 
 @dataclass(frozen=True)
 class ShortLot:
-    """What `bench/_short.html` shows: a lot that has less left than is asked of it, or None."""
+    """Context of `bench/_short.html`: a lot with less left than the batch takes, or None."""
 
     lot: Lot | None
 
 
 @bp.get("/start")
 def choose_machine() -> ResponseReturnValue:
-    """Which machine to start on; with one machine there is nothing to choose."""
+    """The choice of a machine to start on; with only one, its form."""
     machines = services().machines.all()
     if len(machines) == 1:
         return redirect(f"/machines/{machines[0].id}/start", 303)
@@ -72,7 +72,7 @@ def start(machine_id: str) -> str:
 
 @bp.post("/machines/<machine_id>/start")
 def open_batch(machine_id: str) -> ResponseReturnValue:
-    """Open a batch with what is known of it."""
+    """Open a batch with the facts in the form."""
     form = Form(request.form)
     facts = _facts(form)
     short_of = None if form.values.get("told") else _short(form, facts.get("lot"), facts.get("green_g"))
@@ -87,7 +87,7 @@ def open_batch(machine_id: str) -> ResponseReturnValue:
 
 @bp.get("/lots/short")
 def short_lot() -> str:
-    """A line for the start form: whether the lot that is chosen has enough left."""
+    """The start form's warning that the chosen lot has too little left."""
     form = Form(request.args)
     green_g = form.mass_g("green", form.values.get("green_unit", "kg"))
     return render_template("bench/_short.html", page=ShortLot(_short(form, form.text("lot"), green_g)))
@@ -95,7 +95,7 @@ def short_lot() -> str:
 
 @bp.get("/batches/<code>/names")
 def names(code: str) -> str:
-    """The form that names a batch which is under way or done."""
+    """The form to name a batch that is under way or done."""
     return _names_page(
         code, _typed(services().batches.record(code).batch.facts) | {"id": str(uuid4()), "person": who()}
     )
@@ -103,7 +103,7 @@ def names(code: str) -> str:
 
 @bp.post("/batches/<code>/names")
 def amend_names(code: str) -> ResponseReturnValue:
-    """Say more, or something else, of a batch."""
+    """Amend the facts of a batch."""
     form, batch = Form(request.form), services().batches.record(code).batch
     facts = _facts(form)
     if form.errors:
@@ -128,7 +128,7 @@ def _refused(made: dict[str, Any]) -> str | None:
 
 
 def _facts(form: Form) -> dict[str, Any]:
-    """The body of an `opened` entry that the form stands for; what is wrong with it is in ``form.errors``."""
+    """The body of an `opened` entry from the form; its errors go to ``form.errors``."""
     lot = form.text("lot")
     green_g = form.mass_g("green", form.values.get("green_unit", "kg"))
     if green_g is not None and green_g <= 0:
@@ -157,7 +157,7 @@ def _plan(form: Form) -> dict[str, float] | None:
 
 
 def _typed(facts: Opened) -> dict[str, str]:
-    """The facts as one would have typed them."""
+    """The facts as values of the form's fields."""
     unit = _mass_units()[0]
     plan = facts.plan
     own_words = facts.intent not in INTENTS
@@ -175,7 +175,7 @@ def _typed(facts: Opened) -> dict[str, str]:
 
 
 def _short(form: Form, lot: str | None, green_g: float | None) -> Lot | None:
-    """The lot that was chosen, if it has less left than is asked of it."""
+    """The chosen lot, if it has less left than the batch takes. [g]"""
     if lot is None or form.errors:
         return None
     wanted_g = green_g if green_g is not None else 1.0

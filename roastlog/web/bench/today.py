@@ -1,4 +1,4 @@
-"""Today: the machines with their numbers now, what waits for a weight, what was roasted last. For a thumb."""
+"""The page Today, for one thumb: machines with their present numbers, batches to weigh, the last batches roasted."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -14,7 +14,7 @@ bp = Blueprint("today", __name__)
 
 @dataclass(frozen=True)
 class TodayPage:
-    """What `bench/today/page.html` shows."""
+    """Context of `bench/today/page.html`."""
 
     now_ms: int
     machines: Sequence[MachineNow]
@@ -27,7 +27,7 @@ class TodayPage:
 
 @bp.get("/")
 def today() -> str:
-    """Today; on an empty folder, how to add a machine."""
+    """The page Today; without a machine, the form to add one."""
     now, empty, storage = services().today.overview(), AddMachine(), services().backups.status()
     now_ms = services().clock.now_ms()
     page = TodayPage(now_ms, now.machines, now.unweighed, now.recent, now.lots_low, empty, storage)
@@ -36,5 +36,5 @@ def today() -> str:
 
 @bp.get("/machines/<machine_id>/now")
 def machine_now(machine_id: str) -> str:
-    """The numbers of one machine, asked for every two seconds."""
+    """The numbers of one machine, polled every two seconds."""
     return render_template("bench/today/_now.html", machine=services().live.now(machine_id))

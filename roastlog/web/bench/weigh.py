@@ -1,4 +1,4 @@
-"""The bench: the batch on the scale, whether it may leave the house, and its label. For a thumb."""
+"""Weighing out a batch, for one thumb: its weight, its release, then its label."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
@@ -22,7 +22,7 @@ bp = Blueprint("weigh", __name__)
 
 @dataclass(frozen=True)
 class LossScale:
-    """A bar of losses: where the usual band and this batch stand on it, in per cent of its length."""
+    """A bar of roast losses with the usual band and this batch, in per cent of its length."""
 
     band: Band
     start: float
@@ -31,7 +31,7 @@ class LossScale:
 
     @classmethod
     def of(cls, band: Band, loss: float | None) -> Self:
-        """A bar around the band, three times as wide; a loss beyond it stands at its end."""
+        """A bar around the band, three times as wide; a loss beyond it is marked at its end."""
         width = band.high - band.low
         start, end = max(0.0, band.low - width), band.high + width
         mark = None if loss is None else 100 * min(1.0, max(0.0, (loss - start) / (end - start)))
@@ -39,18 +39,18 @@ class LossScale:
 
     @property
     def left(self) -> float:
-        """Where the usual band begins. [%]"""
+        """Start of the usual band. [%]"""
         return 100 * (self.band.low - self.start) / (self.end - self.start)
 
     @property
     def width(self) -> float:
-        """How wide the usual band is. [%]"""
+        """Width of the usual band. [%]"""
         return 100 * (self.band.high - self.band.low) / (self.end - self.start)
 
 
 @dataclass(frozen=True)
 class WeighPage:
-    """What `bench/weigh.html` shows."""
+    """Context of `bench/weigh.html`."""
 
     batch: BatchSummary
     unit: str
@@ -67,7 +67,7 @@ class WeighPage:
 
 @bp.get("/weigh")
 def choose_batch() -> ResponseReturnValue:
-    """Which batch is on the scale; where one alone waits for it there is nothing to choose."""
+    """The choice of a batch to weigh; with only one, its form."""
     waiting = services().today.unweighed()
     if len(waiting) == 1:
         return redirect(f"/batches/{waiting[0].code}/weigh", 303)
@@ -76,22 +76,22 @@ def choose_batch() -> ResponseReturnValue:
 
 @bp.get("/taste")
 def taste() -> str:
-    """Which batch is in the cup; what is tasted goes into its record, as a note."""
+    """The choice of a batch to taste; tasting notes go into its record."""
     return render_template("bench/taste.html", page=services().today.recent())
 
 
 @bp.get("/batches/<code>/weigh")
 def weigh(code: str) -> str:
-    """The weigh-out of a batch."""
+    """The form to weigh out a batch."""
     values = {"id": str(uuid4()), "person": who()}
     return _weigh_page(code, values)
 
 
 @bp.post("/batches/<code>/weigh")
 def keep_weight(code: str) -> ResponseReturnValue:
-    """Keep the weight; release the batch as well if that was asked."""
+    """Store the weight, and the release where it was chosen."""
     form, batch = Form(request.form), services().batches.summary(code)
-    said = _weigh_out(form, batch)
+    entered = _weigh_out(form, batch)
     if not form.errors:
         entries = [
             entry(
@@ -103,7 +103,7 @@ def keep_weight(code: str) -> ResponseReturnValue:
                 person=form.text("person"),
                 batch=code,
             )
-            for kind, body in said
+            for kind, body in entered
         ]
         results = services().journal.accept(entries, speaker())
         refused = [result.reason for result in results if result.status == "refused"]
@@ -116,7 +116,7 @@ def keep_weight(code: str) -> ResponseReturnValue:
 
 
 def _weigh_out(form: Form, batch: BatchSummary) -> list[tuple[str, dict[str, Any]]]:
-    """The entries, kind and body, that the form stands for; what is wrong with it is in ``form.errors``."""
+    """Kind and body of each entry from the form; its errors go to ``form.errors``."""
     unit = _scale_unit()
     roasted_g, removed_g = form.mass_g("roasted", unit), form.mass_g("removed", unit)
     note = form.text("note", longest=2000)
@@ -131,12 +131,12 @@ def _weigh_out(form: Form, batch: BatchSummary) -> list[tuple[str, dict[str, Any
         )
     if roasted_g is not None and removed_g is not None and not 0 <= removed_g <= roasted_g:
         form.errors["removed"] = _("More cannot be sorted out than was weighed.")
-    said: list[tuple[str, dict[str, Any]]] = [("weighed", {"roasted_g": roasted_g, "removed_g": removed_g})]
+    entries: list[tuple[str, dict[str, Any]]] = [("weighed", {"roasted_g": roasted_g, "removed_g": removed_g})]
     if note:
-        said.append(("note", {"text": note}))
+        entries.append(("note", {"text": note}))
     if form.values.get("then") == "release":
-        said.append(("released", {"decision": "release"}))
-    return said
+        entries.append(("released", {"decision": "release"}))
+    return entries
 
 
 def _weigh_page(code: str, values: Mapping[str, str], errors: Mapping[str, str] | None = None) -> str:
@@ -160,5 +160,5 @@ def _weigh_page(code: str, values: Mapping[str, str], errors: Mapping[str, str] 
 
 
 def _scale_unit() -> str:
-    """What the roastery's scale shows: grams, or pounds."""
+    """Unit of the roastery's scale: g or lb."""
     return "lb" if page_units().mass == "lb" else "g"

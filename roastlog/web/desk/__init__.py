@@ -1,1 +1,1 @@
-"""Pages at the desk: sit and think."""
+"""Pages at the desk, for reading at leisure."""

@@ -1,4 +1,4 @@
-"""Batches held against each other: curves, tables, and what stands out. For sitting and thinking."""
+"""The comparison of batches, for the desk: curves, tables, and the deviations that stand out."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -29,31 +29,31 @@ _MOST_TYPED: Final = 24
 
 
 class Choice(NamedTuple):
-    """A way to show the same batches, and where it leads."""
+    """Another way to show the same batches, with its address."""
 
     label: str
     href: str
     chosen: bool
 
 
-class Told(NamedTuple):
-    """A reason in words, and how many times the usual it is."""
+class ReasonText(NamedTuple):
+    """A reason in words, and its size in usual spreads."""
 
     words: str
     spreads: float
 
 
-class Why(NamedTuple):
-    """What stands out in one batch: what was done otherwise, what came of it, and what that was judged by."""
+class Deviations(NamedTuple):
+    """The deviations of one batch from the guide: causes, effects, and the basis of the judgement."""
 
     batch: Compared
-    causes: Sequence[Told]
-    effects: Sequence[Told]
+    causes: Sequence[ReasonText]
+    effects: Sequence[ReasonText]
     basis: str
 
 
 class Key(NamedTuple):
-    """A batch in the legend: how it is drawn, and where the page leads without it or with it as the guide."""
+    """A batch in the legend: its line style, and the addresses without it and with it as the guide."""
 
     batch: Compared
     token: str
@@ -64,13 +64,13 @@ class Key(NamedTuple):
 
 @dataclass(frozen=True)
 class ComparePage:
-    """What `desk/compare/page.html` shows."""
+    """Context of `desk/compare/page.html`."""
 
     beside: SideBySide
     aligned: Sequence[Choice]
     controls: Sequence[Choice]
     keys: Sequence[Key]
-    why: Sequence[Why]
+    why: Sequence[Deviations]
     parts: Sequence[TablePart]
     moves: Sequence[TablePart]
     offered: Sequence[BatchSummary]
@@ -79,12 +79,12 @@ class ComparePage:
 
     @property
     def codes(self) -> str:
-        """The codes of those that are shown, as the address has them."""
+        """The codes of the batches shown, as in the address."""
         return ",".join(batch.code for batch in self.beside.batches)
 
 
-class Asked(NamedTuple):
-    """What the address asks for."""
+class Query(NamedTuple):
+    """The query of a comparison's address."""
 
     codes: Sequence[str]
     align: Alignment
@@ -92,8 +92,8 @@ class Asked(NamedTuple):
     query: str
 
     @classmethod
-    def of_request(cls) -> "Asked":
-        """What this request asks for; an alignment that there is not is one at charge."""
+    def of_request(cls) -> "Query":
+        """The query of this request; an unknown alignment becomes the one at charge."""
         typed = [code.strip() for code in ",".join(request.args.getlist("batches")).split(",")]
         align = next((known for known in ALIGNMENTS if known == request.args.get("align")), ALIGNMENTS[0])
         codes = list(dict.fromkeys(code[:40] for code in typed if code))[:_MOST_TYPED]
@@ -101,20 +101,20 @@ class Asked(NamedTuple):
         return cls(codes, align, request.args.get("control", "")[:40], query)
 
     def address(self, path: str = "/compare") -> str:
-        """The permanent address of it."""
-        said = {"batches": ",".join(self.codes)}
+        """The permanent address of this query."""
+        fields = {"batches": ",".join(self.codes)}
         if self.align != "charge":
-            said["align"] = self.align
+            fields["align"] = self.align
         if self.control:
-            said["control"] = self.control
-        return f"{path}?{urlencode(said, safe=',')}" if self.codes else path
+            fields["control"] = self.control
+        return f"{path}?{urlencode(fields, safe=',')}" if self.codes else path
 
 
 @bp.get("/compare")
 def compare() -> ResponseReturnValue:
-    """Batches side by side; from one batch to it and its guide; from a choice to its permanent address."""
+    """The comparison; ``of`` redirects to one batch with its guide, a form's choice to its permanent address."""
     of = request.args.get("of", "")
-    asked = Asked.of_request()
+    asked = Query.of_request()
     if of:
         guide = services().comparison.guide_for(of)
         return redirect(asked._replace(codes=[code for code in (guide, of) if code]).address(), 303)
@@ -126,19 +126,19 @@ def compare() -> ResponseReturnValue:
 
 @bp.get("/compare/offered")
 def offered() -> str:
-    """The list of batches that could be added alone, for the search as one types."""
-    return render_template("desk/compare/_offered.html", page=_page(Asked.of_request()))
+    """Only the list of batches that could be added, for the search field."""
+    return render_template("desk/compare/_offered.html", page=_page(Query.of_request()))
 
 
 @bp.get("/compare/figure.json")
 def figure() -> Response:
     """The figure of a comparison, for static/js/desk/compare.js to embed."""
-    asked = Asked.of_request()
+    asked = Query.of_request()
     drawing = services().figures.comparison(asked.codes, asked.align, asked.control, temp_unit=page_units().temp)
     return Response(drawing.json(), mimetype="application/json")
 
 
-def _page(asked: Asked) -> ComparePage:
+def _page(asked: Query) -> ComparePage:
     beside = services().comparison.compare(asked.codes, asked.align)
     asked = asked._replace(codes=[batch.code for batch in beside.batches], control=_control(asked.control, beside))
     units = page_units()
@@ -153,7 +153,7 @@ def _page(asked: Asked) -> ComparePage:
             for control in beside.controls
         ],
         keys=[_key(number, batch, asked) for number, batch in enumerate(beside.batches)],
-        why=[_why(batch, beside.controls, units) for batch in beside.batches[1:]],
+        why=[_deviations(batch, beside.controls, units) for batch in beside.batches[1:]],
         parts=parts(beside, units),
         moves=moves(beside),
         offered=services().comparison.candidates(beside, asked.query),
@@ -163,7 +163,7 @@ def _page(asked: Asked) -> ComparePage:
 
 
 def _control(asked: str, beside: SideBySide) -> str:
-    """The control that is drawn: the one asked for, else one that was moved otherwise, else the first."""
+    """The control to draw: the one asked for, else one with different moves, else the first."""
     known = [control.id for control in beside.controls]
     moved = [
         reason.subject for batch in beside.batches if batch.against for reason in batch.against.reasons if reason.batch
@@ -171,23 +171,23 @@ def _control(asked: str, beside: SideBySide) -> str:
     return next((control for control in (asked, *moved, *known) if control in known), "")
 
 
-def _key(number: int, batch: Compared, asked: Asked) -> Key:
+def _key(number: int, batch: Compared, asked: Query) -> Key:
     token, dash = LINES[number]
     others = [code for code in asked.codes if code != batch.code]
     without, first = asked._replace(codes=others).address(), asked._replace(codes=[batch.code, *others]).address()
     return Key(batch, token, " ".join(map(str, dash)), without, first)
 
 
-def _why(batch: Compared, controls: Sequence[Control], units: Units) -> Why:
+def _deviations(batch: Compared, controls: Sequence[Control], units: Units) -> Deviations:
     against = batch.against
     if against is None:
-        return Why(batch, [], [], "")
+        return Deviations(batch, [], [], "")
     names = {control.id: control.name for control in controls}
-    told: dict[bool, list[Told]] = {True: [], False: []}
+    by_cause: dict[bool, list[ReasonText]] = {True: [], False: []}
     for reason in against.reasons:
         words = describe_reason(reason, unit=units.temp, mass=units.mass, names=names)
-        told[reason.cause].append(Told(words[:1].upper() + words[1:], reason.spreads))
-    return Why(batch, told[True], told[False], _basis(against.usual.batches))
+        by_cause[reason.cause].append(ReasonText(words[:1].upper() + words[1:], reason.spreads))
+    return Deviations(batch, by_cause[True], by_cause[False], _basis(against.usual.batches))
 
 
 def _basis(batches: int) -> str:

@@ -1,4 +1,4 @@
-"""The tables of the comparison page: a column a batch, each value with its difference to the guide's under it."""
+"""The tables of the comparison page: a column per batch, each value with its difference from the guide."""
 
 from collections.abc import Callable, Iterable, Sequence
 from typing import NamedTuple
@@ -19,21 +19,21 @@ NONE = N_("none")
 
 
 class Cell(NamedTuple):
-    """What stands in a cell, and how far it is from the guide's; empty where that says nothing."""
+    """The text of a cell, and the difference from the guide; empty where there is none."""
 
     said: str
     by: str = ""
 
 
 class TableRow(NamedTuple):
-    """A line of a table: its word and a cell for each batch."""
+    """A line of a table: its label and a cell for each batch."""
 
     label: str
     cells: Sequence[Cell]
 
 
 class TablePart(NamedTuple):
-    """Lines that belong together."""
+    """A titled group of lines."""
 
     title: str
     rows: Sequence[TableRow]
@@ -47,17 +47,17 @@ def signed(value: float, decimals: int, unit: str) -> str:
 
 
 def by_temp(by_c: float, units: Units) -> str:
-    """A difference of temperature in the person's own unit; it carries no offset."""
+    """A difference of temperature in the page's unit, so without the offset of °F."""
     return signed(by_c if units.temp == "C" else rate_f_from_c(by_c), 1, f"°{units.temp}")
 
 
 def by_rate(by_c_per_min: float, units: Units) -> str:
-    """A difference of rate in the person's own unit."""
+    """A difference of rate in the page's unit."""
     return signed(by_c_per_min if units.temp == "C" else rate_f_from_c(by_c_per_min), 1, f"°{units.temp}/min")
 
 
 def by_mass(by_g: float, units: Units) -> str:
-    """A difference of weight in the person's own unit."""
+    """A difference of weight in the page's unit."""
     return signed(by_g, 0, "g") if units.mass == "kg" else signed(lb_from_g(by_g), 2, "lb")
 
 
@@ -67,53 +67,47 @@ def by_seconds(by_s: float) -> str:
 
 
 def by_points(by_share: float) -> str:
-    """A difference of shares, in points of per cent."""
+    """A difference of shares, in percentage points."""
     return signed(100 * by_share, 1, _("points"))
 
 
 def parts(beside: SideBySide, units: Units) -> list[TablePart]:
-    """All that is told of the batches, part by part; what none of them has is left out."""
-    written = _Written(beside.batches, units)
-    told = [
-        TablePart(_("Charge"), [written.mass(_("Green weight"), lambda batch: batch.features.green_g)]),
+    """The tables of features, without lines that are empty for all batches."""
+    rows = _Rows(beside.batches, units)
+    every = [
+        TablePart(_("Charge"), [rows.mass(_("Green weight"), lambda batch: batch.features.green_g)]),
         TablePart(
-            _("When, from charge"), [written.time(MOMENT_LABELS[name], _moment(name, "time_s")) for name in MOMENTS[1:]]
+            _("When, from charge"), [rows.time(MOMENT_LABELS[name], _moment(name, "time_s")) for name in MOMENTS[1:]]
         ),
-        TablePart(
-            _("Bean temperature"), [written.temp(MOMENT_LABELS[name], _moment(name, "temp_c")) for name in MOMENTS]
-        ),
+        TablePart(_("Bean temperature"), [rows.temp(MOMENT_LABELS[name], _moment(name, "temp_c")) for name in MOMENTS]),
         TablePart(
             _("Rate of rise"),
-            [written.rate(MOMENT_LABELS[name], _moment(name, "rate_c_per_min")) for name in MOMENTS[2:]],
+            [rows.rate(MOMENT_LABELS[name], _moment(name, "rate_c_per_min")) for name in MOMENTS[2:]],
         ),
         TablePart(
             _("How long each phase took"),
-            [written.time(_capital(name), _phase(name, "duration_s")) for name in PHASES],
+            [rows.time(_capital(name), _phase(name, "duration_s")) for name in PHASES],
         ),
-        TablePart(_("Share of the roast"), [written.share(_capital(name), _phase(name, "share")) for name in PHASES]),
-        TablePart(
-            _("Mean rate"), [written.rate(_capital(name), _phase(name, "mean_rate_c_per_min")) for name in PHASES]
-        ),
-        TablePart(
-            _("Out of the drum"), [written.share(_("Roast loss"), lambda batch: batch.record.summary.roast_loss)]
-        ),
+        TablePart(_("Share of the roast"), [rows.share(_capital(name), _phase(name, "share")) for name in PHASES]),
+        TablePart(_("Mean rate"), [rows.rate(_capital(name), _phase(name, "mean_rate_c_per_min")) for name in PHASES]),
+        TablePart(_("Out of the drum"), [rows.share(_("Roast loss"), lambda batch: batch.record.summary.roast_loss)]),
         TablePart(
             _("Distance from the guide's curve"),
             [
-                written.apart(_("Mean"), _distance("mean_c")),
-                written.apart(_("Root mean square"), _distance("rms_c")),
-                written.apart(_("Mean, time stretched"), _distance("warped_c")),
+                rows.distance(_("Mean"), _distance("mean_c")),
+                rows.distance(_("Root mean square"), _distance("rms_c")),
+                rows.distance(_("Mean, time stretched"), _distance("warped_c")),
             ],
         ),
     ]
     known = [
-        TablePart(part.title, [row for row in part.rows if any(c.said != NOTHING for c in row.cells)]) for part in told
+        TablePart(part.title, [row for row in part.rows if any(c.said != NOTHING for c in row.cells)]) for part in every
     ]
     return [part for part in known if part.rows]
 
 
-class _Written:
-    """Rows of one kind of value, in the person's own units."""
+class _Rows:
+    """Makes rows of each kind of value, in the page's units."""
 
     def __init__(self, batches: Sequence[Compared], units: Units) -> None:
         self._batches, self._units = batches, units
@@ -142,10 +136,10 @@ class _Written:
     def mass(self, label: str, value: Value) -> TableRow:
         return self._row(label, value, lambda g: mass(g, self._units), lambda g: by_mass(g, self._units))
 
-    def apart(self, label: str, value: Value) -> TableRow:
-        """Distances are differences already, and have no sign."""
-        said = [value(batch) for batch in self._batches]
-        return TableRow(label, [Cell(NOTHING if c is None else by_temp(c, self._units).lstrip("+")) for c in said])
+    def distance(self, label: str, value: Value) -> TableRow:
+        """A row of distances, which have neither a sign nor a difference from the guide."""
+        values = [value(batch) for batch in self._batches]
+        return TableRow(label, [Cell(NOTHING if c is None else by_temp(c, self._units).lstrip("+")) for c in values])
 
 
 def _capital(phase: str) -> str:
@@ -166,14 +160,14 @@ def _distance(field: str) -> Value:
 
 
 def moves(beside: SideBySide) -> list[TablePart]:
-    """The moves side by side, a part a control; a line for each move of the guide and each that it did not make."""
+    """The moves side by side, a part per control: a line for each move of the guide, and for each additional one."""
     guide = beside.guide
     if guide is None:
         return []
     names = {control.id: control.name for control in beside.controls}
-    there = dict.fromkeys([*names, *guide.features.changes])  # the machine's own order first
-    told = [TablePart(names.get(control, control), _move_rows(beside, control)) for control in there]
-    return [part for part in told if part.rows]
+    controls = dict.fromkeys([*names, *guide.features.changes])  # in the order of the machine's sheet
+    every = [TablePart(names.get(control, control), _move_rows(beside, control)) for control in controls]
+    return [part for part in every if part.rows]
 
 
 def _move_rows(beside: SideBySide, control: str) -> list[TableRow]:
@@ -207,7 +201,7 @@ def _beside(own: Iterable[MovePair], change: Change, known: bool) -> Cell:
 
 
 def signed_setting(made: Change, guide: Change) -> str:
-    """A difference of settings with its sign, in the control's own steps."""
+    """A difference of settings with its sign, in the control's unit."""
     return decimal(f"{made.setting - guide.setting:+g}").replace("-", "−")
 
 

@@ -1,4 +1,4 @@
-"""How wrong the outlook of a batch was, as its record shows it: a row a minute, a column a moment."""
+"""The forecast errors of a batch, as its record shows them: a row per minute, a column per moment."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -15,8 +15,8 @@ from roastlog.web.http.formatting import HARD_SPACE, number
 FORETOLD: Final = ("yellow", "first_crack", "drop")
 
 
-class MissCell(NamedTuple):
-    """What was said at a minute of a moment: how far off, the band about what came, whether that was in it."""
+class ErrorCell(NamedTuple):
+    """A forecast of one moment at one minute: its error, its band relative to the true time, whether it was inside."""
 
     off: str
     band: str
@@ -24,15 +24,15 @@ class MissCell(NamedTuple):
 
 
 class MinuteRow(NamedTuple):
-    """What was said at one minute. [s from charge]"""
+    """The forecasts made at one minute. [s from charge]"""
 
     asked_s: float
-    cells: Sequence[MissCell | None]
+    cells: Sequence[ErrorCell | None]
 
 
 @dataclass(frozen=True)
 class ForecastReviewPage:
-    """What `desk/records/_outlook.html` and `desk/records/outlook.html` show."""
+    """Context of `desk/records/_outlook.html` and `desk/records/outlook.html`."""
 
     told: ForecastReview
     moments: Sequence[str]
@@ -43,7 +43,7 @@ class ForecastReviewPage:
 
 
 def forecast_review_page(told: ForecastReview) -> ForecastReviewPage:
-    """The table and what it comes to."""
+    """The table of forecast errors, and a summary sentence per moment."""
     by_moment = {name: [miss for miss in told.forecast_errors if miss.moment == name] for name in FORETOLD}
     known = {name: found for name, found in by_moment.items() if found}
     at = {(miss.asked_s, miss.moment): miss for miss in told.forecast_errors}
@@ -54,25 +54,25 @@ def forecast_review_page(told: ForecastReview) -> ForecastReviewPage:
         )
         for asked_s in sorted({miss.asked_s for miss in told.forecast_errors})
     ]
-    sentences = [_sum(MOMENT_LABELS[name], found) for name, found in known.items()]
+    sentences = [_summary(MOMENT_LABELS[name], found) for name, found in known.items()]
     planned = "drop" in known and told.record.batch.facts.plan is not None
     return ForecastReviewPage(told, [MOMENT_LABELS[name] for name in known], rows, sentences, planned)
 
 
-def _cell(miss: ForecastError, came_s: float) -> MissCell:
+def _cell(miss: ForecastError, came_s: float) -> ErrorCell:
     band = ""
     if miss.low_s is not None and miss.high_s is not None:
         band = _("{low} to {high}", low=_by(miss.low_s - came_s), high=_by(miss.high_s - came_s))
-    return MissCell(_by(miss.error_s), band, miss.inside)
+    return ErrorCell(_by(miss.error_s), band, miss.inside)
 
 
 def _by(time_s: float) -> str:
-    """Seconds too late with a plus, too early with a minus."""
+    """Seconds with a sign: plus for too late, minus for too early."""
     text = number(time_s)
     return text if text.startswith("−") or text == "0" else f"+{text}"
 
 
-def _sum(label: str, found: Sequence[ForecastError]) -> str:
+def _summary(label: str, found: Sequence[ForecastError]) -> str:
     off_s = float(np.mean([abs(miss.error_s) for miss in found]))
     banded = [miss.inside for miss in found if miss.inside is not None]
     off = f"{number(off_s)}{HARD_SPACE}s"

@@ -1,4 +1,4 @@
-"""Records: the list, the search by code, and all that is known of one batch. For sitting and thinking."""
+"""Records, for the desk: the list, the search by code, and the record of one batch."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
@@ -26,7 +26,7 @@ bp = Blueprint("records", __name__)
 
 DECISIONS: Final = {"release": N_("Release"), "hold": N_("Hold"), "reject": N_("Reject")}
 SHIFTS_S: Final = (-15, -10, -5, 5, 10)
-CURVES: Final = {  # what the switch over the curve says, and what is then written under it
+CURVES: Final = {  # label of the switch over the curve, and the caption under it
     "smooth": (N_("Smoothed"), N_("Bean temperatures and rates as smoothed after the drop.")),
     "live": (N_("Live"), N_("Bean temperatures and rates as the live page showed them.")),
     "both": (N_("Both"), N_("Lines: smoothed after the drop. Fine dots: as the live page showed it.")),
@@ -35,7 +35,7 @@ CURVES: Final = {  # what the switch over the curve says, and what is then writt
 
 @dataclass(frozen=True)
 class ListPage:
-    """What `desk/records/list.html` and `desk/records/_list.html` show."""
+    """Context of `desk/records/list.html` and `desk/records/_list.html`."""
 
     found: Page
     query: str
@@ -45,7 +45,7 @@ class ListPage:
 
 @dataclass(frozen=True)
 class FindPage:
-    """What `desk/records/find.html` shows: what was typed, and why no batch came of it."""
+    """Context of `desk/records/find.html`: the text typed, and why it found no batch."""
 
     code: str = ""
     error: str = ""
@@ -53,14 +53,14 @@ class FindPage:
 
 @dataclass(frozen=True)
 class Group:
-    """Lines of the journal under one word."""
+    """Lines of the journal under one title."""
 
     title: str
     lines: Sequence[LogLine]
 
 
-class FaultTold(NamedTuple):
-    """A fault of the curve in words. [s from charge]"""
+class FaultText(NamedTuple):
+    """A curve fault in words. [s from charge]"""
 
     title: str
     fault: CurveFault
@@ -69,11 +69,11 @@ class FaultTold(NamedTuple):
 
 @dataclass(frozen=True)
 class RecordPage:
-    """What `desk/records/record.html` shows."""
+    """Context of `desk/records/record.html`."""
 
     record: Record
     analysis: Analysis
-    faults: Sequence[FaultTold]
+    faults: Sequence[FaultText]
     groups: Sequence[Group]
     aroma: Mapping[str, Sequence[LogLine]]
     form_id: str
@@ -89,7 +89,7 @@ class RecordPage:
 
     @property
     def area_base(self) -> str:
-        """From where up the areas count."""
+        """Base of the areas under the curve, in the page's unit."""
         base = CURVE_SETTINGS["area_base_c"].shown(self.record.measures.area_base_c, self.unit)
         return f"{base:g}{HARD_SPACE}°{self.unit}"
 
@@ -102,13 +102,13 @@ def batches() -> str:
 
 @bp.get("/batches/found")
 def found() -> str:
-    """The list alone, for the search as one types."""
+    """Only the list, for the search field."""
     return render_template("desk/records/_list.html", page=_found())
 
 
 @bp.get("/find")
 def find() -> ResponseReturnValue:
-    """From a code to its batch; anything else is looked for in the list."""
+    """Redirect from a code to its record; any other text is searched for in the list."""
     typed = request.args.get("code", "").strip()
     if not typed:
         return render_template("desk/records/find.html", page=FindPage())
@@ -122,7 +122,7 @@ def find() -> ResponseReturnValue:
 
 @bp.get("/batches/<code>")
 def record(code: str) -> ResponseReturnValue:
-    """All that is known of a batch."""
+    """The record of a batch."""
     return _record_page(code)
 
 
@@ -135,7 +135,7 @@ def figure(code: str) -> Response:
 
 @bp.get("/batches/<code>/outlook")
 def outlook(code: str) -> str:
-    """How wrong the outlook was: alone for the record that asks for it, a page of its own for anyone else."""
+    """The forecast errors of a batch: a fragment for its record, else a page of its own."""
     part = "HX-Request" in request.headers
     page = forecast_review_page(services().analysis.forecast_review(code))
     return render_template("desk/records/_outlook.html" if part else "desk/records/outlook.html", page=page)
@@ -143,21 +143,21 @@ def outlook(code: str) -> str:
 
 @bp.post("/batches/<code>/undo")
 def undo(code: str) -> ResponseReturnValue:
-    """Take an entry back; undoing an undo brings it back."""
+    """Undo an entry; undoing an undo restores it."""
     form = Form(request.form)
     return _say(code, form, "undo", {"entry": form.values.get("entry", "")})
 
 
 @bp.post("/batches/<code>/shift")
 def shift(code: str) -> ResponseReturnValue:
-    """Say that an entry happened earlier or later than the tap."""
+    """Shift an entry to earlier or later than its tap."""
     form = Form(request.form)
     return _say(code, form, "shift", {"entry": form.values.get("entry", ""), "by_s": form.number("by_s")})
 
 
 @bp.post("/batches/<code>/note")
 def note(code: str) -> ResponseReturnValue:
-    """Add a note, at any time."""
+    """Add a note, whatever the state of the batch."""
     form = Form(request.form)
     return _say(code, form, "note", {"text": form.text("text", longest=2000)})
 
@@ -172,19 +172,19 @@ def decide(code: str) -> ResponseReturnValue:
 
 @bp.get("/batches/<code>/withdraw")
 def ask_to_withdraw(code: str) -> ResponseReturnValue:
-    """What it means to withdraw the code of a batch, before it is done: no tap takes it back."""
+    """The page that explains the withdrawal of a batch's code, which cannot be undone."""
     return render_template("desk/records/withdraw.html", page=services().batches.summary(code))
 
 
 @bp.post("/batches/<code>/withdraw")
 def withdraw(code: str) -> ResponseReturnValue:
-    """Give a batch another code for its bags; the printed one holds no more."""
+    """Give a batch a new code for its bags; printed codes no longer work."""
     services().bags.withdraw_code(code)
     return redirect(f"/batches/{code}/label", 303)
 
 
 def _say(code: str, form: Form, kind: str, body: Mapping[str, Any]) -> ResponseReturnValue:
-    """Keep one entry about a batch and show its record again."""
+    """Store one entry about a batch, then show its record."""
     if form.errors:
         return _record_page(code, next(iter(form.errors.values())))
     machine = services().batches.summary(code).machine
@@ -212,29 +212,30 @@ def _found() -> ListPage:
 
 
 def _record_page(code: str, error: str = "") -> ResponseReturnValue:
-    told = services().batches.record(code)
-    analysis, unit = services().analysis.analyse(told), page_units().temp
-    faults = [FaultTold(TITLES[fault.kind], fault, describe_fault(fault, unit)) for fault in analysis.faults]
-    page = RecordPage(told, analysis, faults, _groups(told), _aroma(told), str(uuid4()), who(), error=error, unit=unit)
-    page = replace(page, photos=services().photos.of(told.batch))
+    record = services().batches.record(code)
+    analysis, unit = services().analysis.analyse(record), page_units().temp
+    faults = [FaultText(TITLES[fault.kind], fault, describe_fault(fault, unit)) for fault in analysis.faults]
+    groups, aroma = _groups(record), _aroma(record)
+    page = RecordPage(record, analysis, faults, groups, aroma, str(uuid4()), who(), error=error, unit=unit)
+    page = replace(page, photos=services().photos.of(record.batch))
     return render_template("desk/records/record.html", page=page), 422 if error else 200
 
 
-def _groups(told: Record) -> list[Group]:
-    """What was done and seen, under its words; empty ones are left out."""
+def _groups(record: Record) -> list[Group]:
+    """Lines of the journal by kind, without empty groups."""
     titles = {"move": _("Moves"), "trier": _("Trier checks"), "crack": _("First crack"), "note": _("Notes")}
     groups = [
-        Group(title, [line for line in told.log if line.kind == kind and not line.undone])
+        Group(title, [line for line in record.log if line.kind == kind and not line.undone])
         for kind, title in titles.items()
     ]
     return [group for group in groups if group.lines]
 
 
-def _aroma(told: Record) -> dict[str, list[LogLine]]:
-    """Aroma notes by the phase that they were smelt in."""
+def _aroma(record: Record) -> dict[str, list[LogLine]]:
+    """Aroma notes by phase."""
     phases: dict[str, list[LogLine]] = {}
-    for line in told.log:
+    for line in record.log:
         if line.kind == "aroma" and not line.undone:
-            at = "before charge" if line.time_s is None else phase_at(told.batch.moments_s, line.time_s)
+            at = "before charge" if line.time_s is None else phase_at(record.batch.moments_s, line.time_s)
             phases.setdefault(at, []).append(line)
     return phases

@@ -1,1 +1,1 @@
-"""Ground of all pages: security, roles, language, formats, forms, assets, problem pages."""
+"""The base of all pages: security, roles, language, formatting, forms, assets, problem pages."""

@@ -1,4 +1,4 @@
-"""Static files, and scripts out of installed packages: compressed once, cached for good, by version in the address."""
+"""Static files, and scripts of installed packages: compressed once, and cached for good by a version in the address."""
 
 import gzip
 import hashlib
@@ -27,7 +27,7 @@ _IMPORT: Final = re.compile(r"""\b(?:from|import)\s*["'](\.{1,2}/[\w./-]+\.js)["
 
 @cache
 def folder(name: str) -> Path:
-    """Where ``templates`` or ``static`` is: inside the installed package, or beside it in a checkout."""
+    """The folder ``templates`` or ``static``: inside the installed package, or beside it in a checkout."""
     package = Path(__file__).parents[2]
     inside = package / name
     return inside if inside.is_dir() else package.parent / name
@@ -35,7 +35,7 @@ def folder(name: str) -> Path:
 
 @cache
 def static_version() -> str:
-    """A word that changes when any static file does."""
+    """A digest of all static files."""
     digest = hashlib.sha256()
     for path in sorted(folder("static").rglob("*")):
         if path.is_file():
@@ -44,13 +44,13 @@ def static_version() -> str:
 
 
 def asset(name: str) -> str:
-    """Address of a static file. The version stands in the path, so that modules find each other under it."""
+    """Address of a static file. The version is in the path, so that relative imports of modules keep it."""
     return f"/static/{static_version()}/{name}"
 
 
 @cache
 def modules(name: str) -> tuple[str, ...]:
-    """A module under ``static`` and all that it imports, itself first, then by how many imports lie between."""
+    """A module under ``static`` and all its imports, breadth first."""
     found = {name: None}
     for module in (queue := [name]):
         text = (folder("static") / module).read_text(encoding="utf-8")
@@ -64,23 +64,23 @@ def modules(name: str) -> tuple[str, ...]:
 
 @cache
 def _version(name: str) -> str:
-    """Version of the package that a script is out of: looked up on the disk, and once."""
+    """Version of the installed package of a script, looked up once."""
     return importlib.metadata.version(_VENDOR[name][0])
 
 
 def vendor(name: str) -> str:
-    """Address of a script out of an installed package."""
+    """Address of a script of an installed package."""
     return f"/vendor/{name}-{_version(name)}.min.js"
 
 
 def install(app: Flask) -> None:
-    """Let templates ask for addresses."""
+    """Give templates the functions for addresses."""
     app.jinja_env.globals.update(asset=asset, modules=modules, vendor=vendor)
 
 
 @bp.get("/static/<version>/<path:name>")
 def static(version: str, name: str) -> Response:
-    """A static file; one asked for under an old version is sent, but not to be kept."""
+    """A static file; under an outdated version it is sent without caching."""
     root = folder("static")
     try:
         path = (root / name).resolve()
@@ -94,7 +94,7 @@ def static(version: str, name: str) -> Response:
 
 @bp.get("/vendor/<name>-<version>.min.js")
 def vendor_script(name: str, version: str) -> Response:
-    """A script out of an installed package."""
+    """A script of an installed package."""
     if name not in _VENDOR or version != _version(name):
         abort(404)
     _, package, inside = _VENDOR[name]

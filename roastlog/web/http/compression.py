@@ -1,7 +1,7 @@
-"""Pages and data go out compressed: a phone in the roastery's corner has a slow network, and a curve is much text.
+"""Compression of pages and data, since a curve is much text and phones in the roastery may have a slow network.
 
-A secret in a compressed answer can be guessed at by its length where another site may have it asked for again and
-again; ours is asked for by our own pages alone, since the cookie is `SameSite=Strict`.
+The length of compressed responses can reveal a secret if another site can request them repeatedly (BREACH); it cannot
+here, because the cookie is `SameSite=Strict`.
 """
 
 import gzip
@@ -15,7 +15,7 @@ KINDS: Final = ("text/html", "application/json", "text/csv", "image/svg+xml")
 
 
 def install(app: Flask) -> None:
-    """Compress what is worth it, for those who take it."""
+    """Compress larger responses for clients that accept gzip."""
     app.after_request(_compress)
 
 

@@ -1,6 +1,6 @@
-"""How values read on a page: the person's own units, and the roastery's own time of day.
+"""Formatting of values on pages, in the roastery's units and local time.
 
-Inside, everything is °C, grams, seconds and UTC milliseconds; these Jinja filters are the edge.
+All other code uses °C, grams, seconds and UTC milliseconds; these Jinja filters convert them.
 """
 
 from collections.abc import Callable
@@ -24,7 +24,7 @@ HARD_SPACE: Final = "\N{NO-BREAK SPACE}"
 
 @dataclass(frozen=True)
 class Units:
-    """What the roastery reads in: ``C`` or ``F``, ``kg`` or ``lb``."""
+    """The units of pages: ``C`` or ``F``, ``kg`` or ``lb``."""
 
     temp: str = "C"
     mass: str = "kg"
@@ -32,7 +32,7 @@ class Units:
 
 def number(value: float, decimals: int = 0) -> str:
     """A plain number with thin spaces between thousands and a true minus: 3432.0 is ``3 432``."""
-    value = round(value, decimals) + 0.0  # the sum makes a plain zero of a negative one
+    value = round(value, decimals) + 0.0  # the sum turns a negative zero into a plain one
     text = f"{value:,.{decimals}f}".replace(",", THIN_SPACE)
     return decimal(text.replace("-", "−"))
 
@@ -45,7 +45,7 @@ def temp(temp_c: float | None, units: Units) -> str:
 
 
 def degrees(temp_c: float | None, units: Units) -> str:
-    """A temperature where its unit is plain from the place: ``183.6°``."""
+    """A temperature where the context gives its unit: ``183.6°``."""
     return temp(temp_c, units).replace(f"{HARD_SPACE}°{units.temp}", "°")
 
 
@@ -58,12 +58,12 @@ def rate(rate_c_per_min: float | None, units: Units) -> str:
 
 
 def rate_number(rate_c_per_min: float | None, units: Units) -> str:
-    """A rate of rise where its unit is plain from the place: ``9.8``."""
+    """A rate of rise where the context gives its unit: ``9.8``."""
     return rate(rate_c_per_min, units).split(HARD_SPACE)[0]
 
 
 def rate_error(error_c_per_min: float | None, units: Units) -> str:
-    """The standard error of a rate, beside it: ``± 0.3``; never less than the last digit that is shown."""
+    """The standard error of a rate, to follow it: ``± 0.3``; at least one unit of the last digit shown."""
     if error_c_per_min is None:
         return ""
     value = error_c_per_min if units.temp == "C" else rate_f_from_c(error_c_per_min)
@@ -71,10 +71,10 @@ def rate_error(error_c_per_min: float | None, units: Units) -> str:
 
 
 def area_number(area_c_min: float | None, units: Units) -> str:
-    """An area under a curve, in °C·min or °F·min as is plain from the place: ``254``."""
+    """An area under a curve, where the context gives its unit, °C·min or °F·min: ``254``."""
     if area_c_min is None:
         return NOTHING
-    return number(area_c_min if units.temp == "C" else rate_f_from_c(area_c_min))  # as a rate, it knows no zero
+    return number(area_c_min if units.temp == "C" else rate_f_from_c(area_c_min))  # as for a rate, without an offset
 
 
 def mass(mass_g: float | None, units: Units) -> str:
@@ -87,7 +87,7 @@ def mass(mass_g: float | None, units: Units) -> str:
 
 
 def kilos(mass_g: float | None, units: Units) -> str:
-    """A mass as one speaks of it: ``4.0 kg`` or ``8.8 lb``."""
+    """A mass in large units: ``4.0 kg`` or ``8.8 lb``."""
     if mass_g is None:
         return NOTHING
     value = mass_g / 1000 if units.mass == "kg" else lb_from_g(mass_g)
@@ -100,7 +100,7 @@ def clock(time_s: float | None) -> str:
 
 
 def time_error(error_s: float | None) -> str:
-    """The standard error of a time, beside it: ``± 1 s``; never less than a second."""
+    """The standard error of a time, to follow it: ``± 1 s``; at least one second."""
     return "" if error_s is None else f"±{HARD_SPACE}{number(max(error_s, 1.0))}{HARD_SPACE}s"
 
 
@@ -110,7 +110,7 @@ def share(ratio: float | None, decimals: int = 1) -> str:
 
 
 def local(at_ms: int) -> datetime:
-    """The roastery's own time, which is the server's, of a UTC time. [ms]"""
+    """A UTC time as local time of the server. [ms UTC]"""
     return datetime.fromtimestamp(at_ms / 1000, tz=UTC).astimezone()
 
 
@@ -120,7 +120,7 @@ def day(at_ms: int | None) -> str:
 
 
 def day_of(when: datetime) -> str:
-    """The same of a time that is local already."""
+    """The date in full of a local time."""
     return date(when, f"{when.day} {when:%B %Y}", "long")
 
 
@@ -154,12 +154,12 @@ _CALLED: Final = {role.word: said for role, said in ROLE_WORDS.items()} | {
 
 
 def called(word: str) -> str:
-    """A word that Drumside stores or that stands in an address, as the page's language has it; others as they are."""
+    """The label of a stored word, or of a word in an address, in the page's language; other words unchanged."""
     return _(_CALLED[word]) if word in _CALLED else words.called(word)
 
 
 def page_units() -> Units:
-    """The units of this request's page, as the roastery set them; asked once a request."""
+    """The units of this request's page, from the settings; read once per request."""
     if "units" not in g:
         settings = services().settings.current()
         g.units = Units(settings.units_temp, settings.units_mass)
@@ -168,7 +168,7 @@ def page_units() -> Units:
 
 
 def install(app: Flask) -> None:
-    """Give the app's templates these filters."""
+    """Register these filters with the app's templates."""
     for with_units in (temp, degrees, rate, rate_number, rate_error, area_number, mass, kilos):
         app.add_template_filter(_in_units(with_units), with_units.__name__)
     for plain in (

@@ -1,4 +1,4 @@
-"""Reading what a person typed: decimal comma or point, a unit behind the number, a sentence where it does not fit."""
+"""Parsing of typed forms: decimal comma or point, an optional unit after the number, a sentence for each error."""
 
 import json
 import math
@@ -29,15 +29,15 @@ FORM_TYPES: Final = {"application/x-www-form-urlencoded", "multipart/form-data"}
 
 
 def install(app: Flask) -> None:
-    """Let pages take forms and nothing else: what came as something else would look like a form left empty."""
+    """Let pages accept forms only: any other content would look like an empty form."""
     app.before_request(_only_forms)
 
 
 def plain(text: str) -> str:
-    """A typed number in one form. The rule, as in static/js/core/number-input.js: one comma or point, the decimal sign.
+    """A typed number normalised, by the rule of static/js/core/number-input.js: one comma or point is the decimal sign.
 
-    Spaces may group thousands, and the minus may be the typographer's. Two signs, as in 1,234.5, stay two: which one
-    groups and which one divides is a guess that nobody should make.
+    Spaces may group thousands, and a typographic minus is accepted. With two signs, as in 1,234.5, both are kept,
+    since either may group the thousands; the number is then refused.
     """
     spaced = text.strip().replace("\N{NARROW NO-BREAK SPACE}", " ").replace("\N{NO-BREAK SPACE}", " ")
     grouped = re.sub(r"(?<=\d) (?=\d{3}(?!\d))", "", spaced)
@@ -51,14 +51,14 @@ def _only_forms() -> None:
 
 
 class Form:
-    """Typed fields, and what is wrong with them.
+    """The fields of a form, and their errors.
 
     Attributes
     ----------
     values
-        What was typed, to be shown again.
+        The texts typed, to be shown again.
     errors
-        A sentence a field, for what could not be read; empty when all is well.
+        A sentence by field that could not be parsed; empty without errors.
     """
 
     def __init__(self, values: Mapping[str, str]) -> None:
@@ -66,7 +66,7 @@ class Form:
         self.errors: dict[str, str] = {}
 
     def text(self, name: str, *, longest: int = 80) -> str | None:
-        """Free words; None when nothing was typed."""
+        """Free text; None if empty."""
         text = self.values.get(name, "")
         if len(text) > longest:
             self.errors[name] = _(
@@ -84,7 +84,7 @@ class Form:
         return None
 
     def mass_g(self, name: str, unit: str) -> float | None:
-        """A mass in ``unit`` unless the person typed another one behind it. [g]"""
+        """A mass, typed in ``unit`` unless another unit follows the number. [g]"""
         found = self._number(name)
         if found is None:
             return None
@@ -107,7 +107,7 @@ class Form:
         return value * GRAMS[typed]
 
     def duration_s(self, name: str) -> float | None:
-        """A time as ``1:20`` or as seconds. [s]"""
+        """A time typed as ``1:20`` or in seconds. [s]"""
         text = self.values.get(name, "")
         if clock := _CLOCK.fullmatch(text):
             return int(clock[1]) * 60.0 + int(clock[2])
@@ -120,7 +120,7 @@ class Form:
         return found[0]
 
     def share(self, name: str) -> float | None:
-        """A share typed in per cent."""
+        """A share typed in per cent; 14.2 gives 0.142."""
         found = self._number(name)
         if found is None:
             return None
@@ -131,7 +131,7 @@ class Form:
 
     @cached_property
     def id(self) -> UUID:
-        """The form's own id, so that sending it twice counts once; a fresh one if it was tampered with."""
+        """The form's id, so that sending it twice counts once; a new one if it is invalid."""
         try:
             return UUID(self.values.get("id", ""))
         except ValueError:
@@ -166,10 +166,10 @@ def entry(
     person: str | None,
     batch: str | None = None,
 ) -> dict[str, Any]:
-    """An entry of the journal made from a form.
+    """A journal entry made from a form.
 
-    Its id follows from the form's own and from what is said: the same form sent twice counts once, and one that was
-    corrected in between counts anew.
+    Its id is derived from the form's id, the kind and the body: the same form sent twice counts once, and a form
+    corrected in between makes another entry.
     """
     body = {key: value for key, value in body.items() if value is not None}
     made: dict[str, Any] = {
@@ -184,12 +184,12 @@ def entry(
 
 
 def who() -> str:
-    """The person of this device; where it is anyone's, who used it last, by a cookie that only fills in a field."""
+    """The person of this device; on a shared one, its last user, from a cookie that only prefills a field."""
     return caller().person or request.cookies.get(WHO_COOKIE, "")
 
 
 def remember(response: Response, person: str | None) -> Response:
-    """Let the device know who used it, for the next form and for the live page's taps."""
+    """Store the user in a cookie on the device, for the next form and for taps on the live page."""
     if person:
         response.set_cookie(WHO_COOKIE, person, max_age=365 * 86400, samesite="Lax")
     return response
@@ -197,7 +197,7 @@ def remember(response: Response, person: str | None) -> Response:
 
 @dataclass(frozen=True)
 class AddMachine:
-    """What `owner/machines/_add.html` shows: the text that was sent, and why it was not taken."""
+    """Context of `owner/machines/_add.html`: the text sent, and why it was refused."""
 
     text: str = ""
     error: str = ""

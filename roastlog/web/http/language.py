@@ -1,4 +1,4 @@
-"""Which language a page is in: what was chosen on this device, else what its browser asks for, else English."""
+"""The language of a page: the one chosen on the device, else the browser's, else English."""
 
 from collections.abc import Iterator
 from typing import Any, Final
@@ -19,7 +19,7 @@ YEAR_S: Final = 365 * 86400
 
 @bp.post("/language")
 def choose() -> ResponseReturnValue:
-    """Keep the language of this device; an empty choice goes back to what its browser asks for."""
+    """Store the language of this device in a cookie; an empty choice returns to the browser's."""
     response = redirect("/settings", 303)
     chosen = request.form.get("language", "")
     if chosen in languages.known():
@@ -30,7 +30,7 @@ def choose() -> ResponseReturnValue:
 
 
 class Provider(DefaultJSONProvider):
-    """JSON in which all that is said is in the language of whoever asked; keys stay in their order."""
+    """JSON with all texts in the language of the request, and keys in their order."""
 
     sort_keys = False
 
@@ -40,13 +40,13 @@ class Provider(DefaultJSONProvider):
 
 
 def install(app: Flask) -> None:
-    """Let each page and answer be in the language of whoever asks."""
+    """Render each page and response in the language of its request."""
     app.json = Provider(app)
-    app.jinja_env.policies["json.dumps_function"] = app.json.dumps  # it took the one that was there before
-    app.before_request(_listen)
-    app.after_request(_varies)
+    app.jinja_env.policies["json.dumps_function"] = app.json.dumps  # Jinja still holds the provider set before
+    app.before_request(_choose_language)
+    app.after_request(_add_headers)
     app.teardown_request(lambda _: languages.use(languages.SOURCE))
-    app.jinja_env.finalize = _finally
+    app.jinja_env.finalize = _translated
     app.jinja_env.globals.update(
         _=_in_page,
         ngettext=_numbered_in_page,
@@ -56,12 +56,12 @@ def install(app: Flask) -> None:
     )
 
 
-def _listen() -> None:
-    languages.use(next(tag for tag in _asked_for() if tag in languages.known()))
+def _choose_language() -> None:
+    languages.use(next(tag for tag in _preferred() if tag in languages.known()))
 
 
-def _asked_for() -> Iterator[str]:
-    """Languages by how much they are wished for: de-AT, then de (lookup of RFC 4647, 3.4); English at the end."""
+def _preferred() -> Iterator[str]:
+    """Languages by preference: de-AT, then de (lookup of RFC 4647, 3.4); English last."""
     yield request.cookies.get(COOKIE, "")
     for tag in request.accept_languages.values():
         parts = tag.split("-")
@@ -69,7 +69,7 @@ def _asked_for() -> Iterator[str]:
     yield languages.SOURCE
 
 
-def _varies(response: Response) -> Response:
+def _add_headers(response: Response) -> Response:
     if response.mimetype == "text/html":
         response.vary.update(("Accept-Language", "Cookie"))
         response.headers["Content-Language"] = languages.current()
@@ -77,12 +77,12 @@ def _varies(response: Response) -> Response:
 
 
 def _choices() -> dict[str, str]:
-    """Each language by its own name, for whoever must find it on a page in another."""
+    """Languages by code, each under its own name, so that it can be found on a page in another one."""
     return {code: languages.name_of(code) for code in languages.known()}
 
 
 def _script_words() -> dict[str, Any]:
-    """What static/js/core/words.js needs of a language; the form of each number by its last two digits."""
+    """Texts of the language for static/js/core/words.js, with the plural forms for numbers below 200."""
     words = languages.catalogue()
     forms = (
         [words.form(n) for n in range(200)]
@@ -92,8 +92,8 @@ def _script_words() -> dict[str, Any]:
     return {"words": words.in_scripts, "decimal": words.decimal, "forms": forms}
 
 
-def _finally(value: object) -> object:
-    """What a page writes: all that is said is said in its language."""
+def _translated(value: object) -> object:
+    """A template value, translated if it is a marked text."""
     return value.again() if isinstance(value, languages.Said) else value
 
 
@@ -106,6 +106,6 @@ def _numbered_in_page(one: str, many: str, n: int, **fields: object) -> Markup:
 
 
 def _html(message: languages.Message, fields: dict[str, object]) -> Markup:
-    """A message as HTML. It holds no markup of its own; a field may, where it is Markup."""
-    text = str(escape(languages.found(message))).replace("&#39;", "'")  # attributes stand in double quotes
+    """A message as escaped HTML; only fields that are Markup keep their markup."""
+    text = str(escape(languages.found(message))).replace("&#39;", "'")  # attributes are in double quotes
     return Markup(languages.filled(text, fields, escape))  # noqa: S704 - escaped on the line above

@@ -1,4 +1,4 @@
-"""When a page cannot be shown: what happened, what still works, what to do. Never a stack of technical words."""
+"""Problem pages in plain words: what happened, what still works, what to do."""
 
 import logging
 from collections.abc import Callable
@@ -32,7 +32,7 @@ log = logging.getLogger(__name__)
 
 @dataclass(frozen=True)
 class Problem:
-    """What `public/errors/problem.html` shows."""
+    """Context of `public/errors/problem.html`."""
 
     status: int
     title: str
@@ -114,7 +114,7 @@ WORDS: Final[dict[int, tuple[str, str, str]]] = {
 
 
 def install(app: Flask, stranger_page: Callable[[], str]) -> None:
-    """Let the app answer each error by its page, or by JSON where the API was asked; a 401 by the stranger's page."""
+    """Answer each error with its page, or JSON on the API; a 401 with the page for unpaired devices."""
     app.extensions["stranger_page"] = stranger_page
     app.register_error_handler(DrumsideError, _named)
     app.register_error_handler(HTTPException, _http)
@@ -122,7 +122,7 @@ def install(app: Flask, stranger_page: Callable[[], str]) -> None:
 
 
 def problem(error: DrumsideError) -> Problem:
-    """The page for a named error. Its message is a sentence already."""
+    """The page for a named error, whose message is already a sentence."""
     status, title = next(
         (STATUS[kind] for kind in type(error).__mro__ if kind in STATUS), (422, _("That cannot be done"))
     )
@@ -148,10 +148,10 @@ def problem(error: DrumsideError) -> Problem:
 
 
 def _words(error: DrumsideError) -> str:
-    """The message; all but the owner get its first line, for folders and commands come after it."""
+    """The message for the owner; for all others its first line, since folders and commands follow it."""
     text = str(error)
-    told_all = caller().role is Role.OWN and least(request.endpoint) is not PUBLIC
-    return text if told_all else text.partition("\n")[0]
+    in_full = caller().role is Role.OWN and least(request.endpoint) is not PUBLIC
+    return text if in_full else text.partition("\n")[0]
 
 
 def http_problem(status: int) -> Problem:

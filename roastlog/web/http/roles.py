@@ -1,6 +1,6 @@
-"""Who may do what: the one table. Each endpoint with the least role that may use it; a kind of entry has it in its row.
+"""The access table: the least role for each endpoint. That for a kind of entry is in the registry of kinds.
 
-An endpoint that is not in the table is refused to everyone but ``own``, and a test fails until it has its line.
+An endpoint that is missing in the table is open to ``own`` alone, and a test fails until it is added.
 """
 
 from collections.abc import Mapping
@@ -10,16 +10,16 @@ from roastlog.journal.kinds import REGISTRY
 from roastlog.languages import N_, _
 from roastlog.services import Role
 
-PUBLIC: Final = None  # anyone, let in or not
+PUBLIC: Final = None  # anyone, paired or not
 LOOK, OPERATE, DECIDE, OWN = Role.LOOK, Role.OPERATE, Role.DECIDE, Role.OWN
 
 LEAST: Final[Mapping[str, Role | None]] = {
-    # Anyone: the bag page, the way in, and what a page is made of.
+    # Anyone: the bag page, pairing, and static files.
     "api.health": PUBLIC,
     "assets.static": PUBLIC,
     "assets.vendor_script": PUBLIC,
     "bag.bag": PUBLIC,
-    "bag.photo": PUBLIC,  # those alone that the bag's page shows
+    "bag.photo": PUBLIC,  # only photos that the bag's page shows
     "install.manifest": PUBLIC,
     "install.offline": PUBLIC,
     "install.worker": PUBLIC,
@@ -30,7 +30,7 @@ LEAST: Final[Mapping[str, Role | None]] = {
     "trust.authority": PUBLIC,
     "trust.page": PUBLIC,
     "trust.profile": PUBLIC,
-    # Look: read what there is.
+    # Look: read everything.
     "api.batch": LOOK,
     "api.batches": LOOK,
     "api.clock": LOOK,
@@ -70,7 +70,7 @@ LEAST: Final[Mapping[str, Role | None]] = {
     "this_device.page": LOOK,
     "today.machine_now": LOOK,
     "today.today": LOOK,
-    # Operate: what is done at the machine and on the bench. What an entry may say follows below.
+    # Operate: work at the machine and at the bench. Entries need the role of their kind besides.
     "api.add_entries": OPERATE,
     "api.push_readings": OPERATE,
     "weigh.keep_weight": OPERATE,
@@ -89,12 +89,12 @@ LEAST: Final[Mapping[str, Role | None]] = {
     "start.open_batch": OPERATE,
     "start.short_lot": OPERATE,
     "start.start": OPERATE,
-    # Decide: what may leave the house, and what it is made of.
+    # Decide: releases, bag codes and green lots.
     "records.decide": DECIDE,
     "records.ask_to_withdraw": DECIDE,
     "records.withdraw": DECIDE,
     "settings.add_lot": DECIDE,
-    # Own: machines, settings, people, and who is let in.
+    # Own: machines, settings, people and devices.
     "api.machine": OWN,
     "probe_check.check": OWN,
     "probe_check.compare": OWN,
@@ -128,25 +128,25 @@ MEANS: Final[Mapping[Role, str]] = {
 
 
 def least(endpoint: str | None) -> Role | None:
-    """The least role that an endpoint asks for; an address that leads nowhere is told so to those who are let in."""
+    """The least role for an endpoint; for an unknown address it is ``look``, so that others get no 404."""
     return LOOK if endpoint is None else LEAST.get(endpoint, OWN)
 
 
 def says(kind: str) -> Role:
-    """The least role that may say a kind of entry.
+    """The least role that may make a kind of entry.
 
-    An undo, a shift or a correction asks besides for that of the entry that it is about.
+    An undo, a shift or a correction also needs the role for the entry that it is about.
     """
     return Role.of(REGISTRY[kind].least)
 
 
 def refused_to(role: Role) -> dict[str, str]:
-    """Kinds of entries that a role may not say, each with the sentence that answers it."""
+    """Kinds of entries that a role may not make, each with the reason as a sentence."""
     return {kind: lacking(says(kind), role) for kind in REGISTRY if role < says(kind)}
 
 
 def lacking(asked: Role, role: Role) -> str:
-    """That a role is not enough, in a sentence."""
+    """The sentence that a role is not enough."""
     return _(
         "This needs the role “{asked}”, and this device has the role “{has}”.", asked=asked.called, has=role.called
     )

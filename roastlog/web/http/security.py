@@ -1,7 +1,7 @@
-"""Who asks, whether that is enough, and what a browser may do with the answer.
+"""Authentication, access checks and security headers.
 
-This computer itself is the owner. Any other device is paired once (`roastlog/web/public/pairing.py`), which leaves a
-cookie; programs carry a token. Which role may do what stands in `roastlog/web/http/roles.py` and nowhere else.
+Requests from this computer have the role ``own``. Any other device is paired once (`roastlog/web/public/pairing.py`),
+which sets a cookie; programs send a token. The rights of each role are in `roastlog/web/http/roles.py` alone.
 """
 
 import ipaddress
@@ -20,8 +20,8 @@ from roastlog.services.devices import YEAR_S
 from roastlog.web import services
 from roastlog.web.http.roles import PUBLIC, lacking, least, refused_to
 
-# Charts come as json_item, drawn by static/js/core/figure.js. Without this style-src Bokeh draws nothing (it adds
-# <style> elements), without this img-src it loses its icons. A line chart needs no 'unsafe-eval'.
+# Charts come as json_item, drawn by static/js/core/figure.js. Bokeh adds <style> elements, so without this style-src it
+# draws nothing; without this img-src its icons are missing. A line chart needs no 'unsafe-eval'.
 POLICY: Final = {
     "default-src": ["'self'"],
     "script-src": ["'self'"],
@@ -32,7 +32,7 @@ POLICY: Final = {
     "form-action": ["'self'"],
     "frame-ancestors": ["'none'"],
 }
-# What a page of ours asks a phone for, and nothing else.
+# The only permissions that our pages ask for.
 PERMISSIONS: Final = {
     "camera": "(self)",
     "screen-wake-lock": "(self)",
@@ -50,34 +50,34 @@ HEADERS: Final = {
     "Cross-Origin-Resource-Policy": "same-origin",
     "Permissions-Policy": ", ".join(f"{name}={who}" for name, who in PERMISSIONS.items()),
 }
-# A year, and without subdomains: with a name of one's own they belong to others. On plain HTTP it would mean nothing,
-# and with an authority of our own it would lock out whoever must trust a new one: see docs/decisions.md.
+# A year, without subdomains, which may belong to others. It has no effect on plain HTTP, and with our own authority it
+# would lock out devices that must trust a new one: see docs/decisions.md.
 HSTS: Final = f"max-age={YEAR_S}"
 COOKIE: Final = "drumside_device"
-SECURE_COOKIE: Final = "__Host-drumside_device"  # a browser takes it over TLS from this very host alone (RFC 6265bis)
+SECURE_COOKIE: Final = "__Host-drumside_device"  # browsers accept it only over TLS from this exact host (RFC 6265bis)
 FORWARDED: Final = (
     *("Forwarded", "Via", "X-Real-Ip", "X-Forwarded-For", "X-Forwarded-Host", "X-Forwarded-Proto"),
     *("X-Forwarded-Port", "X-Forwarded-Server", "X-Forwarded-Prefix", "X-Client-Ip", "True-Client-Ip"),
 )
-PROXIED: Final = "werkzeug.proxy_fix.orig"  # what werkzeug's ProxyFix leaves behind where a proxy is trusted
+PROXIED: Final = "werkzeug.proxy_fix.orig"  # set by werkzeug's ProxyFix where a proxy is trusted
 LOOK_AGAIN_S: Final = 2.0
 
 
 @dataclass(frozen=True)
 class Caller:
-    """Who asks: this computer, a device or a program that is let in, or a stranger, who has no role."""
+    """The sender of a request: this computer, a paired device, a program with a token, or a stranger without a role."""
 
     role: Role | None
     device: Device | None = None
 
     @property
     def person(self) -> str | None:
-        """The one person that they speak for; None where it is anyone's."""
+        """The only person that the device speaks for; None if it is shared."""
         return None if self.device is None else self.device.person
 
     @property
     def speaker(self) -> Speaker:
-        """What the server knows of them, whatever their entries say."""
+        """The sender of its entries, as the server knows it."""
         if self.device is None:
             return Speaker()
         return Speaker(self.device.name, self.device.person, refused_to(self.device.role))
@@ -87,7 +87,7 @@ STRANGER: Final = Caller(None)
 
 
 def install(app: Flask) -> None:
-    """Check each request, and send the headers with each answer."""
+    """Check each request, and add the headers to each response."""
     app.before_request(_check)
     app.after_request(_add_headers)
     app.after_request(_renew)
@@ -95,48 +95,48 @@ def install(app: Flask) -> None:
 
 
 def caller() -> Caller:
-    """Who makes this request."""
+    """The sender of this request."""
     if "caller" not in g:
-        g.caller = STRANGER  # and stays so where the database cannot be asked
+        g.caller = STRANGER  # stays so if the database cannot be read
         g.caller = _caller()
     found: Caller = g.caller
     return found
 
 
 def may(word: str) -> bool:
-    """Whether whoever makes this request may do what that role may."""
+    """Whether the sender of this request has at least a role, by its word."""
     role = caller().role
     return role is not None and role >= Role.of(word)
 
 
 def speaker() -> Speaker:
-    """Who speaks by the entries of this request."""
+    """The sender of the entries in this request."""
     return caller().speaker
 
 
 def let_in_still() -> Callable[[], bool]:
-    """A question for a stream that outlives its request: whether its device is let in, with the same role."""
-    role, (token, is_program), looked_s = caller().role, _token(), time.monotonic()
+    """An access check for a stream that outlives its request: whether its device still has access in the same role."""
+    role, (token, is_program), checked_s = caller().role, _token(), time.monotonic()
     if caller().device is None:
         return lambda: True
     known = services().devices.program_by_token if is_program else services().devices.by_token
 
-    def ask() -> bool:
-        nonlocal looked_s
-        if time.monotonic() - looked_s < LOOK_AGAIN_S:
+    def has_access() -> bool:
+        nonlocal checked_s
+        if time.monotonic() - checked_s < LOOK_AGAIN_S:
             return True
-        looked_s = time.monotonic()
+        checked_s = time.monotonic()
         try:
             device = known(token)
         except StoreError:
-            return True  # a disk that fails cuts nobody off
+            return True  # a failing disk ends nobody's access
         return device is not None and device.role == role
 
-    return ask
+    return has_access
 
 
 def let_in(response: AnyResponse, token: str) -> AnyResponse:
-    """Leave the cookie of a device that is let in."""
+    """Set the cookie of a paired device."""
     response.set_cookie(
         _cookie_name(), token, max_age=YEAR_S, path="/", httponly=True, samesite="Strict", secure=request.is_secure
     )
@@ -144,13 +144,13 @@ def let_in(response: AnyResponse, token: str) -> AnyResponse:
 
 
 def forget(response: AnyResponse) -> AnyResponse:
-    """Take the cookie away."""
+    """Delete the cookie of a device."""
     response.delete_cookie(_cookie_name(), path="/", httponly=True, samesite="Strict", secure=request.is_secure)
     return response
 
 
 def _check() -> None:
-    host = urlsplit(f"//{request.host}").hostname  # empty where the header is no host at all
+    host = urlsplit(f"//{request.host}").hostname  # empty if the header is not a valid host
     if not host or not known_host(host):
         abort(421)
     if request.method not in {"GET", "HEAD", "OPTIONS"} and not same_origin():
@@ -166,9 +166,9 @@ def _check() -> None:
 
 
 def known_host(host: str) -> bool:
-    """Whether a host name can be ours: an address, a name in the LAN, or that of the address on labels.
+    """Whether a host can be ours: an IP address, a name in the LAN, or the host of the address on labels.
 
-    A page of another site that has its name point here (DNS rebinding) arrives under that name.
+    Any other name may be DNS rebinding: another site whose name points here.
     """
     if host == "localhost" or host.endswith((".local", ".lan", ".home.arpa", ".localhost")) or "." not in host:
         return True
@@ -183,7 +183,7 @@ def known_host(host: str) -> bool:
 
 
 def same_origin() -> bool:
-    """Whether a change comes from a page of ours, or from no browser at all."""
+    """Whether a request comes from a page of ours, or not from a browser."""
     site = request.headers.get("Sec-Fetch-Site")
     if site is not None:
         return site in {"same-origin", "none"}
@@ -192,10 +192,10 @@ def same_origin() -> bool:
 
 
 def from_this_computer() -> bool:
-    """Whether the request was made on this very computer.
+    """Whether the request was made on this computer.
 
-    One that came through a proxy was not, or nobody knows: a proxy on this computer makes everyone look like it.
-    Where a proxy is trusted (`--behind-proxy`) nobody is the owner by address.
+    A request through a proxy does not count: with a proxy on this computer, every client has its address. Where a
+    proxy is trusted (`--behind-proxy`), no address gives the role ``own``.
     """
     if PROXIED in request.environ or any(name in request.headers for name in FORWARDED):
         return False
@@ -216,7 +216,7 @@ def _caller() -> Caller:
 
 
 def _token() -> tuple[str, bool]:
-    """What was brought along: a program's token, or a device's."""
+    """The token of the request, and whether it is that of a program."""
     scheme, _, token = request.headers.get("Authorization", "").partition(" ")
     if scheme.lower() == "bearer":
         return token, True
@@ -228,7 +228,7 @@ def _cookie_name() -> str:
 
 
 def _renew(response: Response) -> Response:
-    """A device that is used stays let in: its cookie lasts a year from now on again."""
+    """Renew the cookie of a device in use for another year."""
     token = g.get("renew")
     if token and "Set-Cookie" not in response.headers:
         let_in(response, token)
@@ -236,7 +236,7 @@ def _renew(response: Response) -> Response:
 
 
 def has_own_authority() -> bool:
-    """Whether the certificate is of our own making (`--lan`)."""
+    """Whether the certificate is from our own authority (`--lan`)."""
     secure = current_app.extensions.get("secure")
     return secure is not None and secure.authority is not None
 

@@ -1,1 +1,1 @@
-"""Pages at the machine: glance and tap."""
+"""Pages at the machine, for a glance and a tap."""

@@ -1,4 +1,4 @@
-"""Readings typed in by a person who looks at a thermometer: large keys, and the time of the first one."""
+"""Readings typed by a person from a thermometer: large keys, and the time of the first key press."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
@@ -23,7 +23,7 @@ LOOK_BACK_MS: Final = 1_800_000
 
 @dataclass(frozen=True)
 class Typed:
-    """A reading that is kept."""
+    """A stored reading. [ms UTC], [°C]"""
 
     at_ms: int
     name: str
@@ -32,7 +32,7 @@ class Typed:
 
 @dataclass(frozen=True)
 class HandPage:
-    """What `machine/hand.html` shows."""
+    """Context of `machine/hand.html`."""
 
     machine: Machine
     channels: Sequence[Channel]
@@ -46,13 +46,13 @@ class HandPage:
 
 @bp.get(_PATH)
 def keypad(machine_id: str) -> str:
-    """The keypad, and what was typed in the last half hour."""
+    """The keypad, and the readings typed in the last half hour."""
     return _page(services().machines.get(machine_id), request.args.get("channel", ""))
 
 
 @bp.post(_PATH)
 def keep(machine_id: str) -> ResponseReturnValue:
-    """Keep one reading, at the time when its first key was pressed."""
+    """Store one reading, at the time of its first key press."""
     machine, form = services().machines.get(machine_id), Form(request.form)
     channel, typed = form.values.get("channel", ""), form.number("value")
     if typed is None:

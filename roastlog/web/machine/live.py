@@ -1,4 +1,4 @@
-"""The live page of a machine: the page, its view as JSON, and the stream of what happens."""
+"""The live page of a machine, its view as JSON, and its stream of events."""
 
 import threading
 from collections.abc import Callable, Generator
@@ -71,7 +71,7 @@ def page(machine_id: str) -> str:
 
 @bp.get("/machines/<machine_id>/view")
 def view(machine_id: str) -> Response:
-    """The live view, for a page that was away."""
+    """The live view, for a page that missed events."""
     return jsonify(services().live.view(machine_id))
 
 
@@ -83,25 +83,25 @@ def stream(machine_id: str) -> ResponseReturnValue:
     if not _streams.acquire(blocking=False):
         return Response(_("Too many screens are watching. Close one, or wait."), 503, {"Retry-After": "5"})
     events = _events(hub, let_in_still(), languages.current(), whole=whole)
-    hello = next(events)  # begun, so that its end comes for certain, even where nobody reads on
+    hello = next(events)  # started here, so that closing it always runs its `finally`
     response = Response(chain([hello], events), mimetype="text/event-stream", headers={"X-Accel-Buffering": "no"})
     response.call_on_close(events.close)
     return response
 
 
-def _events(hub: Hub, let_in: Callable[[], bool], language: str, *, whole: bool) -> Generator[str]:
-    """The stream of one watcher; one that takes no changes is told with each flush to fetch the whole view.
+def _events(hub: Hub, has_access: Callable[[], bool], language: str, *, whole: bool) -> Generator[str]:
+    """The event stream of one watcher; with ``whole``, each flush also makes it fetch the whole view.
 
-    A page that was opened before the server was updated is such a one: it knows `curve` as the sign to fetch.
+    A page from before a server update cannot apply changes; a `curve` event makes it fetch the view.
     """
     try:
         yield ": hello\n\n"
         for events in hub.watch(language):
-            if not let_in():
+            if not has_access():
                 return
-            told = "".join(f"event: {name}\nid: {ident}\ndata: {data}\n\n" for name, ident, data in events)
+            text = "".join(f"event: {name}\nid: {ident}\ndata: {data}\n\n" for name, ident, data in events)
             if whole and any(event.name == "entry" for event in events):
-                told += "event: curve\ndata: {}\n\n"
-            yield told or ": still here\n\n"
+                text += "event: curve\ndata: {}\n\n"
+            yield text or ": still here\n\n"
     finally:
         _streams.release()

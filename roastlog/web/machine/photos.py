@@ -1,4 +1,4 @@
-"""Photos of trier checks: taken in, cleaned of all but their pixels, and shown, small and on a page of their own."""
+"""Photos of trier checks: uploaded, stripped of metadata, and shown small and on a page of their own."""
 
 from dataclasses import dataclass
 from typing import Final
@@ -16,12 +16,12 @@ from roastlog.web import services
 bp = Blueprint("photos", __name__)
 
 MOST_BYTES: Final = 8_000_000
-FOR_GOOD: Final = "private, max-age=31536000, immutable"  # under a name there is never another photo
+FOR_GOOD: Final = "private, max-age=31536000, immutable"  # the photo of a name never changes
 
 
 @dataclass(frozen=True)
 class PhotoPage:
-    """What `desk/records/photo.html` shows: one trier check and its photo. ``size`` is None until it is here."""
+    """Context of `desk/records/photo.html`: a trier check and its photo. ``size`` is None until it arrives. [px]"""
 
     record: Record
     check: LogLine
@@ -29,13 +29,13 @@ class PhotoPage:
 
     @property
     def live(self) -> bool:
-        """Whether the batch is still at its machine, and the live page is where one came from."""
+        """Whether the batch is still at its machine, so that the page was opened from the live page."""
         return self.record.machine is not None and self.record.summary.state in AT_MACHINE
 
 
 @bp.post("/photos/<uuid:photo_id>")
 def keep(photo_id: UUID) -> ResponseReturnValue:
-    """Keep a photo under the name that an entry gives it. Sent twice it counts once."""
+    """Store a photo under the name that its entry gives. Sending it twice is harmless."""
     request.max_content_length = MOST_BYTES
     sent = request.files.get("picture")
     if sent is None:
@@ -55,13 +55,13 @@ def show(photo_id: UUID) -> Response:
 
 @bp.get("/photos/<uuid:photo_id>/small")
 def small(photo_id: UUID) -> Response:
-    """The photo, small enough to stand beside a line."""
+    """The photo, small enough for a list."""
     return _jpeg(services().photos.small_jpeg(str(photo_id)))
 
 
 @bp.get("/batches/<code>/photos/<uuid:photo_id>")
 def page(code: str, photo_id: UUID) -> str:
-    """A photo large, with what was said of it."""
+    """A large photo with its trier check."""
     record, name = services().batches.record(code), str(photo_id)
     check = next((line for line in record.log if line.kind == "trier" and line.body.get("photo") == name), None)
     if check is None:

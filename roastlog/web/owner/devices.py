@@ -1,4 +1,4 @@
-"""Devices and programs: who is let in, with which role, by a new code, cut off at once. For sitting and thinking."""
+"""Devices and programs with access, for the desk: their roles, new codes, and the end of their access."""
 
 import ipaddress
 from collections.abc import Mapping, Sequence
@@ -22,12 +22,12 @@ from roastlog.web.http.security import caller, forget, from_this_computer, has_o
 
 bp = Blueprint("devices", __name__)
 
-NOT_KEPT: Final = {"Cache-Control": "no-store"}  # what is shown once is not to be found by going back
+NOT_KEPT: Final = {"Cache-Control": "no-store"}  # a secret shown once must not reappear on going back
 
 
 @dataclass(frozen=True)
 class DevicesPage:
-    """What `owner/devices/page.html` shows; ``told`` is a token that was just made, with the name of its program."""
+    """Context of `owner/devices/page.html`; ``told`` is the name of a program with its new token."""
 
     devices: Sequence[Device]
     programs: Sequence[Device]
@@ -40,13 +40,13 @@ class DevicesPage:
 
     @property
     def roles(self) -> Mapping[str, str]:
-        """The roles and what each means."""
+        """The roles with their meanings."""
         return {role.word: means for role, means in MEANS.items()}
 
 
 @dataclass(frozen=True)
 class WaitingPart:
-    """What `owner/devices/_waiting.html` shows: whether the code still waits for its device."""
+    """Context of `owner/devices/_waiting.html`: whether the code is still valid, and until when. [ms UTC]"""
 
     id: int
     is_open: bool
@@ -55,7 +55,7 @@ class WaitingPart:
 
 @dataclass(frozen=True)
 class InvitationPage:
-    """What `owner/devices/invitation.html` shows, once."""
+    """Context of `owner/devices/invitation.html`, which is shown once."""
 
     invitation: Invitation
     means: str
@@ -65,24 +65,24 @@ class InvitationPage:
 
     @property
     def code(self) -> str:
-        """The code in two halves, as it is read out."""
+        """The code in two halves, for reading aloud."""
         return f"{self.invitation.code[:3]} {self.invitation.code[3:]}"
 
     @property
     def waiting(self) -> WaitingPart:
-        """Its part that asks again and again."""
+        """Context of the part that is polled."""
         return WaitingPart(self.invitation.id, is_open=True, ends_ms=self.invitation.ends_ms)
 
 
 @bp.get("/devices")
 def devices() -> str:
-    """All that are let in, and the form that lets another one in."""
+    """All devices and programs, and the forms to add one."""
     return _page()
 
 
 @bp.post("/devices/invite")
 def invite() -> ResponseReturnValue:
-    """Show a link and a code that let one device in."""
+    """Make and show an invitation for one device."""
     form = Form(request.form)
     try:
         made = services().pairing.invite(
@@ -100,14 +100,14 @@ def invite() -> ResponseReturnValue:
 
 @bp.get("/devices/invitations/<int:ident>")
 def waiting(ident: int) -> str:
-    """Whether a code still waits, for the page that shows it."""
+    """Whether a code is still valid, polled by the page that shows it."""
     ends_ms = services().pairing.open_until(ident)
     return render_template("owner/devices/_waiting.html", page=WaitingPart(ident, ends_ms > 0, ends_ms))
 
 
 @bp.post("/devices/<int:ident>")
 def change(ident: int) -> ResponseReturnValue:
-    """Give a device another name, person or role."""
+    """Change the name, person and role of a device."""
     form = Form(request.form)
     name, role, person = (form.values.get(field, "") for field in ("name", "role", "person"))
     try:
@@ -119,14 +119,14 @@ def change(ident: int) -> ResponseReturnValue:
 
 @bp.post("/devices/<int:ident>/cut-off")
 def cut_off(ident: int) -> ResponseReturnValue:
-    """Let a device in no more."""
+    """End the access of a device."""
     services().devices.cut_off(ident)
     return redirect("/devices", 303)
 
 
 @bp.post("/devices/leave")
 def leave() -> ResponseReturnValue:
-    """Forget the device that asks for it."""
+    """End the access of this device, and delete its cookie."""
     device = caller().device
     if device is not None and device.id:
         services().devices.cut_off(device.id)
@@ -147,21 +147,21 @@ def new_token() -> ResponseReturnValue:
 
 @bp.post("/tokens/revoke")
 def revoke_token() -> ResponseReturnValue:
-    """Let a program in no more."""
+    """End the access of a program."""
     services().devices.revoke_token(request.form.get("name", ""))
     return redirect("/devices#programs", 303)
 
 
 def _way_in(secret: str) -> tuple[str, str]:
-    """Where another device types its code, and the link that its QR holds."""
-    if has_own_authority():  # it has to trust the certificate first
+    """The address at which another device types its code, and the link in the QR code."""
+    if has_own_authority():  # the device must trust the certificate first
         return services().address.way_in(), services().address.way_in(secret)
     base = reachable()
     return f"{base}/pair", f"{base}/pair/{secret}"
 
 
 def reachable() -> str:
-    """Where another device finds this server: as the one that asks found it, unless that was this computer itself."""
+    """Address of this server for other devices: that of this request, unless it is local to this computer."""
     host = urlsplit(request.host_url).hostname or ""
     try:
         here = ipaddress.ip_address(host).is_loopback

@@ -1,4 +1,4 @@
-"""The page of one channel or control of a machine: added, changed, tried out, taken away."""
+"""The page of one channel or control of a machine: add, change, try out, remove."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
@@ -32,7 +32,7 @@ _TABLES = "/machines/<machine_id>/<any(channels,controls):table>"
 
 @dataclass(frozen=True)
 class PartPage:
-    """What `owner/machines/part.html` shows."""
+    """Context of `owner/machines/part.html`."""
 
     machine: Machine
     table: str
@@ -48,12 +48,12 @@ class PartPage:
 
     @property
     def here(self) -> str:
-        """Where the form is sent to."""
+        """Address of the form's action."""
         return f"/machines/{self.machine.id}/{self.table}" + (f"/{self.part.id}" if self.part else "")
 
     @property
     def noun(self) -> str:
-        """What it is a page of."""
+        """The noun for the part: channel or control."""
         return "channel" if self.table == "channels" else "control"
 
 
@@ -65,7 +65,7 @@ def add(machine_id: str, table: str) -> str:
 
 @bp.get(f"{_TABLES}/<part_id>")
 def change(machine_id: str, table: str, part_id: str) -> str:
-    """The form of one that is there."""
+    """The form of an existing channel or control."""
     machine = services().machines.get(machine_id)
     part = part_of(machine, table, part_id)
     return _page(machine, table, part, typed_of(part))
@@ -73,20 +73,20 @@ def change(machine_id: str, table: str, part_id: str) -> str:
 
 @bp.post(_TABLES)
 def keep_new(machine_id: str, table: str) -> ResponseReturnValue:
-    """Keep a new one, or try it out."""
+    """Store a new channel or control, or try it out."""
     return _sent(services().machines.get(machine_id), table, None)
 
 
 @bp.post(f"{_TABLES}/<part_id>")
 def keep_changed(machine_id: str, table: str, part_id: str) -> ResponseReturnValue:
-    """Keep what was changed, or try it out."""
+    """Store a changed channel or control, or try it out."""
     machine = services().machines.get(machine_id)
     return _sent(machine, table, part_of(machine, table, part_id))
 
 
 @bp.post(f"{_TABLES}/<part_id>/remove")
 def remove(machine_id: str, table: str, part_id: str) -> ResponseReturnValue:
-    """Take one away; what it read stays kept."""
+    """Remove a channel or control; its readings stay."""
     machine = services().machines.get(machine_id)
     part = part_of(machine, table, part_id)
     data: dict[str, Any] = machine.model_dump(exclude_defaults=True)
@@ -100,7 +100,7 @@ def remove(machine_id: str, table: str, part_id: str) -> ResponseReturnValue:
 
 
 def part_of(machine: Machine, table: str, part_id: str) -> Channel | Control:
-    """A channel or a control of a machine."""
+    """A channel or control of a machine; raises NotFound."""
     parts: Sequence[Channel | Control] = machine.channels if table == "channels" else machine.controls
     found = next((part for part in parts if part.id == part_id), None)
     if found is None:
@@ -117,7 +117,7 @@ def part_of(machine: Machine, table: str, part_id: str) -> Channel | Control:
 
 
 def _sent(machine: Machine, table: str, old: Channel | Control | None) -> ResponseReturnValue:
-    # A separator may be a space, so that one field is not trimmed.
+    # The separator is not trimmed, because it may be a space.
     values = {name: text if name == "serial.separator" else text.strip() for name, text in request.form.items()}
     if values.get("then") == "fields":
         return _page(machine, table, old, TYPICAL | values)

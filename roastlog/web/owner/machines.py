@@ -1,4 +1,4 @@
-"""Machines: a list, a page each with what its channels say, their sheets, and the ways to add one."""
+"""Machines: the list, a page each with the newest readings, their sheets, and the forms to add one."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
@@ -24,7 +24,7 @@ bp = Blueprint("machines", __name__)
 
 @dataclass(frozen=True)
 class MachinesPage:
-    """What `owner/machines/machines.html` shows."""
+    """Context of `owner/machines/machines.html`."""
 
     machines: Sequence[Machine]
     add: AddMachine
@@ -32,7 +32,7 @@ class MachinesPage:
 
 @dataclass(frozen=True)
 class PartRow:
-    """A channel or control in a line: where it is read, and what came last."""
+    """A channel or control in a line: its source, and its last reading or fault."""
 
     part: Channel | Control
     table: str
@@ -44,13 +44,13 @@ class PartRow:
 
     @property
     def age(self) -> str:
-        """How long ago it came: ``12 s``, ``4 min`` or ``3 h``."""
+        """Age of the last reading: ``12 s``, ``4 min`` or ``3 h``."""
         age_s = self.age_s or 0.0
         return f"{age_s:.0f} s" if age_s < 120 else f"{age_s / 60:.0f} min" if age_s < 7200 else f"{age_s / 3600:.0f} h"
 
     @classmethod
     def of(cls, part: Channel | Control, heard: Reading | ReadFault | None, now_ms: int) -> Self:
-        """A part with what was heard of it."""
+        """A part with its last reading or fault."""
         table, source = "channels" if isinstance(part, Channel) else "controls", source_words(part)
         if isinstance(heard, ReadFault):
             return cls(part, table, source, heard.raw, reason=heard.reason)
@@ -63,7 +63,7 @@ class PartRow:
 
 @dataclass(frozen=True)
 class MachinePage:
-    """What `owner/machines/machine.html` shows."""
+    """Context of `owner/machines/machine.html`."""
 
     machine: Machine
     rows: Sequence[PartRow]
@@ -72,14 +72,14 @@ class MachinePage:
 
     @property
     def by_hand(self) -> bool:
-        """Whether a person types readings for it."""
+        """Whether a person types readings of any of its channels."""
         return any(channel.hand is not None for channel in self.machine.channels)
 
     @classmethod
     def of(
         cls, machine: Machine, errors: Mapping[str, str] | None = None, typed: Mapping[str, str] | None = None
     ) -> Self:
-        """A machine as it is, or with what was typed over it."""
+        """A machine, with the values of a refused form where there are any."""
         heard, now_ms = services().live.heard(machine.id), services().clock.now_ms()
         parts: list[Channel | Control] = [*machine.channels, *machine.controls]
         smallest_g, largest_g = machine.batch_g
@@ -90,13 +90,13 @@ class MachinePage:
 
 @bp.get("/machines/<machine_id>/setup")
 def machine(machine_id: str) -> str:
-    """One machine: its channels and controls, and what each says now."""
+    """One machine: its channels and controls with their last readings."""
     return render_template("owner/machines/machine.html", page=MachinePage.of(services().machines.get(machine_id)))
 
 
 @bp.post("/machines/<machine_id>/setup")
 def rename(machine_id: str) -> ResponseReturnValue:
-    """Give a machine another name, or other charges."""
+    """Change the name or the batch sizes of a machine."""
     known = services().machines.get(machine_id)
     made, form = _described(known.model_dump(exclude_defaults=True))
     if made is None:
@@ -108,7 +108,7 @@ def rename(machine_id: str) -> ResponseReturnValue:
 
 @bp.post("/machines/new")
 def begin() -> ResponseReturnValue:
-    """Add a machine from its name and charges; its bean probe is read by hand until it is said how."""
+    """Add a machine by its name and batch sizes; its bean probe is read by hand until a source is set."""
     probe = {"id": "bean_probe", "name": _("Bean probe"), "role": "bean_probe", "hand": {}}
     ident = id_of(request.form.get("name", ""))
     made, form = _described({"id": ident, "channels": [probe]})
@@ -128,7 +128,7 @@ def machines() -> str:
 
 @bp.post("/machines")
 def import_sheet() -> ResponseReturnValue:
-    """Add the machine that a sheet describes, from a file or pasted."""
+    """Add the machine of a sheet, uploaded or pasted."""
     text = request.form.get("text", "")
     try:
         text = _uploaded() or text
@@ -146,7 +146,7 @@ def practise() -> ResponseReturnValue:
 
 @bp.get("/machines/<machine_id>/sheet.toml")
 def sheet(machine_id: str) -> Response:
-    """A machine's sheet, as it travels."""
+    """The sheet of a machine, for download."""
     return Response(
         services().machines.sheet(machine_id),
         mimetype="application/toml",
@@ -160,7 +160,7 @@ def _page(add: AddMachine) -> str:
 
 
 def _described(data: dict[str, Any]) -> tuple[Machine | None, Form]:
-    """A machine with the name and charges that the form says; None where they do not fit."""
+    """A machine with the name and batch sizes of the form; None if they are invalid."""
     form = Form(request.form)
     charges = tuple(form.mass_g(name, "g") or 0.0 for name in ("smallest", "largest"))
     try:

@@ -1,6 +1,6 @@
-"""The form of one channel or control: from the models of the sheet to fields, and from what was typed back to them.
+"""The form of one channel or control: fields made from the models of the sheet, and typed values parsed into them.
 
-What may stand in a field, and what is said when something else does, are the sheet's own: there is one model of both.
+Allowed values and error messages are those of the sheet, since both use the same models.
 """
 
 import re
@@ -22,7 +22,7 @@ Values = Mapping[str, str]
 
 @dataclass(frozen=True)
 class SourceKind:
-    """One way of reading a channel: its words, the key that it has in a sheet, and the fields that it needs."""
+    """One way of reading a channel: its label, its key in a sheet, its model and its fields."""
 
     words: str
     source: str = ""
@@ -49,7 +49,7 @@ CHANNEL_KINDS: Final[Mapping[str, SourceKind]] = {
 CONTROL_KINDS: Final[Mapping[str, SourceKind]] = {"": SourceKind(N_("Not read: people say what they set")), **_MODBUS}
 OWN: Final = {"channels": ("name", "short", "role", "offset_c"), "controls": ("name", "unit", "low", "high", "step")}
 TYPICAL: Final = {"modbus.table": "input", "modbus.type": "int16"}
-"""What most panel meters and controllers answer by: where the form of a new part begins."""
+"""Initial values of a new part's form: those that fit most panel meters and controllers."""
 MODELS: Final[Mapping[str, type[Part]]] = {"channels": Channel, "controls": Control}
 LABELS: Final = {
     "id": N_("Id"), "name": N_("Name"), "short": N_("Short name"), "role": N_("What it measures"),
@@ -82,19 +82,19 @@ class FormField:
 
 
 def kinds_of(table: str) -> Mapping[str, SourceKind]:
-    """The ways to read a channel, or a control."""
+    """The ways to read a channel or a control."""
     return CHANNEL_KINDS if table == "channels" else CONTROL_KINDS
 
 
 def kind_of(part: Channel | Control) -> str:
-    """Which of its kinds a part is of."""
+    """Key of the way in which a part is read."""
     if part.modbus is not None:
         return "modbus-rtu" if part.modbus.device else "modbus-tcp"
     return part.source if isinstance(part, Channel) else ""
 
 
 def typed_of(part: Channel | Control) -> dict[str, str]:
-    """A part as one would have typed it; its password is not told."""
+    """A part as values of the form's fields, without its password."""
     values = {"kind": kind_of(part)}
     for name, value in part.model_dump(exclude_defaults=True).items():
         inner = value if isinstance(value, dict) else {}
@@ -105,7 +105,7 @@ def typed_of(part: Channel | Control) -> dict[str, str]:
 
 
 def own_fields(table: str, values: Values, errors: Values, *, new: bool) -> list[FormField]:
-    """The fields that every channel, or every control, has."""
+    """The fields common to all channels, or to all controls."""
     names = (OWN[table][0], "id", *OWN[table][1:]) if new else OWN[table]
     made = [_field(MODELS[table], "", name, values, errors) for name in names]
     if new:
@@ -116,12 +116,12 @@ def own_fields(table: str, values: Values, errors: Values, *, new: bool) -> list
 
 
 def source_fields(kind: SourceKind, values: Values, errors: Values) -> list[FormField]:
-    """The fields that a way of reading needs, and no others."""
+    """The fields of a way of reading."""
     return [_field(kind.model, f"{kind.source}.", name, values, errors) for name in kind.fields]
 
 
 def sensor_fields(values: Values, errors: Values) -> list[FormField]:
-    """The fields of an instrument that gives mV or ohm."""
+    """The fields of a sensor that is read in mV or ohm."""
     signal, *junction = [_field(Sensor, "sensor.", name, values, errors) for name in Sensor.model_fields]
     return [replace(signal, choices={"": _("°C, as it comes")} | dict(signal.choices or {})), *junction]
 
@@ -129,18 +129,18 @@ def sensor_fields(values: Values, errors: Values) -> list[FormField]:
 def machine_with(
     machine: Machine, table: str, old: Channel | Control | None, values: Values
 ) -> tuple[Machine | None, dict[str, str]]:
-    """The machine with a part added or changed as it was typed; without one, a sentence for each field that is wrong.
+    """The machine with a part added or changed; None and a sentence by field if the form is invalid.
 
     Parameters
     ----------
     machine
-        As it is.
+        The present machine.
     table
         ``channels`` or ``controls``.
     old
-        The part that is changed; None for one that is new.
+        The part to change; None for a new one.
     values
-        What was typed.
+        The texts typed.
     """
     data = machine.model_dump(exclude_defaults=True)
     parts = list(data.get(table, ()))
@@ -155,7 +155,7 @@ def machine_with(
 
 
 def _part(table: str, old: Channel | Control | None, values: Values) -> dict[str, Any]:
-    """What a sheet would say of the part."""
+    """The part as data of a sheet."""
     made = _typed(MODELS[table], "", OWN[table], values)
     made["id"] = old.id if old is not None else values.get("id") or id_of(values.get("name", ""))
     kind = kinds_of(table).get(values.get("kind", ""), SourceKind(""))
@@ -164,7 +164,7 @@ def _part(table: str, old: Channel | Control | None, values: Values) -> dict[str
     if kind.fields and values.get("sensor.type") and table == "channels":
         made["sensor"] = _typed(Sensor, "sensor.", tuple(Sensor.model_fields), values)
     if isinstance(old, Channel) and old.checked and made.get("offset_c", 0.0) == old.offset_c:
-        made["checked"] = old.checked.model_dump()  # an offset that was typed in is of no check
+        made["checked"] = old.checked.model_dump()  # a check only applies to its own offset
     return made
 
 
@@ -181,7 +181,7 @@ def _typed(model: type[Part], prefix: str, names: Sequence[str], values: Values)
 
 
 def _number(text: str) -> float | int | str:
-    """The number that was typed; what is none stays as it is, for the model to refuse."""
+    """The typed number; any other text is returned unchanged, for the model to refuse."""
     typed = plain(text)
     if not typed.isascii() or len(typed) > 40:
         return text
@@ -192,7 +192,7 @@ def _number(text: str) -> float | int | str:
 
 
 def _leaves(annotation: Any) -> set[Any]:  # noqa: ANN401, whatever a field is annotated with
-    """The plain types in an annotation; of choices, the type of each."""
+    """The plain types in an annotation; for a Literal, the types of its choices."""
     if get_origin(annotation) is Literal:
         return {type(choice) for choice in get_args(annotation)}
     return set().union(*map(_leaves, get_args(annotation))) if get_args(annotation) else {annotation}
@@ -224,26 +224,26 @@ def _left_out(default: object) -> str:
 
 
 def in_form(text: str) -> str:
-    """A sheet's sentence for a form: no quotes around what is typed, and fields by their labels."""
+    """A sheet's message adapted to a form: no mention of quotes, and fields by their labels."""
     text = re.sub(r",? in quotes", "", _(text)).replace("when left out", "when empty")
     return re.sub(r"`(\w+)`", lambda found: f"“{_(LABELS[found[1]]) if found[1] in LABELS else found[1]}”", text)
 
 
 def _errors(error: ValidationError, table: str, place: int, values: Values) -> dict[str, str]:
-    """A sentence a field; what stands at no field that is shown is said above the form."""
-    said: dict[str, str] = {}
+    """A sentence by field; errors of fields that are not shown are under ``form``."""
+    sentences: dict[str, str] = {}
     shown = {*OWN[table], "id", *(f"sensor.{name}" for name in Sensor.model_fields)}
     kind = kinds_of(table).get(values.get("kind", ""), SourceKind(""))
     shown |= {f"{kind.source}.{name}" for name in kind.fields}
     for where, message in mistakes(error):
         field = ".".join(map(str, where[2:])) if where[:2] == (table, place) else ""
         name = field if field in shown else "form"
-        said[name] = " ".join(filter(None, [said.get(name), in_form(message) + "."]))
-    return said
+        sentences[name] = " ".join(filter(None, [sentences.get(name), in_form(message) + "."]))
+    return sentences
 
 
 def id_of(name: str) -> str:
-    """An id made of a name."""
+    """An id made from a name."""
     return re.sub(r"[^a-z0-9]+", "_", name.lower()).strip("_")[:40]
 
 

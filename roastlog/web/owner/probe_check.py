@@ -1,4 +1,4 @@
-"""Checking a probe: what it reads, what it should, and the offset that makes up for the difference, with its day."""
+"""Checking a probe against a reference, and storing its offset with the date."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
@@ -22,7 +22,7 @@ from roastlog.web.owner.machine_parts import part_of
 
 bp = Blueprint("probe_check", __name__)
 _PATH: Final = "/machines/<machine_id>/channels/<part_id>/check"
-RESTS_C: Final = 0.5  # what still moves by more within ten seconds is not yet as warm as the reference
+RESTS_C: Final = 0.5  # a probe that moves by more within ten seconds has not settled at the reference
 FAR_C: Final = 5.0
 MOST_C: Final = 100.0
 REFERENCES: Final = {
@@ -35,7 +35,7 @@ REFERENCES: Final = {
 
 @dataclass(frozen=True)
 class CheckComparison:
-    """What a probe read against what it should have."""
+    """A probe's reading compared with the reference."""
 
     read_c: float
     reference_c: float
@@ -43,41 +43,41 @@ class CheckComparison:
 
     @property
     def offset_c(self) -> float:
-        """What is to be added to each reading. [°C]"""
+        """The offset to be added to each reading. [°C]"""
         return round(self.reference_c - self.read_c, 2)
 
     @property
     def far(self) -> bool:
-        """Whether it is off by more than a probe usually is."""
+        """Whether the offset is larger than usual for a probe."""
         return abs(self.offset_c) > FAR_C
 
     @property
     def impossible(self) -> bool:
-        """Whether no offset makes up for it."""
+        """Whether the offset is too large to be stored."""
         return abs(self.offset_c) > MOST_C
 
 
 @dataclass(frozen=True)
 class Rest:
-    """What came in the last ten seconds, without an offset. [°C]"""
+    """Mean and range of the readings of the last ten seconds, without an offset. [°C]"""
 
     mean_c: float | None
     spread_c: float
 
     @classmethod
     def of(cls, values: Sequence[float]) -> Self:
-        """The mean of some readings and how far they lie apart."""
+        """Mean and range of readings; mean None without any. [°C]"""
         return cls(fmean(values), max(values) - min(values)) if values else cls(None, 0.0)
 
     @property
     def moves(self) -> bool:
-        """Whether it is not yet as warm as the reference."""
+        """Whether the probe has not settled yet."""
         return self.spread_c > RESTS_C
 
 
 @dataclass(frozen=True)
 class CheckPage:
-    """What `owner/machines/check.html` shows."""
+    """Context of `owner/machines/check.html`."""
 
     machine: Machine
     part: Channel
@@ -90,7 +90,7 @@ class CheckPage:
 
     @property
     def typed_read(self) -> str:
-        """What was compared, as one would have typed it: that is kept, whatever the probe says by then."""
+        """The compared reading as a field's value, so that it is stored even if the probe has moved on."""
         if self.found is None:
             return ""
         return f"{self.found.read_c if self.unit == '°C' else f_from_c(self.found.read_c):.2f}"
@@ -98,14 +98,14 @@ class CheckPage:
 
 @bp.get(_PATH)
 def check(machine_id: str, part_id: str) -> str:
-    """What the probe reads now, and the choice of a reference."""
+    """The form: the probe's present reading, and the choice of a reference."""
     machine, channel = _channel(machine_id, part_id)
     return _page(machine, channel, Form({"reference": "ice"}))
 
 
 @bp.post(_PATH)
 def compare(machine_id: str, part_id: str) -> ResponseReturnValue:
-    """Compare, and keep the offset once the person has seen it."""
+    """Compare, and store the offset once the person has confirmed it."""
     machine, channel = _channel(machine_id, part_id)
     form = Form(request.form)
     found = _comparison(form, _rest(machine, channel))
@@ -136,7 +136,7 @@ def _rest(machine: Machine, channel: Channel) -> Rest:
 
 
 def _comparison(form: Form, rest: Rest) -> CheckComparison | None:
-    """What the form compares; what is missing is in its errors."""
+    """The comparison of the form; None with the reasons in ``form.errors``."""
     read_c = rest.mean_c if not form.values.get("read") else _temp_c(form, "read")
     reference_c = _reference_c(form)
     if read_c is None and "read" not in form.errors:

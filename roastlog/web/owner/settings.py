@@ -1,4 +1,4 @@
-"""Settings, green lots, people, and the page of everything else."""
+"""Settings, people, green lots, and the page More."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass, field, replace
@@ -42,7 +42,7 @@ LOT_FACTS: Final = {
 
 @dataclass(frozen=True)
 class SettingsPage:
-    """What `owner/settings/page.html` shows."""
+    """Context of `owner/settings/page.html`."""
 
     values: Mapping[str, Any]
     people: Sequence[Person]
@@ -56,7 +56,7 @@ class SettingsPage:
 
 @dataclass(frozen=True)
 class LotsPage:
-    """What `owner/settings/lots.html` shows."""
+    """Context of `owner/settings/lots.html`."""
 
     lots: Sequence[Lot]
     unit: str
@@ -67,20 +67,20 @@ class LotsPage:
 
 @dataclass(frozen=True)
 class MorePage:
-    """What `owner/settings/more.html` shows."""
+    """Context of `owner/settings/more.html`."""
 
     machines: Sequence[Machine]
 
 
 @bp.get("/settings")
 def settings() -> str:
-    """The settings as they stand."""
+    """The settings page."""
     return _settings_page(_shown(), kept="kept" in request.args)
 
 
 @bp.post("/settings")
 def save() -> ResponseReturnValue:
-    """Keep the settings, all of the form at once."""
+    """Store the settings of the form, all or none."""
     form = Form(request.form)
     values = _typed(form)
     error = " ".join(form.errors.values())
@@ -96,14 +96,14 @@ def save() -> ResponseReturnValue:
 
 
 def _shown() -> dict[str, Any]:
-    """The settings as the page has them: those of the curve in its own unit."""
+    """The settings as shown on the page, those of the curve in its unit."""
     kept = asdict(services().settings.current())
     unit = kept["units_temp"]
     return kept | {name: decimal(f"{item.shown(kept[name], unit):g}") for name, item in CURVE_SETTINGS.items()}
 
 
 def _typed(form: Form) -> dict[str, Any]:
-    """The settings that the form stands for; what is wrong with it is in ``form.errors``."""
+    """The settings of the form; its errors go to ``form.errors``."""
     values: dict[str, Any] = {name: form.text(name, longest=200) or "" for name in TEXTS}
     values |= {name: name in form.values for name in SWITCHES}
     values["best_before_days"] = round(form.number("best_before_days") or 0)
@@ -112,13 +112,13 @@ def _typed(form: Form) -> dict[str, Any]:
         typed = form.number(name)
         if typed is not None:
             values[name] = item.kept(typed, unit)
-        elif not form.values.get(name, "left out"):  # emptied: the default again
+        elif not form.values.get(name, "left out"):  # an emptied field restores the default
             values[name] = getattr(Settings(), name)
     return values
 
 
 def _typed_in(form: Form) -> str:
-    """The unit that the form was shown in: with the same form another may have been chosen."""
+    """The unit in which the form was shown; the form itself may change the unit."""
     shown = form.values.get("shown_in", "")
     return shown if shown in {"C", "F"} else page_units().temp
 
@@ -137,7 +137,7 @@ def add_person() -> ResponseReturnValue:
 
 @bp.get("/lots")
 def lots() -> str:
-    """Green lots with what is left, and the form to add one."""
+    """Green lots with their remaining weights, and the form to add one."""
     return _lots_page({}, {})
 
 
@@ -153,7 +153,7 @@ def add_lot() -> ResponseReturnValue:
 
 
 def _lot(form: Form) -> LotRow:
-    """The lot that the form stands for; what is wrong with it is in ``form.errors``."""
+    """The lot of the form; its errors go to ``form.errors``."""
     code, coffee, bought_g = form.text("code"), form.text("coffee"), form.mass_g("bought", page_units().mass)
     if code is None:
         form.errors.setdefault("code", _("A lot needs a code of its own."))
@@ -167,7 +167,7 @@ def _lot(form: Form) -> LotRow:
 
 @bp.get("/more")
 def more() -> str:
-    """Everything that is not for every minute."""
+    """The page More, with links to everything less common."""
     return render_template("owner/settings/more.html", page=MorePage(services().machines.all()))
 
 

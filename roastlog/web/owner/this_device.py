@@ -1,4 +1,4 @@
-"""What this device can do here and what not, and why: its page asks the browser itself."""
+"""The page on the abilities of this device's browser, which its script checks."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -10,18 +10,18 @@ bp = Blueprint("this_device", __name__)
 
 @dataclass(frozen=True)
 class ThisDevicePage:
-    """What `owner/this_device/page.html` shows.
+    """Context of `owner/this_device/page.html`.
 
     Attributes
     ----------
     is_secure
-        Whether the page came over TLS.
+        Whether the page was requested over TLS.
     secure
-        The secure address of this server, where it has one.
+        The secure address of this server; empty without one.
     trust
-        The address that leads a phone through trusting its certificate, where it needs that.
+        The address of the instructions to trust the certificate; empty where that is not needed.
     told
-        What the server has to say about its own name and certificate.
+        Notices of the server about its name and certificate.
     """
 
     is_secure: bool
@@ -32,7 +32,7 @@ class ThisDevicePage:
 
 @bp.get("/this-device")
 def page() -> str:
-    """The page; without scripts it says that nothing can be told."""
+    """The page; without scripts it says that it cannot check anything."""
     secure, presence = current_app.extensions.get("secure"), current_app.extensions.get("presence")
     if secure is None:
         return render_template("owner/this_device/page.html", page=ThisDevicePage(request.is_secure))
@@ -44,5 +44,5 @@ def page() -> str:
 
 @bp.get("/this-device/reached")
 def reached() -> Response:
-    """Answer nothing: a device that gets it trusts the certificate (`static/js/public/certificate-check.js` asks)."""
+    """An empty response; a device that receives it trusts the certificate (`static/js/public/certificate-check.js`)."""
     return Response(status=204, headers={"Cross-Origin-Resource-Policy": "cross-origin", "Cache-Control": "no-store"})

@@ -1,1 +1,1 @@
-"""Pages that strangers see: the bag, pairing, the certificate, the app's manifest."""
+"""Public pages: the bag, pairing, the certificate, the app's manifest."""

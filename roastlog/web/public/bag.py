@@ -1,4 +1,4 @@
-"""The bag page: what anyone sees who scans a bag. Public, without a script, and small."""
+"""The public page of a bag, which its QR code opens: small and without a script."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -20,7 +20,7 @@ bp = Blueprint("bag", __name__)
 
 @dataclass(frozen=True)
 class BagPage:
-    """What `public/bag/page.html` shows; ``paired`` when the roastery's own device looks at it."""
+    """Context of `public/bag/page.html`; ``paired`` is True on the roastery's own devices."""
 
     bag: Bag
     token: str
@@ -43,7 +43,7 @@ def bag(token: str) -> str:
 
 @bp.get("/r/<token>/photos/<uuid:photo_id>")
 def photo(token: str, photo_id: UUID) -> AnyResponse:
-    """A photo on that page. Asked for anew each time: the roastery may show none, or withdraw the code, from now on."""
+    """A photo on that page. It is revalidated on each request, since photos may be hidden or the code withdrawn."""
     response = Response(services().bags.photo(token, str(photo_id)), mimetype="image/jpeg")
     response.headers["Cache-Control"] = "private, no-cache"
     response.set_etag(str(photo_id))
@@ -55,7 +55,7 @@ def _date(when: datetime | None) -> str:
 
 
 def _facts(found: Bag) -> list[tuple[str, str]]:
-    """What is known of the coffee and may be shown, word and value."""
+    """Public facts about the coffee, as label and value."""
     facts = list(found.origin.items())
     facts += [(name, mass(mass_g, page_units())) for name, mass_g in found.weights.items()]
     if found.roasted_by:

@@ -1,4 +1,4 @@
-"""What makes an app of the pages: the manifest, the worker that keeps pages, and the page for what was never kept."""
+"""The installable app: its manifest, its service worker, and the page for addresses that are not cached."""
 
 import hashlib
 import json
@@ -11,7 +11,7 @@ from roastlog.web.http.assets import asset, folder, vendor
 
 bp = Blueprint("install", __name__)
 
-# A worker in a page's charge is never older than its server's: the browser asks each time, and gets a few lines.
+# The browser checks for a new service worker each time, so that it is never older than the server; it is a few lines.
 FRESH: Final = {"Cache-Control": "no-cache"}
 PAPER, INK = "#faf6ee", "#1c1713"
 KEPT: Final = ("js/**/*.js", "*.css", "icons/*.svg")
@@ -19,7 +19,7 @@ LIBRARIES: Final = ("bokeh", "htmx")
 
 
 def kept_files() -> list[str]:
-    """Addresses of all that the kept pages are made of."""
+    """Addresses of all files that cached pages need."""
     root = folder("static")
     names = sorted(path.relative_to(root).as_posix() for pattern in KEPT for path in root.glob(pattern))
     return [asset(name) for name in names] + [vendor(name) for name in LIBRARIES]
@@ -27,7 +27,10 @@ def kept_files() -> list[str]:
 
 @bp.get("/sw.js")
 def worker() -> Response:
-    """Start `static/js/offline/service-worker.js`; from the root it may cache all pages. New with any changed file."""
+    """Script that starts `static/js/offline/service-worker.js`; at the root, so that it may cache all pages.
+
+    It changes with any changed file.
+    """
     files = kept_files()
     made = {"version": hashlib.sha256("\n".join(files).encode()).hexdigest()[:10], "files": files}
     script = f'import {{ start }} from "{asset("js/offline/service-worker.js")}";\nstart({json.dumps(made)});\n'
@@ -36,13 +39,13 @@ def worker() -> Response:
 
 @bp.get("/manifest.webmanifest")
 def manifest() -> Response:
-    """How it is installed (W3C Web Application Manifest)."""
+    """The manifest of the app (W3C Web Application Manifest)."""
     return Response(json.dumps(_manifest(), indent=2), mimetype="application/manifest+json", headers=FRESH)
 
 
 @bp.get("/offline")
 def offline() -> str:
-    """The page for what was never kept, while there is no network."""
+    """The page shown without a network for addresses that are not cached."""
     return render_template("public/offline/page.html")
 
 

@@ -1,4 +1,4 @@
-"""The way in: the page that a stranger's phone lands on, and the link and the code that let it in."""
+"""Pairing: the page that an unpaired device gets, and access by a link or a code."""
 
 from dataclasses import dataclass
 from typing import Final
@@ -21,7 +21,7 @@ _KINDS: Final = {"iPad": "iPad", "iPhone": "iPhone", "Android": "Android", "Maci
 
 @dataclass(frozen=True)
 class PairPage:
-    """What `public/pair.html` shows: a field for the code, or with a link only a button."""
+    """Context of `public/pair.html`: a field for the code, or for a link only a button."""
 
     name: str
     secret: str = ""
@@ -34,13 +34,13 @@ class PairPage:
 
 @bp.get("/pair")
 def ask() -> str:
-    """The field for a code."""
+    """The page with the field for a code."""
     return _page(PairPage(_kind(), let_in_already=caller().role is not None))
 
 
 @bp.get("/pair/<secret>")
 def link(secret: str) -> ResponseReturnValue:
-    """What a QR leads to. It asks first, so that a look ahead at the address uses nothing up."""
+    """The page of an invitation's link. It asks first, so that a prefetch of the address does not use it up."""
     if not services().pairing.invited(secret):
         return _page(PairPage(_kind(), error=REFUSAL)), 422
     return _page(PairPage(_kind(), secret=secret, let_in_already=caller().role is not None))
@@ -48,7 +48,7 @@ def link(secret: str) -> ResponseReturnValue:
 
 @bp.post("/pair")
 def pair() -> ResponseReturnValue:
-    """Let this device in by a link or a code."""
+    """Pair this device by a link or a code."""
     form = Form(request.form)
     secret, code, name = (form.values.get(field, "") for field in ("secret", "code", "name"))
     name = name or _kind()
@@ -65,13 +65,13 @@ def pair() -> ResponseReturnValue:
     except SettingError as error:
         return _page(PairPage(name, secret, code, str(error))), 422
     before = caller().device
-    if before is not None and before.id:  # paired anew: its old entry would stay in the list for ever
+    if before is not None and before.id:  # paired again: its old row would stay in the list
         services().devices.cut_off(before.id)
     return let_in(redirect("/", 303), token)
 
 
 def stranger_page() -> str:
-    """What a device sees, wherever it goes, before it is let in."""
+    """The page that an unpaired device gets at any address."""
     return _page(PairPage(_kind(), landed=True))
 
 
@@ -80,6 +80,6 @@ def _page(page: PairPage) -> str:
 
 
 def _kind() -> str:
-    """What to call a device whose owner has not said: what its browser says that it is."""
+    """Default name of a device, from its browser's User-Agent."""
     agent = request.headers.get("User-Agent", "")
     return next((name for mark, name in _KINDS.items() if mark in agent), str(_("Device")))

@@ -1,7 +1,7 @@
-"""The plain door beside the secure page: it leads phones to trust the certificate, and all others to the page itself.
+"""The plain HTTP port beside the secure one: it sends devices to the trust page, or redirects them to the secure page.
 
-What comes from this very computer stays where it was: there a plain page is as good as a secure one, for no wire lies
-between. From elsewhere nothing is told here that is not for everyone.
+Requests from this computer are answered here: they cross no network, so they need no encryption. From elsewhere, only
+public content is served.
 """
 
 import ipaddress
@@ -22,19 +22,19 @@ if TYPE_CHECKING:
 
 OPEN: Final = {"trust.page", "trust.authority", "trust.profile", "assets.static"}
 HERE: Final = {"localhost", "127.0.0.1", "::1"}
-GO_THERE: Final = "This is not taken without encryption. Send it to {base} instead.\n"
-WHO: Final = "That is not a name of this server. Use the address that Drumside printed when it started.\n"
+USE_TLS: Final = "This is not taken without encryption. Send it to {base} instead.\n"
+WRONG_HOST: Final = "That is not a name of this server. Use the address that Drumside printed when it started.\n"
 _SAFE: Final = "/:@!$&'()*+,;=~"
 
 
 class Door:
-    """A WSGI application before the app's own."""
+    """WSGI middleware in front of the app."""
 
     def __init__(self, app: Flask, secure: "SecureServer") -> None:
         self._app, self._secure = app, secure
 
     def __call__(self, environ: WSGIEnvironment, start_response: StartResponse) -> Iterable[bytes]:
-        """Answer, or let the app answer."""
+        """Answer a request, or pass it to the app."""
         return self._for(Request(environ))(environ, start_response)
 
     def _for(self, request: Request) -> WSGIApplication:
@@ -42,21 +42,21 @@ class Door:
         if host in HERE and _is_loopback(request.remote_addr):
             return self._app
         if not self._own(host):
-            return _plainly(WHO, 421)
+            return _plainly(WRONG_HOST, 421)
         endpoint = self._endpoint(request)
         if endpoint in OPEN and request.method in {"GET", "HEAD"}:
             return self._app
         base = self._secure.base(host if self._secure.covers(host) else self._secure.hosts[0])
-        # A program that sends its token here has told it to all already, and shall not go on without noticing.
+        # A program that sends its token here exposes it; an error makes that noticed.
         if request.method not in {"GET", "HEAD"} or request.path.startswith("/api/"):
-            return _plainly(GO_THERE.format(base=base), 403)
+            return _plainly(USE_TLS.format(base=base), 403)
         if request.path == "/" and self._secure.authority is not None:
             return _to("/trust")
         query = quote(request.query_string, safe=f"{_SAFE}%")
         return _to(f"{base}{quote(request.path, safe=_SAFE)}{'?' if query else ''}{query}")
 
     def _own(self, host: str) -> bool:
-        """Whether a host can be ours; one that is not is a page of another site that has its name point here."""
+        """Whether a host can be ours; any other name may be DNS rebinding."""
         try:
             return self._secure.covers(host) or is_private(ipaddress.ip_address(host))
         except ValueError:
@@ -82,5 +82,5 @@ def _plainly(words: str, status: int) -> Response:
 
 
 def _to(address: str) -> Response:
-    """Lead on, for now: a browser that kept it would not find back to a server without `--lan`."""
+    """A temporary redirect: a browser that cached it could not reach a later server without `--lan`."""
     return Response(status=307, headers={"Location": address, "Cache-Control": "no-store"})

@@ -1,6 +1,6 @@
-"""Trusting the certificate that this server made: what it is, the file, and the way on a phone, step by step.
+"""Trusting this server's own certificate: an explanation, the file, and the steps on a phone.
 
-Reached over plain HTTP, through `plain_door.py` beside it: before a phone trusts the certificate, nothing else can be.
+It is served over plain HTTP through `plain_door.py`, since a phone cannot use TLS before it trusts the certificate.
 """
 
 import plistlib
@@ -17,12 +17,12 @@ if TYPE_CHECKING:
 
 bp = Blueprint("trust", __name__)
 
-_IDS: Final = UUID("1f6a8f0e-9f5c-4c0a-9a55-5a8f3a0b7f11")  # drawn once; ids of a profile follow from it
+_IDS: Final = UUID("1f6a8f0e-9f5c-4c0a-9a55-5a8f3a0b7f11")  # random, fixed; namespace of the ids in a profile
 
 
 @dataclass(frozen=True)
 class TrustPage:
-    """What `public/trust/page.html` shows; ``bases`` are the secure addresses, best first."""
+    """Context of `public/trust/page.html`; ``bases`` are the secure addresses, best first."""
 
     authority: "Authority"
     bases: tuple[str, ...]
@@ -31,11 +31,11 @@ class TrustPage:
 
 @bp.get("/trust")
 def page() -> Response:
-    """What trusting it means, and how it is done."""
+    """The explanation and the steps."""
     secure = _secure()
     shown = TrustPage(_authority(), secure.bases, kind(request.user_agent.string))
     response = Response(render_template("public/trust/page.html", page=shown))
-    # The page asks the secure address whether this phone trusts it by now.
+    # The page's script checks at the secure address whether this phone trusts it yet.
     policy = POLICY | {"connect-src": ["'self'", *secure.bases]}
     response.headers["Content-Security-Policy"] = "; ".join(f"{name} {' '.join(said)}" for name, said in policy.items())
     return response
@@ -49,22 +49,22 @@ def authority() -> Response:
 
 @bp.get("/trust/drumside.mobileconfig")
 def profile() -> Response:
-    """The same as a profile for iPhone and iPad, which shows there with a name and a sentence."""
-    kept = _authority()
+    """The certificate as a profile for iPhone and iPad, with a name and a description."""
+    authority = _authority()
     content = {
         "PayloadType": "com.apple.security.root",
         "PayloadVersion": 1,
-        "PayloadIdentifier": f"drumside.authority.{kept.serial:x}",
-        "PayloadUUID": _uuid(kept, "certificate"),
-        "PayloadDisplayName": kept.title,
-        "PayloadContent": kept.der,
+        "PayloadIdentifier": f"drumside.authority.{authority.serial:x}",
+        "PayloadUUID": _uuid(authority, "certificate"),
+        "PayloadDisplayName": authority.title,
+        "PayloadContent": authority.der,
     }
     whole = {
         "PayloadType": "Configuration",
         "PayloadVersion": 1,
-        "PayloadIdentifier": f"drumside.{kept.serial:x}",
-        "PayloadUUID": _uuid(kept, "profile"),
-        "PayloadDisplayName": kept.title,
+        "PayloadIdentifier": f"drumside.{authority.serial:x}",
+        "PayloadUUID": _uuid(authority, "profile"),
+        "PayloadDisplayName": authority.title,
         "PayloadDescription": "Lets this device open Drumside securely in the roastery's own network.",
         "PayloadContent": [content],
     }
@@ -72,7 +72,7 @@ def profile() -> Response:
 
 
 def kind(user_agent: str) -> str:
-    """Which steps a device needs: ``apple``, ``android`` or ``computer``. An iPad may call itself a Mac."""
+    """Kind of device for the steps: ``apple``, ``android`` or ``computer``. An iPad may claim to be a Mac."""
     if any(word in user_agent for word in ("iPhone", "iPad", "iPod")):
         return "apple"
     return "android" if "Android" in user_agent else "computer"
@@ -91,9 +91,9 @@ def _authority() -> "Authority":
     return authority
 
 
-def _uuid(kept: "Authority", word: str) -> str:
-    """The same for the same authority: installed again, a profile takes its own place."""
-    return str(uuid5(_IDS, f"{word} {kept.serial}")).upper()
+def _uuid(authority: "Authority", word: str) -> str:
+    """An id fixed for an authority, so that a profile installed again replaces itself."""
+    return str(uuid5(_IDS, f"{word} {authority.serial}")).upper()
 
 
 def _file(content: bytes, kind: str, name: str) -> Response:
