@@ -114,7 +114,7 @@ class EntryService:
         """
         received_ms = self._clock.now_ms()
         parsed = [_parse(raw, received_ms, speaker) for raw in raws]
-        results = self._store.write(lambda db: self._settled(db, parsed, speaker))
+        results = self._store.write(lambda db: self._store_all(db, parsed, speaker))
         self._notify(results)
         return results
 
@@ -141,13 +141,13 @@ class EntryService:
             if subject.kind == MACHINE:
                 self._on_description(subject.name)
 
-    def _settled(self, db: Database, items: Sequence[Entry | Result], speaker: Speaker) -> list[Result]:
+    def _store_all(self, db: Database, items: Sequence[Entry | Result], speaker: Speaker) -> list[Result]:
         batches = BatchFolds(db)
-        results = [self._settle(db, item, speaker, batches) for item in items]
+        results = [self._store_one(db, item, speaker, batches) for item in items]
         batches.keep()
         return results
 
-    def _settle(self, db: Database, item: Entry | Result, speaker: Speaker, batches: BatchFolds) -> Result:
+    def _store_one(self, db: Database, item: Entry | Result, speaker: Speaker, batches: BatchFolds) -> Result:
         if isinstance(item, Result):
             return item
         known = stored.known_subject(db.conn, item.id)
@@ -189,10 +189,10 @@ class EntryService:
         if entry.kind == "move":
             _check_move(self._machine(machine), entry.body)
         elif entry.kind in {"weighed", "amend"}:
-            _check_with(entry, batches.folded(code))
+            _check_weights(entry, batches.folded(code))
         batches.add(entry, code)
         if batches.is_plain(entry, code):
-            notice = self._ahead(entry.at_ms)
+            notice = self._future_notice(entry.at_ms)
         else:
             notice = self._notice(entry, batches.folded(code))
         return Result.of(entry, "stored", Subject(BATCH, code), notice)
@@ -221,7 +221,7 @@ class EntryService:
             )
         return self._machines[ident]
 
-    def _ahead(self, at_ms: int) -> str | None:
+    def _future_notice(self, at_ms: int) -> str | None:
         """A notice where a time lies in the future. [ms UTC]"""
         if at_ms <= self._clock.now_ms() + AHEAD_MS:
             return None
@@ -230,9 +230,9 @@ class EntryService:
     def _notice(self, entry: Entry, subject: Lines) -> str | None:
         """A notice where a stored entry is odd."""
         line = next(line for line in subject.lines if line.id == entry.id)
-        ahead = self._ahead(line.at_ms)
-        if ahead is not None:
-            return ahead
+        notice = self._future_notice(line.at_ms)
+        if notice is not None:
+            return notice
         if "late" in line.flags:
             return _("This batch was closed already. The entry is kept and marked late.")
         if "about_nothing" in line.flags:
@@ -369,7 +369,7 @@ def _check_move(machine: Machine, body: Mapping[str, Any]) -> None:
         )
 
 
-def _check_with(entry: Entry, batch: Batch) -> None:
+def _check_weights(entry: Entry, batch: Batch) -> None:
     """Refuse a weight or a correction that cannot be true of the batch as it is."""
     if entry.kind == "weighed":
         check_weight(entry.body["roasted_g"], entry.body.get("removed_g"), batch.green_g)

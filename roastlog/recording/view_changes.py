@@ -8,7 +8,9 @@ from roastlog.journal.entries import Entry
 from roastlog.recording.live_view import BatchView, LineView, LiveView, LogLineView
 from roastlog.roasts.chart import ChartOverlays
 
-_APART: Final = frozenset({"log", "lines", "chart"})  # parts of the batch whose changes are sent in their own fields
+_SENT_APART: Final = frozenset(
+    {"log", "lines", "chart"}
+)  # parts of the batch whose changes are sent in their own fields
 
 
 @dataclass(frozen=True)
@@ -86,13 +88,13 @@ def differences(old: LiveView, new: LiveView) -> Differences:
     return Differences(
         names,
         _differing(old.batch, new.batch),
-        _differing(_settled(old.batch.chart), _settled(new.batch.chart)),
+        _differing(_without_growing_ends(old.batch.chart), _without_growing_ends(new.batch.chart)),
         frozenset(entry for entry in known.keys() | here.keys() if known.get(entry) != here.get(entry)),
         frozenset(line.id for line in new.batch.lines if folded.get(line.id) != line),
     )
 
 
-def flush_event(old: LiveView, new: LiveView, found: Differences, entries: Sequence[tuple[int, Entry]]) -> FlushEvent:
+def flush_event(old: LiveView, new: LiveView, changes: Differences, entries: Sequence[tuple[int, Entry]]) -> FlushEvent:
     """The event of a flush.
 
     Parameters
@@ -101,25 +103,25 @@ def flush_event(old: LiveView, new: LiveView, found: Differences, entries: Seque
         The view last published to watchers.
     new
         The view with the entries.
-    found
+    changes
         Differences between the two, and between the old one and any view returned in between.
     entries
         The entries, each with its number.
     """
     numbered = tuple(entry.numbered(seq) for seq, entry in entries)
-    view = {name: getattr(new, name) for name in _names(LiveView) if name in found.view or name in {"seq", "now_ms"}}
+    view = {name: getattr(new, name) for name in _names(LiveView) if name in changes.view or name in {"seq", "now_ms"}}
     batch = new.batch
-    if "batch" in found.view or batch is None or old.batch is None:
+    if "batch" in changes.view or batch is None or old.batch is None:
         return FlushEvent(numbered, old.seq, new.seq, view)
     return FlushEvent(
         numbered,
         old.seq,
         new.seq,
         view,
-        {name: getattr(batch, name) for name in _names(BatchView) if name in found.batch - _APART} or None,
-        {name: getattr(batch.chart, name) for name in _names(ChartOverlays) if name in found.chart} or None,
-        _log_changes(old.batch.log, batch.log, found.log) if "log" in found.batch else None,
-        tuple(line for line in batch.lines if line.id in found.lines),
+        {name: getattr(batch, name) for name in _names(BatchView) if name in changes.batch - _SENT_APART} or None,
+        {name: getattr(batch.chart, name) for name in _names(ChartOverlays) if name in changes.chart} or None,
+        _log_changes(old.batch.log, batch.log, changes.log) if "log" in changes.batch else None,
+        tuple(line for line in batch.lines if line.id in changes.lines),
     )
 
 
@@ -134,7 +136,7 @@ def _log_changes(old: Sequence[LogLineView], new: Sequence[LogLineView], differi
     )
 
 
-def _settled(chart: ChartOverlays) -> ChartOverlays:
+def _without_growing_ends(chart: ChartOverlays) -> ChartOverlays:
     """A chart without the ends of growing bars, which pages extend by themselves."""
     ribbon = chart.ribbon
     right = [None if last else end_s for end_s, last in zip(ribbon["right"], ribbon["last"], strict=True)]

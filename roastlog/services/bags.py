@@ -151,7 +151,7 @@ class BagService:
             roasted=roasted,
             best_before=best_before,
             cup=lot.cup if lot else None,
-            curve_svg=self._small(record),
+            curve_svg=self._curve_svg(record),
             origin={name: text for name, text in facts.items() if text},
             weights={name: mass_g for name, mass_g in weights.items() if mass_g is not None},
             roasted_by=self._roasted_by(batch) if settings.bag_shows_people else None,
@@ -167,7 +167,7 @@ class BagService:
         lines = [line for line in batch.of("trier") if line.body.get("photo") in here]
         return [BagPhoto(line.body["photo"], batch.time_s(line.at_ms), line.body["stage"]) for line in lines]
 
-    def _small(self, record: Record) -> str:
+    def _curve_svg(self, record: Record) -> str:
         bean = record.bean
         if bean is None or not np.isfinite(record.curve.channels[bean]).any():
             return ""

@@ -36,7 +36,7 @@ class MetricsDetail:
 
 @dataclass(frozen=True)
 class SpeakerDetail:
-    """Who said it, and on which device."""
+    """The author of an entry: a person, a device, or both."""
 
     person: str | None
     device: str | None

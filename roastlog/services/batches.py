@@ -87,7 +87,7 @@ class Measures:
 
 @dataclass(frozen=True)
 class Record:
-    """All that is known of one batch."""
+    """The record of one batch."""
 
     batch: Batch
     summary: BatchSummary
@@ -178,7 +178,7 @@ class BatchService:
         return lists.in_state(self._store.read, state, without=self._machines.practice_ids())
 
     def record(self, text: str) -> Record:
-        """All that is known of a batch; raises MistypedCode, NotACode or NoSuchBatch."""
+        """The record of a batch by its code as typed; raises MistypedCode, NotACode or NoSuchBatch."""
         summary = self.summary(text)
         batch = fold(stored.entries_of(self._store.read, summary.code), summary.code)
         machine = next((machine for machine in self._machines.all() if machine.id == summary.machine), None)

@@ -104,13 +104,13 @@ class ComparisonService:
         records, left_out = self._found(typed)
         batches = [_compared(letter, record) for letter, record in zip(LETTERS, records, strict=False)]
         known: dict[tuple[str, str | None], UsualSpread] = {}
-        held = []
+        others = []
         for batch in batches[1:]:
             kind = batch.record.summary.machine, batch.record.summary.coffee
             if kind not in known:
                 known[kind] = self._usual(batch.record, but=[each.code for each in batches])
-            held.append(_held(batch, batches[0], align, known[kind]))
-        return SideBySide(align, [*batches[:1], *held], left_out)
+            others.append(_compared_with(batch, batches[0], align, known[kind]))
+        return SideBySide(align, [*batches[:1], *others], left_out)
 
     def _found(self, typed: Sequence[str]) -> tuple[list[Record], list[LeftOut]]:
         records: dict[str, Record] = {}
@@ -169,7 +169,7 @@ def _compared(letter: str, record: Record) -> Compared:
     return Compared(letter, record, roast, features(roast))
 
 
-def _held(batch: Compared, guide: Compared, align: Alignment, usual: UsualSpread) -> Compared:
+def _compared_with(batch: Compared, guide: Compared, align: Alignment, usual: UsualSpread) -> Compared:
     laid = ""
     try:
         shift_s(batch.roast, guide.roast, align)

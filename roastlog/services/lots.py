@@ -67,12 +67,12 @@ class LotService:
         if not (math.isfinite(row.bought_g) and row.bought_g >= 0):
             raise SettingError(_("The weight bought must be 0 or more."))
         try:
-            self._say(row, speaker)
+            self._enter(row, speaker)
         except EntryRefused as error:
             raise SettingError(error.args[0]) from None
         return self.get(row.code)
 
-    def _say(self, row: LotRow, speaker: Speaker) -> None:
+    def _enter(self, row: LotRow, speaker: Speaker) -> None:
         """Enter the lot's arrival, or correct the fields that differ."""
         subject = Subject(LOT, row.code)
         facts = {name: value for name, value in asdict(row).items() if name not in {"code", "bought_g"}}

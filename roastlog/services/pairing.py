@@ -85,9 +85,9 @@ class PairingService:
         """Make an invitation for one device; only hashes of its link and code are stored."""
         asked, name = Role.of(role), checked_name(name) if name else None
         person, now_ms = self._people.checked(person), self.wall_ms()
-        taken = self._open()
+        taken = self._valid()
         code = _digits()
-        while any(_fits(code, row) for row in taken):
+        while any(_matches(code, row) for row in taken):
             code = _digits()
         secret, salt, ends_ms = secrets.token_urlsafe(24), secrets.token_hex(16), now_ms + LASTS_MS
         row = PairingRow(hashed(secret), _slowly_hashed(code, salt), salt, asked.word, name, person, ends_ms)
@@ -96,11 +96,11 @@ class PairingService:
 
     def open_until(self, ident: int) -> int:
         """Time at which an invitation expires; 0 if it is no longer valid. [ms UTC]"""
-        return next((row.ends_ms for row in self._open() if row.id == ident), 0)
+        return next((row.ends_ms for row in self._valid() if row.id == ident), 0)
 
     def invited(self, secret: str) -> bool:
         """Whether a link is still valid."""
-        return any(row.link_hash == hashed(secret) for row in self._open())
+        return any(row.link_hash == hashed(secret) for row in self._valid())
 
     def pair_by_link(self, secret: str, name: str) -> tuple[Device, str]:
         """Pair a device by a link; returns the device and its token. Raises PairingRefused for any invalid link.
@@ -108,7 +108,7 @@ class PairingService:
         A link is too long to be guessed, so its tries are not counted.
         """
         name, link_hash = checked_name(name), hashed(secret)
-        return self._let_in(next((row for row in self._open() if row.link_hash == link_hash), None), name)
+        return self._pair(next((row for row in self._valid() if row.link_hash == link_hash), None), name)
 
     def pair_by_code(self, code: str, name: str, *, address: str) -> tuple[Device, str]:
         """Pair a device by a code; returns the device and its token.
@@ -124,14 +124,14 @@ class PairingService:
         taken = self._tries.take(address, self.wall_ms())
         digits = "".join(code.split()).replace("-", "")
         is_code = len(digits) == DIGITS and digits.isascii() and digits.isdigit()
-        paired = self._let_in(next((row for row in self._open() if is_code and _fits(digits, row)), None), name)
+        paired = self._pair(next((row for row in self._valid() if is_code and _matches(digits, row)), None), name)
         self._tries.give_back(taken)
         return paired
 
-    def _open(self) -> list[PairingRow]:
+    def _valid(self) -> list[PairingRow]:
         return list(stored.pairings(self._store.read, self.wall_ms()))
 
-    def _let_in(self, row: PairingRow | None, name: str) -> tuple[Device, str]:
+    def _pair(self, row: PairingRow | None, name: str) -> tuple[Device, str]:
         if row is None:
             raise PairingRefused(REFUSAL)
         token, now_ms = secrets.token_urlsafe(32), self.wall_ms()
@@ -148,7 +148,7 @@ def _digits() -> str:
     return f"{secrets.randbelow(10**DIGITS):0{DIGITS}d}"
 
 
-def _fits(code: str, row: PairingRow) -> bool:
+def _matches(code: str, row: PairingRow) -> bool:
     return secrets.compare_digest(_slowly_hashed(code, row.salt), row.code_hash)
 
 

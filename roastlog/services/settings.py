@@ -33,10 +33,10 @@ class SettingsService:
         settings = replace(settings, url_base=settings.url_base.rstrip("/"))
         changed = {name: value for name, value in asdict(settings).items() if value != getattr(before, name)}
         if changed:
-            self._say(changed, speaker)
+            self._enter(changed, speaker)
         return settings
 
-    def _say(self, changed: Mapping[str, Any], speaker: Speaker) -> None:
+    def _enter(self, changed: Mapping[str, Any], speaker: Speaker) -> None:
         try:
             self._entries.say(Subject(HOUSE), "set", changed, speaker)
         except EntryRefused as error:

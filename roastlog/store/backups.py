@@ -113,7 +113,7 @@ def copy(source: Path, target: Path, *, stopping: Callable[[], bool] = bool) -> 
                     size=size / 1000000.0,
                 )
             )
-        counted = _copied(source, part, stopping)
+        counted = _copy_pages(source, part, stopping)
         found = check(part)
         if asdict(found) | {"damaged": 0} != asdict(counted):
             raise StoreError(
@@ -124,9 +124,9 @@ def copy(source: Path, target: Path, *, stopping: Callable[[], bool] = bool) -> 
                     counted=counted,
                 )
             )
-        _to_disk(part)
+        _sync(part)
         part.rename(target)
-        _to_disk(target.parent)
+        _sync(target.parent)
     except (sqlite3.Error, OSError) as error:
         raise StoreError(_("The backup to {target} failed ({error}).", target=target, error=error)) from error
     finally:
@@ -210,7 +210,7 @@ def _newest_of_each(backups: Iterable[Backup], span: str, most: int) -> set[Path
     return set(list(kept.values())[:most])
 
 
-def _copied(source: Path, part: Path, stopping: Callable[[], bool]) -> Contents:
+def _copy_pages(source: Path, part: Path, stopping: Callable[[], bool]) -> Contents:
     part.unlink(missing_ok=True)
 
     def progress(*_pages: int) -> None:
@@ -254,7 +254,7 @@ def _name(now_ms: int, before: str) -> str:
     return f"drumside-{at:{_TIME}}Z{f'-before-{before}' if before else ''}.sqlite3"
 
 
-def _to_disk(path: Path) -> None:
+def _sync(path: Path) -> None:
     if sys.platform == "win32":
         return  # Windows cannot open a folder, and its rename is safe enough
     handle = os.open(path, os.O_RDONLY)

@@ -161,7 +161,7 @@ def _in_use(folder: Path) -> bool:
 
 
 @contextmanager
-def _in_words(connection: "_ReadOnly") -> Iterator[None]:
+def _as_store_error(connection: "_ReadOnly") -> Iterator[None]:
     try:
         yield
     except sqlite3.Error as error:
@@ -175,15 +175,15 @@ class _Rows(sqlite3.Cursor):
     connection: "_ReadOnly"
 
     def fetchone(self) -> Any:  # noqa: ANN401 - as its base
-        with _in_words(self.connection):
+        with _as_store_error(self.connection):
             return super().fetchone()
 
     def fetchall(self) -> list[Any]:
-        with _in_words(self.connection):
+        with _as_store_error(self.connection):
             return super().fetchall()
 
     def __next__(self) -> Any:  # noqa: ANN401 - as its base
-        with _in_words(self.connection):
+        with _as_store_error(self.connection):
             return super().__next__()
 
 
@@ -197,7 +197,7 @@ class _ReadOnly(sqlite3.Connection):
         return super().cursor(factory)
 
     def execute(self, *arguments: Any) -> sqlite3.Cursor:  # noqa: ANN401 - as its base
-        with _in_words(self):
+        with _as_store_error(self):
             return super().execute(*arguments)
 
 

@@ -10,10 +10,10 @@ migrations = Migrations("roastlog")
 
 @migrations(name="0001_journal")
 def journal(db: Database) -> None:
-    """Batches and what was said about them.
+    """Batches and their entries.
 
-    ``batches`` repeats what the fold of a batch's entries gives, so that lists need no folding; only ``code``,
-    ``opened_entry`` and ``token`` are its own.
+    ``batches`` holds the folded state of each batch, so that lists need no folding; only ``code``, ``opened_entry`` and
+    ``token`` are its own.
     """
     db.execute("""
         CREATE TABLE entries (
@@ -74,7 +74,7 @@ def sealed(db: Database) -> None:
 
 @migrations(name="0005_lists")
 def lists(db: Database) -> None:
-    """Lists of an archive of ten years: what a page skips and a search looks at stands in the index itself."""
+    """Covering indexes for an archive of ten years: a page skips rows, and a search scans, within the index."""
     db.execute("CREATE INDEX batches_by_age ON batches (opened_ms, code, state, coffee, lot, intent)")
     db.execute("DROP INDEX batches_by_time")
     db.execute("DROP INDEX batches_by_machine")
@@ -83,11 +83,11 @@ def lists(db: Database) -> None:
 
 @migrations(name="0006_words")
 def words(db: Database) -> None:
-    """The journal in a third of the room: what is said often stands once in ``words``, and ids are 16 bytes.
+    """The journal in a third of the space: ``words`` holds each repeated text once, and ids are 16 bytes.
 
-    ``entries`` holds numbers of words for batch, machine, kind, person and device, and for the bodies of those kinds
-    that say the same again and again; a body of its own stays text. The view ``journal`` gives it all back in words.
-    Batches find their entries by an index; what came last is found by ``seq``, which needs none.
+    ``entries`` refers to ``words`` for batch, machine, kind, person and device, and for bodies of kinds that often
+    repeat; any other body stays text. The view ``journal`` resolves the references. An index gives the entries of a
+    batch; the newest entries are found by ``seq``, which needs none.
     """
     db.conn.create_function("id_bytes", 1, lambda text: bytes.fromhex(text.replace("-", "")), deterministic=True)
     often = "kind IN ('moment', 'move', 'trier', 'aroma', 'crack') AND length(body) <= 64"
@@ -127,9 +127,9 @@ def words(db: Database) -> None:
 
 @migrations(name="0007_devices")
 def devices(db: Database) -> None:
-    """Who is let in: paired devices, the codes that let one in, a role for each program, and bag codes withdrawn.
+    """Access: paired devices, pairing codes, a role for each program, and withdrawn bag codes.
 
-    A device that once came in by the key of the house stays, with the role ``operate``; the key itself is no more.
+    Devices that joined by the former key of the house stay, with the role ``operate``; the key is deleted.
     """
     db.execute("""
         CREATE TABLE devices (
@@ -161,12 +161,12 @@ def photos(db: Database) -> None:
 
 @migrations(name="0009_subjects")
 def subjects(db: Database) -> None:
-    """Entries about anything: lots, people, settings and machines become entries too, said by the device “upgrade”.
+    """Entries about any subject: lots, people, settings and machines become entries too, by the device “upgrade”.
 
-    ``entries`` names its subject, “batch 26332-01C” or “lot HU-7”; only those of a batch have a machine. Beside the
-    journal stand what no entry may hold: ``erasable`` fields of bodies, ``passwords`` of brokers, the ``bags`` with the
-    token of each batch's page, and the ``notes`` that the server makes for itself. What lists are read from is from now
-    on made by `roastlog.store.projections`; ``projected`` says which version of it made them, and up to which entry.
+    An entry names its subject, “batch 26332-01C” or “lot HU-7”; only entries of batches have a machine. Data that no
+    entry may hold gets tables of its own: ``erasable`` fields of bodies, ``passwords`` of brokers, ``bags`` with the
+    token of each batch's page, and ``notes`` of the server for itself. From now on `roastlog.store.projections` makes
+    the tables for lists; ``projected`` holds its version and the last entry included.
     """
     db.execute("DROP VIEW journal")
     db.execute("ALTER TABLE entries RENAME TO entries_of_batches")

@@ -128,7 +128,7 @@ def refresh(db: Database, subject: Subject) -> Lines:
             db.conn.execute(f"DELETE FROM {projection.table}")  # noqa: S608 - our own name
         elif not rows:
             db.conn.execute(f"DELETE FROM {projection.table} WHERE {projection.key} = ?", (subject.name,))  # noqa: S608
-        db.conn.executemany(_put(projection), rows)
+        db.conn.executemany(_upsert_sql(projection), rows)
         if subject.kind == LOT and _coffee(db.conn, subject.name) != coffee:
             for row in db.conn.execute("SELECT code FROM batches WHERE lot = ?", (subject.name,)).fetchall():
                 refresh(db, Subject(BATCH, row[0]))
@@ -154,7 +154,7 @@ def rebuild(db: Database) -> Made:
             for subject, entries in all_entries(db.conn, kind)
             for row in projection.fold(db.conn, subject, entries)[1]
         )
-        counts[projection.table] = db.conn.executemany(_put(projection), made).rowcount
+        counts[projection.table] = db.conn.executemany(_upsert_sql(projection), made).rowcount
     _mark(db, last_seq(db.conn), VERSION)
     return Made(**{name: max(count, 0) for name, count in counts.items()})
 
@@ -165,7 +165,7 @@ def mend(db: Database) -> str | None:
     Projections of an earlier version are rebuilt as well; that is no fault.
     """
     version, seq = db.conn.execute("SELECT version, seq FROM projected").fetchone() or (VERSION, None)
-    wrong = _damage(db.conn, seq) if version == VERSION else None
+    wrong = _fault(db.conn, seq) if version == VERSION else None
     if wrong is None and version == VERSION:
         return None
     log.info("The lists are made anew from the journal (%s)", wrong or f"version {version}")
@@ -174,15 +174,15 @@ def mend(db: Database) -> str | None:
     return wrong
 
 
-def _damage(connection: sqlite3.Connection, seq: int | None) -> str | None:
+def _fault(connection: sqlite3.Connection, seq: int | None) -> str | None:
     """A fault that a quick check finds in the projections, within milliseconds for a large journal; None without."""
     try:
-        return _misfit(connection, seq)
+        return _mismatch(connection, seq)
     except sqlite3.OperationalError as error:  # a table or a column is gone
         return str(error)
 
 
-def _misfit(connection: sqlite3.Connection, seq: int | None) -> str | None:
+def _mismatch(connection: sqlite3.Connection, seq: int | None) -> str | None:
     if seq != last_seq(connection):
         return f"they end at entry {seq}, the journal at {last_seq(connection)}"
     counts = "SELECT (SELECT count(*) FROM batches), (SELECT count(*) FROM bags)"
@@ -212,7 +212,7 @@ def _mark(db: Database, seq: int, version: int | None = None) -> None:
     )
 
 
-def _put(projection: _Projection) -> str:
+def _upsert_sql(projection: _Projection) -> str:
     names = ", ".join(projection.columns)
     values = ", ".join(f":{name}" for name in projection.columns)
     changes = ", ".join(f"{name} = excluded.{name}" for name in projection.columns if name != projection.key)

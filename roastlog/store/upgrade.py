@@ -1,6 +1,6 @@
-"""Rows that became entries: lots, people, settings and machines as the versions before 0009 kept them.
+"""Conversion of rows into entries: lots, people, settings and machines as stored before migration 0009.
 
-A part of a migration that has shipped, and never edited: it uses nothing that a later version may change.
+It is part of a migration that has shipped: never edit it. It uses nothing that a later version may change.
 """
 
 import json
@@ -12,7 +12,7 @@ from uuid import UUID, uuid5
 from sqlite_utils import Database
 
 DEVICE: Final = "upgrade"
-NAMESPACE: Final = UUID("0b6f0f7e-53a2-4d0e-9a35-6f1f3c1f9a5d")  # of these entries; drawn once at random
+NAMESPACE: Final = UUID("0b6f0f7e-53a2-4d0e-9a35-6f1f3c1f9a5d")  # of these entries; random, fixed
 SETTINGS: Final = frozenset(
     (
         *("business", "url_base", "units_temp", "units_mass", "best_before_days"),
@@ -24,7 +24,7 @@ SETTINGS: Final = frozenset(
 
 
 def say_the_books(db: Database) -> None:
-    """Make an entry of each row, with an id that is the same whenever this is done to the same database."""
+    """Make an entry from each row; the same database always gives the same ids."""
     first = db.execute("SELECT id FROM entries ORDER BY seq LIMIT 1").fetchone()
     teller = _Teller(db, "" if first is None else bytes(first[0]).hex(), round(time.time() * 1000))
     for ident, sheet, added_ms in db.execute(

@@ -74,7 +74,7 @@ def serve(serving: Serving) -> None:
         If the port is taken.
     """
     serving.folder.mkdir(parents=True, exist_ok=True)
-    with _held(serving.folder):
+    with _locked_folder(serving.folder):
         claim_port(serving.host, serving.port)
         if serving.secure is not None:
             claim_port(serving.host, serving.secure.port, option="--secure-port")
@@ -130,14 +130,14 @@ def secured(
 
 
 @contextmanager
-def _held(folder: Path) -> Iterator[None]:
+def _locked_folder(folder: Path) -> Iterator[None]:
     """Lock the folder: two servers on it would record everything twice, and stop each other.
 
     The serving process inherits the lock, so that the folder is free only when both processes are gone.
     """
     with (folder / "lock").open("w", encoding="ascii") as lock:
         until_s = time.monotonic() + HOLD_S
-        while not _locked(lock.fileno()):
+        while not _try_lock(lock.fileno()):
             if time.monotonic() > until_s:
                 raise StoreError(
                     f"Another Drumside records into {folder}. Stop it first, or give another folder with --data."
@@ -146,7 +146,7 @@ def _held(folder: Path) -> Iterator[None]:
         yield
 
 
-def _locked(file: int) -> bool:
+def _try_lock(file: int) -> bool:
     if sys.platform == "win32":
         return True  # on Windows, only the port shows that a server is running
     import fcntl  # noqa: PLC0415 - missing on Windows

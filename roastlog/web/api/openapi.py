@@ -50,7 +50,7 @@ def description() -> dict[str, Any]:
                 "device": {"type": "apiKey", "in": "cookie", "name": COOKIE, "description": "of a paired device"},
                 "deviceOverTls": {"type": "apiKey", "in": "cookie", "name": SECURE_COOKIE},
             },
-            "schemas": {**schemas["$defs"], **_shapes()},
+            "schemas": {**schemas["$defs"], **_schemas()},
         },
     }
 
@@ -67,7 +67,7 @@ def _list(of: dict[str, Any]) -> dict[str, Any]:
     return {"type": "array", "items": of}
 
 
-def _whole(least: int, most: int = MOST) -> dict[str, Any]:
+def _integer(least: int, most: int = MOST) -> dict[str, Any]:
     return {"type": "integer", "minimum": least, "maximum": most}
 
 
@@ -114,7 +114,7 @@ def _entry(kind: Kind) -> dict[str, Any]:
     return shape
 
 
-def _shapes() -> dict[str, Any]:
+def _schemas() -> dict[str, Any]:
     entry = {"oneOf": [_entry(kind) for kind in REGISTRY.values()]}
     return {
         "Entry": entry,
@@ -139,14 +139,14 @@ def _json(schema: dict[str, Any]) -> dict[str, Any]:
     return {"application/json": {"schema": schema}}
 
 
-def _answer(words: str, schema: dict[str, Any] | None = None, kind: str = "application/json") -> dict[str, Any]:
+def _response(words: str, schema: dict[str, Any] | None = None, kind: str = "application/json") -> dict[str, Any]:
     return {"description": words} if schema is None else {"description": words, "content": {kind: {"schema": schema}}}
 
 
 _PROBLEM: Final = {"description": "What is wrong and what to do, in a sentence.", "content": _json(_ref("Problem"))}
 
 
-def _call(
+def _operation(
     ident: str,
     summary: str,
     answer: dict[str, dict[str, Any]],
@@ -196,21 +196,23 @@ def _paths() -> dict[str, Any]:
     sent = (400, 413, 415, 422)
     return {
         "/healthz": {
-            "get": _call("health", "Whether Drumside can record", {"200": _answer("It can.", health)}, problems=(503,))
+            "get": _operation(
+                "health", "Whether Drumside can record", {"200": _response("It can.", health)}, problems=(503,)
+            )
         },
         "/api/clock": {
-            "get": _call(
+            "get": _operation(
                 "clock",
                 "The server's time",
-                {"200": _answer("Now.", _object(["now_ms", "rate"], now_ms=_INT, rate=_NUMBER))},
+                {"200": _response("Now.", _object(["now_ms", "rate"], now_ms=_INT, rate=_NUMBER))},
             )
         },
         "/api/machines/{machine_id}/readings": {
-            "post": _call(
+            "post": _operation(
                 "pushReadings",
                 "Push readings of channels whose source is http",
                 {
-                    "202": _answer(
+                    "202": _response(
                         "Taken, but for those that are named.",
                         _object(
                             ["accepted", "refused"],
@@ -225,30 +227,34 @@ def _paths() -> dict[str, Any]:
             )
         },
         "/api/entries": {
-            "post": _call(
+            "post": _operation(
                 "addEntries",
                 "Keep journal entries; each counts once, however often it is sent",
-                {"200": _answer("What became of each.", _object(["results"], results=_list(_ref("Result"))))},
+                {"200": _response("What became of each.", _object(["results"], results=_list(_ref("Result"))))},
                 body=_object(["entries"], entries={**_list(_ref("Entry")), "maxItems": MOST_ENTRIES}),
                 problems=sent,
             ),
-            "get": _call(
+            "get": _operation(
                 "entriesAfter",
                 "What came in for a machine after a number",
-                {"200": _answer("In order.", _object(["entries", "seq"], entries=_list({"type": "object"}), seq=_INT))},
+                {
+                    "200": _response(
+                        "In order.", _object(["entries", "seq"], entries=_list({"type": "object"}), seq=_INT)
+                    )
+                },
                 parameters=[
                     _query("machine", "id of a machine", _TEXT),
-                    _query("after", "number of the last known", _whole(0)),
+                    _query("after", "number of the last known", _integer(0)),
                 ],
                 problems=(404, 422),
             ),
         },
         "/api/batches": {
-            "get": _call(
+            "get": _operation(
                 "batches",
                 "Batches, newest first",
                 {
-                    "200": _answer(
+                    "200": _response(
                         "A page of them.",
                         _object(
                             ["batches", "page", "pages", "total"],
@@ -260,8 +266,8 @@ def _paths() -> dict[str, Any]:
                     )
                 },
                 parameters=[
-                    _query("page", "which page; past the last one, the last", _whole(1)),
-                    _query("size", "batches a page; 50 where it is left out", _whole(1, MOST_BATCHES)),
+                    _query("page", "which page; past the last one, the last", _integer(1)),
+                    _query("size", "batches a page; 50 where it is left out", _integer(1, MOST_BATCHES)),
                     _query("q", "part of a code, coffee, lot or intent", _TEXT),
                     _query("coffee", "exact name of a coffee", _TEXT),
                     _query("machine", "id of a machine", _TEXT),
@@ -271,23 +277,23 @@ def _paths() -> dict[str, Any]:
             )
         },
         "/api/batches/{code}": {
-            "get": _call(
-                "batch", "One batch", {"200": _answer("The batch.", _ref("Batch"))}, parameters=code, problems=(404,)
+            "get": _operation(
+                "batch", "One batch", {"200": _response("The batch.", _ref("Batch"))}, parameters=code, problems=(404,)
             )
         },
         "/api/lots": {
-            "get": _call(
+            "get": _operation(
                 "lots",
                 "Green lots, with what is left of each; prices for the role own alone",
-                {"200": _answer("All of them.", _object(["lots"], lots=_list({"type": "object"})))},
+                {"200": _response("All of them.", _object(["lots"], lots=_list({"type": "object"})))},
             )
         },
         "/api/lots/{code}": {
-            "get": _call(
+            "get": _operation(
                 "lot",
                 "One lot, with all that was said of it; prices for the role own alone",
                 {
-                    "200": _answer(
+                    "200": _response(
                         "The lot.",
                         _object(
                             ["code", "state", "facts", "entries"],
@@ -303,11 +309,11 @@ def _paths() -> dict[str, Any]:
             )
         },
         "/api/machines/{machine_id}": {
-            "get": _call(
+            "get": _operation(
                 "machine",
                 "A machine as it is described now, and every description and probe check before",
                 {
-                    "200": _answer(
+                    "200": _response(
                         "The machine.",
                         _object(
                             ["id", "sheet", "entries"],
@@ -322,11 +328,11 @@ def _paths() -> dict[str, Any]:
             )
         },
         "/api/house": {
-            "get": _call(
+            "get": _operation(
                 "house",
                 "Settings and people, with all that was said of them",
                 {
-                    "200": _answer(
+                    "200": _response(
                         "The house.",
                         _object(
                             ["settings", "entries", "people"],
@@ -339,13 +345,15 @@ def _paths() -> dict[str, Any]:
             )
         },
         "/api/batches/{code}/curve": {
-            "get": _call("curve", "Its curve", {"200": _answer("Columns.", curve)}, parameters=code, problems=(404,))
+            "get": _operation(
+                "curve", "Its curve", {"200": _response("Columns.", curve)}, parameters=code, problems=(404,)
+            )
         },
         "/api/batches/{code}/curve.csv": {
-            "get": _call(
+            "get": _operation(
                 "curveCsv",
                 "Its curve as CSV",
-                {"200": _answer("Columns.", _TEXT, "text/csv")},
+                {"200": _response("Columns.", _TEXT, "text/csv")},
                 parameters=code,
                 problems=(404,),
             )

@@ -75,7 +75,7 @@ def open_batch(machine_id: str) -> ResponseReturnValue:
     """Open a batch with the facts in the form."""
     form = Form(request.form)
     facts = _facts(form)
-    short_of = None if form.values.get("told") else _short(form, facts.get("lot"), facts.get("green_g"))
+    short_of = None if form.values.get("told") else _short_lot(form, facts.get("lot"), facts.get("green_g"))
     if form.errors or short_of:
         return _start_page(machine_id, form.values, form.errors, short_of), 422
     person = form.text("person")
@@ -90,7 +90,7 @@ def short_lot() -> str:
     """The start form's warning that the chosen lot has too little left."""
     form = Form(request.args)
     green_g = form.mass_g("green", form.values.get("green_unit", "kg"))
-    return render_template("bench/_short.html", page=ShortLot(_short(form, form.text("lot"), green_g)))
+    return render_template("bench/_short.html", page=ShortLot(_short_lot(form, form.text("lot"), green_g)))
 
 
 @bp.get("/batches/<code>/names")
@@ -174,7 +174,7 @@ def _typed(facts: Opened) -> dict[str, str]:
     }
 
 
-def _short(form: Form, lot: str | None, green_g: float | None) -> Lot | None:
+def _short_lot(form: Form, lot: str | None, green_g: float | None) -> Lot | None:
     """The chosen lot, if it has less left than the batch takes. [g]"""
     if lot is None or form.errors:
         return None

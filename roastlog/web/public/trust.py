@@ -87,7 +87,7 @@ def _secure() -> "SecureServer":
 
 def _authority() -> "Authority":
     authority = _secure().authority
-    assert authority is not None  # noqa: S101 - told to mypy
+    assert authority is not None  # noqa: S101 - `_secure` has checked it; for mypy
     return authority
 
 
