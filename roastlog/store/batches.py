@@ -192,7 +192,7 @@ def last_dropped(connection: sqlite3.Connection, machine: str) -> BatchSummary |
 def roasted(
     connection: sqlite3.Connection, machine: str, coffee: str, *, before_ms: int | None = None, limit: int = 20
 ) -> list[str]:
-    """Codes of the newest roasted batches of a coffee on a machine, newest first. [ms UTC]"""
+    """Codes of the newest roasted batches of a coffee on a machine, charged before ``before_ms``; newest first."""
     rows = connection.execute(
         "SELECT code FROM batches WHERE coffee = ? AND machine = ? AND charged_ms < ? AND dropped_ms > charged_ms"
         " AND state <> 'discarded' ORDER BY opened_ms DESC, code DESC LIMIT ?",
@@ -202,7 +202,7 @@ def roasted(
 
 
 def coffees(connection: sqlite3.Connection) -> list[str]:
-    """Names of up to 200 coffees, the last roasted first."""
+    """Names of up to 200 coffees, ordered by their newest batch, newest first."""
     rows = connection.execute(
         "SELECT coffee FROM batches WHERE coffee IS NOT NULL GROUP BY coffee ORDER BY max(opened_ms) DESC LIMIT 200"
     )

@@ -13,7 +13,7 @@ Short = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, ma
 Line = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=200)]
 Ident = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=80, pattern=r"^[\w.:-]+$")]
 Words = Annotated[list[Short], Field(min_length=1, max_length=16)]
-# Values allowed in an amendment. It may come in before its entry, so they cannot be checked against a model.
+# Values allowed in an amendment. It may come in before its entry, when its model is not known yet.
 Value = Annotated[str, StringConstraints(max_length=2000)] | bool | int | float | None
 Grams = Annotated[float, Field(gt=0, le=MAX_BATCH_G, allow_inf_nan=False)]
 
