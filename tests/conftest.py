@@ -187,8 +187,9 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """
     for item in items:
         fixtures = item._fixtureinfo.name2fixturedefs if isinstance(item, pytest.Function) else {}
-        if "demo" in fixtures:  # three, since one after the other they would be what the gate waits for
-            which = "of axe" if item.path.stem == "test_axe" else "a to k" if item.path.stem < "test_l" else "l to z"
+        if "demo" in fixtures:  # some, since one after the other they would be what the gate waits for
+            stem, axe = item.path.stem, item.path.stem == "test_axe" and isinstance(item, pytest.Function)
+            which = item.name if axe else "a to k" if stem < "test_l" else "l to z"
             item.add_marker(pytest.mark.xdist_group(f"demo {which}"))
         elif item.path.parent.name == "lan" or "lan" in fixtures:
             item.add_marker(pytest.mark.xdist_group("lan"))

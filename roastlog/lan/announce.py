@@ -28,10 +28,19 @@ class NotAnnounced(Exception):
     """Raised when multicast DNS is unavailable; everything except the name works without it."""
 
 
-def free_name(kept: Path, addresses: Sequence[IP]) -> str:
+def free_name(kept: Path, addresses: Sequence[IP], probe_ms: int = PROBE_MS) -> str:
     """The name of this server: the stored one, else the first free one, which is then stored in a file.
 
     An installed page depends on the name, so it must not change when another Drumside appears.
+
+    Parameters
+    ----------
+    kept
+        The file with the stored name.
+    addresses
+        This computer's own.
+    probe_ms
+        How long another computer has to answer before a name counts as free.
 
     Raises
     ------
@@ -44,7 +53,7 @@ def free_name(kept: Path, addresses: Sequence[IP]) -> str:
             return had
     try:
         with _wire(addresses) as wire:
-            name = next((name for name in names() if not _another_has(wire, name, addresses)), None)
+            name = next((name for name in names() if not _another_has(wire, name, addresses, probe_ms)), None)
     except (OSError, Error, RuntimeError) as error:
         raise NotAnnounced(str(error)) from None
     if name is None:
@@ -107,9 +116,9 @@ def _wire(addresses: Sequence[IP]) -> Zeroconf:
     )
 
 
-def _another_has(wire: Zeroconf, name: str, own: Sequence[IP]) -> bool:
+def _another_has(wire: Zeroconf, name: str, own: Sequence[IP], probe_ms: int) -> bool:
     answer = AddressResolver(f"{name}.")
     # Ask for a multicast answer: a unicast one may reach another program of this computer that shares the port.
-    if not answer.request(wire, PROBE_MS, DNSQuestionType.QM):
+    if not answer.request(wire, probe_ms, DNSQuestionType.QM):
         return False
     return not set(answer.ip_addresses_by_version(IPVersion.All)) <= set(own)

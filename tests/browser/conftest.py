@@ -15,6 +15,7 @@ from tests.browser.server import Server
 from tests.browser.wire import Wire
 
 SPEED = "30"
+CALM = "12"  # the shared demo runs while other tests do: it takes half as much of their time
 MakeScreen = Callable[..., Screen]
 
 
@@ -40,9 +41,9 @@ def _serving(folder: Path, *words: str) -> Iterator[Server]:
     assert server.stop() == []
 
 
-def _roasting(folder: Path) -> Iterator[Server]:
+def _roasting(folder: Path, speed: str) -> Iterator[Server]:
     """A demo whose operator has charged: one that charged later would take the page away from a test's own batch."""
-    for server in _serving(folder, "demo", "--speed", SPEED):
+    for server in _serving(folder, "demo", "--speed", speed):
         server.until(partial(_in_drum, server), "the operator has not charged")
         yield server
 
@@ -52,16 +53,53 @@ def _in_drum(server: Server) -> bool:
     return batch is not None and batch["state"] == "roasting"
 
 
+class SharedDemo:
+    """The demo that tests share who make a batch of their own in it; it runs as long as the next test looks at it too."""
+
+    def __init__(self, folders: pytest.TempPathFactory) -> None:
+        self._folders = folders
+        self._running: Iterator[Server] = iter(())
+        self._server: Server | None = None
+
+    def server(self) -> Server:
+        """The one that runs, or a new one."""
+        if self._server is None:
+            self._running = _roasting(self._folders.mktemp("demo") / "data", CALM)
+            self._server = next(self._running)
+        return self._server
+
+    def stop(self) -> None:
+        """End it; what it left running fails the test that looked at it last."""
+        self._server = None
+        assert next(self._running, None) is None
+
+
 @pytest.fixture(scope="session")
-def demo(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Server]:
-    """The demo at speed, shared by the tests that make a batch of their own in it."""
-    yield from _roasting(tmp_path_factory.mktemp("demo") / "data")
+def shared_demo(tmp_path_factory: pytest.TempPathFactory) -> Iterator[SharedDemo]:
+    """The demo, if it runs."""
+    shared = SharedDemo(tmp_path_factory)
+    yield shared
+    shared.stop()
+
+
+@pytest.hookimpl(trylast=True)
+def pytest_runtest_teardown(item: pytest.Item, nextitem: pytest.Item | None) -> None:
+    """Stop the demo that the next test does not look at: it takes the time of those that run meanwhile."""
+    shared = getattr(item, "funcargs", {}).get("shared_demo")
+    if shared is not None and "shared_demo" not in getattr(nextitem, "fixturenames", ()):
+        shared.stop()
+
+
+@pytest.fixture
+def demo(shared_demo: SharedDemo) -> Server:
+    """The demo at a calm speed; a test that looks at it leaves it as it was, or takes `roast`."""
+    return shared_demo.server()
 
 
 @pytest.fixture
 def own_demo(tmp_path: Path) -> Iterator[Server]:
     """A demo of the test's own, just begun: its operator is roasting."""
-    yield from _roasting(tmp_path / "data")
+    yield from _roasting(tmp_path / "data", SPEED)
 
 
 @pytest.fixture

@@ -80,12 +80,13 @@ def test_sound_begins_after_the_echo(demo: Server, screen: MakeScreen, roast: st
 def test_an_entry_touches_only_what_it_changes(demo: Server, phone: Screen, roast: str):
     """A note from another device is read in the log; the chart is the same one, and no mark on it is made anew."""
     phone.open_live()
-    phone.page.wait_for_timeout(2000)  # what the page fetches once its chart stands
+    turned_s = 100  # by then the beans are past the turning point, which is a mark of its own
+    phone.until(lambda: len(phone.columns("live")["t_s"]) > turned_s, "no turning point yet")
     phone.page.evaluate(LISTEN)
     rows = len(phone.columns("live")["t_s"])
     demo.say("note", roast, text="A little more air")
     expect(phone.by_id("echo")).to_contain_text("A little more air")
-    phone.until(lambda: len(phone.columns("live")["t_s"]) > rows + 30, "the curve stands still")
+    phone.until(lambda: len(phone.columns("live")["t_s"]) > rows + 15, "the curve stands still")
     changes = set(phone.page.evaluate("changes"))
     assert changes
     touched = {" ".join(change.split()[1:]) for change in changes if change.startswith("ModelChanged")}

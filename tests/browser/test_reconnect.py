@@ -12,8 +12,8 @@ from tests.browser.screen import ODD, PHONE, Screen, close
 from tests.browser.server import Server
 from tests.browser.wire import Wire
 
-AWAY_S = 60  # of the demo's time, after the last tap
-SLACK_MS = 10_000  # 0.3 s of real time at the demo's speed: what two clocks may differ by on a busy machine
+AWAY_S = 30  # of the demo's time, after the last tap
+SLACK_MS = 6_000  # 0.5 s of real time at the demo's speed: what two clocks may differ by on a busy machine
 
 
 @pytest.fixture

@@ -30,6 +30,8 @@ def set_up(page: Screen, meter: ModbusServer) -> None:
         begin.get_by_label(label, exact=False).fill(typed)
     page.tap("Set it up")
     page.page.get_by_role("link", name="Bean probe").tap()
+    expect(page.page.get_by_label("How it is read")).to_be_visible()
+    page.until(lambda: page.page.evaluate("typeof htmx === 'object'"), "no htmx, which fetches the fields of a choice")
     page.page.get_by_label("How it is read").select_option("modbus-tcp")
     page.page.get_by_label("Address", exact=True).fill("127.0.0.1")
     page.page.get_by_label("Port", exact=True).fill(str(meter.port))

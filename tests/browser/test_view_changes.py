@@ -20,9 +20,10 @@ STEPS = 60
 
 
 def settled(view: dict[str, Any]) -> dict[str, Any]:
-    """A view without what a page keeps true by itself: the time, and the ends of the bars that still grow."""
+    """A view without what a page keeps true by itself: the ends of the bars that still grow, the order of lines."""
     batch = view["batch"]
     if batch is not None:
+        batch["lines"] = sorted(batch["lines"], key=lambda line: line["id"])  # a page folds them in any order
         ribbon = batch["chart"]["ribbon"]
         ribbon["right"] = [
             None if grows else right for right, grows in zip(ribbon["right"], ribbon["last"], strict=True)

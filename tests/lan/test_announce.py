@@ -18,6 +18,7 @@ from zeroconf import (
 from roastlog.lan.announce import Announcement, NotAnnounced, free_name
 
 HERE = [ipaddress.ip_address("127.0.0.1")]
+PATIENCE_MS = 10_000  # how long an answer may take on a busy machine; no measure of how quick it is
 ELSEWHERE = ipaddress.ip_address("127.0.0.77")  # another computer, as far as the name is concerned
 
 
@@ -29,10 +30,10 @@ def other() -> Iterator[Zeroconf]:
     wire.close()
 
 
-def asked(wire: Zeroconf, name: str) -> list[str]:
+def asked(wire: Zeroconf, name: str, patience_ms: int = PATIENCE_MS) -> list[str]:
     """Addresses that a name has, for another one."""
     answer = AddressResolver(f"{name}.")
-    answer.request(wire, 3000, DNSQuestionType.QM)
+    answer.request(wire, patience_ms, DNSQuestionType.QM)
     return answer.parsed_addresses()
 
 
@@ -58,7 +59,7 @@ def test_another_one_finds_the_name_and_both_services(other):
     finally:
         said.withdraw()
     fresh = Zeroconf(interfaces=["127.0.0.1"], ip_version=IPVersion.V4Only)
-    assert asked(fresh, "drumside-9.local") == []
+    assert asked(fresh, "drumside-9.local", 1000) == []
     fresh.close()
 
 
@@ -66,7 +67,7 @@ def test_next_name_where_another_computer_has_the_first(other, tmp_path):
     """`drumside.local` is taken by another address, so it is `drumside-2.local`, from then on too."""
     kept = tmp_path / "lan" / "name"
     info = taken(other, "drumside.local")
-    assert free_name(kept, HERE) == "drumside-2.local"
+    assert free_name(kept, HERE, probe_ms=4000) == "drumside-2.local"
     other.unregister_service(info)
     assert free_name(kept, HERE) == "drumside-2.local"
     assert kept.read_text(encoding="ascii") == "drumside-2.local"
