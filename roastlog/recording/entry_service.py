@@ -121,9 +121,11 @@ class EntryService:
     def say(self, about: Subject, kind: str, body: Mapping[str, Any], speaker: Speaker = Speaker()) -> Result:
         """Store an entry that a page of the server makes now; raises EntryRefused.
 
-        Its time is later than every entry of the subject so far, whatever the clock says: the page showed those.
+        Its time is later than that of the subject's entries so far, for the page showed those. Entries of a batch that
+        lie far ahead are left out of this: they came with a wrong clock.
         """
-        at_ms = max(self._clock.now_ms(), stored.last_ms(self._store.read, about) + 1)
+        now_ms = self._clock.now_ms()
+        at_ms = max(now_ms, stored.last_ms(self._store.read, about, now_ms + AHEAD_MS) + 1)
         raw = {"id": str(uuid4()), "about": str(about), "kind": kind, "at_ms": at_ms, "body": body}
         result = self.accept([raw], speaker)[0]
         if result.status == "refused":
@@ -198,7 +200,13 @@ class EntryService:
         return Result.of(entry, "stored", Subject(BATCH, code), notice)
 
     def _add(self, db: Database, entry: Entry, subject: Subject) -> Result:
-        """Store an entry about a subject that is not a batch."""
+        """Store an entry about a subject that is not a batch; the last one counts, so none may lie ahead."""
+        if self._future_notice(entry.at_ms) is not None:
+            raise EntryRefused(
+                _(
+                    "The time of this entry lies ahead, so it is not saved. Set the clock of the device and send it again."
+                )
+            )
         before = stored.entries_about(db.conn, subject)
         entry = entry.model_copy(update={"machine": None})
         if entry.kind == "amend":

@@ -55,9 +55,10 @@ def last_seq(connection: sqlite3.Connection) -> int:
     return int(connection.execute("SELECT max(seq) FROM entries").fetchone()[0] or 0)
 
 
-def last_ms(connection: sqlite3.Connection, subject: Subject) -> int:
-    """Time of the latest entry about a subject; -1 without one. [ms UTC]"""
-    row = connection.execute("SELECT max(at_ms) FROM journal WHERE about = ?", (str(subject),)).fetchone()
+def last_ms(connection: sqlite3.Connection, subject: Subject, until_ms: int) -> int:
+    """Time of the latest entry about a subject up to a time; -1 without one. [ms UTC]"""
+    sql = "SELECT max(at_ms) FROM journal WHERE about = ? AND at_ms <= ?"
+    row = connection.execute(sql, (str(subject), until_ms)).fetchone()
     return -1 if row[0] is None else int(row[0])
 
 

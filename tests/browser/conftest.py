@@ -54,7 +54,7 @@ def _in_drum(server: Server) -> bool:
 
 
 class SharedDemo:
-    """The demo that tests share who make a batch of their own in it; it runs as long as the next test looks at it too."""
+    """The demo of the tests that make a batch of their own in it; it runs until the next test does not look at it."""
 
     def __init__(self, folders: pytest.TempPathFactory) -> None:
         self._folders = folders

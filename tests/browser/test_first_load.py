@@ -19,7 +19,7 @@ ROWS = 30
 
 @pytest.fixture
 def still(furnished: Path, tmp_path: Path) -> Iterator[tuple[Server, str]]:
-    """A server with a batch in the drum and half a minute of readings, to which nothing more comes; the batch's code."""
+    """A server with a batch in the drum and half a minute of readings, to which nothing more comes; and its code."""
     server = Server.start(shutil.copytree(furnished, tmp_path / "data"), "serve")
     code = server.say("opened", coffee="Alder washed", green_g=4000)
     server.say("moment", code, moment="charge")

@@ -38,6 +38,40 @@ def test_a_lot_edited_twice_keeps_both_and_an_undo_gives_the_first_again(bench: 
     assert "Birch washed" in bench.client.get("/lots").text
 
 
+def test_the_form_leaves_what_it_does_not_ask_for(bench: Bench):
+    """The price and the note of a lot stay when its form is sent again."""
+    bench.services.lots.keep(LotRow("QW-9", "Birch", bought_g=1000.0, price="9.87 a kilo", note="Sack 3 was torn"))
+    bench.client.post("/lots", data=LOT)
+    lot = bench.services.lots.get("QW-9")
+    assert (lot.coffee, lot.price, lot.note) == ("Birch natural", "9.87 a kilo", "Sack 3 was torn")
+
+
+@pytest.mark.parametrize("subject", ["house", "lot QW-9"])
+def test_an_entry_that_lies_ahead_does_not_lock_a_page(bench: Bench, subject: str):
+    """It is refused with its reason, since the last entry counts; the pages go on to keep what they are given."""
+    bench.client.post("/lots", data=LOT)
+    kind, body = (
+        ("set", {"business": "Ahead"}) if subject == "house" else ("arrived", {"coffee": "Ahead", "green_g": 5.0})
+    )
+    (result,) = bench.say(about(subject, kind, 3600, **body))
+    assert result["status"] == "refused"
+    assert "clock of the device" in result["reason"]
+    bench.services.settings.change({"business": "Quillwater"})
+    bench.client.post("/lots", data={**LOT, "coffee": "Birch honey"})
+    assert bench.services.settings.current().business == "Quillwater"
+    assert bench.services.lots.get("QW-9").coffee == "Birch honey"
+
+
+def test_a_batchs_entry_that_lies_ahead_draws_no_other_after_it(bench: Bench):
+    """One with a time a thousand years ahead is kept as it came; the weight typed after it has today's time."""
+    code = bench.roast()
+    (result,) = bench.say(bench.entry("note", 3e10, batch=code, text="From a phone with a wrong clock"))
+    assert result["status"] == "stored"
+    assert bench.client.post(f"/batches/{code}/weigh", data={"roasted": "3.4"}).status_code == 303
+    (weighed,) = bench.services.batches.record(code).batch.of("weighed")
+    assert weighed.at_ms <= bench.clock.now_ms() + 60_000
+
+
 def test_the_same_form_sent_again_says_nothing_new(bench: Bench):
     """Where nothing differs there is nothing to keep."""
     for _ in range(2):

@@ -162,6 +162,8 @@ def _lot(form: Form) -> LotRow:
     if bought_g is None or bought_g <= 0:
         form.errors.setdefault("bought", _("How much was bought? Type the weight."))
     facts = {name: form.text(name) for name in LOT_FACTS}
+    if code and (known := services().lots.find(code)) is not None:
+        facts |= {"price": known.price, "note": known.note}  # the form does not ask for them
     return replace(LotRow(code or "", coffee or "", bought_g=bought_g or 0.0), **facts)  # type: ignore[arg-type]
 
 
