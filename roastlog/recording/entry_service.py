@@ -204,7 +204,8 @@ class EntryService:
         if self._future_notice(entry.at_ms) is not None:
             raise EntryRefused(
                 _(
-                    "The time of this entry lies ahead, so it is not saved. Set the clock of the device and send it again."
+                    "The time of this entry lies ahead, so it is not saved. Set the clock of the device and send it "
+                    "again."
                 )
             )
         before = stored.entries_about(db.conn, subject)
