@@ -6,8 +6,9 @@ from typing import Any, Final
 from urllib.request import Request, urlopen
 
 from tests.browser.screen import Screen
-from tests.browser.server import ROOT, Server
+from tests.browser.server import Server
 from tests.browser.wire import Wire
+from tests.checkout import ROOT
 
 CUT_ERRORS: Final = ["ERR_", "status of 50", "Failed to fetch", "Fetch API cannot load"]
 

@@ -1,6 +1,7 @@
 """A Drumside that runs beside the tests: a process of its own, in a folder of its own, ended as a person ends it."""
 
 import json
+import os
 import signal
 import subprocess
 import sys
@@ -15,9 +16,10 @@ from uuid import uuid4
 
 import psutil
 
+from tests.browser.launcher import Launched
+from tests.checkout import ROOT
 from tests.ports import held_port
 
-ROOT = Path(__file__).parents[2]
 UP_S = 60.0
 DOWN_S = 20.0
 
@@ -25,7 +27,7 @@ DOWN_S = 20.0
 class Server:
     """A server that answers on a port of its own."""
 
-    def __init__(self, process: "subprocess.Popen[bytes]", port: int, log: Path) -> None:
+    def __init__(self, process: "subprocess.Popen[bytes] | Launched", port: int, log: Path) -> None:
         self._process, self._log = process, log
         self.url = f"http://127.0.0.1:{port}"
 
@@ -33,13 +35,16 @@ class Server:
     def start(cls, folder: Path, command: str, *arguments: str, root: Path = ROOT, drawn: bool = True) -> Self:
         """Start ``app.py serve`` or ``demo``, of another checkout if asked, on loopback and wait until it answers.
 
-        Without ``drawn`` its pages come without BokehJS, see `undrawn.py`.
+        One that serves this checkout comes from the launcher, without BokehJS unless ``drawn``; see `launcher.py`.
         """
         port, log = held_port(), folder.with_suffix(".log")
         words = [command, "--data", str(folder), "--host", "127.0.0.1", "--port", str(port), *arguments]
-        with log.open("wb") as out:
-            program = ["app.py"] if drawn else ["-m", "tests.browser.undrawn"]
-            process = subprocess.Popen([sys.executable, *program, *words], cwd=root, stdout=out, stderr=out)
+        process: subprocess.Popen[bytes] | Launched
+        if command == "serve" and root == ROOT:
+            process = Launched(words, log, drawn=drawn)
+        else:
+            with log.open("wb") as out:
+                process = subprocess.Popen([sys.executable, "app.py", *words], cwd=root, stdout=out, stderr=out)
         server = cls(process, port, log)
         until_s = time.monotonic() + UP_S
         while time.monotonic() < until_s and process.poll() is None:
@@ -78,21 +83,29 @@ class Server:
         """All that it started, itself first."""
         return [(first := psutil.Process(self._process.pid)), *first.children(recursive=True)]
 
+    def _ended(self, by: signal.Signals) -> int | None:
+        """Its exit status, once it has ended by a signal or by itself; None where it does not end."""
+        code = self._process.poll()
+        if code is None:
+            os.kill(self._process.pid, by)
+        until_s = time.monotonic() + DOWN_S
+        while code is None and time.monotonic() < until_s:
+            time.sleep(0.02)
+            code = self._process.poll()
+        return code
+
     def stop(self) -> list[str]:
         """Interrupt it as Ctrl-C does; what was left running or did not end well."""
         children = []
         with suppress(psutil.NoSuchProcess):
             children = self.processes[1:]
-        self._process.send_signal(signal.SIGINT)
+        code = self._ended(signal.SIGINT)
         left = []
-        try:
-            code = self._process.wait(DOWN_S)
-            if code not in {0, 130}:  # 130: ended by an interrupt, as a shell counts it
-                left.append(f"exit status {code}: {self._log.read_text(encoding='utf-8')[-2000:]}")
-        except subprocess.TimeoutExpired:
+        if code is None:
             left.append(f"process {self._process.pid} did not end")
-            self._process.kill()
-            self._process.wait()
+            self._ended(signal.SIGKILL)
+        elif code not in {0, 130}:  # 130: ended by an interrupt, as a shell counts it
+            left.append(f"exit status {code}: {self._log.read_text(encoding='utf-8')[-2000:]}")
         _, orphans = psutil.wait_procs(children, timeout=5)
         for orphan in orphans:
             with suppress(psutil.NoSuchProcess):

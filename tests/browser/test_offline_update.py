@@ -9,8 +9,8 @@ from playwright.sync_api import expect
 from tests.browser.conftest import MakeScreen
 from tests.browser.house import CUT_ERRORS, House, kept_live, kept_paths
 from tests.browser.screen import PHONE
-from tests.browser.server import ROOT
 from tests.browser.test_offline_taps import TAP
+from tests.checkout import ROOT
 
 NAMES = "caches.keys()"
 PARTS = ("roastlog", "templates", "static", "demo")

@@ -9,7 +9,7 @@ from playwright.sync_api import Browser
 
 from roastlog.journal.vocabulary import MOMENTS
 from roastlog.jsonable import jsonable
-from tests.browser.server import ROOT
+from tests.checkout import ROOT
 from tests.conftest import Bench
 
 MODULE = (ROOT / "static/js/machine/state/view-changes.js").read_text(encoding="utf-8")
