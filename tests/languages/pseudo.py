@@ -37,7 +37,7 @@ def speak(monkeypatch: pytest.MonkeyPatch) -> None:
         else tuple(f"⟦{one}⟧" for one in said)
         for said in scripts
     }
-    monkeypatch.setitem(languages._found, CODE, Bracketed(language=CODE, in_scripts=in_scripts))
+    monkeypatch.setitem(languages._loaded, CODE, Bracketed(language=CODE, in_scripts=in_scripts))
     monkeypatch.setattr(languages, "known", lambda: (*known, CODE))
 
 

@@ -8,7 +8,7 @@ import pytest
 from roastlog import languages
 from roastlog.journal.vocabulary import MOMENT_LABELS
 from roastlog.jsonable import jsonable
-from roastlog.languages import N_, _, joined, ngettext, said, use
+from roastlog.languages import N_, _, joined, ngettext, translate, use
 from roastlog.languages.catalogue import load, name_of
 from tests.conftest import Bench
 from tests.web.walk import browser
@@ -130,7 +130,7 @@ def test_an_error_is_told_in_the_language_of_whoever_asked(bench: Bench):
 def test_what_was_said_can_be_said_again(german: None):
     """A sentence from a thread of the recorder is English until somebody reads it; its parts are said again too."""
     use("en")
-    whole = joined(" · ", [_("Weighed {mass}", mass="3 g"), said(MOMENT_LABELS["drop"]), "own words"])
+    whole = joined(" · ", [_("Weighed {mass}", mass="3 g"), translate(MOMENT_LABELS["drop"]), "own words"])
     assert whole == "Weighed 3 g · Drop · own words"
     use("de")
     assert jsonable({"text": (whole, 3, None)}) == {"text": ["Gewogen 3 g · Auswurf · own words", 3, None]}

@@ -21,7 +21,7 @@ from roastlog.store import batches as lists
 from roastlog.store.backups import FILE_NAME
 from roastlog.store.database import REMADE, rebuild
 from roastlog.store.store import Database, Store
-from tests.said import keep_lot, keep_person, say
+from tests.subject_entries import keep_lot, keep_person, say
 
 START_MS = 1_795_600_000_000
 BATCHES = 240

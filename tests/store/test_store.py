@@ -22,7 +22,7 @@ from roastlog.store.database import migrate
 from roastlog.store.devices import TokenRow
 from roastlog.store.store import Database, Store
 from roastlog.trace.codes import parse_code
-from tests.said import keep_lot, keep_machine, keep_person
+from tests.subject_entries import keep_lot, keep_machine, keep_person
 
 NOON_MS = int(datetime(2026, 11, 26, 12).astimezone().timestamp() * 1000)  # in the local zone, as codes count days
 DAY_MS = 86_400_000

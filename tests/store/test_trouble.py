@@ -17,7 +17,7 @@ from roastlog.store import books, readings
 from roastlog.store.backups import BACKUPS, FILE_NAME, take
 from roastlog.store.store import Store
 from tests.checkout import ROOT
-from tests.said import keep_person
+from tests.subject_entries import keep_person
 
 HERE = Path(__file__).parent
 NOW_MS = 1_795_600_000_000
