@@ -46,4 +46,4 @@ def test_a_run_is_the_last_row_of_its_table(page: Path):
     assert row["what changed"] == "a / b"
     assert row["echo, ms"] == "30.4/131 (29.9/36.9)"
     assert row["second page, ms"] == record.NOTHING
-    assert after.index(added) < after.index("## What it costs")
+    assert after.index(added) < after.index("## Resource use")

@@ -23,7 +23,7 @@ class Column(NamedTuple):
 
 # Where two names stand, the cell has the median and the 95th percentile: 12/34 (10/31).
 TABLES: Final[Mapping[str, tuple[Column, ...]]] = {
-    "What a person feels": (
+    "Response times": (
         Column("start, s", ("command to /healthz",)),
         Column("first tap, ms", ("first tap possible, page never seen",)),
         Column("again, ms", ("first tap possible, page opened again",)),
@@ -34,7 +34,7 @@ TABLES: Final[Mapping[str, tuple[Column, ...]]] = {
         Column("record, ms", ("archive: a record's page",)),
         Column("compare 200, s", ("comparing with 200 batches, the usual among it",)),
     ),
-    "What it costs": (
+    "Resource use": (
         Column("live page, ms CPU", ("server time a live page in minute 15",)),
         Column("pushed reading, µs", ("server time a pushed reading (12 a push)",)),
         Column("recorded reading, µs", ("recorder a reading (12 and a commit a second)",)),
