@@ -1,6 +1,6 @@
 """Building blocks of all figures: panels, axes in the user's units, rules, lanes, label placement.
 
-Colours here are those of the light theme; a glyph with a colour of the page's theme carries a tag ``{property: token}``.
+Colours here are those of the light theme; a glyph with a themed colour carries a tag ``{property: token}``.
 """
 
 from collections.abc import Mapping, Sequence
@@ -151,11 +151,11 @@ def lanes_panel(names: Sequence[str], bars: Columns | None, time: Range1d, frame
     return panel
 
 
-def apart(temps_c: Sequence[float], gap_c: float) -> list[float]:
-    """The same values, each moved up until it is ``gap_c`` above the one below it. NaN stays."""
-    placed, below = list(temps_c), -np.inf
-    for index in sorted((i for i, temp_c in enumerate(temps_c) if np.isfinite(temp_c)), key=lambda i: temps_c[i]):
-        below = placed[index] = max(placed[index], below + gap_c)
+def apart(values: Sequence[float], gap: float) -> list[float]:
+    """The same values, each moved up until it is ``gap`` above the one below it. NaN stays."""
+    placed, below = list(values), -np.inf
+    for index in sorted((i for i, y in enumerate(values) if np.isfinite(y)), key=lambda i: values[i]):
+        below = placed[index] = max(placed[index], below + gap)
     return placed
 
 
