@@ -33,11 +33,11 @@ from tests.bench.running import ROOT, bare_server
 
 RESULTS = ROOT / "bench-results.json"
 NOT_STANDARD = {"rates", "outlook"}
-FEW_BATCHES = 6_000  # an archive of this many is filled in half a minute
+FEW_BATCHES = 6_000  # an archive of this size is filled in half a minute
 
 
 def main(words: Sequence[str]) -> int:
-    """Run the parts that were asked for, or all; 1 when one could not be measured."""
+    """Run the parts that were named, or all; returns 1 if one could not be measured."""
     figures: list[Figure] = []
     failed: list[str] = []
     parser = argparse.ArgumentParser(prog="python -m tests.bench")
