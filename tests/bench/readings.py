@@ -22,7 +22,7 @@ SECONDS = 300
 
 
 def measure(ours: Running, bare: Running) -> list[Figure]:
-    """Processor time of a pushed and of a recorded reading, without waits for the disk, beside the minimum to store one."""
+    """Processor time of a pushed and a recorded reading, without disk waits, beside the minimum to store one."""
     with Roast(ours.port, 300):
         pushed_us = _pushed_us(ours, READINGS)
     return [
