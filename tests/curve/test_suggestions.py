@@ -75,7 +75,7 @@ def seen_while_it_came(time_s: np.ndarray, temp_c: np.ndarray) -> list[tuple[flo
 
 @pytest.mark.parametrize(("sd_c", "step_c"), [(0.25, 0.1), (1.0, 1.0)])
 def test_every_charge_is_seen_and_nothing_else(sd_c: float, step_c: float):
-    """On 25 simulated machines, with spikes and dropouts, each charge and nothing else is detected within 10 s, to 1 s."""
+    """On 25 simulated machines, with spikes and dropouts, each charge alone is detected within 10 s, to 1 s."""
     # Queried each second, some 7 hours in all: the idle drum, the roast, the drop, cooling and warming up give no false
     # alarm. Recall 25 of 25, no false alarm [computed; the seeds were not tuned on].
     for seed in range(400, 425):

@@ -1,4 +1,4 @@
-"""docs/entries.md, made from the registry; `make words` writes it."""
+"""docs/entries.md, generated from the registry; `make words` writes it."""
 
 from roastlog.journal.kinds import REGISTRY
 from roastlog.journal.kinds.base import Kind
@@ -22,7 +22,7 @@ def text() -> str:
 
 
 def write() -> None:
-    """Bring the page up to date."""
+    """Update the page."""
     PATH.write_text(text(), encoding="utf-8")
 
 
