@@ -1,4 +1,4 @@
-"""Ports of loopback that are ours: bound for as long as the tests run, so that nobody else is ever given one."""
+"""Ports of loopback reserved for the tests: bound for the whole run, so that nobody else gets one."""
 
 import socket
 from contextlib import ExitStack

@@ -253,7 +253,7 @@ def test_error_is_well_below_the_common_ways(told: rates.Readings, ours: tuple[A
 
 
 def test_error_is_near_that_of_the_best_tuned_filter(told: rates.Readings, ours: tuple[Array, Array]):
-    """At most 1.08 times the error of a constant-acceleration Kalman filter told the noise and tuned on these roasts."""
+    """At most 1.08 times the error of a constant-acceleration Kalman filter with known noise, tuned on these roasts."""
     _, peer = rates.tuned_filter(told)
     assert rates.rms(ours[0], told.true) <= 1.08 * rates.rms(peer, told.true)
 
