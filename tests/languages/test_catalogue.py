@@ -66,7 +66,7 @@ def test_a_translation_keeps_the_fields_and_holds_no_markup(language: str):
     for message in extract.known(language):
         if not message.id:
             continue
-        *_, english = extract.forms_of(message.id)  # plural forms use the fields of the form with the number; one may omit it
+        *_, english = extract.forms_of(message.id)  # one form may omit the number
         wanted = fields(english)
         for said in extract.forms_of(message.string):
             left_out = wanted - fields(said)

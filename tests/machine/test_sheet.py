@@ -339,7 +339,7 @@ def without_passwords(machine):
 
 
 def test_a_sheet_hands_no_password_out_and_brings_the_known_one_back():
-    """The export says that the password is missing; an import over the same machine restores it, for that broker only."""
+    """The export notes the missing password; an import over the same machine restores it, for that broker only."""
     point = MqttPoint(host="broker.lan", user="drumside", password="a long one", topic="a")  # noqa: S106
     probe = Channel(id="probe", name="Probe", role="bean_probe", mqtt=point)
     machine = Machine(id="m", name="M", batch_g=(1, 2), channels=(probe,))
