@@ -164,7 +164,7 @@ def test_one_that_never_reads_holds_up_nobody(hub: Hub):
 
 
 def test_a_silent_machine_still_gives_signs_of_life(hub: Hub, monkeypatch: pytest.MonkeyPatch):
-    """Each quiet interval gives an empty list, which the stream sends as a comment, to detect a client that has gone."""
+    """Each quiet interval gives an empty list; the stream sends it as a comment, to detect a client that has gone."""
     monkeypatch.setattr(hub_module, "IDLE_S", 0.02)
     watch = hub.watch()
     assert [next(watch) for _ in range(3)] == [[], [], []]

@@ -145,7 +145,7 @@ def server(tmp_path: Path) -> Iterator[Server]:
 
 
 def test_a_batch_goes_on_after_a_kill(server: Server):
-    """After a kill of all processes every entry and all but the last second's readings remain, and the roast continues."""
+    """After a kill of all processes all entries and all but the last second's readings remain; the roast continues."""
     roast = Roast(server)
     roast.push(3)
     roast.say("note", text="before the cut")

@@ -132,7 +132,7 @@ def test_a_turn_that_the_disk_refused_is_a_move_later(bench: Bench):
 
 
 def test_a_disk_that_takes_no_readings_is_told_to_the_watchers_and_so_is_its_return(bench: Bench):
-    """One event each reports failure and recovery, also in the view of a new page; the readings are stored afterwards."""
+    """One event each reports failure and recovery, also in the view of a new page; the readings are stored later."""
     store, runtime = bench.services.store, bench.services.runtime
     runtime._saver.stop()
     runtime.running("drum-4").advice_thread.stop()

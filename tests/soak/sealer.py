@@ -16,12 +16,12 @@ MANY = 20
 
 
 def instant(number: int) -> tuple[int, dict[str, float]]:
-    """The reading of that number: its time follows from it, and so does its value. [ms UTC]"""
+    """The reading with that number, which determines its time and value. [ms UTC]"""
     return START_MS + number % 3 * SLOT_MS + number // 3, {"probe": number / 10}
 
 
 def main(folder: Path) -> None:
-    """Go on until killed."""
+    """Run until killed."""
     store = Store(folder)
     number = len(readings.rows_between(store.read, "drum-4", START_MS, START_MS + 3 * SLOT_MS))
     while True:

@@ -18,7 +18,7 @@ def said(error: StoreError) -> str:
 
 
 def main(folder: Path) -> None:
-    """Do what the lines say: limit BYTES, add COUNT, count 0."""
+    """Execute the lines: limit BYTES, add COUNT, count 0."""
     try:
         store = Store(folder)
     except StoreError as error:
