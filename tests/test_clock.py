@@ -29,7 +29,7 @@ def test_it_counts_the_sleep_of_the_computer():
 
 
 def test_a_wall_clock_that_was_put_forward_is_followed_when_asked(monkeypatch: pytest.MonkeyPatch):
-    """A computer without a battery clock started in the past: once followed, the dates are right. Never automatically."""
+    """A computer without a battery clock starts in the past: once followed, dates are right. Never automatic."""
     clock = Clock()
     before_ms = clock.now_ms()
     wall_s = time.time() + 5000

@@ -160,7 +160,7 @@ def load(folder: Path, seconds: int, rate: float) -> Load:
 
 
 def _sent(server: Running, seconds: int, rate: float) -> tuple[list[Sender], float, list[float]]:
-    """Send all data; returns the senders, the server's processor time, and its memory each half minute of machine time."""
+    """Send all data; returns the senders, the server's processor time, and its memory each half machine minute."""
     with closing(http.client.HTTPConnection("127.0.0.1", server.port, timeout=30)) as connection:
         for machine in MACHINES:  # a page with a figure of each, which loads Bokeh
             connection.request("GET", f"/machines/{machine}")

@@ -85,7 +85,7 @@ def said_of(at_ms: int) -> list[Entry]:
 
 
 def brought_up(was: Dump) -> Dump:
-    """Expected rows after migration of the version before packed readings, without the ids of people and of new entries."""
+    """Expected rows after migrating the version before packed readings, without ids of people and new entries."""
     tokens = [(*row, "operate", None) for row in was["tokens"] if row[0] != "device 0a1b2c3d"]
     sheet = {"id": "drum-4", "name": "Drum", "batch_g": [800.0, 4500.0], "channels": [CHANNEL | {"mqtt": BROKER}]}
     return was | {

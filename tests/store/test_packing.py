@@ -49,7 +49,7 @@ def test_every_decimal_of_a_sensors_range_is_exact(decimals: int):
 
 
 def test_a_step_of_a_tenth_takes_no_more_than_its_noise():
-    """720 s of four channels in tenths take under 2.5 KB: 1.14 KB were measured for a quieter probe, 23 KB as floats."""
+    """720 s of four channels in tenths take under 2.5 KB: 1.14 KB measured for a quieter probe, 23 KB as floats."""
     rng = np.random.default_rng(7)
     roast = batches(900, 1)[0]
     seconds = np.arange(720)

@@ -218,7 +218,7 @@ def test_damaged_lists_are_made_anew_when_the_database_is_opened(furnished: Path
         connection.execute(damage)
     store = Store(furnished.parent)
     assert rows(furnished) == before
-    assert (REMADE in notes.noted(store.read)) == ("version" not in damage)  # a table of an earlier version is not damaged
+    assert (REMADE in notes.noted(store.read)) == ("version" not in damage)  # an old table is not damaged
     store.close()
     Store(furnished.parent).close()
     assert rows(furnished) == before

@@ -24,7 +24,7 @@ from roastlog.store.store import Database, Store
 from roastlog.trace.codes import parse_code
 from tests.subject_entries import keep_lot, keep_machine, keep_person
 
-NOON_MS = int(datetime(2026, 11, 26, 12).astimezone().timestamp() * 1000)  # in the local time zone, in which codes count days
+NOON_MS = int(datetime(2026, 11, 26, 12).astimezone().timestamp() * 1000)  # codes count local days
 DAY_MS = 86_400_000
 
 

@@ -64,7 +64,7 @@ def held(path: Path) -> Iterator[None]:
 
 
 def test_a_file_that_may_not_grow_is_told_and_written_on_later(tmp_path: Path):
-    """If the system refuses file growth, as a quota does, a message appears, nothing is half written, and it resumes."""
+    """If the system refuses file growth, as a quota does, it is reported, nothing is half written, and it resumes."""
     with recorder(tmp_path) as ask:
         assert ask("") == "open"
         assert ask("add 100") == "ok"
