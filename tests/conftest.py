@@ -180,10 +180,10 @@ def pytest_xdist_auto_num_workers() -> int:
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Keep on one worker what shares something costly, so that it is made once.
+    """Keep tests with a costly shared fixture on one worker, so that it is made once.
 
-    That is the demo; what a module makes for its tests; and in `tests/curve` what a module has asked of its roasts.
-    The tests of the local network hear each other's names, so they stand in one row too.
+    That applies to the demo, to fixtures of a module, and to the results of roasts in each module of `tests/curve`.
+    Tests of the local network see each other's names, so they run one after the other too.
     """
     for item in items:
         fixtures = item._fixtureinfo.name2fixturedefs if isinstance(item, pytest.Function) else {}

@@ -1,9 +1,9 @@
 """Simulated roasts with and without injected faults, labelled with the true faults of their noise-free curves.
 
-Faults of the curve are put in where they come from: heat that is cut or turned up by the hand, steam that cools the
-beans and reactions that warm them about first crack. Faults of the probe are put on its readings. What a roast is then
-labelled with follows from the definitions in `docs/faults.md`, worked out here anew and plainly, row by row on the true
-rate, so that nothing of the detector labels what the detector is scored on.
+Faults of the curve are injected at their causes: heat cut or raised by the operator, steam that cools the beans and
+reactions that heat them around first crack. Faults of the probe are added to its readings. The labels follow from the
+definitions in `docs/faults.md`, implemented here separately and simply, row by row on the true rate, so that the
+detector is not scored on its own labels.
 """
 
 import sys

@@ -1,7 +1,7 @@
 """Repeatable simulated batches: one coffee on one machine by one schedule, with the spread of a good day.
 
-The corpus of `roast_corpus` varies widely, for the outlook to learn from; here a comparison must find one thing
-that was changed while the rest varied as usual. The usual spreads are our assumptions.
+The corpus of `roast_corpus` varies widely, to train the outlook; here a comparison must find a single change while the
+rest varies as usual. The usual spreads are our assumptions.
 """
 
 from collections.abc import Callable, Sequence

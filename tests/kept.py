@@ -19,9 +19,9 @@ Given, Made = ParamSpec("Given"), TypeVar("Made")
 
 
 def kept(make: Callable[Given, Made]) -> Callable[Given, Made]:
-    """Make a thing of the same arguments once, for this run and for those that come.
+    """Cache a function's results by its arguments, for this run and later ones.
 
-    What was made by other code is not used: the name of its folder holds the hash of the module of ``make``, of every
+    Results of other code are not used: the name of its folder holds the hash of the module of ``make``, of every
     module of ours that this one imports, however far down, and of the versions of Python and numpy.
     """
     name = f"{make.__module__}.{make.__qualname__}"

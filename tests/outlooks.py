@@ -1,7 +1,7 @@
-"""What an outlook is measured on: batches of held-out coffees, asked at known times before what truly came.
+"""Test cases of the outlook: batches of held-out coffees, forecast at known lead times.
 
-A coffee is one bean on one machine by one hand; its first `HISTORY` batches are there to learn from, as a person tapped
-them, and the `SCORED` after them are foretold and scored against what the beans did. The numbers in `roastlog.curve`
+A coffee is one bean on one machine by one operator. Its first `HISTORY` batches, with a person's taps, are the
+history; the `SCORED` after them are forecast and scored against the true moments. The constants in `roastlog.curve`
 were fitted on seeds 1 to 80; nothing here may use those.
 """
 

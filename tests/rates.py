@@ -1,6 +1,6 @@
-"""What a rate of rise is measured against: the ways of others, and how far each is off on roasts with a known truth.
+"""Other methods for the rate of rise, and the errors of all on roasts with a known truth.
 
-A table of readings has a row a roast and a column a second from charge, NaN after the drop; so have tables of rates.
+A table of readings has a row per roast and a column per second from charge, NaN after the drop; so do tables of rates.
 """
 
 from collections.abc import Sequence

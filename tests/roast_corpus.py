@@ -1,7 +1,7 @@
-"""Simulated roasts that the numbers are measured on: many coffees, machines and hands, each from a seed.
+"""Simulated roasts for tests of the computations: many coffees, machines and operators, each from a seed.
 
-Everything here rests on `roastlog.physics` and is drawn at random from a seed; nothing was tuned on what is tested.
-The instruments' noise is put on afterwards, so that the noise-free curve, and with it the true rate, is known.
+Everything is based on `roastlog.physics` and drawn at random from a seed; nothing was tuned on the tested seeds. The
+instruments' noise is added afterwards, so that the noise-free curve, and with it the true rate, is known.
 """
 
 from collections.abc import Sequence
@@ -26,7 +26,7 @@ CRACK_TAP_S, YELLOW_TAP_S = 3.0, 8.0  # delay of a person's tap
 
 @dataclass(frozen=True)
 class Known:
-    """A simulated roast of which all is known: the noise-free curves, and what the hand said and did.
+    """A simulated roast with a known truth: the noise-free curves, and the operator's taps and moves.
 
     Attributes
     ----------
@@ -37,9 +37,9 @@ class Known:
     rate_c_per_min : ndarray, shape (n,)
         Their true rate: the central difference of the noise-free probe. [°C/min]
     true_s : dict of str to float
-        When the moments truly came. [s]
+        True times of the moments. [s]
     moments_s : dict of str to float
-        When a person tapped them. [s]
+        Times of a person's taps. [s]
     """
 
     time_s: NDArray[np.float64]

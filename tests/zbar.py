@@ -1,4 +1,4 @@
-"""Codes read back by zbar, which shares no code with what drew them."""
+"""Codes read back by zbar, which shares no code with the encoder."""
 
 import numpy as np
 import pytest

@@ -1,6 +1,6 @@
 """Audit: Lighthouse scores of each page of the demo, and the echo time of a tap on a slow phone.
 
-Scores of accessibility and good practice decide the exit code; what is a timing is told beside its bound.
+Scores of accessibility and good practice decide the exit code; timings are only printed beside their bounds.
 """
 
 import re

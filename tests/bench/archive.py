@@ -1,8 +1,8 @@
-"""Ten years of a busy roastery: how large its archive is, and how long a list and a record of it take.
+"""Ten years of a busy roastery: the size of its archive, and the time of a list and a record.
 
-The demo's week of batches is laid end to end over and over, 30 a day in a row, at 1 Hz with a few ms of unrest in the
-times, a fourth channel beside the demo's three, and the machine read between the batches too. Each half hour is packed
-as the server packs it; each batch has all of its journal.
+The demo's week of batches is repeated, 30 batches a day in a row, at 1 Hz with a jitter of a few ms, with a fourth
+channel beside the demo's three, and with readings between the batches too. Each half hour is packed as by the server;
+each batch has its complete journal.
 """
 
 import random

@@ -34,9 +34,9 @@ class Running:
         return f"http://127.0.0.1:{self.port}"
 
     def resident_mb(self, *, without: str = "") -> float:
-        """Resident memory of the process and its children, but those with ``without`` in their command line.
+        """Resident memory of the process and its children, except those with ``without`` in their command line.
 
-        Pages that parent and child share count twice, so this is the most it can be.
+        Memory pages shared by parent and child count twice, so this is an upper bound.
         """
         parent = psutil.Process(self.pid)
         family = [parent, *parent.children(recursive=True)]

@@ -35,7 +35,7 @@ class Said:
 
 @dataclass(frozen=True)
 class Point:
-    """What one kill cost.
+    """Losses of one kill.
 
     Attributes
     ----------

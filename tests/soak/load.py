@@ -1,4 +1,4 @@
-"""Eight machines at full rate for an hour of their time, with twenty screens that watch: what it takes, what is lost.
+"""Cost and losses of eight machines at full rate for an hour of their time, with twenty watching screens.
 
 The server is the ordinary one, its clock set to run fast; the machines' readings are pushed to it by the contract.
 """
@@ -43,7 +43,7 @@ serve(Serving(Path(sys.argv[1]), port=int(sys.argv[2]), rate=float(sys.argv[3]))
 
 @dataclass(frozen=True)
 class Load:
-    """What an hour or so of it came to.
+    """Results of about an hour.
 
     Attributes
     ----------

@@ -1,7 +1,7 @@
-"""Keeps readings and packs them, over and over, and says what is kept: ``sealer.py FOLDER``; killed from outside.
+"""Stores and packs readings in a loop, and prints its progress: ``sealer.py FOLDER``; killed from outside.
 
-A line is the number of the last instant that is kept. Instants are in three half hours in turn, so that what was packed
-is packed again with what came late.
+Each line is the number of the last stored instant. Instants alternate between three half hours, so that packed ones
+are packed again with late readings.
 """
 
 import sys

@@ -1,4 +1,4 @@
-"""Writes readings through the store, a command a line, and says how it went: ``recorder_on_a_bad_disk.py FOLDER``.
+"""Writes readings through the store, one command per line, and prints the result: ``recorder_on_a_bad_disk.py FOLDER``.
 
 A process of its own, so that a limit on the size of its files is its own, and so that it holds no file when it is over.
 """

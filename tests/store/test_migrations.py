@@ -34,7 +34,7 @@ Dump = dict[str, list[tuple[object, ...]]]
 
 
 def dump(path: Path) -> Dump:
-    """All rows of all tables of a file, but those about the changes themselves; entries as the first version had them.
+    """All rows of all tables of a file, except those about migrations; entries in the first version's form.
 
     From the sixth change on they are read back in words, and those words are no table of its own here. From the ninth
     on those that are not about a batch stand in “said”.

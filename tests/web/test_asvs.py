@@ -1,4 +1,4 @@
-"""What the OWASP ASVS 5.0 asks of a web page in its chapter V3, requirement by requirement.
+"""The requirements of chapter V3 of the OWASP ASVS 5.0 for web pages, one by one.
 
 Numbers and wording are from memory; V3.4.7 (reports of the policy) and V3.5.4 (a host name for each application) are of
 level 3 or for others, and are left out.

@@ -191,7 +191,7 @@ def test_what_changes_is_not_kept_by_a_browser(bench: Bench):
     ],
 )
 def test_no_path_leads_out_of_the_static_folder(bench: Bench, path: str):
-    """Any form of such a path gives 404."""
+    """Any form of such a path gives 404 or a redirect, never a file."""
     answer = bench.client.get(path)
     assert answer.status_code in {404, 308}
     assert b"roastlog" not in answer.data
