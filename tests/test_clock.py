@@ -106,7 +106,7 @@ def test_waiting_is_in_its_own_seconds():
     assert not Clock().wait(stop, -5)
 
 
-def test_waiting_ends_when_told_to_stop():
+def test_waiting_ends_on_a_stop():
     """A stop ends the wait at once, and the result says so."""
     stop = threading.Event()
     stop.set()

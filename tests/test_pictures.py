@@ -63,7 +63,7 @@ def test_one_cut_short_is_refused(kind: str):
 
 @settings(max_examples=150, deadline=None)
 @given(st.sampled_from(["JPEG", "PNG", "WEBP"]), st.data())
-def test_whatever_is_changed_in_it_it_opens_or_is_refused(kind: str, data: st.DataObject):
+def test_a_changed_picture_opens_or_is_refused(kind: str, data: st.DataObject):
     """A picture with changed bytes opens or is refused with a message, and causes no other error."""
     raw = bytearray(encoded(kind))
     for place in data.draw(st.lists(st.integers(0, len(raw) - 1), max_size=12)):

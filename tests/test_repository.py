@@ -124,7 +124,7 @@ def test_htmx_is_the_version_that_its_package_says():
     assert importlib.metadata.version("django-js-lib-htmx").startswith(said[1])
 
 
-def test_version_is_said_alike():
+def test_versions_agree():
     """The package and pyproject.toml carry the same version."""
     assert PROJECT["version"] == __version__
 
@@ -150,7 +150,7 @@ def test_readme_names_every_command_with_its_options():
     assert told == {command: set(options) for command, options in parsers(commands._parser())}
 
 
-def test_settings_page_tells_every_setting():
+def test_settings_page_lists_every_setting():
     """docs/settings.md names each setting with its default, and no other."""
     text = (ROOT / "docs" / "settings.md").read_text(encoding="utf-8")
     told = dict(re.findall(r"^\| `(\w+)` \| ([^|]+) \|", text, re.MULTILINE))

@@ -81,7 +81,7 @@ def test_warped_distance_is_symmetric_and_a_band_never_lessens_it(a, b, band):
     assert dtw_distance(a, b, band=band) >= dtw_distance(a, b) - 1e-9
 
 
-def test_nothing_is_at_no_distance():
+def test_empty_curves_have_no_distance():
     """An empty curve is refused, and two roasts that share no reading have a distance of NaN."""
     with pytest.raises(CurveError, match="empty"):
         dtw_distance([], [1.0])
@@ -173,7 +173,7 @@ def test_gap_stays_a_gap():
     assert distance(batch, guide).mean_c == pytest.approx(2)
 
 
-def test_alignment_that_cannot_be_is_refused():
+def test_impossible_alignment_is_refused():
     """An unknown alignment, and a moment that one of the two lacks, are refused by name."""
     guide = ramp(moments_s={"yellow": 200.0}, name="26330-01X")
     with pytest.raises(CurveError, match="charge, yellow, first_crack, temperature"):

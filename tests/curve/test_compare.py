@@ -59,7 +59,7 @@ def roast_with(
         (late, "move_time", {"s": (22.0, 28.0), "C": (2.0, 8.0)}, 17),
     ],
 )
-def test_what_was_changed_ranks_first_among_the_causes(changed, kind, sizes, least):
+def test_the_change_ranks_first_among_the_causes(changed, kind, sizes, least):
     """Of 20 pairs on one schedule with one change, most have that change as the first cause, at its size."""
     # Measured: charge 17 (nothing 2, another cause 1), weight 19 (another 1), cut 19 (nothing 1). The other causes are
     # moves within seconds of each other that were merged in only one of the two batches.
@@ -89,7 +89,7 @@ def test_nothing_stands_out_between_batches_that_vary_as_usual():
     assert sum(count > 2 for count in counts) <= 2
 
 
-def test_little_is_said_while_nothing_is_known_of_a_coffee():
+def test_few_outliers_without_earlier_batches():
     """By the assumed usual differences alone, four of five usual pairs have no outlier."""
     # Measured: 93 of 100.
     quiet = [not compare(steady(seed, number), steady(seed, 0)).reasons for seed in SEEDS for number in (1, 2)]
@@ -208,12 +208,12 @@ def test_other_curve_changes_no_earlier_answer():
         (Reason("setting", "hot_air", 1.5, "setting", 4, cause=True), "hot air 1.5 higher at charge"),
     ],
 )
-def test_reasons_read_as_one_says_them(reason, words):
+def test_wording_of_reasons(reason, words):
     """Each kind of reason has its text, its size and its direction."""
     assert describe_reason(reason) == words
 
 
-def test_reasons_of_moves_read_as_one_says_them():
+def test_wording_of_reasons_of_moves():
     """The reason of a move names the control, the change and the time."""
     cut, theirs = (325.0, 5.0, 3.5), (305.0, 5.0, 3.0)
     guide = roast_with((0, "radiant", 5), (305, "radiant", 3))

@@ -75,7 +75,7 @@ def test_rise_before_first_crack_is_no_rebound():
     assert found(STEADY + np.clip((TIMES - 420.0) / 30.0, 0.0, 1.0) * 3.0) == []
 
 
-def test_stall_is_told_once_it_has_lasted():
+def test_stall_is_reported_once_it_has_lasted():
     """A rate of 0.5 °C/min is a stall after 40 s of it, from about its start, with size 0.5 °C/min."""
     slow = STEADY.copy()
     slow[(TIMES >= 300.0) & (TIMES <= 380.0)] = 0.5
@@ -290,7 +290,7 @@ def test_faults_are_found_and_not_invented(roasts: list[Labelled], answers: list
     assert got.recall >= 0.9, got
 
 
-def test_clean_roasts_are_left_in_peace(roasts: list[Labelled], answers: list[list[CurveFault]]):
+def test_clean_roasts_have_few_false_alarms(roasts: list[Labelled], answers: list[list[CurveFault]]):
     """Fewer than 1 in 10 roasts without a true fault get a heads-up of any kind."""
     disturbed, clean = false_on_clean(roasts, answers)
     assert disturbed < clean / 10, (disturbed, clean)
@@ -323,7 +323,7 @@ def test_words_advise_and_never_instruct(kind: str):
     )
 
 
-def test_sizes_are_in_the_unit_that_was_asked_for():
+def test_sizes_are_in_the_requested_unit():
     """A size is a difference: 4.2 °C/min are 7.56 °F/min by the factor 1.8 alone; minus signs are true ones."""
     fault = CurveFault("crash", 522.0, 560.0, 4.2)
     assert "4.2\N{NO-BREAK SPACE}°C/min" in describe_fault(fault)

@@ -106,7 +106,7 @@ def test_order_of_the_batches_does_not_matter(roasts: list[Roast]):
         assert one.low_s == pytest.approx(other.low_s, abs=1e-6)
 
 
-def test_it_says_what_it_rests_on(roasts: list[Roast]):
+def test_forecast_states_its_basis(roasts: list[Roast]):
     """The forecast states its basis: the live curve alone, or the number of batches."""
     assert "alone" in Outlook([]).basis_text
     assert "one earlier batch" in Outlook(roasts[:1]).basis_text
@@ -228,7 +228,7 @@ def test_odd_roasts_do_no_harm(roasts: list[Roast]):
                 assert forecast.time_s >= (odd.upto(at_s).time_s[-1] if forecast.basis != "plan" else 0)
 
 
-def test_in_a_silence_nothing_is_foretold(roasts: list[Roast]):
+def test_no_forecast_without_readings(roasts: list[Roast]):
     """After a long gap in the readings there is no forecast, since the present state is unknown."""
     silent = np.where(roasts[9].time_s > 380, np.nan, roasts[9].temp_c)
     quiet = replace(roasts[9], temp_c=silent, rate_c_per_min=np.where(np.isnan(silent), np.nan, 8.0))
@@ -236,13 +236,13 @@ def test_in_a_silence_nothing_is_foretold(roasts: list[Roast]):
 
 
 @pytest.mark.parametrize("plan", [{"development_s": 0.0}, {"development_ratio": 1.0}])
-def test_plan_that_none_can_follow_is_refused(plan: dict[str, float]):
+def test_an_impossible_plan_is_refused(plan: dict[str, float]):
     """An impossible plan is refused when it is entered, not in mid-roast."""
     with pytest.raises(CurveError):
         Outlook([], **plan)
 
 
-def test_misses_tell_how_wrong_it_was(roasts: list[Roast]):
+def test_review_gives_the_errors_of_each_minute(roasts: list[Roast]):
     """The review compares each minute's forecast with the tapped moment; untapped moments have none."""
     roast, outlook = roasts[6], Outlook(roasts[:5], development_s=80.0)
     found = forecast_errors(roast, outlook)

@@ -49,7 +49,7 @@ def test_phase_passes_over_missing_moments():
 
 
 @given(st.dictionaries(st.sampled_from(["yellow", "first_crack", "drop"]), st.integers(-60, 900)), st.integers(0, 900))
-def test_it_is_development_by_the_clock_where_there_is_a_development(moments_s: dict[str, int], now_s: int):
+def test_phase_and_development_agree(moments_s: dict[str, int], now_s: int):
     """Phase and development agree, even if first crack was marked before the charge."""
     moments_s = {"charge": 0, **moments_s}
     if moments_s.get("drop", now_s + 1) > now_s:
@@ -113,7 +113,7 @@ def test_area_counts_what_is_above_the_base_alone():
     assert area_above(ramp_s, ramp_s, 60, 60, 0) is None
 
 
-def test_area_is_not_told_over_a_gap():
+def test_area_is_not_given_over_a_gap():
     """Up to 6 s without a reading are interpolated; a longer gap leaves the area unknown."""
     time_s = np.arange(0, 301, 1.0)
     temp_c = 120 + 0.1 * time_s

@@ -204,7 +204,7 @@ def test_gap_stays_a_gap():
     assert feed(live, np.arange(76, 90, 1.0), np.full(14, 130.0))[-1].rate_c_per_min == pytest.approx(0)
 
 
-def test_readings_that_tell_nothing_new_change_nothing():
+def test_redundant_readings_change_nothing():
     """A duplicate, a late reading, or one of more than 20 a second returns the last result."""
     live = LiveRate()
     last = feed(live, np.arange(0, 60, 1.0), 100 + 0.2 * np.arange(0, 60, 1.0))[-1]
@@ -222,7 +222,7 @@ def test_memory_is_bounded():
     assert len(live._recent) <= 20 * 20 + 1
 
 
-def test_curves_that_are_none_are_refused():
+def test_invalid_curves_are_refused():
     """Unequal columns and decreasing times are refused by name."""
     with pytest.raises(CurveError, match="same length"):
         rate_of_rise([0, 1], [1.0])

@@ -111,7 +111,7 @@ def test_the_newest_charge_counts():
     assert detect_charge(time_s, temp_c) == pytest.approx(330, abs=1)
 
 
-def test_what_is_no_charge():
+def test_no_false_charge():
     """Cooling by 60 °C/min, a step by −100 °C, a broken wire, and a gap over the fall are no charge."""
     time_s = np.arange(0, 120, 1.0)
     assert detect_charge(time_s, 220 - time_s) is None
@@ -130,7 +130,7 @@ def as_roast(known: Known) -> Roast:
     return Roast(known.time_s, known.probe_c, known.rate_c_per_min, known.moments_s)
 
 
-def test_likely_is_the_median_of_the_marks_and_says_how_many():
+def test_the_usual_mark_is_the_median_with_its_count():
     """By hand: marks at 150, 152 and 157 °C, at 200, 210 and 220 s; a roast without the mark is ignored."""
     time_s = np.arange(0, 400, 1.0)
     marks = [(200.0, 150.0), (210.0, 152.0), (220.0, 157.0)]
@@ -160,7 +160,7 @@ def test_the_next_mark_lies_within_the_spread_about_two_times_in_three(moment: s
     assert 0.55 <= np.mean(within) <= 0.80
 
 
-def test_a_suggestion_says_what_it_rests_on_and_never_what_to_do():
+def test_a_suggestion_states_its_basis_and_gives_no_order():
     """It states the number of batches, the usual temperature with its spread, and the probe, and gives no order."""
     time_s = np.arange(0, 400, 1.0)
     earlier = [

@@ -109,7 +109,7 @@ def test_it_posts_no_moves(bench: Bench):
     assert "move" not in {entry["kind"] for entry in bench.sent}
 
 
-def test_any_word_of_another_takes_the_batch_over(bench: Bench):
+def test_an_entry_of_another_device_takes_over(bench: Bench):
     """After a note from another device it taps nothing more, but still turns the knobs."""
     bench.run(100)
     bench.say("note", {"text": "I have it"})
@@ -123,7 +123,7 @@ def notes(entries: list[dict[str, Any]]) -> list[str]:
     return [entry["body"]["text"] for entry in entries if entry["kind"] == "note"]
 
 
-def test_it_says_who_it_is_and_when_it_gives_way():
+def test_it_introduces_itself_and_reports_a_takeover():
     """It writes one note early in its batch, one when someone takes over in mid-roast, and none later."""
     bench = Bench(hello="I roast this one", goodbye="Yours now")
     assert notes(bench.run(30)) == ["I roast this one"]
@@ -133,7 +133,7 @@ def test_it_says_who_it_is_and_when_it_gives_way():
     assert bench.run(30) == []
 
 
-def test_what_is_said_after_its_drop_is_no_takeover():
+def test_entries_after_the_drop_are_no_takeover():
     """Weighing its batch is not a takeover."""
     bench = Bench(goodbye="Yours now")
     while not bench.operator.roasted_g:
@@ -197,7 +197,7 @@ def test_a_charge_of_another_ends_the_operators_batch_honestly(bench: Bench):
     assert bench.run(900) == []
 
 
-def test_whoever_charged_before_it_began_keeps_the_drum():
+def test_an_earlier_charge_keeps_the_drum():
     """If somebody charged before its start, it opens no batch, since pages would show that one."""
     drum = Drum(seed=1)
     operator = Operator(drum, Job(ALDER, "Ines", 4000.0, seed=3), new_id=lambda: "never")
@@ -234,7 +234,7 @@ def test_moves_before_a_charge_hold(bench: Bench):
     assert bench.drum.levels()["drum_heat"] == 6.5
 
 
-def test_what_is_old_moves_nothing(bench: Bench):
+def test_old_entries_change_nothing(bench: Bench):
     """Old entries, read again at a start, turn no knob and open no door."""
     bench.run(200)
     ago_s = STALE_MS / 1000 + 1

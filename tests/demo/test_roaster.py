@@ -173,7 +173,7 @@ def test_writing_a_holding_register_turns_the_knob():
     assert not answers(port)
 
 
-def test_a_taken_port_is_told_and_ends_it():
+def test_a_taken_port_is_reported_and_ends_it():
     """A second roaster on the same port reports that and returns 2."""
     with socket.socket() as taken:
         taken.bind(("127.0.0.1", 0))
@@ -186,7 +186,7 @@ def test_a_taken_port_is_told_and_ends_it():
 
 
 @pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGINT])
-def test_it_ends_cleanly_when_told(number: signal.Signals):
+def test_it_ends_cleanly_on_request(number: signal.Signals):
     """Return code 0, nothing on stderr, port free again."""
     port = held_port()
     with process("--port", str(port)) as child:

@@ -103,7 +103,7 @@ def test_any_weekday_makes_a_week(later_days: int):
     assert 6 not in days
 
 
-def test_the_books_bear_the_week(batches: list[PastBatch]):
+def test_the_stock_suffices_for_the_week(batches: list[PastBatch]):
     """Each lot holds more than its batches took, and one of them is nearly used up."""
     left_g = {coffee.lot.code: coffee.lot.bought_g for coffee in COFFEES}
     for batch in batches:

@@ -37,7 +37,7 @@ def test_two_in_one_millisecond_are_both_kept(inbox: Inbox):
     assert [reading.at_ms for reading in inbox.take(["probe"])] == [START_MS, START_MS + 1]
 
 
-def test_what_nobody_takes_is_bounded(inbox: Inbox):
+def test_unread_readings_are_limited(inbox: Inbox):
     """If nobody reads, the oldest readings are dropped."""
     for number in range(MAX_READINGS + 7):
         inbox.put("probe", float(number), "")

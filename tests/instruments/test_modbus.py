@@ -175,7 +175,7 @@ def test_new_values_are_read(own_server):
         assert values(instrument.read(["probe"])) == {"probe": 200.4}
 
 
-def test_killed_server_is_told_and_read_again_after_its_return(own_server):
+def test_killed_server_is_reported_and_read_again_after_its_return(own_server):
     """A server that dies is a lost link; opening fails with a clear message until it is back."""
     with linked({"probe": point(own_server.port, "input", 0, "int16")}) as instrument:
         instrument.read(["probe"])
@@ -220,7 +220,7 @@ def test_dead_instrument_does_not_delay_another(own_server, server):
     dead.close()
 
 
-def test_unknown_host_is_told_plainly():
+def test_unknown_host_is_reported():
     """An invalid host name is reported as such, without asking the network."""
     wrong = ModbusPoint(host="no..such", table="input", address=0, type="int16")
     with pytest.raises(InstrumentError, match=r"No host is called no\.\.such"):

@@ -131,7 +131,7 @@ def test_unplugged_and_plugged_in_again(cable, linked):
     assert values(instrument.read(points)) == {"probe": 1963}
 
 
-def test_stalled_server_is_told_and_its_late_answer_not_taken(cable, server, linked):
+def test_stalled_server_is_reported_and_its_late_answer_not_taken(cable, server, linked):
     """No answer in time is a lost link; a late one never answers the next request."""
     points = {"probe": point(cable, "input", 0, "int16")}
     instrument = linked(points, timeout_s=0.2)
@@ -177,7 +177,7 @@ def test_damaged_answers_give_the_value_or_none(cable, linked, cut, put, drop):
     ("make", "says"),
     [(Path.absolute, "is not there"), (Path.touch, "no serial port"), (Path.mkdir, "no serial port")],
 )  # fmt: skip
-def test_what_is_no_port_is_told_plainly(tmp_path, make, says):
+def test_invalid_port_is_reported(tmp_path, make, says):
     """A missing port, a file and a folder are reported as such."""
     path = tmp_path / "ttyNone"
     make(path)

@@ -107,7 +107,7 @@ def test_an_old_value_kept_by_the_broker_is_no_reading(broker, voice, linked):
 @pytest.mark.parametrize(
     "payload", ["", "on", "NaN", "196,3", b"\xff\x00\x01", "1e999", '{"celsius": 196.3}', "1" + "0" * MAX_MESSAGE_BYTES]
 )
-def test_what_is_no_number_is_told_and_counted(broker, voice, linked, payload):
+def test_invalid_numbers_are_reported_and_counted(broker, voice, linked, payload):
     """Words, bytes and endless messages are faults of their channel; a number ends the fault."""
     instrument = linked(broker, probe={"topic": "drum-4/probe"})
     voice.say("drum-4/probe", payload)
@@ -183,7 +183,7 @@ def test_a_connection_that_fails_says_why(broker, linked, wrong, says):
         linked(broker, probe={"topic": "x", **wrong})
 
 
-def test_a_port_that_says_nothing_is_told(linked, broker):
+def test_a_port_that_says_nothing_is_reported(linked, broker):
     """A port that listens without answering is reported after a second."""
     says = r"did not answer within 1 s\. Is it an MQTT broker"
     with socket.create_server(("127.0.0.1", 0)) as mute, pytest.raises(InstrumentError, match=says):

@@ -29,14 +29,14 @@ def sending(tree: ast.AST) -> list[str]:
 
 
 @pytest.mark.parametrize("source", SOURCES, ids=lambda source: source.stem)
-def test_no_driver_names_a_way_to_send(source):
+def test_no_driver_uses_a_sending_function(source):
     """Only MQTT's driver sends, and only its online status under the configured topic."""
     status = "self._broker.status"
     allowed = [f"publish({status})", f"publish({status})", "will_set(broker.status)"] if source.stem == "mqtt" else []
     assert sending(ast.parse(source.read_text(encoding="utf-8"))) == allowed
 
 
-def test_a_way_to_send_would_be_found():
+def test_a_sending_call_would_be_found():
     """The test above detects a call, and a function that is only passed on."""
     code = "client.write_register(10, 0)\nmap(port.write, data)\nbroker.publish('gas', 5)"
     assert sending(ast.parse(code)) == ["publish('gas')", "write()", "write_register(10)"]
@@ -49,7 +49,7 @@ def test_a_driver_offers_open_read_and_close(driver):
     assert offered == {"open", "read", "close"}
 
 
-def test_the_simulated_roaster_follows_what_was_said_and_is_set_by_nobody():
+def test_the_simulated_roaster_follows_entries_only():
     """It alone receives entries, since there is no real machine; its controls are its own."""
     offered = {name for name, what in vars(SimulatedInstrument).items() if callable(what) and name[0] != "_"}
     assert offered == {"open", "read", "close", "follow"}

@@ -91,7 +91,7 @@ def test_a_line_may_come_in_pieces(cable, linked):
     assert values(wait_for(instrument, "probe", count=1)) == [("probe", 196.3)]
 
 
-def test_what_stands_before_the_first_line_end_is_no_line(cable):
+def test_text_before_the_first_line_end_is_discarded(cable):
     """A port opened in mid-line receives “6.3,1,2”, which looks complete, and rejects it."""
     instrument = SerialInstrument({"probe": SerialPoint(device=cable.near, **COLUMNS)}, Clock())
     instrument.open()
@@ -143,7 +143,7 @@ def test_unplugged_and_plugged_in_again(cable, linked):
     assert values(wait_for(instrument, "probe", count=1)) == [("probe", 196.5)]
 
 
-def test_a_port_in_use_is_told(cable, linked):
+def test_a_port_in_use_is_reported(cable, linked):
     """A second listener is refused, since each would get half of the data."""
     linked(probe={**COLUMNS})
     with pytest.raises(InstrumentError, match="in use"):

@@ -50,7 +50,7 @@ def test_it_serves_the_practice_machine(drum: SimulatedInstrument):
     instrument.close()
 
 
-def test_a_batch_is_roasted_by_what_is_said(drum: SimulatedInstrument, clock: HandClock):
+def test_a_batch_is_roasted_by_its_entries(drum: SimulatedInstrument, clock: HandClock):
     """Warm before; the probe turns after charge and rises; after the drop the drum returns to charge temperature."""
     clock.pass_s(600)
     assert values(drum)["bean_probe"] == pytest.approx(203.0, abs=4.0)

@@ -52,7 +52,7 @@ def modbus(port: int, address: int, **rest: object) -> ModbusPoint:
     )
 
 
-def test_what_came_and_what_it_means(port):
+def test_raw_number_and_value(port):
     """The result has the raw number, and the value with scale and the channel's offset."""
     probe = Channel(id="probe", name="Probe", role="bean_probe", offset_c=-1.5, modbus=modbus(port, 0, scale=0.1))
     assert try_channel(machine(probe), "probe") == Trial("1963", 194.8, "")
@@ -85,7 +85,7 @@ def test_a_control_and_a_thermocouple(port):
         ({"table": "coil", "type": None, "address": 900}, "nothing at coil address 900"),
     ],
 )
-def test_why_there_is_no_value(port, rest, says):
+def test_reasons_for_a_missing_value(port, rest, says):
     """A wrong address, a wrong unit, an invalid number and a missing server each have a clear reason."""
     asked = {"port": port, "address": 0, **rest}
     asked["port"] = held_port() if asked["port"] == "nobody" else port
@@ -102,7 +102,7 @@ def test_others_are_left_alone(port):
     assert try_channel(machine(probe, off), "probe").value == 1963
 
 
-def test_what_cannot_be_tried_says_so():
+def test_an_impossible_trial_is_reported():
     """A pushed channel, a control without a register and an unknown id cannot be tried; the practice drum can."""
     gas = Control(id="gas", name="Gas", low=0, high=10, step=0.5)
     whole = machine(Channel(id="room", name="Room", role="room", http=PushPoint()), controls=(gas,))

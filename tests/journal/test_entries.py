@@ -42,7 +42,7 @@ def test_a_sound_entry_is_taken_with_the_time_it_came_in():
         ({"extra": 1}, "extra"),
     ],
 )
-def test_what_is_wrong_is_named(changes: dict[str, object], words: str):
+def test_refusal_names_the_field(changes: dict[str, object], words: str):
     """The refusal names the field, so that the person can correct it."""
     with pytest.raises(EntryRefused, match=words):
         parse_entry(raw(**changes), received_ms=0)

@@ -209,7 +209,7 @@ def test_any_order_and_any_repetition_fold_to_the_same_batch(entries: list[Entry
 
 
 @given(st.lists(entries_of_any_kind(), max_size=14))
-def test_nothing_that_was_said_is_lost(entries: list[Entry]):
+def test_no_entry_is_lost(entries: list[Entry]):
     """Every input id appears as a line."""
     assert {line.id for line in fold(entries, "B").lines} == {each.id for each in entries}
 

@@ -135,7 +135,7 @@ def test_a_subject_is_read_and_written_alike(text: str):
         ("lot a\nb", "plain text"),
     ],
 )
-def test_a_subject_that_cannot_be_is_told_in_words(text: str, words: str):
+def test_a_subject_that_cannot_be_is_reported(text: str, words: str):
     """An invalid subject is refused with a message."""
     with pytest.raises(EntryRefused, match=words):
         Subject.parse(text)
@@ -155,7 +155,7 @@ def test_a_subject_that_cannot_be_is_told_in_words(text: str, words: str):
         ({"about": "machine drum-4", "batch": None, "kind": "set_up", "body": {"sheet": {"id": "drum-4"}}}, "name"),
     ],
 )
-def test_what_is_wrong_about_a_subject_is_named(changes: dict[str, object], words: str):
+def test_invalid_subject_is_refused_by_name(changes: dict[str, object], words: str):
     """A kind that does not fit its subject, two subjects at once, and an unknown setting are refused by name."""
     with pytest.raises(EntryRefused, match=words):
         parse_entry(raw(**changes), received_ms=0)
@@ -176,7 +176,7 @@ def newer(kind: str, about: str, **body: object) -> Entry:
     return Entry.model_construct(id=uuid4(), about=about, machine=None, kind=kind, at_ms=1, received_ms=1, body=body)
 
 
-def test_what_a_newer_version_said_is_folded_around():
+def test_entries_of_a_newer_version_do_not_disturb_the_fold():
     """An unknown kind, subject, word or field is kept as a line, shown as from a newer version."""
     opened = parse_entry(raw(kind="opened", batch=None, body={"coffee": "Alder"}), received_ms=0)
     more = opened.model_copy(update={"body": {"coffee": "Alder", "blend": True}})
@@ -195,6 +195,6 @@ def test_every_kind_of_subject_but_the_house_has_a_name():
     assert set(SUBJECTS) - set(NAMED) == {"house"}
 
 
-def test_the_docs_tell_every_kind_as_its_row_has_it():
+def test_the_docs_list_every_kind_of_the_registry():
     """docs/entries.md matches the registry."""
     assert kinds_table.PATH.read_text(encoding="utf-8") == kinds_table.text(), "run make words"

@@ -44,7 +44,7 @@ GAP = "\N{NARROW NO-BREAK SPACE}"
         ("released", {"decision": "reject"}, "Rejected"),
     ],
 )
-def test_each_kind_reads_as_one_would_say_it(kind: str, body: dict, text: str):
+def test_each_kind_has_a_short_wording(kind: str, body: dict, text: str):
     """A line is short, without trailing zeros and without its time."""
     batch = fold([entry(kind, **body)], "B")
     assert tell(batch.lines[0], batch, CONTROLS) == text
@@ -80,7 +80,7 @@ def test_an_amendment_says_what_it_corrects():
     assert text.endswith(": coffee Night Ferry, green weight 3900, no for, plan development 1:15")
 
 
-def test_what_is_about_nothing_says_so():
+def test_an_entry_about_a_missing_one_says_so():
     """An entry about a missing one says so; the missing one may still arrive."""
     for kind, body in (("undo", {}), ("shift", {"by_s": 5}), ("amend", {"body": {"text": "x"}})):
         assert "an entry that is not here" in told(entry(kind, 0, entry=str(uuid4()), **body))
@@ -118,7 +118,7 @@ def test_a_correction_that_does_not_fit_is_still_told():
         assert tell(batch.lines[1], batch, CONTROLS).startswith("Corrected “Batch opened”")
 
 
-def test_every_word_has_its_saying():
+def test_every_word_has_its_wording():
     """Each kind, moment, stage and flag has its own wording."""
     assert set(MOMENT_LABELS) == {*MOMENTS, "turning_point"}
     assert set(STAGE_LABELS) == set(STAGES)

@@ -18,7 +18,7 @@ def test_scripts_of_the_typeface(text: str, *, bold: bool):
     assert face(bold=bold).displayable(text) == text
 
 
-def test_what_it_lacks():
+def test_missing_characters_become_boxes():
     """A missing character, such as Han, becomes a box, never a blank; the box itself is supported."""
     assert face(bold=True).displayable("日本 Alder") == f"{BOX}{BOX} Alder"
     assert face(bold=True).has(BOX)

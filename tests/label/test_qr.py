@@ -61,7 +61,7 @@ def test_it_reads_with_a_tenth_of_it_torn_off():
 
 
 @pytest.mark.parametrize(("text", "level"), [("", "M"), ("a" * 5000, "M"), (URL, "L"), (URL, "X")])
-def test_symbols_that_cannot_be(text: str, level: str):
+def test_impossible_symbols_are_refused(text: str, level: str):
     """Empty data, too much data, and a weak level are refused with a message."""
     with pytest.raises(LabelError):
         qr_symbol(text, level=level)

@@ -64,7 +64,7 @@ def test_a_picture_without_a_symbol_says_nothing():
 
 
 @pytest.mark.parametrize("data", [b"no picture", bomb(5_000), encoded("PNG", (400, 300))[:900]])
-def test_what_is_no_picture_is_refused(data: bytes):
+def test_invalid_picture_is_refused(data: bytes):
     """Text, a picture with too many pixels, and a truncated one are refused."""
     with pytest.raises(PictureRefused):
         qr_texts(data)

@@ -218,7 +218,7 @@ def test_finer_printers_get_finer_steps():
         ({}, {"skip": -1}, "has 1 places"),
     ],
 )
-def test_labels_that_cannot_be(changes: dict[str, str], options: dict[str, int], words: str):
+def test_impossible_labels_are_refused(changes: dict[str, str], options: dict[str, int], words: str):
     """An impossible label is refused with a message that names a remedy."""
     label = Label(**{"coffee": "Alder", "code": "26330-04M", "url": URL, **changes})
     with pytest.raises(LabelError, match=words):
@@ -232,14 +232,14 @@ def test_sizes_by_name():
         label_size("10x10")
 
 
-def test_what_was_cut_is_told():
+def test_shortened_parts_are_reported():
     """A label names the parts that it shortened; one that shortened nothing names none."""
     assert layout(SHORT, SIZES["100x50"]).shortened == ()
     assert "note" in layout(LONG, SIZES["50x30"]).shortened
     assert "coffee" in layout(LONG, SIZES["50x30"]).shortened
 
 
-def test_missing_characters_are_told():
+def test_missing_characters_are_reported():
     """Characters that the PDF shows as boxes are listed once each; a plain label has none."""
     assert missing_characters(LONG) == "日本"
     assert missing_characters(SHORT) == ""

@@ -33,13 +33,13 @@ def test_every_computer_has_loopback():
     assert ipaddress.ip_address("127.0.0.1") in all_addresses()
 
 
-def test_who_listens_on_one_address_is_reached_there():
+def test_one_address_is_reached_there():
     """An address is reached at itself; an unknown name has no address."""
     assert listening("127.0.0.1") == listening("localhost") == [ipaddress.ip_address("127.0.0.1")]
     assert listening("no such host") == []
 
 
-def test_who_listens_everywhere_is_reached_by_each_address(monkeypatch):
+def test_all_addresses_but_loopback_are_reached(monkeypatch):
     """All addresses but loopback, which other devices cannot reach; IPv6 only if requested."""
     found = [ipaddress.ip_address(text) for text in ("127.0.0.1", "192.0.2.7", "fd00::7", "::1")]
     monkeypatch.setattr(addresses, "all_addresses", lambda: found)

@@ -90,7 +90,7 @@ def test_name_that_nobody_can_have_is_not_kept(tmp_path):
     assert free_name(kept, HERE) == "drumside.local"
 
 
-def test_no_network_is_told(tmp_path):
+def test_no_network_is_reported(tmp_path):
     """Without an address neither probing nor announcing is possible; both report that."""
     with pytest.raises(NotAnnounced, match="no network"):
         free_name(tmp_path / "name", [])
@@ -99,7 +99,7 @@ def test_no_network_is_told(tmp_path):
 
 
 @pytest.mark.filterwarnings("ignore::pytest.PytestUnraisableExceptionWarning")  # zeroconf does not close its socket
-def test_port_that_another_program_keeps_is_told(tmp_path: Path):
+def test_port_that_another_program_keeps_is_reported(tmp_path: Path):
     """Port 5353 held exclusively by another program gives a reason, and no traceback."""
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as held:
         held.bind(("", 5353))

@@ -46,7 +46,7 @@ def test_made_once_and_kept(folder):
     assert second.fingerprint == first.fingerprint
 
 
-def test_what_is_kept_shakes_hands(folder):
+def test_stored_files_complete_a_handshake(folder):
     """OpenSSL accepts the files as chain and key."""
     made = prepare(folder, PLACE, datetime.now(UTC))
     assert shake(made.chain, made.key, folder / "authority.pem", "drumside.local") == "TLSv1.3"
@@ -129,7 +129,7 @@ def test_damaged_authority_is_not_replaced_silently(folder, name):
     assert sorted(path.name for path in folder.iterdir()) == left
 
 
-def test_old_authority_is_told_and_replaced_when_it_is_over(folder):
+def test_old_authority_is_reported_and_replaced_when_it_is_over(folder):
     """In its last year a message says when it ends; after that a new one is made, with a message about trust."""
     first = prepare(folder, PLACE, NOW)
     ends = first.authority.not_valid_after_utc
@@ -141,14 +141,14 @@ def test_old_authority_is_told_and_replaced_when_it_is_over(folder):
     assert "each phone has to trust it once" in after.told[0]
 
 
-def test_clock_before_the_authority_is_told(folder):
+def test_clock_before_the_authority_is_reported(folder):
     """A computer whose clock is in the past reports that, instead of making a certificate that phones refuse."""
     prepare(folder, PLACE, NOW)
     with pytest.raises(CertificateError, match="clock says 01 Jan 2020"):
         prepare(folder, PLACE, datetime(2020, 1, 1, tzinfo=UTC))
 
 
-def test_folder_that_cannot_be_written_is_told(folder):
+def test_folder_that_cannot_be_written_is_reported(folder):
     """With a file in place of the folder, a message states the remedy and the remaining functions."""
     folder.parent.mkdir(parents=True)
     folder.write_text("in the way")

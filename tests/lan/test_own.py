@@ -77,12 +77,12 @@ def test_a_good_one_says_its_names(maker, secret):
     assert found.told == ()
 
 
-def test_one_that_ends_soon_is_told(maker):
+def test_one_that_ends_soon_is_reported(maker):
     """It is used, and a message names the day."""
     assert "30 May 2027" in " ".join(check(maker.certificate, maker.key, NOW + timedelta(days=75)).told)
 
 
-def test_key_that_others_can_open_is_told(maker):
+def test_key_that_others_can_open_is_reported(maker):
     """The permissions are reported but not changed, since the file is the user's."""
     maker.key.chmod(0o644)
     assert check(maker.certificate, maker.key, NOW).told == (f"Others on this computer can open {maker.key}.",)

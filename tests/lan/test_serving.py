@@ -156,7 +156,7 @@ def test_own_certificate_is_served(tmp_path: Path):
         assert server.stop() == []
 
 
-def test_proxy_is_believed_only_when_told(tmp_path: Path):
+def test_proxy_is_trusted_only_with_the_option(tmp_path: Path):
     """Without the option forwarded headers make a stranger; with it no address gives owner access."""
     forwarded = {"X-Forwarded-For": "192.0.2.44", "X-Forwarded-Proto": "https", "X-Forwarded-Host": "roast.lan"}
 
@@ -190,13 +190,13 @@ def test_proxy_is_believed_only_when_told(tmp_path: Path):
         (["--lan", "--cert", "no.pem", "--key", "no.pem"], "no.pem cannot be read"),
     ],
 )
-def test_command_lines_that_cannot_be_meant(tmp_path: Path, words: list[str], said: str):
+def test_invalid_command_lines_are_refused(tmp_path: Path, words: list[str], said: str):
     """Each invalid command line ends with a message before anything is created."""
     with pytest.raises(SystemExit, match=said):
         commands.main(["serve", "--data", str(tmp_path / "data"), "--host", "127.0.0.1", *words])
 
 
-def test_where_no_server_speaks_tls_it_is_said(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
+def test_where_no_server_speaks_tls_it_is_reported(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
     """On other systems than Linux the message names both alternatives."""
     monkeypatch.setattr(sys, "platform", "win32")
     with pytest.raises(SettingError, match="needs Linux") as refused:

@@ -35,7 +35,7 @@ def test_a_browser_gets_the_language_that_it_asks_for(bench: Bench):
     assert "Today" in bench.client.get("/").text
 
 
-def test_what_is_chosen_on_a_device_goes_before(bench: Bench):
+def test_language_chosen_on_a_device_takes_precedence(bench: Bench):
     """The device's cookie takes precedence; it can be removed, and an unknown language is ignored."""
     client = bench.client
     assert "Deutsch" in client.get("/settings").text
@@ -63,7 +63,7 @@ def test_numbers_and_dates_read_as_the_language_writes_them(bench: Bench):
     assert ">8:20<" in english
 
 
-def test_what_is_typed_may_have_a_comma_or_a_point_in_every_language(bench: Bench):
+def test_typed_numbers_may_have_a_comma_or_a_point_in_every_language(bench: Bench):
     """A typed weight is the same with either decimal separator, in either language."""
     for typed in ("2,5", "2.5"):
         for headers in ({}, GERMAN):
@@ -75,7 +75,7 @@ def test_what_is_typed_may_have_a_comma_or_a_point_in_every_language(bench: Benc
             assert bench.services.batches.record(code).batch.green_g == 2500.0
 
 
-def test_what_is_stored_stays_as_it_was_said(bench: Bench):
+def test_stored_data_is_independent_of_language(bench: Bench):
     """A German phone's tap is stored with the same keys as an English one's, and each page translates it."""
     code = bench.roast(60)
     bench.client.post(f"/batches/{code}/note", data={"id": "x", "text": "Charge"}, headers=GERMAN)
@@ -91,7 +91,7 @@ def test_what_is_stored_stays_as_it_was_said(bench: Bench):
     assert stored["state"] == "cooling"
 
 
-def test_the_stream_says_to_each_screen_what_it_can_read(bench: Bench):
+def test_the_stream_is_in_the_language_of_each_screen(bench: Bench):
     """Two screens receive one tap, each in its own language."""
     heard: dict[str, str] = {}
 
@@ -116,7 +116,7 @@ def test_the_stream_says_to_each_screen_what_it_can_read(bench: Bench):
     assert json.loads(heard["de"]).keys() == json.loads(heard["en"]).keys()
 
 
-def test_an_error_is_told_in_the_language_of_whoever_asked(bench: Bench):
+def test_errors_are_in_the_language_of_the_reader(bench: Bench):
     """Pages and the API answer errors in the reader's language, even to an unpaired device."""
     assert (
         "Dort" in bench.client.get("/r/none", headers=GERMAN).text
@@ -127,7 +127,7 @@ def test_an_error_is_told_in_the_language_of_whoever_asked(bench: Bench):
     assert "Zugang" in browser(bench).get("/", headers=GERMAN).text
 
 
-def test_what_was_said_can_be_said_again(german: None):
+def test_a_message_can_be_translated_again(german: None):
     """A message from a recorder thread is translated when it is read, and so are its parts."""
     use("en")
     whole = joined(" · ", [_("Weighed {mass}", mass="3 g"), translate(MOMENT_LABELS["drop"]), "own words"])

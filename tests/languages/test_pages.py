@@ -55,7 +55,7 @@ def _in_brackets(client: FlaskClient) -> FlaskClient:
     return client
 
 
-def test_no_page_says_a_word_that_no_language_can_have(bench: Bench, tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
+def test_no_page_has_an_unmarked_word(bench: Bench, tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
     """No page has an unmarked word: of an idle machine, complete batches, trust, and missing things."""
     first, second = _furnished(bench)
     bench.app.extensions["secure"] = secured(tmp_path)
@@ -72,7 +72,7 @@ def test_no_page_says_a_word_that_no_language_can_have(bench: Bench, tmp_path: P
     assert not forgotten, json.dumps({line: sorted(where)[:3] for line, where in forgotten.items()}, indent=1)
 
 
-def test_the_way_in_is_said_in_every_language(bench: Bench, monkeypatch: pytest.MonkeyPatch):
+def test_pairing_pages_have_no_unmarked_word(bench: Bench, monkeypatch: pytest.MonkeyPatch):
     """The pairing pages have no unmarked word: for an owner, a stranger, a refused code, and a role that is too low."""
     pseudo.speak(monkeypatch)
     owner, stranger = _in_brackets(bench.client), _in_brackets(browser(bench))

@@ -43,14 +43,14 @@ def test_water_boils_cooler_the_higher_it_is():
 
 
 @pytest.mark.parametrize("altitude_m", [LOWEST_M - 1, HIGHEST_M + 1, math.nan, math.inf])
-def test_no_roastery_is_there(altitude_m):
+def test_impossible_altitude_is_refused(altitude_m):
     """An impossible altitude is refused, not computed."""
     with pytest.raises(InstrumentError, match="altitude"):
         air_pressure_kpa(altitude_m)
 
 
 @pytest.mark.parametrize("pressure_kpa", [LOWEST_KPA - 0.1, HIGHEST_KPA + 0.1, 1013.25, math.nan])
-def test_no_such_pressure(pressure_kpa):
+def test_impossible_pressure_is_refused(pressure_kpa):
     """A pressure in another unit is refused, not computed."""
     with pytest.raises(InstrumentError, match="hPa"):
         boiling_point_c(pressure_kpa)

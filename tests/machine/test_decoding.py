@@ -297,7 +297,7 @@ def test_a_group_that_took_no_part_is_no_number():
 @pytest.mark.parametrize(
     "pattern", ["(", "(?P<value>", "[", "*", "(a+)+b", r"(a|a)*", r"(a){3}", "(?P<1>a)", "a{99999999999}"]
 )
-def test_patterns_that_are_none_or_may_never_end_are_refused(pattern):
+def test_invalid_or_unbounded_patterns_are_refused(pattern):
     """An invalid pattern, and one that repeats a group, are refused with a reason."""
     with pytest.raises(InstrumentError):
         line_pattern(pattern)

@@ -186,20 +186,20 @@ def test_mistake_of_a_wire_names_its_line(good, bad, line, says):
     assert says in message
 
 
-def test_what_is_in_degrees_already_needs_no_sensor():
+def test_channels_in_degrees_have_no_sensor():
     """Pushed and simulated channels are in °C; a sensor beside them is a mistake."""
     with pytest.raises(SheetError, match="Line 15: `sensor`: what comes by http is in °C already"):
         parse_sheet(SHEET.replace("http = {}", 'http = {}\nsensor = { type = "Pt100" }'))
 
 
-def test_a_password_is_not_told_in_a_mistake():
+def test_a_password_is_not_given_in_a_mistake():
     """The report of a mistake beside a password does not contain it."""
     with pytest.raises(SheetError) as caught:
         parse_sheet(WIRES.replace('password = "x"', 'password = "Night Ferry 7", topic2 = 1'))
     assert "Night" not in str(caught.value)
 
 
-def test_all_mistakes_are_told_at_once():
+def test_all_mistakes_are_reported_at_once():
     """Two mistakes are two lines of the message, in the sheet's order."""
     text = SHEET.replace('role = "room"', 'role = "cellar"').replace("step = 0.5", "step = 0")
     with pytest.raises(SheetError) as caught:
@@ -338,7 +338,7 @@ def without_passwords(machine):
     return machine.model_copy(update={"channels": tuple(channels)})
 
 
-def test_a_sheet_hands_no_password_out_and_brings_the_known_one_back():
+def test_an_exported_sheet_has_no_password_and_an_import_restores_it():
     """The export notes the missing password; an import over the same machine restores it, for that broker only."""
     point = MqttPoint(host="broker.lan", user="drumside", password="a long one", topic="a")  # noqa: S106
     probe = Channel(id="probe", name="Probe", role="bean_probe", mqtt=point)
@@ -381,7 +381,7 @@ def test_a_machine_with_one_real_channel_is_no_practice():
     assert (practice.practice, mixed.practice) == (True, False)
 
 
-def test_a_check_travels_with_its_day():
+def test_a_check_keeps_its_date():
     """The date of a check is kept in TOML and in the stored JSON, as a date."""
     text = SHEET.replace(
         'role = "bean_probe"', 'role = "bean_probe"\nchecked = { on = 2026-11-25, against = "ice" }', 1

@@ -57,7 +57,7 @@ def test_columns_travel_as_float32():
 
 
 @pytest.mark.parametrize("make", [live_figure, record_figure])
-def test_what_a_person_reads_now_and_then_is_points(make):
+def test_manual_readings_are_points(make):
     """A manual channel is drawn only as dots, in its own colour, since the values between are unknown."""
     by_hand = [replace(CHANNELS[0], by_hand=True), *CHANNELS[1:]]
     item = filled(make(by_hand, CONTROLS, COLUMNS))
@@ -222,7 +222,7 @@ def test_each_line_has_a_dash_of_its_own():
     assert len(dashes) == len(set(dashes)) == len(CHANNELS)
 
 
-def test_whatever_is_themed_names_a_known_token():
+def test_themed_colours_name_a_known_token():
     """Each tag for a theme colour names an existing one."""
     tags = [
         dict(tag["entries"]) if "entries" in tag else tag

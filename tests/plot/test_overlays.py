@@ -62,7 +62,7 @@ def test_ribbon_holds_each_setting_until_the_next():
     assert columns["last"] == [False, True]
 
 
-def test_what_was_set_before_charge_counts_from_charge():
+def test_settings_before_charge_apply_from_charge():
     """Moves before charge become one bar from the start of the ribbon."""
     columns = ribbon([("radiant", -60.0, 3.0), ("radiant", -5.0, 6.5)], CONTROLS, 100.0)
     assert columns["left"] == [0.0]
@@ -78,7 +78,7 @@ def test_height_is_the_share_of_the_controls_own_range():
     assert columns["top"][0] == pytest.approx(LANE_FILL / 2)
 
 
-def test_what_is_set_after_the_end_is_not_drawn():
+def test_moves_after_the_end_are_not_drawn():
     """A move after the drop has no bar and does not extend the previous one."""
     columns = ribbon([("radiant", 0.0, 4.0), ("radiant", 150.0, 2.0)], CONTROLS, 100.0)
     assert columns["right"] == [100.0]

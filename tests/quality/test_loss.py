@@ -28,7 +28,7 @@ def test_worked_example():
         (4000, 4001, "more than the 4000 g of green"),
     ],
 )
-def test_weights_that_cannot_be(green_g: float, roasted_g: float, words: str):
+def test_impossible_weights_are_refused(green_g: float, roasted_g: float, words: str):
     """No input, no output, or more out than in is refused with a message that says which."""
     with pytest.raises(SettingError, match=words):
         roast_loss(green_g, roasted_g)

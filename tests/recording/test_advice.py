@@ -61,7 +61,7 @@ def test_no_readings_no_advice(bench: Bench):
     assert advice(bench) == empty
 
 
-def test_a_fault_is_told_while_it_lasts_in_the_units_of_the_house(bench: Bench):
+def test_a_fault_is_reported_while_it_lasts_in_the_units_of_the_house(bench: Bench):
     """A probe that repeats a reading for a minute is in doubt; at the drop all advice ends."""
     bench.services.settings.change({"units_temp": "F"})
     code = bench.open()
@@ -134,7 +134,7 @@ def test_the_next_moment_is_likely_where_it_was_marked_before(bench: Bench):
     assert "3 batches" in yellow["text"]
 
 
-def test_first_crack_is_foretold_by_earlier_batches(bench: Bench):
+def test_first_crack_is_forecast_by_earlier_batches(bench: Bench):
     """Three batches cracked at 8:42; half-way through the fourth the server forecasts that and the planned drop."""
     for number in range(3):
         bench.roast(start_s=1500 * number, coffee="Alder washed")
@@ -155,7 +155,7 @@ def test_first_crack_is_foretold_by_earlier_batches(bench: Bench):
     assert "3" in told["says"]
 
 
-def test_a_guide_from_another_machine_is_no_teacher(bench: Bench):
+def test_a_guide_from_another_machine_is_not_used(bench: Bench):
     """The probe of another machine is not comparable: the outlook uses the live curve alone."""
     guide = bench.roast(coffee="Alder washed")
     sheet = SHEET.replace('"drum-4"', '"drum-5"').replace("Four-kilo", "Other")
@@ -164,7 +164,7 @@ def test_a_guide_from_another_machine_is_no_teacher(bench: Bench):
     assert past.roast(guide, other, bench.clock.now_ms()).temp_c.size == 0
 
 
-def test_those_who_watch_hear_news_and_nothing_twice(bench: Bench):
+def test_watchers_receive_only_changed_advice(bench: Bench):
     """An event is sent when the advice has changed, and not again while it stays."""
     bench.open()
     hub = bench.services.live.hub("drum-4")

@@ -123,7 +123,7 @@ def said_at_random(seed: int) -> list[dict[str, Any]]:
 
 
 @pytest.mark.parametrize("seed", range(4))
-def test_what_is_said_at_once_is_answered_as_what_is_said_one_by_one(tmp_path: Path, seed: int):
+def test_a_flush_is_answered_like_single_entries(tmp_path: Path, seed: int):
     """Each entry has the same status, reason and notice, and the batches and rows of the list are the same."""
     told = []
     for size in (1, 7, 100):

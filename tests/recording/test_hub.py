@@ -126,7 +126,7 @@ def test_entries_from_before_are_not_repeated(hub: Hub):
     assert [payload["number"] for payload in watcher.named("entry")] == [2]
 
 
-def test_rows_that_were_forgotten_are_told_to_nobody(hub: Hub):
+def test_dropped_rows_are_not_sent(hub: Hub):
     """After a moved charge the old rows are dropped."""
     hub.reading({}, [row(1), row(2)])
     hub.forget_rows()
@@ -146,7 +146,7 @@ def test_closing_ends_all_watchers(hub: Hub):
     assert list(hub.watch()) == []
 
 
-def test_one_that_never_reads_holds_up_nobody(hub: Hub):
+def test_a_slow_watcher_delays_nobody(hub: Hub):
     """A sleeping phone keeps its place and delays nobody; its queue is limited."""
     hub.reading({}, [])
     sleeper = hub.watch()
@@ -163,7 +163,7 @@ def test_one_that_never_reads_holds_up_nobody(hub: Hub):
     sleeper.close()
 
 
-def test_a_silent_machine_still_gives_signs_of_life(hub: Hub, monkeypatch: pytest.MonkeyPatch):
+def test_a_silent_machine_causes_keep_alives(hub: Hub, monkeypatch: pytest.MonkeyPatch):
     """Each quiet interval gives an empty list; the stream sends it as a comment, to detect a client that has gone."""
     monkeypatch.setattr(hub_module, "IDLE_S", 0.02)
     watch = hub.watch()

@@ -83,7 +83,7 @@ def test_the_live_curve_is_the_stored_one(bench: Bench):
     assert_same(live_of(bench), stored_curve(bench, code))
 
 
-def test_a_row_is_told_when_its_second_is_over_and_none_after_the_drop(bench: Bench):
+def test_a_row_is_sent_after_its_second_and_none_after_the_drop(bench: Bench):
     """The stream of chart rows ends with the curve; the numbers continue."""
     code = bench.open()
     bench.say(bench.entry("moment", 0, batch=code, moment="charge"))
@@ -99,7 +99,7 @@ def test_a_row_is_told_when_its_second_is_over_and_none_after_the_drop(bench: Be
     assert live.numbers().values["bean_probe"] == pytest.approx(139.5)
 
 
-def test_nothing_is_told_for_the_chart_before_charge(bench: Bench):
+def test_no_chart_row_is_sent_before_charge(bench: Bench):
     """Between batches only the numbers are sent."""
     for second in range(10):
         bench.clock.turn_to(second)
@@ -180,7 +180,7 @@ def test_the_value_at_a_time_is_read_between_the_rows(bench: Bench):
     assert live.value_at("bean_surface", -20.0) is None
 
 
-def test_what_the_disk_refuses_is_kept_and_written_later(bench: Bench):
+def test_readings_refused_by_the_disk_are_written_later(bench: Bench):
     """While another program holds the database nothing is lost, the curve continues, and all is written afterwards."""
     store, live = bench.services.store, live_of(bench)
     store.write(lambda db: db.conn.execute("PRAGMA busy_timeout = 20").fetchone())
@@ -209,7 +209,7 @@ def test_what_the_disk_refuses_is_kept_and_written_later(bench: Bench):
     assert bench.client.get("/healthz").status_code == 200
 
 
-def test_the_saver_tells_once_that_the_disk_fails_and_goes_on(bench: Bench, caplog: pytest.LogCaptureFixture):
+def test_the_saver_reports_a_failing_disk_once_and_continues(bench: Bench, caplog: pytest.LogCaptureFixture):
     """One log line for all failures, and the readings are stored when the disk works again."""
     store, live = bench.services.store, live_of(bench)
     store.write(lambda db: db.conn.execute("PRAGMA busy_timeout = 1").fetchone())

@@ -117,7 +117,7 @@ def test_each_channel_is_read_on_its_own_schedule(services: Services):
     assert link(services).state == "ok"
 
 
-def test_a_loss_and_a_return_are_told_once_each(
+def test_a_loss_and_a_return_are_reported_once_each(
     services: Services, server: ModbusServer, caplog: pytest.LogCaptureFixture
 ):
     """The link is lost with a reason, then ok again; one line in the log for each."""
@@ -171,7 +171,7 @@ def test_a_control_turned_on_the_machine_is_one_move(services: Services, server:
     assert moves(services, code)[1].by.device == "drum-4"
 
 
-def test_a_move_that_was_tapped_is_not_said_again_by_the_machine(services: Services, server: ModbusServer, say: Say):
+def test_a_tapped_move_is_not_repeated_by_the_machine(services: Services, server: ModbusServer, say: Say):
     """A person who taps first and then turns the knob makes one move."""
     code = say("opened")
     say("move", code, control="radiant", setting=6.0)
@@ -220,7 +220,7 @@ def test_a_batch_that_waited_takes_over_what_was_turned_meanwhile(services: Serv
     assert moves(services, second)[-1].by.device == "drum-4"
 
 
-def test_what_was_turned_while_the_server_was_down_is_noticed(services: Services, server: ModbusServer, say: Say):
+def test_turns_while_the_server_was_down_are_noticed(services: Services, server: ModbusServer, say: Say):
     """The current batch continues with the controls' present settings."""
     code = say("opened")
     say("moment", code, moment="charge")

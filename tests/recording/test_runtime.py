@@ -114,7 +114,7 @@ def test_the_batch_that_was_dropped_last_is_shown_even_if_it_was_opened_first(be
     assert bench.services.live.view("drum-4").batch.code == first
 
 
-def test_a_turn_that_the_disk_refused_is_a_move_later(bench: Bench):
+def test_a_turn_refused_by_the_disk_is_entered_later(bench: Bench):
     """The move is entered once the disk works again, since nobody turns the knob twice."""
     store, runtime = bench.services.store, bench.services.runtime
     code = bench.open()
@@ -131,7 +131,7 @@ def test_a_turn_that_the_disk_refused_is_a_move_later(bench: Bench):
     assert bench.services.batches.record(code).batch.settings == {"radiant": 6.5}
 
 
-def test_a_disk_that_takes_no_readings_is_told_to_the_watchers_and_so_is_its_return(bench: Bench):
+def test_watchers_see_a_failing_disk_and_its_recovery(bench: Bench):
     """One event each reports failure and recovery, also in the view of a new page; the readings are stored later."""
     store, runtime = bench.services.store, bench.services.runtime
     runtime._saver.stop()
@@ -157,7 +157,7 @@ def test_a_disk_that_takes_no_readings_is_told_to_the_watchers_and_so_is_its_ret
     events.close()
 
 
-def test_a_roast_that_nobody_sends_readings_of_any_more_is_told(bench: Bench):
+def test_a_roast_without_readings_is_reported(bench: Bench):
     """Reported after five seconds without a reading, until one comes; before the charge silence is no problem."""
     runtime, code = bench.services.runtime, bench.open()
     runtime.running("drum-4").advice_thread.stop()
@@ -174,7 +174,7 @@ def test_a_roast_that_nobody_sends_readings_of_any_more_is_told(bench: Bench):
     assert bench.services.live.view("drum-4").trouble == ""
 
 
-def test_entries_that_were_kept_but_not_told_are_told_when_sent_again(bench: Bench, monkeypatch: pytest.MonkeyPatch):
+def test_entries_without_an_event_are_sent_to_watchers_on_repetition(bench: Bench, monkeypatch: pytest.MonkeyPatch):
     """The phone resends entries whose answer was lost, and all watchers receive them."""
     code, events = bench.open(), bench.services.live.hub("drum-4").watch()
     bench.push((0, "bean_probe", 100.0))

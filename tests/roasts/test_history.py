@@ -42,7 +42,7 @@ def test_earlier_batches_of_a_coffee_come_oldest_first(bench: Bench):
     assert np.isfinite(first.surface_c).all()
 
 
-def test_what_came_later_is_not_earlier(bench: Bench):
+def test_later_batches_are_not_in_the_history(bench: Bench):
     """A batch is compared only with earlier ones of its own coffee."""
     codes = three(bench)
     past, machine = history(bench)
@@ -54,7 +54,7 @@ def test_what_came_later_is_not_earlier(bench: Bench):
     assert past.earlier(machine, "Nobody's coffee", now_ms=NOW_MS) == []
 
 
-def test_what_is_said_later_of_an_earlier_batch_counts(bench: Bench):
+def test_later_entries_of_an_earlier_batch_count(bench: Bench):
     """A batch with a moved first crack is folded again; the others stay cached."""
     codes = three(bench)
     past, machine = history(bench)

@@ -174,7 +174,7 @@ def test_a_backup_is_given_up_when_the_server_stops(store: Store):
     assert list(folder_of(store).iterdir()) == []
 
 
-def test_a_file_in_the_place_of_the_folder_is_told(store: Store):
+def test_a_file_in_the_place_of_the_folder_is_reported(store: Store):
     """The message names the file."""
     folder_of(store).write_text("mine")
     with pytest.raises(StoreError, match="No backup can be made"):

@@ -31,7 +31,7 @@ def same(columns: Columns, at_ms: list[int], channels: dict[str, list[float]]) -
 
 
 @given(data=st.data(), gaps_ms=st.lists(st.integers(1, 10**10), max_size=40), names=st.sets(st.text(), max_size=4))
-def test_whatever_goes_in_comes_out(data: st.DataObject, gaps_ms: list[int], names: set[str]):
+def test_packing_is_lossless(data: st.DataObject, gaps_ms: list[int], names: set[str]):
     """Any increasing times, numbers, missing values, names, and empty data are restored."""
     at_ms = [START_MS + sum(gaps_ms[: place + 1]) for place in range(len(gaps_ms))]
     channels = {
@@ -96,7 +96,7 @@ def test_a_cut_blob_is_found():
             whole(blob[:length])
 
 
-def test_a_blob_of_a_later_form_is_told_as_such():
+def test_a_blob_of_a_later_codec_is_reported_as_such():
     """The message says that this version cannot read it, not that it is damaged."""
     blob = pack([1], {"probe": [20.0]})
     with pytest.raises(StoreError, match="a newer Drumside"):

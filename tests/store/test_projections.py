@@ -158,7 +158,7 @@ def test_the_command_says_how_many_rows_it_made(tmp_path: Path, capsys: pytest.C
     assert written(tmp_path / FILE_NAME) == before
 
 
-def test_a_folder_without_a_database_is_told_so(tmp_path: Path):
+def test_a_folder_without_a_database_is_reported_so(tmp_path: Path):
     """No database is created there."""
     with pytest.raises(StoreError, match="no database"):
         rebuild(tmp_path / "nowhere")
@@ -245,7 +245,7 @@ def add_of_a_newer_version(path: Path) -> None:
             )
 
 
-def test_what_a_newer_version_said_is_never_dropped(furnished: Path, tmp_path: Path):
+def test_entries_of_a_newer_version_are_never_dropped(furnished: Path, tmp_path: Path):
     """They survive opening, adding, rebuilding, a backup and its restoration; the other data is unchanged."""
     before = rows(furnished)
     add_of_a_newer_version(furnished)

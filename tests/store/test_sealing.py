@@ -134,9 +134,7 @@ def test_late_readings_go_before_what_is_packed(store: Store):
         max_size=20,
     )
 )
-def test_whenever_it_is_packed_the_readings_are_the_same(
-    store: Store, steps: list[tuple[int, dict[str, float]] | None]
-):
+def test_packing_at_any_time_changes_no_reading(store: Store, steps: list[tuple[int, dict[str, float]] | None]):
     """Readings in any order, packed at any time in between, equal those of a dictionary."""
     store.write(lambda db: [db.conn.execute(f"DELETE FROM {table}") for table in ("readings", "sealed")])  # noqa: S608
     expected: dict[int, dict[str, float]] = {}
@@ -201,7 +199,7 @@ def damage(store: Store) -> None:
         )
 
 
-def test_a_damaged_blob_is_a_gap_that_is_told_once(store: Store, caplog: pytest.LogCaptureFixture):
+def test_a_damaged_blob_is_a_gap_that_is_reported_once(store: Store, caplog: pytest.LogCaptureFixture):
     """The adjacent readings are returned, one log line names the gap, and there is no error."""
     add(store, *((START_MS + n * 1000, {"probe": float(n)}) for n in range(100)))
     seal_all(store)

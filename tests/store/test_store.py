@@ -345,7 +345,7 @@ def test_no_write_is_left_hanging_by_a_close(tmp_path: Path):
     assert all("shutting down" in answer for answer in answers)
 
 
-def test_a_database_that_another_holds_is_told_in_words(store: Store):
+def test_a_database_that_another_holds_is_reported(store: Store):
     """While a program locks the file a write fails with a message; then writing continues."""
     store.write(lambda db: db.conn.execute("PRAGMA busy_timeout = 50").fetchone())
     other = sqlite3.connect(store.path, isolation_level=None)
@@ -359,7 +359,7 @@ def test_a_database_that_another_holds_is_told_in_words(store: Store):
     assert len(books.people(store.read)) == 1
 
 
-def test_a_folder_that_cannot_be_made_is_told(tmp_path: Path):
+def test_a_folder_that_cannot_be_made_is_reported(tmp_path: Path):
     """A file in its place, or in its path, is reported."""
     file = tmp_path / "file"
     file.write_text("mine")
@@ -369,7 +369,7 @@ def test_a_folder_that_cannot_be_made_is_told(tmp_path: Path):
     assert file.read_text() == "mine"
 
 
-def test_a_folder_in_the_place_of_the_file_is_told(tmp_path: Path):
+def test_a_folder_in_the_place_of_the_file_is_reported(tmp_path: Path):
     """The database cannot be opened, and the message names it."""
     (tmp_path / FILE_NAME).mkdir()
     with pytest.raises(StoreError, match=FILE_NAME):

@@ -63,7 +63,7 @@ def held(path: Path) -> Iterator[None]:
         holder.wait(30)
 
 
-def test_a_file_that_may_not_grow_is_told_and_written_on_later(tmp_path: Path):
+def test_a_file_that_may_not_grow_is_reported_and_written_on_later(tmp_path: Path):
     """If the system refuses file growth, as a quota does, it is reported, nothing is half written, and it resumes."""
     with recorder(tmp_path) as ask:
         assert ask("") == "open"
@@ -96,7 +96,7 @@ def mount(*words: str | Path) -> int:
     return subprocess.run(["mount", *map(str, words)], check=False, capture_output=True).returncode
 
 
-def test_a_full_disk_is_told_and_written_on_later(disk: Path):
+def test_a_full_disk_is_reported_and_written_on_later(disk: Path):
     """On a full disk the message names the remedy, all data is readable, and writing resumes with room."""
     with recorder(disk / "data") as ask:
         assert [ask(""), ask("add 100")] == ["open", "ok"]
@@ -111,7 +111,7 @@ def test_a_full_disk_is_told_and_written_on_later(disk: Path):
         assert [ask("add 200"), ask("count 0")] == ["ok", "300"]
 
 
-def test_a_disk_that_can_only_be_read_is_told(disk: Path):
+def test_a_disk_that_can_only_be_read_is_reported(disk: Path):
     """Reported at the start; writing works as soon as it is allowed."""
     with recorder(disk / "data") as ask:
         assert [ask(""), ask("add 10")] == ["open", "ok"]
@@ -125,7 +125,7 @@ def test_a_disk_that_can_only_be_read_is_told(disk: Path):
         assert [ask(line) for line in ("", "count 0", "add 15", "count 0")] == ["open", "10", "ok", "15"]
 
 
-def test_a_folder_without_the_right_to_write_is_told(tmp_path: Path):
+def test_a_folder_without_the_right_to_write_is_reported(tmp_path: Path):
     """The same for folder permissions, except for root, who may write anyway."""
     if os.name != "posix" or os.geteuid() == 0:
         pytest.skip("rights do not bind root")
@@ -139,7 +139,7 @@ def test_a_folder_without_the_right_to_write_is_told(tmp_path: Path):
     Store(tmp_path / "data").close()
 
 
-def test_a_full_database_is_told_by_its_health_and_written_on_later(tmp_path: Path):
+def test_a_full_database_is_reported_by_its_health_and_written_on_later(tmp_path: Path):
     """With SQLite's own size limit the store reports the state without asking the disk, and recovers."""
     store = Store(tmp_path)
     pages = store.write(lambda db: db.conn.execute("PRAGMA max_page_count = 1").fetchone()[0])
@@ -154,7 +154,7 @@ def test_a_full_database_is_told_by_its_health_and_written_on_later(tmp_path: Pa
     store.close()
 
 
-def test_a_database_that_another_program_holds_is_told_and_left_in_its_place(tmp_path: Path):
+def test_a_database_that_another_program_holds_is_reported_and_left_in_its_place(tmp_path: Path):
     """It is not damaged, so it is not set aside; when the lock is released it opens normally."""
     Store(tmp_path).close()
     with held(tmp_path / FILE_NAME), pytest.raises(StoreError, match="Close the other program"):
@@ -237,7 +237,7 @@ def test_a_damaged_database_of_a_running_server_is_not_renamed(tmp_path: Path):
     assert (tmp_path / FILE_NAME).read_bytes() == content
 
 
-def test_damage_that_shows_later_is_told_with_the_way_back(tmp_path: Path):
+def test_damage_that_shows_later_is_reported_with_the_way_back(tmp_path: Path):
     """Reading and writing report it; unaffected data still works; the file stays."""
     store = Store(tmp_path)
     store.write(lambda db: readings.add_rows(db, "drum-4", [(n, ROW) for n in range(20_000)]))

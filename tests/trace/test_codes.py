@@ -134,7 +134,7 @@ def test_other_text_is_no_code(text: str):
     ("digits", "good"),
     [("2836601", True), ("2636601", False), ("2600001", False), ("2640001", False), ("2633000", False)],
 )
-def test_days_and_numbers_that_cannot_be(digits: str, good: bool):
+def test_impossible_days_and_numbers_are_refused(digits: str, good: bool):
     """Day 366 exists only in leap years; day 0, day 400 and number 0 are invalid, even with a correct check."""
     text = digits + check_character(digits)
     if good:

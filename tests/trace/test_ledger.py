@@ -8,7 +8,7 @@ from roastlog.trace.ledger import LotBalance
 grams = st.floats(0, 1e6)
 
 
-def test_what_is_left():
+def test_rest_of_a_lot():
     """60 kg less batches of 4 and 3.6 kg leaves 52.4 kg."""
     assert LotBalance.of(60_000, [4000, 3600]).left_g == 52_400
 

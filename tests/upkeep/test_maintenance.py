@@ -117,7 +117,7 @@ def test_night_is_three_oclock_on_the_wall(now: str, night: str):
     assert last_night_ms(round(asked)) == expected
 
 
-def test_a_backup_that_fails_is_told_on_the_page_and_tried_again(
+def test_a_backup_that_fails_is_reported_on_the_page_and_tried_again(
     services: Services, clock: HandClock, maintenance: Maintenance, bench: Bench
 ):
     """With a file in place of the folder Today shows the failure, it is retried after an hour, then there is a tick."""
@@ -136,7 +136,7 @@ def test_a_backup_that_fails_is_told_on_the_page_and_tried_again(
     assert "Backed up 3 h ago" in bench.client.get("/").text
 
 
-def test_an_old_backup_is_told(services: Services, clock: HandClock, maintenance: Maintenance, bench: Bench):
+def test_an_old_backup_is_reported(services: Services, clock: HandClock, maintenance: Maintenance, bench: Bench):
     """Without any failure or backup, Today shows the age of the newest after two days."""
     assert "No backup yet" in bench.client.get("/").text
     maintenance.back_up()
@@ -145,7 +145,7 @@ def test_an_old_backup_is_told(services: Services, clock: HandClock, maintenance
     assert services.backups.status().age_s == 5 * 24 * HOUR_S
 
 
-def test_damaged_readings_are_told_after_the_nightly_check(
+def test_damaged_readings_are_reported_after_the_nightly_check(
     services: Services, clock: HandClock, maintenance: Maintenance
 ):
     """The backup counts them; Today says that an older one may be intact."""
@@ -210,7 +210,7 @@ def test_it_works_by_itself_and_stops(services: Services, monkeypatch: pytest.Mo
     assert services.store.read.execute("SELECT count(*) FROM sealed").fetchone()[0] == 1
 
 
-def test_what_cannot_be_packed_is_told_once_and_holds_up_nothing(
+def test_an_unpackable_row_is_reported_once_and_delays_nothing(
     services: Services, maintenance: Maintenance, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
 ):
     """An invalid row stays a row; the adjacent half hours are packed."""
@@ -245,7 +245,7 @@ def test_readings_of_a_disk_that_refuses_are_packed_later(
     assert list(sealing.due(services.store.read, clock.now_ms())) == []
 
 
-def test_a_full_disk_is_told_and_recording_goes_on(bench: Bench):
+def test_a_full_disk_is_reported_and_recording_goes_on(bench: Bench):
     """Today and /healthz name the remedy; readings wait in memory, and are written when there is room."""
     store, live = bench.services.store, bench.services.runtime.live("drum-4")
     pages = store.write(lambda db: db.conn.execute("PRAGMA max_page_count = 1").fetchone()[0])
@@ -270,7 +270,7 @@ def test_a_full_disk_is_told_and_recording_goes_on(bench: Bench):
     assert "▲" not in bench.client.get("/").text
 
 
-def test_strangers_are_told_no_folders(bench: Bench):
+def test_strangers_see_no_folders(bench: Bench):
     """Without the data folder an owner's page names it, a bag page only says that it cannot be read."""
     folder = bench.services.store.path.parent
     bench.services.store.read.lost = True  # this thread opens a new connection

@@ -31,7 +31,7 @@ def test_asking_for_health_does_not_keep_the_disk_busy(bench: Bench, monkeypatch
     assert len(written) == 1
 
 
-def test_a_database_that_cannot_be_read_is_told_in_words(bench: Bench):
+def test_a_database_that_cannot_be_read_is_reported(bench: Bench):
     """Pages and API answer 503 with the remedy; data in memory is not reported as lost."""
     bench.services.store.write(lambda db: db.execute("ALTER TABLE batches RENAME TO gone"))
     page = bench.client.get("/batches")
@@ -131,7 +131,7 @@ def test_one_bad_entry_spoils_no_other(bench: Bench):
     assert [result["status"] for result in results] == ["stored", "refused", "refused", "stored"]
 
 
-def test_a_mistyped_code_is_told_from_an_unknown_one(bench: Bench):
+def test_a_mistyped_code_is_distinguished_from_an_unknown_one(bench: Bench):
     """The check character distinguishes a code to be typed again from one to be looked for elsewhere."""
     code = bench.open()
     mistyped = code[:-1] + ("A" if code[-1] != "A" else "B")
@@ -216,7 +216,7 @@ def test_a_roasted_weight_above_the_green_is_refused(bench: Bench):
     assert bench.services.batches.record(code).batch.state == "cooling"
 
 
-def test_a_used_up_lot_is_told_and_the_batch_still_opens(bench: Bench):
+def test_a_used_up_lot_is_reported_and_the_batch_still_opens(bench: Bench):
     """The stock may be wrong; the beans in the hopper are not."""
     for _ in range(4):
         bench.open(lot="HU-7", green_g=4900)
@@ -277,7 +277,7 @@ def test_batches_are_listed_newest_first_and_filtered(bench: Bench):
     assert "token" not in told["batches"][0]
 
 
-def test_what_came_in_while_away_can_be_fetched(bench: Bench):
+def test_missed_entries_can_be_fetched(bench: Bench):
     """Entries after a number are returned, each with its own."""
     code = bench.open()
     seq = bench.client.get("/api/entries?machine=drum-4&after=0").get_json()["seq"]

@@ -66,7 +66,7 @@ def test_every_answer_carries_its_headers(answers: list[tuple[str, TestResponse]
 
 
 @pytest.mark.parametrize("script", SCRIPTS, ids=lambda path: path.stem)
-def test_what_people_wrote_is_shown_as_text(script):
+def test_user_text_is_shown_as_text(script):
     """V3.2.2: no script of ours turns a text into markup or code."""
     text = script.read_text(encoding="utf-8")
     assert not re.search(r"\b(innerHTML|outerHTML|insertAdjacentHTML|document\.write|eval|new Function)\b", text)

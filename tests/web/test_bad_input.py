@@ -213,7 +213,7 @@ NO_FORMS += [(b"\xff\xfe", "application/octet-stream"), (b"text=x", "")]
 
 
 @pytest.mark.parametrize("form", FORMS)
-def test_what_is_no_form_is_not_taken_for_an_empty_one(bench: Bench, form: str):
+def test_a_body_that_is_no_form_is_refused(bench: Bench, form: str):
     """The answer names the accepted format, and nothing is stored: a program's mistake opens no batch."""
     code = bench.open()
     for data, content_type in NO_FORMS:
@@ -322,7 +322,7 @@ def test_a_code_typed_loosely_is_understood_everywhere(bench: Bench, typed: str)
 @pytest.mark.parametrize(
     "query", ["page=-1", "page=x", "page=" + "9" * 50, "page=0", "q=" + "%" * 90, "size=-5", "size=0&page=2"]
 )
-def test_odd_pages_of_a_list_are_brought_in(bench: Bench, query: str):
+def test_a_page_number_out_of_range_is_limited(bench: Bench, query: str):
     """A page shows the nearest existing number; a program gets an error."""
     bench.open()
     assert bench.client.get(f"/batches?{query}").status_code == 200
@@ -345,7 +345,7 @@ def test_odd_pages_of_a_list_are_brought_in(bench: Bench, query: str):
         "size=a4&skip=-1",
     ],
 )
-def test_labels_that_cannot_be_are_told(bench: Bench, query: str):
+def test_impossible_labels_are_reported(bench: Bench, query: str):
     """An impossible number of labels and an unknown size are reported."""
     code = bench.open()
     for path in ("label", "label.pdf"):
@@ -496,7 +496,7 @@ def test_times_far_away_break_no_page(bench: Bench):
     assert bench.client.get("/batches").status_code == 200
 
 
-def test_a_number_too_large_for_a_float_is_no_temperature(bench: Bench):
+def test_a_number_too_large_for_a_float_is_refused(bench: Bench):
     """The reading beside it is accepted."""
     text = '{"readings": [{"channel": "bean_probe", "value": 1%s}, {"channel": "bean_probe", "value": 100}]}' % (
         "0" * 400

@@ -47,7 +47,7 @@ def test_batches_stand_side_by_side(bench, codes):
     assert "Mean – 0.0 °C" in said  # the same curve to the tenth
 
 
-def test_what_was_done_otherwise_is_said_first(bench, codes):
+def test_actions_come_first(bench, codes):
     """The smaller charge and the late cut are listed under the actions, with the basis of the judgement."""
     said = text_of(bench.client.get(f"/compare?batches={codes[0]},{codes[1]}").text)
     done = said.index("Done otherwise")
@@ -56,7 +56,7 @@ def test_what_was_done_otherwise_is_said_first(bench, codes):
     assert "Drumside’s own assumptions" in said
 
 
-def test_nothing_stands_out_is_said(bench, codes):
+def test_a_batch_without_outlier_says_so(bench, codes):
     """A batch without an outlier says so, and one of another coffee says that much will differ."""
     said = text_of(bench.client.get(f"/compare?batches={codes[0]},{codes[2]}").text)
     assert "Nothing stands out." in said
@@ -111,7 +111,7 @@ def test_code_that_leads_nowhere_spoils_no_other(bench, codes):
     assert "Choose batches" in alone.text
 
 
-def test_batch_without_a_curve_and_one_too_many_are_said(bench, codes):
+def test_batch_without_a_curve_and_one_too_many_are_reported(bench, codes):
     """A batch that was only opened has no curve; a seventh batch is refused; a repeated code counts once."""
     opened = bench.open(5000, coffee="Alder washed")
     said = text_of(bench.client.get(f"/compare?batches={codes[0]},{codes[0]},{opened}").text)
@@ -138,7 +138,7 @@ def test_rates_of_roasts_that_are_over_are_the_smoothed_ones(bench, codes):
     assert np.array_equal(under_way.roast.rate_c_per_min, live, equal_nan=True)
 
 
-def test_moment_that_is_missing_is_said(bench, codes):
+def test_moment_that_is_missing_is_reported(bench, codes):
     """A batch without the alignment's moment is aligned at charge, and the page says so."""
     code = bench.open(8000, coffee="Alder washed")
     bench.say(bench.entry("moment", 8030, batch=code, moment="charge"))

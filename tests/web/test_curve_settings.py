@@ -72,7 +72,7 @@ def test_changing_the_unit_changes_no_threshold(bench: Bench):
     assert 'name="fast_crack_c_per_min" value="21.6"' in page
 
 
-def test_what_is_out_of_range_or_no_number_is_refused_with_its_limits(bench: Bench):
+def test_invalid_setting_is_refused_with_its_limits(bench: Bench):
     """Nothing is stored, the message names the field and its limits, and the typed value remains."""
     before = bench.services.settings.current()
     for typed, said in (

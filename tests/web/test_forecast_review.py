@@ -37,7 +37,7 @@ def test_a_record_fetches_its_part_and_links_to_the_whole(bench: Bench, codes: l
     assert f'href="/batches/{codes[2]}"' in whole
 
 
-def test_it_says_what_it_rests_on_and_what_it_comes_to(bench: Bench, codes: list[str]):
+def test_review_states_its_basis_and_result(bench: Bench, codes: list[str]):
     """Only earlier batches are counted; each moment has its mean error and its bands."""
     for code, rests_on in zip(codes, ("no earlier batch", "one earlier batch", "2 earlier batches"), strict=True):
         assert rests_on in text(bench.client.get(f"/batches/{code}/outlook").text)

@@ -25,7 +25,7 @@ def test_two_signs_are_asked_again(text: str):
 
 
 @pytest.mark.parametrize("text", NO_NUMBER)
-def test_what_is_no_number_is_told(text: str):
+def test_invalid_number_is_reported(text: str):
     """Words, powers, other bases, and misplaced spaces are rejected."""
     form = Form({"x": text})
     assert form.number("x") is None

@@ -47,7 +47,7 @@ def test_a_reading_in_fahrenheit_is_kept_in_celsius(bench: Bench):
         ({"channel": "bean_probe", "value": "20", "at_ms": str(START_MS * 2)}, "ahead of the server's clock"),
     ],
 )
-def test_what_is_no_reading_is_refused_in_words(bench: Bench, form, says):
+def test_invalid_reading_is_refused_with_a_reason(bench: Bench, form, says):
     """Nothing is stored, and the typed text remains."""
     if form["channel"] == "bean_surface":
         bench.services.machines.add_practice()

@@ -101,7 +101,7 @@ def test_every_file_that_is_kept_is_there(bench: Bench):
         assert "immutable" in answer.headers["Cache-Control"]
 
 
-def test_a_stranger_gets_the_shell_and_nothing_else(bench: Bench):
+def test_public_app_files_contain_no_data(bench: Bench):
     """Manifest, worker and offline page are public and contain no data of the roastery."""
     stranger = {"REMOTE_ADDR": "192.0.2.7"}
     bench.open()

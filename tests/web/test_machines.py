@@ -212,7 +212,7 @@ def test_a_machine_gets_another_name(bench: Bench):
     assert "the smallest charge must be above 0" in unescape(answer.text).lower()
 
 
-def test_what_runs_is_answered_by_what_the_recorder_heard(bench: Bench, monkeypatch: pytest.MonkeyPatch):
+def test_a_running_channel_shows_its_recorded_value(bench: Bench, monkeypatch: pytest.MonkeyPatch):
     """A running channel is not opened a second time, and its offset is added; a changed one is opened."""
     practice = bench.services.machines.add_practice()
     pause = threading.Event()

@@ -102,7 +102,7 @@ def test_practising_adds_a_machine_and_goes_to_it(client: FlaskClient, services:
     assert f'href="/machines/{machine}/start"' in client.get("/").text
 
 
-def test_a_sheet_travels_out_and_in_again(client: FlaskClient, services: Services):
+def test_a_sheet_can_be_exported_and_imported(client: FlaskClient, services: Services):
     """A machine's own sheet, sent back as a file or as text, is accepted."""
     services.machines.add(SHEET)
     sheet = client.get(f"/machines/{services.machines.all()[0].id}/sheet.toml")
@@ -181,7 +181,7 @@ def test_a_lot_with_too_little_says_so_and_may_still_be_started(client: FlaskCli
         ("coffee", "x" * 81, "there is room for 80"),
     ],
 )
-def test_what_does_not_fit_is_said_beside_its_field(
+def test_an_invalid_field_has_its_message(
     client: FlaskClient, services: Services, field: str, typed: str, sentence: str
 ):
     """A wrong field is answered by 422, keeps the typed value, and opens nothing."""
@@ -357,7 +357,7 @@ def test_the_list_is_searched_by_code_and_coffee(client: FlaskClient, dropped: s
     assert client.get("/batches?page=x").status_code == 200
 
 
-def test_a_mistyped_code_is_told_from_an_unknown_one(client: FlaskClient, dropped: str):
+def test_a_mistyped_code_is_distinguished_from_an_unknown_one(client: FlaskClient, dropped: str):
     """Each case has its own message, on Find and at the address itself."""
     wrong = dropped[:-1] + ("A" if dropped[-1] != "A" else "B")
     assert client.get("/find", query_string={"code": dropped.lower()}).location == f"/batches/{dropped}"

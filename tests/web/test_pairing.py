@@ -10,7 +10,7 @@ from tests.conftest import Bench
 from tests.web.walk import browser
 
 
-def test_a_code_lets_one_device_in_once(bench: Bench):
+def test_a_code_pairs_one_device_once(bench: Bench):
     """A second use is answered like a wrong guess; neither secret is stored in plain text."""
     made = bench.services.pairing.invite("operate", name="Bench tablet")
     first, second = browser(bench), browser(bench)
@@ -25,7 +25,7 @@ def test_a_code_lets_one_device_in_once(bench: Bench):
     assert [device.name for device in bench.services.devices.all()] == ["Bench tablet"]
 
 
-def test_a_link_is_over_after_ten_minutes_and_a_look_uses_nothing_up(bench: Bench):
+def test_a_link_expires_after_ten_minutes_and_opening_it_uses_nothing_up(bench: Bench):
     """Opening its page changes nothing; after ten minutes it pairs nobody."""
     made, late = bench.services.pairing.invite("look"), bench.services.pairing.invite("own")
     client = browser(bench)
@@ -36,7 +36,7 @@ def test_a_link_is_over_after_ten_minutes_and_a_look_uses_nothing_up(bench: Benc
     assert browser(bench).post("/pair", data={"secret": late.secret}).status_code == 422
 
 
-def test_guesses_are_few(bench: Bench):
+def test_wrong_codes_block_an_address(bench: Bench):
     """After some wrong codes an address is blocked, even with the right code; a link still works."""
     made, client = bench.services.pairing.invite("operate"), browser(bench)
     for _ in range(TRIES_AN_ADDRESS):
@@ -47,7 +47,7 @@ def test_guesses_are_few(bench: Bench):
     assert client.post("/pair", data={"secret": made.secret}).status_code == 303
 
 
-def test_a_device_is_cut_off_at_once(bench: Bench):
+def test_a_device_is_removed_at_once(bench: Bench):
     """The owner removes it, while another one stays."""
     client, other = browser(bench, OPERATE), browser(bench, LOOK)
     ident = next(device.id for device in bench.services.devices.all() if device.role is OPERATE)

@@ -165,7 +165,7 @@ def test_a_bag_shows_no_photo_but_its_own(bench: Bench):
     assert seen_by_a_stranger(bench, code, names[0]) == (True, 200)
 
 
-def test_what_a_phone_saves_as_heic_is_told_by_name(bench: Bench):
+def test_heic_is_refused_by_name(bench: Bench):
     """Recognised by its first box (ISO/IEC 14496-12, 4.3); the message names the readable formats and the remedy."""
     heic = b"\0\0\0\x18ftypheic\0\0\0\0mif1heic" + b"\0" * 400
     answer = send(bench, str(uuid4()), heic)
@@ -176,7 +176,7 @@ def test_what_a_phone_saves_as_heic_is_told_by_name(bench: Bench):
 
 
 @pytest.mark.parametrize("picture", [b"", b"no picture", encoded("GIF"), bomb(9_000), encoded("PNG", (400, 300))[:900]])
-def test_what_is_no_photo_is_told_and_not_kept(bench: Bench, picture: bytes):
+def test_invalid_photo_is_reported_and_not_stored(bench: Bench, picture: bytes):
     """Nothing, text, another format, a bomb, and a truncated one each get a message."""
     answer = send(bench, str(uuid4()), picture)
     assert answer.status_code == 422
@@ -192,7 +192,7 @@ def test_more_than_a_megabyte_is_taken_here_and_more_than_eight_are_not(bench: B
     assert kept(bench) == 1
 
 
-def test_who_may(bench: Bench):
+def test_roles_of_photos(bench: Bench):
     """The role operate sends, the role look sees, and a name is a UUID."""
     name = str(uuid4())
     assert send(bench, name, encoded("PNG"), Role.LOOK).status_code == 403
@@ -218,7 +218,7 @@ def test_photos_are_in_the_backup(bench: Bench, tmp_path: Path):
     st.binary(max_size=400),
     st.sampled_from([b"", b"\xff\xd8\xff\xe0", b"\x89PNG\r\n\x1a\n", b"RIFF\x10\0\0\0WEBPVP8 "]),
 )
-def test_whatever_comes_nothing_breaks_and_nothing_is_kept(bench: Bench, body: bytes, head: bytes):
+def test_random_bytes_are_refused_and_not_stored(bench: Bench, body: bytes, head: bytes):
     """Random bytes after valid picture headers give a message each time."""
     answer = send(bench, str(uuid4()), head + body)
     assert answer.status_code == 422

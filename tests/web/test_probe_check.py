@@ -79,7 +79,7 @@ def test_each_reference_says_what_it_should_read(bench: Bench, form, reference_c
         ({}, "Choose what the probe is in"),
     ],
 )
-def test_what_cannot_be_compared_says_what_is_missing(bench: Bench, form, says):
+def test_an_incomplete_check_is_reported(bench: Bench, form, says):
     """The message is at the field, and nothing is stored."""
     answer = bench.client.post(PATH, data={**form, "then": "keep"})
     assert answer.status_code == 422
@@ -97,7 +97,7 @@ def test_a_probe_that_is_far_off_is_asked_about_and_an_absurd_one_refused(bench:
     assert probe(bench).checked is None
 
 
-def test_a_probe_that_still_moves_is_told(bench: Bench):
+def test_a_probe_that_still_moves_is_reported(bench: Bench):
     """It has not reached the temperature of the water yet."""
     at_rest(bench, 3.0, 2.0, 1.0)
     assert "wait until it rests" in bench.client.get(PATH).text

@@ -73,7 +73,7 @@ def test_in_fahrenheit_all_of_it_is(bench: Bench, code: str):
     assert "°C" not in page
 
 
-def test_faults_are_told_with_their_times_and_the_caution(bench: Bench):
+def test_faults_are_reported_with_their_times_and_the_caution(bench: Bench):
     """A stall of 80 s is in the list with its time and description; the caution calls a rate no rule."""
     page = bench.client.get(f"/batches/{stalled(bench)}").text
     told = re.search(r"<strong>Stall</strong> <span class=\"number\">(\d):(\d\d) to (\d):(\d\d)", page)

@@ -44,7 +44,7 @@ def test_every_route_answers_every_role_as_the_table_says(bench: Bench, role: Ro
         answer.close()
 
 
-def test_what_is_public_is_little(bench: Bench):
+def test_few_addresses_are_public(bench: Bench):
     """Only these addresses are public; another one needs a reason, and a line here."""
     code = bench.roast(30)
     public = {path.split("/")[1] for _, path, endpoint in addresses(bench, code) if LEAST.get(endpoint, OWN) is PUBLIC}
@@ -59,7 +59,7 @@ def test_a_route_without_a_line_is_for_the_owner_alone(bench: Bench, monkeypatch
     assert [browser(bench, role).get("/batches").status_code for role in (None, *Role)] == [401, 403, 403, 403, 200]
 
 
-def test_an_address_that_leads_nowhere_is_not_told_to_strangers(bench: Bench):
+def test_strangers_cannot_probe_addresses(bench: Bench):
     """A stranger cannot find out which addresses exist; a paired device gets 404."""
     assert browser(bench).get("/nowhere").status_code == 401
     assert browser(bench).put("/api/entries").status_code == 401
@@ -76,7 +76,7 @@ def test_this_computer_alone_is_the_owner_from_the_start(bench: Bench):
     "header",
     ["Forwarded", "X-Forwarded-For", "X-Real-IP", "X-Forwarded-Host", "X-Forwarded-Proto", "Via"],
 )
-def test_what_came_through_a_proxy_is_not_this_computer(bench: Bench, header: str):
+def test_requests_through_a_proxy_are_not_this_computer(bench: Bench, header: str):
     """Requests through a proxy on this computer come from everyone, so they never have owner access."""
     assert bench.client.get("/", headers={header: "127.0.0.1"}).status_code == 401
     assert bench.client.post("/people", data={"name": "x"}, headers={header: ""}).status_code == 401
@@ -160,7 +160,7 @@ def test_a_device_of_one_person_speaks_for_nobody_else(bench: Bench):
     assert status(shared) == ["stored"]
 
 
-def test_a_form_of_another_ones_name_is_refused_too(bench: Bench):
+def test_a_form_with_another_name_is_refused_too(bench: Bench):
     """A form follows the same rule as the API: nothing is stored under another person's name."""
     bench.services.people.add("Tomas")
     bench.services.people.add("Ines")
@@ -183,7 +183,7 @@ def test_a_form_offers_no_name_that_would_be_refused(bench: Bench):
         assert 'type="radio" name="person" value="Ines"' in browser(bench, OPERATE).get(path).text
 
 
-def test_the_docs_tell_the_roles_as_the_code_has_them():
+def test_the_docs_list_the_roles_of_the_code():
     """docs/access.md lists each role with its meaning, in order."""
     text = (ROOT / "docs" / "access.md").read_text(encoding="utf-8")
     told = [line for line in text.splitlines() if line.startswith("| `")]

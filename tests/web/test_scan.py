@@ -62,7 +62,7 @@ def test_another_qr_opens_nothing(bench: Bench, text: str):
     assert text not in said["says"]
 
 
-def test_a_label_of_another_house_or_a_withdrawn_one_is_told(bench: Bench):
+def test_a_label_of_another_house_or_a_withdrawn_one_is_reported(bench: Bench):
     """An unknown token and a withdrawn one each have their own message."""
     code = bench.roast(30)
     url = bench.services.labels.address(code).url
@@ -72,7 +72,7 @@ def test_a_label_of_another_house_or_a_withdrawn_one_is_told(bench: Bench):
 
 
 @pytest.mark.parametrize("picture", [b"", b"no picture", bomb(5_000)])
-def test_what_is_no_picture_is_told(bench: Bench, picture: bytes):
+def test_invalid_picture_is_reported(bench: Bench, picture: bytes):
     """Empty data, text, and a bomb get a message."""
     assert "picture" in scanned(bench, picture)["says"]
 

@@ -36,7 +36,7 @@ def in_words(answer: TestResponse) -> bool:
     return "." in text and "Traceback" not in text and len(text) > 30
 
 
-def test_nothing_of_a_stranger_is_kept(bench: Bench, stranger: FlaskClient):
+def test_an_unpaired_device_cannot_store_data(bench: Bench, stranger: FlaskClient):
     """Entries, readings and forms of an unpaired device are refused."""
     code = bench.open()
     entry = bench.entry("note", batch=code, text="hello")
@@ -70,7 +70,7 @@ def test_a_program_comes_in_with_its_token(bench: Bench, stranger: FlaskClient):
     assert {status(text) for text in wrong} == {401}
 
 
-def test_the_token_itself_is_nowhere_kept(bench: Bench):
+def test_the_token_itself_is_not_stored(bench: Bench):
     """A copy of the folder gives no access to the API."""
     token = bench.services.devices.new_token("logger")
     bench.services.close()
@@ -159,7 +159,7 @@ def test_every_answer_says_what_a_browser_may_do(bench: Bench):
     assert bench.client.get("/nowhere").headers["Content-Security-Policy"]
 
 
-def test_what_changes_is_not_kept_by_a_browser(bench: Bench):
+def test_only_unchanging_answers_are_cached(bench: Bench):
     """Pages are revalidated, the API is not stored, versioned files are cached for ever."""
     bench.open()
     assert bench.client.get("/").headers["Cache-Control"] == "no-cache"
@@ -230,7 +230,7 @@ def test_head_is_answered_like_get_without_a_body(bench: Bench):
             full.close()
 
 
-def test_a_stream_that_nobody_reads_gives_its_place_back(bench: Bench):
+def test_an_unread_stream_frees_its_place(bench: Bench):
     """After HEAD, an immediate close, or some reading, the next stream can open."""
     for _ in range(live.MOST_STREAMS + 2):
         bench.client.head("/machines/drum-4/live").close()

@@ -145,7 +145,7 @@ def test_a_sheet_imported_over_another_leaves_both(bench: Bench):
         (about("person 1", "amend", entry=str(uuid4()), body={"name": "x"}), "not of person"),
     ],
 )
-def test_what_cannot_be_said_is_refused_in_words(bench: Bench, entry: dict[str, object], words: str):
+def test_invalid_entries_are_refused_with_a_reason(bench: Bench, entry: dict[str, object], words: str):
     """One message each, and nothing is stored."""
     (result,) = bench.say(entry)
     assert result["status"] == "refused"
@@ -216,7 +216,7 @@ def test_a_person_who_is_erased_is_gone_and_their_batches_are_not(bench: Bench):
         assert "Inez" not in text
 
 
-def test_what_a_newer_version_said_of_a_batch_is_shown_as_such(bench: Bench):
+def test_entries_of_a_newer_version_are_shown_as_such(bench: Bench):
     """The record shows it in words; an operator cannot undo it, and the API still refuses such a kind."""
     code = bench.open()
     ident = uuid4()

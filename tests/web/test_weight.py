@@ -48,7 +48,7 @@ def test_the_chart_library_is_compressed_and_kept_for_good(bench: Bench):
     assert len(answer.data) < len(bench.client.get(path).data) / 3
 
 
-def test_what_is_long_goes_out_compressed_to_those_who_take_it(bench: Bench):
+def test_long_answers_are_compressed_on_request(bench: Bench):
     """Pages and data are identical with and without compression; short answers and the stream are not compressed."""
     code = bench.roast(120)
     for path in ("/", "/batches", f"/api/batches/{code}/curve", f"/api/batches/{code}/curve.csv"):
