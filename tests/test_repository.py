@@ -220,7 +220,7 @@ def test_licence_is_mit():
 # House rules
 
 
-def test_every_test_says_what_it_claims():
+def test_every_test_states_its_claim():
     """Each test function has a one-line docstring."""
     silent = []
     for path in (ROOT / "tests").rglob("test_*.py"):

@@ -104,7 +104,7 @@ def test_wheel_holds_templates_static_files_and_demo(wheel: Path):
     assert {name.split("/")[0] for name in inside} == {"roastlog", f"drumside-{__version__}.dist-info"}
 
 
-def test_wheel_says_what_it_is(wheel: Path):
+def test_wheel_has_its_metadata(wheel: Path):
     """The wheel's metadata has version, licence and minimum Python."""
     with ZipFile(wheel) as archive:
         told = message_from_bytes(archive.read(f"drumside-{__version__}.dist-info/METADATA"))

@@ -119,7 +119,7 @@ def test_constant_offset_is_the_mean_difference(offset_c):
     assert distance(batch, guide)[:2] == pytest.approx((abs(offset_c), abs(offset_c)))
 
 
-def test_warped_distance_forgives_what_was_only_late():
+def test_warped_distance_forgives_a_delay():
     """A roast that is 30 s late differs at equal times, and hardly once time is warped."""
     guide = steady(300, 0)
     found = distance(later(guide, 30), guide)

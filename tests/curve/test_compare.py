@@ -170,7 +170,7 @@ def test_hand_that_keeps_to_the_beans_is_not_blamed_for_the_clock():
     assert "move_time" not in kinds
 
 
-def test_one_odd_batch_does_not_widen_what_is_usual():
+def test_one_odd_batch_does_not_widen_the_usual_difference():
     """The usual difference is a median: one batch charged 25 °C too hot widens it by less than half."""
     plain = [steady(301, number) for number in range(KNOWN)]
     odd = replace(plain[4], temp_c=plain[4].temp_c + 25)

@@ -55,7 +55,7 @@ def test_error_falls_with_each_batch_learnt():
 
 
 @pytest.mark.parametrize("learnt", [0, 1, 5, 20])
-def test_bands_hold_what_they_promise(learnt: int):
+def test_bands_have_their_coverage(learnt: int):
     """An 80 % band covers 75 to 85 %, within the binomial standard error of so many independent roasts."""
     held, roasts = coverage(asked(learnt))
     assert roasts >= 60

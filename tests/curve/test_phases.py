@@ -101,7 +101,7 @@ def test_rate_is_unknown_where_the_curve_is():
     assert developing.mean_rate_c_per_min is None
 
 
-def test_area_counts_what_is_above_the_base_alone():
+def test_area_counts_only_temperatures_above_the_base():
     """Triangles by hand where the curve crosses the base between rows; zero for a curve that stays below it."""
     time_s = np.array([0.0, 60.0])
     ramp_s = np.arange(0, 121, 5.0)

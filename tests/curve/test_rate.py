@@ -81,7 +81,7 @@ def test_array_equals_live(time_s: Array, seed: int):
     np.testing.assert_array_equal(answers, rate_of_rise(time_s, temp_c))
 
 
-def test_charge_told_late_ends_in_the_same_rate():
+def test_charge_tapped_late_ends_in_the_same_rate():
     """From the tap on, a charge tapped 12 s late gives the rates of one tapped in time."""
     time_s = np.arange(-60, 300, 0.5)
     temp_c = roast(time_s)
@@ -277,7 +277,7 @@ def test_reported_error_is_honest(told: rates.Readings, ours: tuple[Array, Array
 
 @pytest.mark.parametrize("sd_c", [0.08, 0.25, 0.5])
 @pytest.mark.parametrize("step_c", [0.1, 0.5, 1.0])
-def test_noise_is_learnt_whatever_it_is(sd_c: float, step_c: float):
+def test_any_noise_is_learnt(sd_c: float, step_c: float):
     """For other noises and steps too, at least about two in three errors lie within the reported one."""
     some = rates.readings(mixed(60)[::4], sd_c=sd_c, step_c=step_c)
     assert 0.60 <= rates.coverage(*rates.live(some.temp_c, "bean_probe"), some.true) <= 0.80

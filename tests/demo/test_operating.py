@@ -90,7 +90,7 @@ def test_entries_say_where_they_belong(bench: Bench):
     assert len({entry["id"] for entry in bench.sent}) == len(bench.sent)
 
 
-def test_taps_come_a_little_after_what_they_tell(bench: Bench):
+def test_taps_come_shortly_after_the_true_moments(bench: Bench):
     """Yellow and first crack are tapped within 5 s after the true time, never before it."""
     truth: dict[str, int] = {}
     for _ in range(650):

@@ -115,7 +115,7 @@ def test_a_cold_junction_may_be_on_another_link(wire: Wire):
     assert told(hot, "bean_probe") == {"bean_probe": "Its cold junction, box, was last read too long ago."}
 
 
-def test_a_broken_sensor_is_a_fault_with_what_came(link: ConvertedInstrument, wire: Wire):
+def test_a_broken_sensor_is_a_fault_with_its_raw_value(link: ConvertedInstrument, wire: Wire):
     """Impossible voltages, resistances and temperatures are faults with a reason, not numbers."""
     wire.says = {"exhaust": 120.0, "box": 9e5, "inlet": 6553.5}
     got = told(link, "exhaust", "box", "inlet")

@@ -60,7 +60,7 @@ def test_silence_is_a_fault_of_its_channel_after_its_own_time(inbox: Inbox, cloc
     assert inbox.take(["probe"]) == []
 
 
-def test_garble_is_counted_and_told_while_no_reading_comes(inbox: Inbox, clock: HandClock, caplog):
+def test_garble_is_counted_and_a_fault_without_readings(inbox: Inbox, clock: HandClock, caplog):
     """Garbled data between good readings is counted; alone it is a fault with the first reason and the last text."""
     caplog.set_level(logging.INFO, "roastlog.instruments.inbox")
     inbox.put("probe", 1.0, "")

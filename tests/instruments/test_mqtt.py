@@ -130,7 +130,7 @@ def test_nothing_is_published_unless_the_sheet_names_a_topic_for_it(broker, voic
     assert {topic for topic, _, _ in voice.heard} == {"drum-4/probe", "drum-4/end"}
 
 
-def test_status_is_said_at_coming_and_going_and_by_the_last_will(broker, voice, linked):
+def test_status_is_published_on_connect_disconnect_and_last_will(broker, voice, linked):
     """Online, offline at a normal disconnect, and offline by the last will after a crash; all retained."""
     status = "drumside/drum-4/status"
     instrument = linked(broker, probe={"topic": "drum-4/probe", "status": status})

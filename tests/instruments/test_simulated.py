@@ -128,7 +128,7 @@ def test_a_second_charge_lets_the_first_out(drum: SimulatedInstrument, clock: Ha
     assert values(drum)["bean_probe"] < before_c - 50
 
 
-def test_roles_say_what_a_channel_reads(clock: HandClock):
+def test_channels_are_simulated_by_their_role(clock: HandClock):
     """Channels are simulated by their role; a channel that is not on the sheet gives a fault, not a number."""
     drum = SimulatedInstrument(clock, {"bt": "bean_probe", "in": "inlet_air", "metal": "drum", "shop": "room"})
     read = values(drum, ["bt", "in", "metal", "shop"])

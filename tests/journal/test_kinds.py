@@ -110,7 +110,7 @@ def test_every_row_fits_its_name_and_its_subjects():
         assert set(row.erasable) | set(row.confidential) <= set(row.body.model_fields)
 
 
-def test_no_correction_can_hold_what_must_be_erasable():
+def test_no_correction_can_contain_erasable_fields():
     """A subject with erasable fields allows no correction, because a correction repeats fields."""
     apart = {subject for row in REGISTRY.values() if row.erasable for subject in row.about}
     assert apart == {"person"}

@@ -45,7 +45,7 @@ def test_a_second_arrival_is_kept_and_flagged():
     assert undone.facts.coffee == "Birch"
 
 
-def test_settings_are_what_was_set_last_and_an_undo_gives_the_one_before():
+def test_settings_are_the_newest_and_an_undo_restores_the_previous():
     """Each setting has its newest value, and an undo restores the one before."""
     first, second = entry("house", "set", business="Quill", units_temp="F"), entry("house", "set", 5, business="Ferry")
     assert fold_house([second, first]).settings == {"business": "Ferry", "units_temp": "F"}

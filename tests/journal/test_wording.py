@@ -56,7 +56,7 @@ def told(*entries: Entry) -> str:
     return tell(next(line for line in batch.lines if line.id == entries[-1].id), batch, CONTROLS)
 
 
-def test_an_undo_says_what_it_takes_back():
+def test_an_undo_quotes_the_undone_entry():
     """An undo quotes the undone entry; so does an undo of an undo."""
     crack = entry("moment", 10, moment="first_crack")
     undo = entry("undo", 11, entry=str(crack.id))
@@ -71,7 +71,7 @@ def test_a_shift_says_by_how_much():
     assert told(charge, entry("shift", 1, entry=str(charge.id), by_s=2.5)) == "Moved “Charge” by +2.5 s"
 
 
-def test_an_amendment_says_what_it_corrects():
+def test_an_amendment_names_the_corrected_fields():
     """Each corrected field is named; a cleared one is shown as none."""
     opened = entry("opened", 0, coffee="Alder washed", intent="filter")
     body = {"coffee": "Night Ferry", "green_g": 3900.0, "intent": None, "plan": {"development_s": 75}}
@@ -108,7 +108,7 @@ def test_a_corrected_field_reads_plainly(name: str, value: object, text: str):
     assert change_text(name, value) == text
 
 
-def test_a_correction_that_does_not_fit_is_still_told():
+def test_an_invalid_correction_is_worded_too():
     """A correction that arrived before its entry and does not fit must not break the page of the batch."""
     opened = entry("opened", 0)
     for plan in ("soon", 3, ["x"], {"development_s": "x"}, {"development_ratio": "half"}, {"x": 1}):

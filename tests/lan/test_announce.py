@@ -83,7 +83,7 @@ def test_own_name_is_no_other_ones(tmp_path):
         said.withdraw()
 
 
-def test_name_that_nobody_can_have_is_not_kept(tmp_path):
+def test_invalid_stored_name_is_replaced(tmp_path):
     """A damaged file is replaced by a new probe."""
     kept = tmp_path / "name"
     kept.write_text("elsewhere.example", encoding="ascii")

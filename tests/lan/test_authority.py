@@ -100,7 +100,7 @@ def test_openssl_refuses_an_expired_certificate_and_another_authority(authority,
         shake(chain, key, root, "localhost")
 
 
-def test_certificate_is_what_phones_ask_for(authority):
+def test_certificate_meets_the_requirements_of_phones(authority):
     """It has P-256, server authentication, names, and at most 397 days (Apple's limit, from memory)."""
     leaf = issue(authority, PLACE, NOW).certificate
     key = leaf.public_key()

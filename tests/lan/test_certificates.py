@@ -68,7 +68,7 @@ def test_keys_are_their_owners_alone(folder):
     }
 
 
-def test_looser_modes_are_mended_and_told(folder):
+def test_looser_modes_are_corrected_and_reported(folder):
     """A folder or key that others could read is closed again, with a message that names it."""
     prepare(folder, PLACE, NOW)
     (folder / "authority-key.pem").chmod(0o644)

@@ -112,7 +112,7 @@ def test_door_beside_it_leads_to_trust(lan: Lan):
     door.close()
 
 
-def test_terminal_says_where_to_go_and_what_to_compare(lan: Lan):
+def test_terminal_shows_addresses_and_fingerprint(lan: Lan):
     """The terminal shows the QR's link, the secure address, the same fingerprint as the page, and a corrected mode."""
     assert re.search(rf"http://drumside-7\.local:{lan.plain_port}/trust#[\w-]{{32}}\n", lan.said)
     assert f"https://drumside-7.local:{lan.port}/" in lan.said

@@ -19,7 +19,7 @@ def messages() -> set[object]:
     return {message.id for message in extract.extracted() if message.id}
 
 
-def test_no_text_of_a_script_is_overlooked(messages: set[object]):
+def test_no_message_of_a_script_is_missing(messages: set[object]):
     """Babel misses messages inside template strings of scripts; a regular expression finds them."""
     found = {message if isinstance(message, str) else message[0] for message in messages}  # type: ignore[index]
     for path in (extract.ROOT / "static/js").rglob("*.js"):
@@ -27,7 +27,7 @@ def test_no_text_of_a_script_is_overlooked(messages: set[object]):
             assert said in found, f"{path.name}: take “{said}” out of the template string around it"
 
 
-def test_no_text_of_the_code_is_overlooked(messages: set[object]):
+def test_no_message_of_the_code_is_missing(messages: set[object]):
     """Babel misses messages inside f-strings (before Python 3.12); Python's own parser finds them all."""
     found = {message if isinstance(message, str) else message[0] for message in messages}  # type: ignore[index]
     for path in (extract.ROOT / "roastlog").rglob("*.py"):
@@ -77,7 +77,7 @@ def test_a_translation_keeps_the_fields_and_holds_no_markup(language: str):
 
 
 @pytest.mark.parametrize("language", LANGUAGES)
-def test_words_of_english_are_meant_where_they_stay(language: str):
+def test_few_translations_equal_the_english(language: str):
     """A translation that equals the English text is one of these few shared words."""
     same = {
         message.id

@@ -139,7 +139,7 @@ def test_a_message_can_be_translated_again(german: None):
     assert [ngettext("{n} channel", "{n} channels", n) for n in (0, 1, 2)] == ["0 Kanäle", "1 Kanal", "2 Kanäle"]
 
 
-def test_a_page_escapes_what_stands_in_a_message(bench: Bench):
+def test_a_page_escapes_the_fields_of_a_message(bench: Bench):
     """A field is data: markup in a name stays text."""
     with bench.app.test_request_context():
         inside = bench.app.jinja_env.from_string('{{ _("Name {code}", code=typed) }}').render(typed="<b>&")

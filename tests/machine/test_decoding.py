@@ -409,7 +409,7 @@ def test_a_knob_out_of_its_range_is_refused(read):
     reads=st.lists(st.floats(-0.3, 100.3), max_size=20),
     step=st.sampled_from([0.1, 0.25, 0.3, 0.5, 1, 5, 7, 100]),
 )
-def test_any_knob_stands_within_a_step_of_what_it_reads(reads, step):
+def test_any_setting_is_within_a_step_of_the_reading(reads, step):
     """A knob's setting is a step near its reading, or an end, and the same on repetition."""
     stands = None
     for read in reads:

@@ -207,7 +207,7 @@ def test_all_mistakes_are_reported_at_once():
     assert [line.split(":")[0] for line in str(caught.value).splitlines()] == ["Line 13", "Line 21"]
 
 
-def test_empty_sheet_says_what_is_needed():
+def test_empty_sheet_lists_the_required_keys():
     """The message for an empty sheet lists the required keys."""
     with pytest.raises(SheetError, match="the sheet needs `id`"):
         parse_sheet("")

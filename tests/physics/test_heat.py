@@ -12,9 +12,7 @@ sink = st.tuples(conductance, temp)
 
 
 @given(inlet_c=temp, flow=st.floats(0.005, 0.1), first=sink, second=sink)
-def test_air_gives_what_the_two_get(
-    inlet_c: float, flow: float, first: tuple[float, float], second: tuple[float, float]
-):
+def test_heat_balance_of_the_air(inlet_c: float, flow: float, first: tuple[float, float], second: tuple[float, float]):
     """The heat gained by both sinks equals the heat lost by the air."""
     outlet_c, first_kw, second_kw = exchange_heat(inlet_c, flow, (first, second))
     assert first_kw + second_kw == pytest.approx(flow * (inlet_c - outlet_c), abs=1e-9)

@@ -98,7 +98,7 @@ def test_filter_roast_looks_like_one():
     assert 204.0 <= probe_c[-1] <= 211.0
 
 
-def test_filter_roast_loses_what_a_medium_roast_loses():
+def test_filter_roast_has_the_loss_of_a_medium_roast():
     """14 to 15.5 % of the green mass (practice, from memory), 5-7 % of it from the dry solid, 2-4 % water left."""
     run = roast(FILTER)
     water_left = run.truth["moisture"][-1]

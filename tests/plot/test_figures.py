@@ -97,7 +97,7 @@ def test_an_axis_in_fahrenheit_reads_in_round_values_of_its_own(make):
     assert "°C" not in words
 
 
-def test_an_axis_in_celsius_says_what_is_there():
+def test_an_axis_in_celsius_has_its_values_as_labels():
     """In °C each tick's label is its own value."""
     item = filled(live_figure(CHANNELS, CONTROLS, COLUMNS))
     for panel, unit in (("temperatures", '"°C"'), ("rates", '"°C/min"')):

@@ -76,7 +76,7 @@ def test_equal_losses_leave_room_for_the_scale():
 
 
 @pytest.mark.parametrize("batches", [5, 6, 7, 8, 9, 10, 12, 15, 20, 30, 50])
-def test_the_band_holds_what_it_promises(batches: int):
+def test_the_band_has_its_coverage(batches: int):
     """Of normal losses, 94 to 96 in 100 next batches are inside, at each number in the table [simulated]."""
     random = np.random.default_rng(batches)
     inside = 0

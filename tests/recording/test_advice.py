@@ -38,7 +38,7 @@ def falling(seconds: int) -> np.ndarray:
     return np.round(90 + 110 * np.exp(-np.arange(seconds) / 25) + noise, 1)
 
 
-def test_a_charge_that_nobody_marked_is_suggested_and_not_marked(bench: Bench):
+def test_an_unmarked_charge_is_suggested_and_not_marked(bench: Bench):
     """An unmarked charge is suggested with the time of the fall, not marked; a person's mark ends the suggestion."""
     code = bench.open()
     feed(bench, -60, np.full(60, 200.0) + np.random.default_rng(4).normal(0.0, 0.1, 60).round(1))

@@ -93,7 +93,7 @@ def test_a_clock_that_jumps_in_mid_roast_moves_nothing(running: Services, hands:
     assert curve.channels["bean_probe"].tolist() == pytest.approx([100 + second / 10 for second in range(601)])
 
 
-def test_the_next_batch_has_the_day_that_the_network_told(running: Services, hands: Hands):
+def test_the_next_batch_has_the_date_from_the_network(running: Services, hands: Hands):
     """When the drum is empty the clock is set; the earlier batch keeps its times, the next one has today's date."""
 
     def forward() -> None:
@@ -113,7 +113,7 @@ def test_the_next_batch_has_the_day_that_the_network_told(running: Services, han
         )
 
 
-def test_a_sleep_of_90_s_is_a_gap_and_what_follows_stands_where_it_was(bench: Bench):
+def test_a_sleep_of_90_s_is_a_gap_and_shifts_nothing(bench: Bench):
     """No readings during the computer's sleep; the first crack and the drop after it have their true times."""
     code = bench.open()
     bench.say(bench.entry("moment", 0, batch=code, moment="charge"))

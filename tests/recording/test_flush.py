@@ -47,7 +47,7 @@ def flush(bench: Bench, code: str) -> list[Event]:
     return told
 
 
-def test_a_flush_of_forty_taps_is_folded_a_few_times_and_told_once(bench: Bench, monkeypatch: pytest.MonkeyPatch):
+def test_a_flush_of_forty_taps_is_folded_a_few_times_and_sent_once(bench: Bench, monkeypatch: pytest.MonkeyPatch):
     """One fold for lists, one for all watchers, one for each moment with an answer; one event for all."""
     folds: dict[str, int] = {}
 

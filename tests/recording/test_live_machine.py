@@ -236,7 +236,7 @@ def test_the_saver_reports_a_failing_disk_once_and_continues(bench: Bench, caplo
     assert stored.rows_between(store.read, "drum-4", START_MS, START_MS) == [(START_MS, {"bean_probe": 100.0})]
 
 
-def test_closing_saves_what_is_in_hand(services: Services):
+def test_closing_saves_the_last_readings(services: Services):
     """The readings of the last second are on the disk after a stop."""
     live = services.runtime.live("drum-4")
     live.take([Reading(START_MS, "bean_probe", 99.0)])

@@ -98,7 +98,7 @@ def test_a_discarded_batch_leaves_the_page(bench: Bench):
     assert view(bench)["batch"] is None
 
 
-def test_the_log_is_newest_first_and_says_what_is_odd(bench: Bench):
+def test_the_log_is_newest_first_and_marks_odd_entries(bench: Bench):
     """Lines have text and author; undone ones are gone, and marks show late, doubled and out of order."""
     code = bench.open(coffee="Alder washed")
     crack = bench.entry("crack", 20, batch=code, vigour="steady")

@@ -205,7 +205,7 @@ def test_turns_between_batches_belong_to_none(services: Services, server: Modbus
     assert [move.body["setting"] for move in moves(services, second)] == [7.0]
 
 
-def test_a_batch_that_waited_takes_over_what_was_turned_meanwhile(services: Services, server: ModbusServer, say: Say):
+def test_a_waiting_batch_gets_the_current_settings(services: Services, server: ModbusServer, say: Say):
     """A batch opened while another roasted gets the current settings when its turn comes."""
     first = say("opened")
     say("moment", first, moment="charge")

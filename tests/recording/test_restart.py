@@ -202,7 +202,7 @@ def test_sigterm_saves_and_ends_although_streams_are_open(server: Server):
     assert roast.kept() == roast.pushed
 
 
-def test_sigterm_waits_for_the_last_save_although_nobody_watches(server: Server):
+def test_sigterm_waits_for_the_last_save_without_a_stream(server: Server):
     """Without a stream the process ends as well, with the last readings on the disk."""
     roast = Roast(server)
     for _ in range(3):
@@ -283,7 +283,7 @@ def test_a_mistaken_command_ends_with_a_sentence(tmp_path: Path, words: list[str
     assert "Traceback" not in told.stderr
 
 
-def test_a_damaged_database_is_set_aside_and_told(tmp_path: Path):
+def test_a_damaged_database_is_set_aside_and_reported(tmp_path: Path):
     """Each start ends with a message, without a traceback or an empty database, and the file is unchanged."""
     content = b"notes, and no database\n" * 50
     (tmp_path / "drumside.sqlite3").write_bytes(content)

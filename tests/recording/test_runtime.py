@@ -41,7 +41,7 @@ def test_a_machine_set_up_again_goes_on_with_its_batch(bench: Bench):
     assert bench.services.batches.record(code).curve.channels["bean_probe"][-1] == 131.0
 
 
-def test_a_machine_that_was_replaced_takes_nothing_more(bench: Bench):
+def test_a_replaced_machine_accepts_no_readings(bench: Bench):
     """A push to the replaced machine is told to retry, so that no reading seems stored that is not."""
     before = bench.services.runtime.live("drum-4")
     bench.services.machines.add(SHEET)

@@ -86,7 +86,7 @@ def walked(module: str) -> tuple[str, ...]:
     return assets.modules(f"js/{module}")
 
 
-def test_the_walk_gives_each_module_before_what_only_it_brings_in():
+def test_the_walk_is_ordered_by_import_distance():
     """The order is by import distance: close modules are fetched first."""
     found = assets.modules("js/machine/live.js")
     depth = {found[0]: 0}

@@ -83,7 +83,7 @@ def test_instants_without_a_value_are_packed_as_such(store: Store):
     assert there(store) == [(START_MS, {}), (START_MS + 1, {})]
 
 
-def test_only_what_is_quiet_is_due(store: Store):
+def test_only_old_half_hours_are_due(store: Store):
     """A half hour is due a quarter of an hour after its end, for each machine separately, the oldest first."""
     for machine in ("a", "b"):
         add(store, *((START_MS + n * SLOT_MS, {"probe": 1.0}) for n in range(3)), machine=machine)
@@ -104,7 +104,7 @@ def test_the_ends_of_a_half_hour_belong_to_one_each(store: Store):
     assert len(readings.rows_between(store.read, "drum-4", START_MS, last_ms)) == 2
 
 
-def test_late_readings_go_before_what_is_packed(store: Store):
+def test_late_readings_override_packed_ones(store: Store):
     """Late readings of an offline logger override the packed ones, even after they are packed as well."""
     add(store, (START_MS, {"probe": 1.0, "surface": 2.0}), (START_MS + 2, {"probe": 3.0}))
     seal_all(store)

@@ -152,7 +152,7 @@ def test_a_discarded_batch_keeps_its_code(store: Store):
     assert parse_code(opened(store)).number == 2
 
 
-def test_the_summary_is_what_the_fold_gives(store: Store):
+def test_the_summary_equals_the_fold(store: Store):
     """After each entry every column that repeats the fold agrees with it."""
     code = opened(store, coffee="Alder washed", green_g=4000.0, intent="filter")
     charge = say(store, code, "moment", NOON_MS, moment="charge")
@@ -289,7 +289,7 @@ def test_writes_of_many_threads_are_made_one_after_the_other(store: Store):
     assert set(names) == {"writer"}
 
 
-def test_readers_see_what_was_written_at_once(store: Store):
+def test_readers_see_writes_at_once(store: Store):
     """On their own threads, each with its own connection."""
     code = opened(store)
     seen: list[int] = []

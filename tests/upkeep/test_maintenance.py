@@ -162,7 +162,7 @@ def photos(services: Services) -> set[str]:
     return {row[0] for row in services.store.read.execute("SELECT name FROM photos")}
 
 
-def test_photos_that_nobody_names_are_swept_after_a_month(bench: Bench, clock: HandClock, maintenance: Maintenance):
+def test_unnamed_photos_are_deleted_after_a_month(bench: Bench, clock: HandClock, maintenance: Maintenance):
     """Only those: not one that an entry names, even in a correction or undone, and not a younger one."""
     services, code = bench.services, bench.open()
     named, undone, corrected, unnamed, young, named_late = (str(uuid4()) for _ in range(6))

@@ -373,7 +373,7 @@ JSON = [
 
 @pytest.mark.parametrize("data", JSON)
 @pytest.mark.parametrize("path", ["/api/entries", "/api/machines/drum-4/readings"])
-def test_a_body_that_is_not_what_it_should_be(bench: Bench, path: str, data: bytes):
+def test_an_invalid_body_is_refused(bench: Bench, path: str, data: bytes):
     """Any nesting of brackets gets a clear answer."""
     answer = bench.client.post(path, data=data, content_type="application/json")
     assert answer.status_code in {400, 422}

@@ -52,7 +52,7 @@ def test_review_states_its_basis_and_result(bench: Bench, codes: list[str]):
     assert f"{held[0]} of {held[1]} bands held it" in page.sentences[1]
 
 
-def test_the_table_is_what_the_outlook_would_have_said(bench: Bench, codes: list[str]):
+def test_the_table_has_the_errors_of_the_outlook(bench: Bench, codes: list[str]):
     """Each row has the errors of an outlook from the two batches before, with bands against the outcome."""
     record = bench.services.batches.record(codes[2])
     machine = bench.services.machines.all()[0]

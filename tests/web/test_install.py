@@ -23,7 +23,7 @@ def manifest(bench: Bench) -> dict[str, Any]:
     return said
 
 
-def test_manifest_has_what_an_install_needs(manifest: dict[str, Any]):
+def test_manifest_meets_the_requirements_of_installation(manifest: dict[str, Any]):
     """Name, id, start and scope, own window, colours; icons of 192 and 512 px, plain and maskable ones separate."""
     # Chromium's requirements for installation, from memory: name, icons of 192 and 512, start_url, display.
     assert manifest["name"] == "Drumside"

@@ -59,7 +59,7 @@ def test_a_page_finds_its_figure_made(charged: Bench):
     assert _panels.cache_info().hits == asked.hits + 2
 
 
-def test_programs_are_told_celsius_whatever_is_set(charged: Bench):
+def test_programs_get_celsius_with_any_setting(charged: Bench):
     """The view and the curve, as JSON and CSV, ignore the setting."""
     paths = ["/machines/drum-4/view"]
     code = charged.client.get(paths[0]).get_json()["batch"]["code"]

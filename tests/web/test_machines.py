@@ -43,7 +43,7 @@ def machine(bench: Bench):
     return bench.services.machines.get("drum-4")
 
 
-def test_the_page_of_a_machine_says_where_each_part_is_read_and_what_came(bench: Bench):
+def test_the_page_of_a_machine_shows_sources_and_values(bench: Bench):
     """It shows the source in words, value and age, and nothing without data."""
     bench.push((0, "bean_probe", 183.61))
     bench.clock.turn_to(75)
@@ -104,7 +104,7 @@ def test_a_control_is_added_changed_and_taken_away(bench: Bench):
         ({"sensor.type": "K"}, "form", "Cold junction: channel"),
     ],
 )
-def test_a_field_that_does_not_fit_says_what_may_stand_there(bench: Bench, change, field, says):
+def test_an_invalid_field_names_the_allowed_values(bench: Bench, change, field, says):
     """The message is at the field, in the form's words; the typed value remains, and nothing is stored."""
     before = machine(bench)
     answer = bench.client.post("/machines/drum-4/channels", data=MODBUS | change)
@@ -156,7 +156,7 @@ def test_trying_a_connection_says_why_it_fails_and_keeps_nothing(bench: Bench, d
     assert len(machine(bench).channels) == 2
 
 
-def test_a_password_is_never_told_and_kept_when_left_empty(bench: Bench):
+def test_a_password_is_never_shown_and_kept_when_left_empty(bench: Bench):
     """Neither form nor sheet shows it; an empty field keeps the one for that user and broker."""
     form = {
         "kind": "mqtt",

@@ -135,7 +135,7 @@ def test_a_batch_starts_with_nothing_filled_in(client: FlaskClient, services: Se
     assert services.batches.page().total == 1
 
 
-def test_the_start_form_takes_what_is_known(client: FlaskClient, services: Services):
+def test_the_start_form_stores_its_fields(client: FlaskClient, services: Services):
     """Lot, weight with a comma, own intent, planned time and person are stored; the lot names the coffee."""
     services.machines.add(SHEET)
     services.lots.keep(LOT)
@@ -226,7 +226,7 @@ def test_a_batch_cools_for_an_hour_and_no_longer(client: FlaskClient, say: Calla
     assert "Dropped" in text_of(page)
 
 
-def test_both_is_said_in_full_to_a_stranger(client: FlaskClient, services: Services, say: Callable[..., str]):
+def test_a_stranger_never_reads_for_both(client: FlaskClient, services: Services, say: Callable[..., str]):
     """A bag page and its record never show “for both”."""
     services.machines.add(SHEET)
     code = say("opened", {"intent": "both"})
@@ -397,7 +397,7 @@ def test_labels_that_cannot_be_printed_say_why(client: FlaskClient, dropped: str
     assert client.get(f"/batches/{dropped}/label.pdf?{query}").status_code == 422
 
 
-def test_the_bag_page_is_small_and_keeps_what_is_private(client: FlaskClient, services: Services, dropped: str):
+def test_the_bag_page_is_small_and_private(client: FlaskClient, services: Services, dropped: str):
     """No script, under 60 KB with its style; weights only if enabled, full names never."""
     client.post(f"/batches/{dropped}/weigh", data={"roasted": "3432", "person": "Ines Morel"})
     url = f"/r/{services.batches.summary(dropped).token}"
@@ -515,7 +515,7 @@ def test_each_asset_of_a_page_is_there(client: FlaskClient, dropped: str):
 
 
 @pytest.mark.parametrize("status", sorted(WORDS))
-def test_each_error_page_says_what_happened_and_what_to_do(own_app: Flask, status: int):
+def test_each_error_page_has_cause_and_remedy(own_app: Flask, status: int):
     """Every error has its own page, and one sentence in JSON under /api/."""
     own_app.add_url_rule("/broken", "broken", lambda: own_app.aborter(status))
     own_app.add_url_rule("/api/broken", "api_broken", lambda: own_app.aborter(status))

@@ -50,7 +50,7 @@ def test_practice_is_in_no_list_unless_asked_for(bench: Bench, practised: str):
     assert "Alder washed PRACTICE" in asked
 
 
-def test_practice_is_no_part_of_what_is_usual(bench: Bench, practised: str):
+def test_practice_does_not_affect_the_usual_loss(bench: Bench, practised: str):
     """Its roast losses do not affect the usual band of the coffee."""
     weighed = bench.entry("weighed", 700, batch=practised, roasted_g=3400) | {"machine": "practice"}
     assert bench.say(weighed)[0]["status"] == "stored"

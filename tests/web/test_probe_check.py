@@ -60,7 +60,7 @@ def test_a_second_check_does_not_count_the_first_offset_twice(bench: Bench):
         ({"reference": "thermometer", "thermometer": "21,4"}, 21.4),
     ],
 )
-def test_each_reference_says_what_it_should_read(bench: Bench, form, reference_c):
+def test_each_reference_has_its_temperature(bench: Bench, form, reference_c):
     """Boiling water by altitude or pressure, or a thermometer beside it."""
     answer = bench.client.post(PATH, data={**form, "read": "90", "then": "keep"})
     assert answer.status_code == 303

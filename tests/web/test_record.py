@@ -84,7 +84,7 @@ def test_faults_are_reported_with_their_times_and_the_caution(bench: Bench):
     assert DECLINING_RATE in page
 
 
-def test_a_record_finds_what_the_live_page_would_have_told(bench: Bench):
+def test_a_record_has_the_faults_of_the_live_page(bench: Bench):
     """Its faults are those of the live rate with the current thresholds; other thresholds give other faults."""
     code = stalled(bench)
     record = bench.services.batches.record(code)
@@ -121,7 +121,7 @@ def test_a_batch_in_the_drum_has_its_live_rate_and_no_switch(bench: Bench):
     assert not [name for name in told if name.startswith("smooth_")]
 
 
-def test_the_live_columns_of_a_curve_stay_what_the_live_page_showed(bench: Bench, code: str):
+def test_smoothing_does_not_change_the_live_columns(bench: Bench, code: str):
     """Smoothing does not change ``rate_…``; ``smooth_rate_…`` is another column, known where there are readings."""
     told = bench.client.get(f"/api/batches/{code}/curve").get_json()
     shown = bench.services.batches.record(code).traced.rate("bean_probe")

@@ -146,7 +146,7 @@ def test_the_server_says_which_device_it_was(bench: Bench):
     assert (last.by, last.device) == ("Ines", "Bench tablet")
 
 
-def test_a_device_of_one_person_speaks_for_nobody_else(bench: Bench):
+def test_a_device_of_one_person_can_name_no_other(bench: Bench):
     """Without a name it is that person's, another name is refused; a shared device can name anyone."""
     bench.services.people.add("Tomas")
     code, tomas = bench.open(), browser(bench, OPERATE, person="Tomas")

@@ -169,7 +169,7 @@ def test_no_entry_takes_a_password(bench: Bench):
     ("role", "kept"),
     [(Role.OPERATE, []), (Role.DECIDE, ["arrived"]), (Role.OWN, ["arrived", "set", "named", "set_up"])],
 )
-def test_each_role_says_what_its_rows_allow(bench: Bench, role: Role, kept: list[str]):
+def test_each_role_is_limited_to_its_kinds(bench: Bench, role: Role, kept: list[str]):
     """Lots for the role decide; the house, its people and its machines for the owner."""
     sheet = bench.client.get("/api/machines/drum-4").get_json()["sheet"]
     entries = [

@@ -175,7 +175,7 @@ def test_answer_that_tells_whether_it_is_trusted(bench: Bench, secure: SecureSer
     assert answer.headers["Cross-Origin-Resource-Policy"] == "cross-origin"
 
 
-def test_device_page_says_what_to_do(bench: Bench, secure: SecureServer):
+def test_device_page_names_the_remedy(bench: Bench, secure: SecureServer):
     """With TLS it links there; without it it names the option; without scripts it has a message."""
     text = bench.client.get("/this-device").text
     assert 'href="/trust"' in text
