@@ -101,7 +101,7 @@ def _time_panels(letters: Sequence[str], temp_unit: str, *, laned: bool) -> list
     minutes(rates, RECORD.tick_s, shown=False)
     rates.min_border_top = rates.min_border_bottom = 7  # otherwise the first and the last label are cut in half
     reads_in(rates, rate_ticks(temp_unit), f"°{temp_unit}/min")
-    rules(temps, None, "marks", dash="dotted", ink="ink-2")
+    rules(temps, "marks", dash="dotted", ink="ink-2")
     for number in reversed(range(len(letters))):
         _curve(temps, number)
         _curve(rates, number)
@@ -109,7 +109,7 @@ def _time_panels(letters: Sequence[str], temp_unit: str, *, laned: bool) -> list
     for panel in (temps, rates):
         for number in range(len(letters)):
             _letter(panel, number)
-    return [temps, rates, *([lanes_panel(letters, None, time, RECORD)] if laned else [])]
+    return [temps, rates, *([lanes_panel(letters, time, RECORD)] if laned else [])]
 
 
 def _over_time(batches: Sequence[Drawn], control: ControlView | None) -> tuple[_Sources, _Ranges]:

@@ -173,15 +173,15 @@ def _panels(key: str) -> str:
     minutes(temperatures, frame.tick_s, shown=True)
     reads_in(temperatures, temp_ticks(temp_unit, frame), f"°{temp_unit}")
     temperatures.extra_y_ranges["tiers"] = Range1d(0, 1, name="tiers")  # a low panel shows only its upper part
-    rules(temperatures, None, "marks", dash="solid", ink="ink")
-    rules(temperatures, None, "ahead", dash="dotted", ink="ink-2", band=True)
+    rules(temperatures, "marks", dash="solid", ink="ink")
+    rules(temperatures, "ahead", dash="dotted", ink="ink-2", band=True)
     _curves(temperatures, channels, live, smooth)
     rates = _rates(channels, live, smooth, time, frame)
     reads_in(rates, rate_ticks(temp_unit), f"°{temp_unit}/min")
     foot_bars(rates)
     panels = [temperatures, rates]
     if lanes:
-        panels.append(lanes_panel(lanes, None, time, frame))
+        panels.append(lanes_panel(lanes, time, frame))
     return panels_json(panels)
 
 

@@ -12,7 +12,7 @@ from bokeh.core.properties import field, value
 from bokeh.models import ColumnDataSource, FixedTicker, Plot, Quad, Range1d, Segment, SingleIntervalTicker, Text
 from bokeh.plotting import figure
 
-from roastlog.plot.overlays import Columns, coming, faults, marks, ribbon
+from roastlog.plot.overlays import coming, faults, marks, ribbon
 from roastlog.units import c_from_f, rate_c_from_f
 
 # Okabe–Ito hues, darkened to a contrast of at least 3:1 on the paper; each role also has its own dash.
@@ -98,12 +98,12 @@ def minutes(panel: Plot, every_s: int, *, shown: bool) -> None:
     panel.xaxis.visible = shown
 
 
-def rules(panel: Plot, columns: Columns | None, name: str, *, dash: str, ink: str, band: bool = False) -> None:
+def rules(panel: Plot, name: str, *, dash: str, ink: str, band: bool = False) -> None:
     """Add vertical rules with labels, placed by `roastlog.plot.overlays.marks` on the panel's ``tiers``.
 
     With ``band`` each has a light shade from ``low_s`` to ``high_s`` of `roastlog.plot.overlays.coming`.
     """
-    source = ColumnDataSource(columns or (coming() if band else marks([])), name=name)
+    source = ColumnDataSource(coming() if band else marks([]), name=name)
     if band:
         shade = Quad(left="low_s", right="high_s", bottom=value(0), top="y", fill_color=TOKENS["bar"], fill_alpha=0.45)
         shade.line_color, shade.tags = None, [{"fill_color": "bar"}]
@@ -130,7 +130,7 @@ def foot_bars(panel: Plot) -> None:
     panel.add_glyph(source, words, y_range_name="foot")
 
 
-def lanes_panel(names: Sequence[str], bars: Columns | None, time: Range1d, frame: Frame) -> Plot:
+def lanes_panel(names: Sequence[str], time: Range1d, frame: Frame) -> Plot:
     """The ribbon: one lane per name, with the bars of `roastlog.plot.overlays.ribbon`."""
     lanes = len(names)
     panel = new_panel(time, Range1d(0, lanes), frame.lane_px * lanes, name="lanes")
@@ -138,7 +138,7 @@ def lanes_panel(names: Sequence[str], bars: Columns | None, time: Range1d, frame
     panel.yaxis.ticker = FixedTicker(ticks=middles)
     panel.yaxis.major_label_overrides = dict(zip(middles, map(_short, names), strict=True))
     panel.ygrid.visible = panel.xaxis.visible = False
-    source = ColumnDataSource(bars or ribbon([], [], 0.0), name="ribbon")
+    source = ColumnDataSource(ribbon([], [], 0.0), name="ribbon")
     bar = Quad(left="left", right="right", bottom="bottom", top="top", fill_color=TOKENS["bar"])
     bar.line_color, bar.tags = TOKENS["paper"], [{"fill_color": "bar", "line_color": "paper"}]
     panel.add_glyph(source, bar)

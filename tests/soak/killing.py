@@ -25,7 +25,7 @@ EVER = -(1 << 60), 1 << 60
 
 
 @dataclass
-class Said:
+class Acknowledged:
     """Acknowledged data with times: entries by id, readings by machine and time."""
 
     entries: dict[str, dict[str, object]] = field(default_factory=dict)
@@ -65,7 +65,7 @@ class Killing:
 
     def __init__(self, folder: Path, rng: random.Random) -> None:
         self.server, self._rng = Server(folder), rng
-        self.said = Said()
+        self.said = Acknowledged()
         self._batches: dict[str, str] = {}
         self._lock = threading.Lock()
         for machine in MACHINES:
