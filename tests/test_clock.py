@@ -57,7 +57,7 @@ def test_a_clock_of_its_own_follows_no_wall(clock: Clock):
 
 
 def test_it_begins_with_the_computers_time():
-    """In milliseconds UTC, unless it is given another time."""
+    """It starts with the computer's time in ms UTC, unless it is given another."""
     before_ms = time.time() * 1000
     now_ms = Clock().now_ms()
     assert before_ms - 1 <= now_ms <= time.time() * 1000 + 1

@@ -51,7 +51,7 @@ def test_it_serves_the_practice_machine(drum: SimulatedInstrument):
 
 
 def test_a_batch_is_roasted_by_its_entries(drum: SimulatedInstrument, clock: HandClock):
-    """Warm before; the probe turns after charge and rises; after the drop the drum returns to charge temperature."""
+    """The drum is warm, the probe turns after charge and rises, and after the drop the drum warms up again."""
     clock.pass_s(600)
     assert values(drum)["bean_probe"] == pytest.approx(203.0, abs=4.0)
     drum.follow("opened", {"green_g": 4000.0})

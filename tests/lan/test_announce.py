@@ -84,7 +84,7 @@ def test_own_name_is_no_other_ones(tmp_path):
 
 
 def test_invalid_stored_name_is_replaced(tmp_path):
-    """A damaged file is replaced by a new probe."""
+    """A damaged file leads to a new probe of the name."""
     kept = tmp_path / "name"
     kept.write_text("elsewhere.example", encoding="ascii")
     assert free_name(kept, HERE) == "drumside.local"

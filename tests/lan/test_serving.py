@@ -157,7 +157,7 @@ def test_own_certificate_is_served(tmp_path: Path):
 
 
 def test_proxy_is_trusted_only_with_the_option(tmp_path: Path):
-    """Without the option forwarded headers make a stranger; with it no address gives owner access."""
+    """Without the option forwarded headers make a client a stranger; with it no address gives owner access."""
     forwarded = {"X-Forwarded-For": "192.0.2.44", "X-Forwarded-Proto": "https", "X-Forwarded-Host": "roast.lan"}
 
     def status(server: Server, headers: dict[str, str]) -> tuple[int, str | None]:

@@ -158,7 +158,7 @@ def test_watchers_see_a_failing_disk_and_its_recovery(bench: Bench):
 
 
 def test_a_roast_without_readings_is_reported(bench: Bench):
-    """Reported after five seconds without a reading, until one comes; before the charge silence is no problem."""
+    """A roast is reported after five seconds without a reading, until one comes; not before the charge."""
     runtime, code = bench.services.runtime, bench.open()
     runtime.running("drum-4").advice_thread.stop()
     bench.push((0, "bean_probe", 180.0))

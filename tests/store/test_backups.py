@@ -54,7 +54,7 @@ def test_a_backup_holds_all_and_is_one_file(store: Store):
 
 
 def test_a_backup_is_of_one_moment_however_much_is_written_meanwhile(store: Store, monkeypatch: pytest.MonkeyPatch):
-    """Page by page with writes in between: it finishes, and has the state of its start."""
+    """A backup made page by page with writes in between finishes, and has the state of its start."""
     monkeypatch.setattr(backups, "PAGES", 1)
     monkeypatch.setattr(backups, "PAUSE_S", 0.001)
     stop, wrote = threading.Event(), threading.Semaphore(0)
@@ -132,7 +132,7 @@ def test_damaged_packed_readings_are_counted_and_backed_up_all_the_same(store: S
 
 
 def test_a_few_days_and_weeks_are_kept(tmp_path: Path):
-    """Of 60 nights: the last seven, the newest of each of the last four weeks, and three before schema changes."""
+    """Of 60 nights, the last seven, the newest of four weeks, and three before schema changes are kept."""
     nights = [NOON_MS - back * DAY_MS for back in range(60)]
     for at_ms in nights:
         for early_ms in (0, 3_600_000):

@@ -272,7 +272,7 @@ def test_a_change_that_fails_is_undone_whole_and_the_writer_goes_on(store: Store
 
 
 def test_writes_of_many_threads_are_made_one_after_the_other(store: Store):
-    """Each sees the result of the previous one, and all run on one thread."""
+    """Each write sees the result of the previous one, and all run on one thread."""
     store.write(lambda db: notes.note(db, {"count": 0}))
     names = []
 
@@ -290,7 +290,7 @@ def test_writes_of_many_threads_are_made_one_after_the_other(store: Store):
 
 
 def test_readers_see_writes_at_once(store: Store):
-    """On their own threads, each with its own connection."""
+    """Readers on their own threads and connections see each write at once."""
     code = opened(store)
     seen: list[int] = []
 

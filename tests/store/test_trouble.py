@@ -112,7 +112,7 @@ def test_a_full_disk_is_reported_and_written_on_later(disk: Path):
 
 
 def test_a_disk_that_can_only_be_read_is_reported(disk: Path):
-    """Reported at the start; writing works as soon as it is allowed."""
+    """A read-only disk is reported at the start; writing works as soon as it is allowed."""
     with recorder(disk / "data") as ask:
         assert [ask(""), ask("add 10")] == ["open", "ok"]
     assert mount("-o", "remount,ro", disk) == 0
@@ -126,7 +126,7 @@ def test_a_disk_that_can_only_be_read_is_reported(disk: Path):
 
 
 def test_a_folder_without_the_right_to_write_is_reported(tmp_path: Path):
-    """The same for folder permissions, except for root, who may write anyway."""
+    """A folder without write permission is reported, except to root, who may write anyway."""
     if os.name != "posix" or os.geteuid() == 0:
         pytest.skip("rights do not bind root")
     Store(tmp_path / "data").close()

@@ -76,7 +76,7 @@ def test_a_damaged_half_hour_is_a_gap_on_the_page(bench: Bench):
 
 
 def test_a_backup_is_made_each_night_and_no_oftener(services: Services, clock: HandClock, maintenance: Maintenance):
-    """At the first start, at three each night, and at the next start if that was missed."""
+    """A backup is made at the first start, at three each night, and at the next start if that was missed."""
     newest_ms = set()
     for hour in range(49):
         clock.turn_to(hour * HOUR_S)
@@ -163,7 +163,7 @@ def photos(services: Services) -> set[str]:
 
 
 def test_unnamed_photos_are_deleted_after_a_month(bench: Bench, clock: HandClock, maintenance: Maintenance):
-    """Only those: not one that an entry names, even in a correction or undone, and not a younger one."""
+    """Only old unnamed photos are deleted: not one named by an entry, even corrected or undone."""
     services, code = bench.services, bench.open()
     named, undone, corrected, unnamed, young, named_late = (str(uuid4()) for _ in range(6))
     for name in (named, undone, corrected, unnamed, named_late):

@@ -132,7 +132,7 @@ def test_one_bad_entry_spoils_no_other(bench: Bench):
 
 
 def test_a_mistyped_code_is_distinguished_from_an_unknown_one(bench: Bench):
-    """The check character distinguishes a code to be typed again from one to be looked for elsewhere."""
+    """The check character distinguishes a mistyped code from an unknown one."""
     code = bench.open()
     mistyped = code[:-1] + ("A" if code[-1] != "A" else "B")
     answer = bench.client.get(f"/api/batches/{mistyped}")

@@ -508,7 +508,7 @@ def test_a_number_too_large_for_a_float_is_refused(bench: Bench):
 
 @pytest.mark.parametrize("method", ["PUT", "DELETE", "PATCH", "TRACE", "OPTIONS"])
 def test_other_methods_are_answered_and_change_nothing(bench: Bench, method: str):
-    """On pages and the API, no other method changes data."""
+    """No other method changes data, on pages or in the API."""
     code = bench.open()
     for path in ("/", f"/batches/{code}", f"/api/batches/{code}", "/api/entries", "/settings"):
         assert bench.client.open(path, method=method).status_code in {200, 405}

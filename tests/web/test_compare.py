@@ -88,7 +88,7 @@ def test_address_is_permanent_and_says_all(bench, codes):
 
 
 def test_from_a_record_the_guide_is_chosen_already(bench, codes):
-    """It is the batch's guide, else the previous batch of that coffee, else none."""
+    """The guide is the batch's own, else the previous batch of that coffee, else none."""
     guided = bench.roast(start_s=6000, coffee="Alder washed", guide=codes[0])
     assert bench.client.get(f"/compare?of={guided}").location == f"/compare?batches={codes[0]},{guided}"
     assert bench.client.get(f"/compare?of={codes[1]}").location == f"/compare?batches={codes[0]},{codes[1]}"

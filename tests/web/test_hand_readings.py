@@ -60,7 +60,7 @@ def test_invalid_reading_is_refused_with_a_reason(bench: Bench, form, says):
 
 
 def test_a_machine_without_such_a_channel_has_no_keypad(bench: Bench):
-    """The page links to the set-up."""
+    """The page names the set-up page, where such a channel can be added."""
     form = {"kind": "http", "name": "Bean probe", "role": "bean_probe"}
     bench.client.post("/machines/drum-4/channels/bean_probe", data=form)
     answer = bench.client.get(PATH)

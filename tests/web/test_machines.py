@@ -54,7 +54,7 @@ def test_the_page_of_a_machine_shows_sources_and_values(bench: Bench):
 
 
 def test_a_channel_is_added_by_the_form(bench: Bench):
-    """With a decimal comma, an id from its name, and defaults for empty fields."""
+    """A new channel accepts a decimal comma, and gets an id from its name and defaults for empty fields."""
     answer = bench.client.post("/machines/drum-4/channels", data=MODBUS)
     assert (answer.status_code, answer.location) == (303, "/machines/drum-4/setup")
     added = machine(bench).channels[-1]
@@ -146,7 +146,7 @@ def test_every_field_of_the_models_has_a_place_in_the_form():
 
 
 def test_trying_a_connection_says_why_it_fails_and_keeps_nothing(bench: Bench, deaf_port: int):
-    """Refused, with a reason, and with the typed values still there."""
+    """A refused connection gives a reason, and the typed values remain."""
     form = MODBUS | {"modbus.port": str(deaf_port), "then": "try"}
     answer = bench.client.post("/machines/drum-4/channels", data=form)
     assert answer.status_code == 200

@@ -82,7 +82,7 @@ def test_a_photo_has_a_page_of_its_own(bench: Bench):
 
 
 def test_a_photo_of_another_batch_is_not_shown_under_this_one(bench: Bench):
-    """Nor is an unnamed photo, nor one under an invalid code; each has a message."""
+    """A photo of another batch, an unnamed one, and one under an invalid code each give a message."""
     code, other, name = bench.open(), bench.open(), str(uuid4())
     bench.say(bench.entry("trier", 5, batch=other, stage="tan", photo=name))
     send(bench, name, encoded("PNG"))
@@ -166,7 +166,7 @@ def test_a_bag_shows_no_photo_but_its_own(bench: Bench):
 
 
 def test_heic_is_refused_by_name(bench: Bench):
-    """Recognised by its first box (ISO/IEC 14496-12, 4.3); the message names the readable formats and the remedy."""
+    """HEIC is recognised by its first box (ISO/IEC 14496-12, 4.3); the message names formats and remedy."""
     heic = b"\0\0\0\x18ftypheic\0\0\0\0mif1heic" + b"\0" * 400
     answer = send(bench, str(uuid4()), heic)
     assert answer.status_code == 422

@@ -34,7 +34,7 @@ def test_practice_takes_no_stock(bench: Bench, practised: str):
 
 
 def test_practice_is_in_no_list_unless_asked_for(bench: Bench, practised: str):
-    """On pages, in the API, and on Today; naming the machine requests it."""
+    """Pages, the API and Today list practice only on request or by its machine."""
     get = bench.client.get
     for path in ("/batches", "/batches/found?q=Alder"):
         assert practised not in get(path).text, path
@@ -69,7 +69,7 @@ def test_practice_does_not_affect_the_usual_loss(bench: Bench, practised: str):
     ids=["live", "setup", "record", "label", "bag"],
 )
 def test_practice_is_marked(bench: Bench, practised: str, path: str):
-    """On the live page, the record, its label and its bag page; a real batch has no mark."""
+    """The live page, the record, the label and the bag page mark it; a real batch has no mark."""
     real = bench.roast(30, start_s=1000, coffee="Night Ferry")
     for code, machine in ((practised, "practice"), (real, "drum-4")):
         token = bench.services.batches.summary(code).token

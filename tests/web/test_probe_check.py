@@ -98,7 +98,7 @@ def test_a_probe_that_is_far_off_is_asked_about_and_an_absurd_one_refused(bench:
 
 
 def test_a_probe_that_still_moves_is_reported(bench: Bench):
-    """It has not reached the temperature of the water yet."""
+    """A probe that has not settled in the water gives a request to wait."""
     at_rest(bench, 3.0, 2.0, 1.0)
     assert "wait until it rests" in bench.client.get(PATH).text
 

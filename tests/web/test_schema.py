@@ -51,7 +51,7 @@ def test_every_call_is_answered_as_described(case: Case, served: Served):
 @schema.include(path_regex="{|entries").parametrize()
 @BOUNDED
 def test_calls_about_existing_data_are_answered_as_described(case: Case, served: Served):
-    """The same about the existing machine and batch, which random calls would not hit."""
+    """Calls about the existing machine and batch, which random calls would not hit, conform as well."""
     there = {"machine_id": "drum-4", "code": served.code}
     for name in case.path_parameters:
         case.path_parameters[name] = there[name]

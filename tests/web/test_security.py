@@ -37,7 +37,7 @@ def in_words(answer: TestResponse) -> bool:
 
 
 def test_an_unpaired_device_cannot_store_data(bench: Bench, stranger: FlaskClient):
-    """Entries, readings and forms of an unpaired device are refused."""
+    """An unpaired device's entries, readings and forms are refused."""
     code = bench.open()
     entry = bench.entry("note", batch=code, text="hello")
     assert stranger.post("/api/entries", json={"entries": [entry]}).status_code == 401
@@ -50,7 +50,7 @@ def test_an_unpaired_device_cannot_store_data(bench: Bench, stranger: FlaskClien
 
 
 def test_a_program_comes_in_with_its_token(bench: Bench, stranger: FlaskClient):
-    """As printed by `token --name`; an invented one, or one in the wrong place, is refused."""
+    """A token printed by `token --name` works; an invented one, or one in the wrong place, is refused."""
     token = bench.services.devices.new_token("logger")
 
     def status(authorization: str) -> int:
@@ -71,7 +71,7 @@ def test_a_program_comes_in_with_its_token(bench: Bench, stranger: FlaskClient):
 
 
 def test_the_token_itself_is_not_stored(bench: Bench):
-    """A copy of the folder gives no access to the API."""
+    """Only a hash is stored, so a copy of the folder gives no access to the API."""
     token = bench.services.devices.new_token("logger")
     bench.services.close()
     for path in bench.services.store.path.parent.iterdir():
@@ -81,7 +81,7 @@ def test_the_token_itself_is_not_stored(bench: Bench):
 
 @pytest.mark.parametrize("headers", OTHER_SITE)
 def test_a_form_of_another_site_changes_nothing(bench: Bench, headers: dict[str, str]):
-    """Even on this computer, since the browser sends the origin."""
+    """A form from another site is refused even on this computer, since the browser sends the origin."""
     code = bench.open()
     entry = bench.entry("note", batch=code, text="hello")
     answer = bench.client.post("/api/entries", json={"entries": [entry]}, headers=headers)
@@ -129,7 +129,7 @@ def test_the_names_of_a_local_network_are_ours(bench: Bench, host: str):
 
 
 def test_the_name_on_the_labels_is_ours(bench: Bench):
-    """As soon as it is set, and only exactly that name."""
+    """The name is accepted as soon as it is set, and only exactly that name."""
     bench.services.settings.change({"url_base": "https://coffee.quillwater.example/bags"})
     assert bench.client.get("/", headers={"Host": "coffee.quillwater.example"}).status_code == 200
     assert bench.client.get("/", headers={"Host": "quillwater.example"}).status_code == 421
@@ -137,7 +137,7 @@ def test_the_name_on_the_labels_is_ours(bench: Bench):
 
 @pytest.mark.parametrize("base", ["http://[bad", "https://", "http://x:99999", "javascript:alert(1)", "//x", "ftp://x"])
 def test_an_address_that_is_none_cannot_be_set(bench: Bench, base: str):
-    """It would be printed on every label."""
+    """An invalid address is refused, since it would be printed on every label."""
     answer = bench.client.post("/settings", data={"url_base": base, "units_temp": "C", "units_mass": "kg"})
     assert answer.status_code == 422
     assert bench.services.settings.current().url_base == ""
@@ -198,7 +198,7 @@ def test_no_path_leads_out_of_the_static_folder(bench: Bench, path: str):
 
 
 def test_files_are_the_same_with_and_without_gzip(bench: Bench):
-    """Compressed only for clients that accept it, with a Vary header for caches."""
+    """Files are compressed only for clients that accept it, with a Vary header for caches."""
     with bench.app.test_request_context():
         paths = [
             assets.asset("app.css"),
@@ -218,7 +218,7 @@ def test_files_are_the_same_with_and_without_gzip(bench: Bench):
 
 
 def test_head_is_answered_like_get_without_a_body(bench: Bench):
-    """On every address with GET."""
+    """HEAD works on every address with GET."""
     code = bench.roast(30)
     for method, path, _ in addresses(bench, code):
         if method == "GET":

@@ -19,7 +19,7 @@ def about(subject: str, kind: str, at_s: float = 0.0, **body: object) -> dict[st
 
 
 def test_a_lot_edited_twice_keeps_both_and_an_undo_gives_the_first_again(bench: Bench):
-    """By the form: author and time are beside each, and the page follows the undo."""
+    """The lot's page shows author and time of each change, and follows the undo."""
     owner = browser(bench, Role.OWN, name="Office", person=None)
     for coffee in ("Birch natural", "Birch washed", "Birch honey"):
         assert owner.post("/lots", data={**LOT, "coffee": coffee}).status_code == 303
@@ -193,7 +193,7 @@ def test_a_second_arrival_and_an_unknown_lot_are_kept_with_a_notice(bench: Bench
 
 
 def test_a_person_who_is_erased_is_gone_and_their_batches_are_not(bench: Bench):
-    """Refused while a device belongs to them; then no page or answer has the name; the batch's lines remain."""
+    """Erasing is refused while a device is theirs; then no page or answer has the name, and all lines remain."""
     bench.services.people.add("Ines", "Inez of the drum")
     code = bench.roast(30)
     (ines,) = bench.services.people.all()
