@@ -101,7 +101,7 @@ def test_every_kind_of_entry_has_its_role():
 
 @pytest.mark.parametrize(("role", "became"), [(OPERATE, "refused"), (DECIDE, "stored"), (OWN, "stored")])
 def test_a_release_is_kept_of_those_who_decide(bench: Bench, role: Role, became: str):
-    """The API and the form refuse a lower role by the required one's name; other entries are unaffected."""
+    """A release needs the role decide, in the API and in the form; a refused one affects no other entry."""
     code = bench.roast(30)
     release, note = bench.entry("released", 40, batch=code, decision="hold"), bench.entry("note", batch=code, text="x")
     results = browser(bench, role).post("/api/entries", json={"entries": [release, note]}).get_json()["results"]
