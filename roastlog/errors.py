@@ -26,7 +26,7 @@ DrumsideError
 └── StoreError          the database cannot be read or written
 """
 
-from roastlog.languages import Said, _
+from roastlog.languages import Message, _
 
 
 class DrumsideError(Exception):
@@ -34,7 +34,7 @@ class DrumsideError(Exception):
 
     def __str__(self) -> str:
         """The message, which can be translated again."""
-        return _(self.args[0]) if self.args and isinstance(self.args[0], Said) else super().__str__()
+        return _(self.args[0]) if self.args and isinstance(self.args[0], Message) else super().__str__()
 
 
 class CurveError(DrumsideError):

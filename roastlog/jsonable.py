@@ -7,19 +7,19 @@ from typing import Any
 
 from pydantic import BaseModel
 
-from roastlog.languages import Said
+from roastlog.languages import Message
 
 _PLAIN = (bool, float, int, type(None))
 
 
 def jsonable(value: Any) -> Any:  # noqa: ANN401 - whatever a page, the API or the stream gives out
-    """A value as what `json.dumps` takes, with all that is said in it said to whoever is answered now.
+    """A value that `json.dumps` takes, with all messages in it translated for the current reader.
 
-    A data class and a named tuple are objects with a key for each field, in their order; a pydantic model is what was
-    said in it, without the fields that were left out.
+    A data class and a named tuple become objects with a key for each field, in their order; a pydantic model keeps
+    only the fields that were set.
     """
-    if isinstance(value, Said):
-        return value.again()
+    if isinstance(value, Message):
+        return value.translated()
     if isinstance(value, (str, *_PLAIN)):
         return value
     if isinstance(value, Mapping):

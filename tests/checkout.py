@@ -1,4 +1,4 @@
-"""The checkout that the tests run in."""
+"""The checkout in which the tests run."""
 
 import subprocess
 from pathlib import Path
@@ -8,7 +8,7 @@ ROOT: Final = Path(__file__).parents[1]
 
 
 def own_files() -> list[Path]:
-    """What is committed, or would be: git's list, less what was deleted."""
+    """Files in git, committed or new, without deleted ones."""
     command = ["git", "ls-files", "-z", "--cached", "--others", "--exclude-standard"]
     told = subprocess.run(command, cwd=ROOT, capture_output=True, check=True).stdout.decode()
     return [path for path in (ROOT / name for name in told.split("\0") if name) if path.is_file()]

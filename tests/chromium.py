@@ -1,4 +1,4 @@
-"""Which Chromium the browser tests and the bench drive, and how it is started."""
+"""Selects and starts the Chromium of the browser tests and the bench."""
 
 import shutil
 from typing import Final
@@ -6,9 +6,9 @@ from typing import Final
 from playwright.sync_api import Browser, Playwright
 
 NAMES: Final = ("chromium", "chromium-browser", "google-chrome")
-SHELLS: Final = ("chromium-headless-shell", *NAMES)  # the first has no window, and none of a window's work
+SHELLS: Final = ("chromium-headless-shell", *NAMES)  # the first has no window and none of its work
 FLAGS: Final = [
-    "--no-sandbox",  # a container's root may not have one, and all that is opened here is ours
+    "--no-sandbox",  # a container's root may not have one, and every page opened here is ours
     "--disable-gpu",
     "--no-first-run",
     "--disable-background-networking",
@@ -23,7 +23,7 @@ def executable() -> str | None:
 
 
 def shell() -> str | None:
-    """Chromium's headless shell where the system has it, else as `executable`: for tests, which measure no speed."""
+    """Chromium's headless shell if the system has it, else as `executable`: for tests, which measure no speed."""
     return next(filter(None, map(shutil.which, SHELLS)), None)
 
 

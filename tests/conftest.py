@@ -1,4 +1,4 @@
-"""What several test folders share: a clock turned by hand, services over a fresh folder, an app and its client."""
+"""Shared fixtures: a clock set by hand, services over a fresh folder, an app and its client."""
 
 import os
 import shutil
@@ -17,8 +17,8 @@ from roastlog.instruments.base import Reading
 from roastlog.services import LotRow, Services, open_services
 from roastlog.web.app import create_app
 
-# How long an example takes decides nothing. A laptop tries new ones each time; CI the same ones, so that it says the
-# same of the same commit.
+# The duration of an example decides nothing. A laptop tries new examples each time; CI the same ones, so that it gives
+# the same result for the same commit.
 settings.register_profile("laptop", deadline=None, suppress_health_check=[HealthCheck.too_slow])
 settings.register_profile("ci", settings.get_profile("laptop"), derandomize=True)
 settings.load_profile("ci" if os.environ.get("CI") else "laptop")
@@ -50,30 +50,30 @@ step = 0.5
 
 
 class HandClock(Clock):
-    """A clock that stands still until it is turned."""
+    """A clock that stands still until a test sets it."""
 
     def __init__(self, now_ms: int = START_MS) -> None:
         super().__init__()
         self._now_ms = now_ms
 
     def now_ms(self) -> int:
-        """The time it was turned to. [ms UTC]"""
+        """The time that it was set to. [ms UTC]"""
         return self._now_ms
 
     def turn_to(self, time_s: float) -> None:
-        """Turn it to a time after `START_MS`. [s]"""
+        """Set it to a time after `START_MS`. [s]"""
         self._now_ms = START_MS + round(time_s * 1000)
 
 
 class Bench:
-    """An app, its services and its clock, with short words for what the tests do most."""
+    """An app, its services and its clock, with short methods for frequent steps."""
 
     def __init__(self, services: Services, clock: HandClock, app: Flask) -> None:
         self.services, self.clock, self.app = services, clock, app
         self.client: FlaskClient = app.test_client()
 
     def entry(self, kind: str, at_s: float = 0.0, *, batch: str | None = None, **body: object) -> dict[str, object]:
-        """An entry as a phone makes it."""
+        """An entry in the form that a phone sends."""
         made: dict[str, object] = {
             "id": str(uuid4()),
             "machine": "drum-4",
@@ -85,13 +85,13 @@ class Bench:
         return made if batch is None else {**made, "batch": batch}
 
     def say(self, *entries: dict[str, object]) -> list[dict[str, str]]:
-        """Send entries; what became of each."""
+        """Send entries; returns their results."""
         answer = self.client.post("/api/entries", json={"entries": list(entries)})
         assert answer.status_code == 200, answer.text
         return answer.get_json()["results"]
 
     def open(self, at_s: float = -30.0, **facts: object) -> str:
-        """Open a batch; its code."""
+        """Open a batch; returns its code."""
         return self.say(self.entry("opened", at_s, **facts))[0]["batch"]
 
     def push(self, *readings: tuple[float, str, float]) -> dict[str, object]:
@@ -105,10 +105,10 @@ class Bench:
         return answer.get_json()
 
     def roast(self, until_s: int = 600, *, start_s: int = 0, **facts: object) -> str:
-        """A whole batch, readings and all, charged at a time of the clock; its code."""
+        """A whole batch with readings, charged at a time of the clock; returns its code."""
         code = self.open(start_s - 30.0, **facts)
         self.say(self.entry("moment", start_s, batch=code, moment="charge"))
-        live = self.services.runtime.live("drum-4")  # as an instrument's thread hands them on; `push` goes the long way
+        live = self.services.runtime.live("drum-4")  # passed on like an instrument's thread; `push` uses the API
         for second in range(until_s + 1):
             self.clock.turn_to(start_s + second)
             values = {
@@ -126,13 +126,13 @@ class Bench:
 
 @pytest.fixture
 def clock() -> HandClock:
-    """A clock turned by hand."""
+    """A clock set by hand."""
     return HandClock()
 
 
 @pytest.fixture(scope="session")
 def furnished(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """A data folder with one machine, whose readings are pushed, and one green lot: made once, and copied by each."""
+    """A data folder with one machine, whose readings are pushed, and one green lot: made once, then copied."""
     folder = tmp_path_factory.mktemp("furnished") / "data"
     services = open_services(folder, HandClock())
     services.machines.keep_sheet(SHEET)
@@ -143,7 +143,7 @@ def furnished(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 @pytest.fixture
 def services(tmp_path: Path, clock: HandClock, furnished: Path) -> Iterator[Services]:
-    """Services over a folder of the test's own, with a machine and a green lot in it."""
+    """Services over a folder of the test's own, with a machine and a green lot."""
     services = open_services(shutil.copytree(furnished, tmp_path / "data"), clock)
     services.start()
     yield services
@@ -152,7 +152,7 @@ def services(tmp_path: Path, clock: HandClock, furnished: Path) -> Iterator[Serv
 
 @pytest.fixture(scope="session")
 def routed(furnished: Path) -> Flask:
-    """The app with its routes and templates, which cost more to put together than most tests do with them."""
+    """The app with its routes and templates, which cost more to create than most tests take."""
     services = open_services(furnished, HandClock())
     services.close()
     return create_app(services)
@@ -160,7 +160,7 @@ def routed(furnished: Path) -> Flask:
 
 @pytest.fixture
 def app(services: Services, routed: Flask) -> Iterator[Flask]:
-    """The app over this test's services; all that belongs to one server stands in its extensions."""
+    """The app over this test's services; everything that belongs to one server is in its extensions."""
     kept = dict(routed.extensions)
     routed.extensions["services"] = services
     yield routed
@@ -175,19 +175,19 @@ def bench(services: Services, clock: HandClock, app: Flask) -> Bench:
 
 @pytest.hookimpl(optionalhook=True)
 def pytest_xdist_auto_num_workers() -> int:
-    """Two workers a core: many tests wait for a browser, a wire or a process rather than work."""
+    """Two workers per core: many tests wait for a browser, a wire or a process rather than compute."""
     return min(8, 2 * (os.cpu_count() or 1))
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Keep on one worker what shares something costly, so that it is made once.
+    """Keep tests with a costly shared fixture on one worker, so that it is made once.
 
-    That is the demo; what a module makes for its tests; and in `tests/curve` what a module has asked of its roasts.
-    The tests of the local network hear each other's names, so they stand in one row too.
+    That applies to the demo, to fixtures of a module, and to the results of roasts in each module of `tests/curve`.
+    Tests of the local network see each other's names, so they run one after the other too.
     """
     for item in items:
         fixtures = item._fixtureinfo.name2fixturedefs if isinstance(item, pytest.Function) else {}
-        if "demo" in fixtures:  # some, since one after the other they would be what the gate waits for
+        if "demo" in fixtures:  # several, since in sequence they would determine the gate's time
             stem, axe = item.path.stem, item.path.stem == "test_axe" and isinstance(item, pytest.Function)
             which = item.name if axe else "a to k" if stem < "test_l" else "l to z"
             item.add_marker(pytest.mark.xdist_group(f"demo {which}"))
@@ -198,7 +198,7 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
 
 
 class FolderSeconds:
-    """What the tests of each folder took, set-up and clearing-up included; at the end it is told."""
+    """Duration of each folder's tests, including set-up and teardown; printed at the end."""
 
     def __init__(self) -> None:
         self._spent_s: Counter[str] = Counter()
@@ -209,13 +209,13 @@ class FolderSeconds:
         self._spent_s["/".join(parts[: min(2, len(parts) - 1)])] += report.duration
 
     def pytest_terminal_summary(self, terminalreporter: pytest.TerminalReporter) -> None:
-        """Tell the sums, longest first."""
+        """Print the sums, longest first."""
         terminalreporter.section("seconds of each folder, summed over all workers")
         for folder, spent_s in self._spent_s.most_common():
             terminalreporter.write_line(f"{spent_s:8.1f} s  {folder}")
 
 
 def pytest_configure(config: pytest.Config) -> None:
-    """Count the seconds where the results come together."""
+    """Count the seconds in the process that collects the results."""
     if not hasattr(config, "workerinput"):
         config.pluginmanager.register(FolderSeconds())

@@ -1,9 +1,9 @@
-"""Roasts with a fault put in, or not, and what is truly wrong with each: told by their noise-free curves alone.
+"""Simulated roasts with and without injected faults, labelled with the true faults of their noise-free curves.
 
-Faults of the curve are put in where they come from: heat that is cut or turned up by the hand, steam that cools the
-beans and reactions that warm them about first crack. Faults of the probe are put on its readings. What a roast is then
-labelled with follows from the definitions in `docs/faults.md`, worked out here anew and plainly, row by row on the true
-rate, so that nothing of the detector labels what the detector is scored on.
+Faults of the curve are injected at their causes: heat cut or raised by the operator, steam that cools the beans and
+reactions that heat them around first crack. Faults of the probe are added to its readings. The labels follow from the
+definitions in `docs/faults.md`, implemented here separately and simply, row by row on the true rate, so that the
+detector is not scored on its own labels.
 """
 
 import sys
@@ -24,14 +24,14 @@ from tests.roast_corpus import Known, _varied, _way, batches, coffee, known, mac
 
 PUT_IN = ("crash", "rebound", "stall", "fast_crack", "probe")
 CRASH, REBOUND, STALL, FAST = 4.5, 2.0, 1.0, 12.0  # the defaults of the thresholds [°C/min]
-MEAN_S, STALL_S = 30, 40  # what rates are averaged over, in rows of a second
-LONGEST_S, SHORTEST_S = 90, 60  # how long the line of a trend is
-NEAR_S = 45.0  # a fault that was found counts if it begins within a true one of its kind, or so near to it
+MEAN_S, STALL_S = 30, 40  # rates are averaged over this many rows of one second
+LONGEST_S, SHORTEST_S = 90, 60  # length of the trend line
+NEAR_S = 45.0  # a detected fault is true if it starts within a true one of its kind, or this close to it
 
 
 @dataclass(frozen=True)
 class Pulse:
-    """Heat that the beans get beside all else, or lose, from ``after_s`` after a moment on. [s], [kW/kg dry]"""
+    """Heat that the beans gain or lose in addition, from ``after_s`` after a moment on. [s], [kW/kg dry]"""
 
     moment: str
     after_s: float
@@ -41,7 +41,7 @@ class Pulse:
 
 @dataclass(frozen=True)
 class Later:
-    """A move so long after a moment. [s]"""
+    """A move this long after a moment. [s]"""
 
     moment: str
     after_s: float
@@ -51,7 +51,7 @@ class Later:
 
 @dataclass(frozen=True)
 class Wrong:
-    """Something that is truly wrong. [s from charge]"""
+    """A true fault. [s from charge]"""
 
     kind: str
     start_s: float
@@ -60,7 +60,7 @@ class Wrong:
 
 @dataclass(frozen=True, eq=False)
 class Labelled:
-    """A roast as it was read, and what is truly wrong with it."""
+    """A roast as it was read, with its true faults."""
 
     roast: Known
     read_c: NDArray[np.float64]
@@ -69,7 +69,7 @@ class Labelled:
 
 
 class Troubled(Roaster):
-    """A roaster whose beans crack as some do: with steam that cools them, or with heat of their own."""
+    """A roaster whose beans cool by steam or heat themselves during first crack."""
 
     def __init__(self, design: RoasterDesign) -> None:
         super().__init__(design)
@@ -81,7 +81,7 @@ class Troubled(Roaster):
 
 @dataclass(frozen=True)
 class Plan:
-    """A schedule with what goes wrong."""
+    """A schedule with its injected faults."""
 
     schedule: Schedule
     pulses: Sequence[Pulse] = field(default=())
@@ -128,11 +128,11 @@ def roasted(
     )
 
 
-# What goes wrong
+# Injected faults
 
 
 def crash(schedule: Schedule, rng: np.random.Generator) -> Plan:
-    """Heat cut hard at first crack, or shortly before, and steam that cools."""
+    """Heat cut sharply at or shortly before first crack, and steam that cools."""
     share = float(rng.uniform(0.0, 0.6))
     cuts = [
         Step(control, share * level, at="first_crack")
@@ -145,7 +145,7 @@ def crash(schedule: Schedule, rng: np.random.Generator) -> Plan:
 
 
 def rebound(schedule: Schedule, rng: np.random.Generator) -> Plan:
-    """Heat cut at first crack, then turned up again while the beans warm themselves."""
+    """Heat cut at first crack, then raised again while the beans heat themselves."""
     after_s = float(rng.uniform(20.0, 40.0))
     share = float(rng.uniform(0.8, 1.2))
     up = [
@@ -158,7 +158,7 @@ def rebound(schedule: Schedule, rng: np.random.Generator) -> Plan:
 
 
 def stall(schedule: Schedule, rng: np.random.Generator) -> Plan:
-    """Much too little heat in browning, for a time."""
+    """Much too little heat in browning, for a while."""
     after_s, lasts_s = float(rng.uniform(40.0, 150.0)), float(rng.uniform(100.0, 200.0))
     share = float(rng.uniform(0.1, 0.45))
     heat = {control: level for control, level in schedule.start.items() if control != "stir"}
@@ -179,7 +179,7 @@ RECIPES = {"crash": crash, "rebound": rebound, "stall": stall, "fast_crack": fas
 
 
 def probe_trouble(read_c: NDArray[np.float64], rng: np.random.Generator) -> tuple[NDArray[np.float64], Wrong]:
-    """Readings with a probe that sticks, jumps, comes loose, breaks or goes silent, and when it does."""
+    """Readings with a probe that sticks, jumps, comes loose, breaks or goes silent, and the time of it."""
     out, sort = read_c.copy(), int(rng.integers(5))
     start = int(rng.integers(60, read_c.size - 150))
     end = start + int(rng.integers(60, 140))
@@ -199,19 +199,19 @@ def probe_trouble(read_c: NDArray[np.float64], rng: np.random.Generator) -> tupl
 
 
 def harmless(read_c: NDArray[np.float64], rng: np.random.Generator) -> NDArray[np.float64]:
-    """Readings with gaps of some seconds, as every network has them."""
+    """Readings with gaps of some seconds, as in every network."""
     out = read_c.copy()
-    for start in range(30, read_c.size - 120, 120):  # well apart: two that meet are a long one
+    for start in range(30, read_c.size - 120, 120):  # well apart, since two that meet are one long gap
         first = start + int(rng.integers(100))
         out[first : first + int(rng.integers(1, 6))] = np.nan
     return out
 
 
-# What is truly wrong
+# True faults
 
 
 def truly_wrong(roast: Known) -> list[Wrong]:
-    """Faults of the noise-free curve by the definitions, with the thresholds at their defaults."""
+    """Faults of the noise-free curve by the definitions, with default thresholds."""
     said = [("crash", crashes, CRASH), ("stall", stalls, -STALL), ("rebound", rebounds, REBOUND)]
     wrong = [_span(kind, list(rows(roast)), least) for kind, rows, least in said]
     crack = _row_of(roast, "first_crack")
@@ -226,18 +226,18 @@ def _span(kind: str, rows: list[tuple[float, float]], least: float) -> Wrong | N
 
 
 def _row_of(roast: Known, moment: str) -> int:
-    """First row at or after a moment, rows being seconds; one past the last without it."""
+    """First row at or after a moment, in rows of one second; the row after the last if there is none."""
     return ceil(roast.moments_s.get(moment, roast.time_s.size))
 
 
 def _mean(roast: Known, row: int, over_s: int) -> float:
-    """True rate over the time up to a row: the straight line through the noise-free curve."""
+    """True rate over the time up to a row: slope of the line through the noise-free curve."""
     x = np.arange(over_s + 1) - over_s / 2
     return 60.0 * float(x @ roast.probe_c[row - over_s : row + 1]) / float(x @ x)
 
 
 def crashes(roast: Known) -> Iterator[tuple[float, float]]:
-    """How far the rate lies below its own line of the time that ended 30 s ago; since yellow."""
+    """Distance of the rate below its own trend line that ended 30 s ago; from yellow on."""
     first = _row_of(roast, "yellow") + MEAN_S
     rates = {row: _mean(roast, row, MEAN_S) for row in range(first, roast.time_s.size)}
     for row in range(first + 30 + SHORTEST_S, roast.time_s.size):
@@ -248,13 +248,13 @@ def crashes(roast: Known) -> Iterator[tuple[float, float]]:
 
 
 def stalls(roast: Known) -> Iterator[tuple[float, float]]:
-    """The mean rate with its sign turned; since yellow."""
+    """The negated mean rate; from yellow on."""
     for row in range(_row_of(roast, "yellow") + STALL_S, roast.time_s.size):
         yield row, -_mean(roast, row, STALL_S)
 
 
 def rebounds(roast: Known) -> Iterator[tuple[float, float]]:
-    """How far the mean rate lies above its lowest since first crack."""
+    """Rise of the mean rate above its minimum since first crack."""
     low = np.inf
     for row in range(_row_of(roast, "first_crack") + MEAN_S, roast.time_s.size):
         rate = _mean(roast, row, MEAN_S)
@@ -266,7 +266,7 @@ def rebounds(roast: Known) -> Iterator[tuple[float, float]]:
 
 
 def plain(seed: int, count: int) -> list[Labelled]:
-    """Batches of one coffee by one hand with nothing put in; every second one is read over a network with gaps."""
+    """Batches of one coffee by one operator without injected faults; every second one has network gaps."""
     made = []
     for number, roast in enumerate(batches(seed, count)):
         rng = np.random.default_rng([5, seed, number])
@@ -276,7 +276,7 @@ def plain(seed: int, count: int) -> list[Labelled]:
 
 
 def faulted(seed: int, kind: str) -> Labelled:
-    """A batch of that coffee with one kind of fault put in."""
+    """A batch of that coffee with one kind of injected fault."""
     rng = np.random.default_rng([6, seed, PUT_IN.index(kind)])
     if kind == "probe":
         roast = batches(seed, 1)[0]
@@ -288,7 +288,7 @@ def faulted(seed: int, kind: str) -> Labelled:
 
 
 def corpus(first_seed: int, coffees: int) -> list[Labelled]:
-    """Ten roasts each of so many coffees: five with nothing put in, and one with each kind of fault."""
+    """Ten roasts of each coffee: five without an injected fault, and one with each kind of fault."""
     made: list[Labelled] = []
     for seed in range(first_seed, first_seed + 2 * coffees):
         try:
@@ -306,7 +306,7 @@ def corpus(first_seed: int, coffees: int) -> list[Labelled]:
 
 @dataclass(frozen=True)
 class Score:
-    """How many true faults were found and missed, and how many faults were found that are none."""
+    """Numbers of true faults found and missed, and of false ones."""
 
     found: int
     missed: int
@@ -314,17 +314,17 @@ class Score:
 
     @property
     def precision(self) -> float:
-        """Share of what was found that is true."""
+        """Share of found faults that are true."""
         return self.found / (self.found + self.false)
 
     @property
     def recall(self) -> float:
-        """Share of what is true that was found."""
+        """Share of true faults that were found."""
         return self.found / (self.found + self.missed)
 
 
 def score(kind: str, roasts: Sequence[Labelled], answers: Sequence[Sequence[CurveFault]]) -> Score:
-    """One kind over all roasts, each fault held against those that are truly there, when they are there."""
+    """Score of one kind over all roasts; a found fault is matched with a true one at the same time."""
     found = missed = false = 0
     for labelled, faults in zip(roasts, answers, strict=True):
         wrong = [true for true in labelled.wrong if true.kind == kind]
@@ -340,13 +340,13 @@ def _meets(fault: CurveFault, true: Wrong) -> bool:
 
 
 def false_on_clean(roasts: Sequence[Labelled], answers: Sequence[Sequence[CurveFault]]) -> tuple[int, int]:
-    """How many of the roasts that nothing is truly wrong with got a heads-up of any kind, and how many these are."""
+    """Number of roasts without a true fault that got any heads-up, and number of all such roasts."""
     clean = [bool(faults) for labelled, faults in zip(roasts, answers, strict=True) if not labelled.wrong]
     return sum(clean), len(clean)
 
 
 def asked(labelled: Labelled) -> list[CurveFault]:
-    """What the app finds in it, by its own live rate of what was read."""
+    """Faults that the app finds by its own live rate of the readings."""
     roast, read_c = labelled.roast, labelled.read_c
     return find_faults(roast.time_s, read_c, rate_of_rise(roast.time_s, read_c), roast.moments_s)
 

@@ -1,7 +1,7 @@
 """Repeatable simulated batches: one coffee on one machine by one schedule, with the spread of a good day.
 
-The corpus of `roast_corpus` varies widely, for the outlook to learn from; here a comparison must find one thing
-that was changed while the rest varied as usual. The usual spreads are our assumptions.
+The corpus of `roast_corpus` varies widely, to train the outlook; here a comparison must find a single change while the
+rest varies as usual. The usual spreads are our assumptions.
 """
 
 from collections.abc import Callable, Sequence
@@ -23,7 +23,7 @@ Changed = Callable[[Schedule], Schedule]
 
 @cache
 def steady(seed: int, number: int, changed: Changed = lambda schedule: schedule) -> Roast:
-    """One batch of that hand, as it was read, with one thing changed; the rest varies by ``number`` as it does."""
+    """One batch of that operator, as it was read, with one change; the rest varies with ``number``."""
     rng = np.random.default_rng([8, seed, number])
     way, bean = roast_corpus._way(seed), roast_corpus.coffee(seed)
     steps = [
@@ -62,7 +62,7 @@ def as_read(true: Known, rng: np.random.Generator, name: str = "") -> Roast:
 
 
 def sloppy(seed: int, count: int) -> Sequence[Roast]:
-    """Batches of `tests.roast_corpus` as they were read: the same coffee, by a hand that varies much."""
+    """Batches of `tests.roast_corpus` as they were read: the same coffee, by an operator who varies widely."""
     return [
         as_read(true, np.random.default_rng([9, seed, number]), name=f"{seed}-{number}")
         for number, true in enumerate(roast_corpus.batches(seed, count))

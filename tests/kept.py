@@ -1,4 +1,4 @@
-"""What is costly to make, kept from run to run under the hash of the code that makes it."""
+"""A cache of costly results, kept between runs under the hash of the code that makes them."""
 
 import ast
 import hashlib
@@ -19,9 +19,9 @@ Given, Made = ParamSpec("Given"), TypeVar("Made")
 
 
 def kept(make: Callable[Given, Made]) -> Callable[Given, Made]:
-    """Make a thing of the same arguments once, for this run and for those that come.
+    """Cache a function's results by its arguments, for this run and later ones.
 
-    What was made by other code is not used: the name of its folder holds the hash of the module of ``make``, of every
+    Results of other code are not used: the name of its folder holds the hash of the module of ``make``, of every
     module of ours that this one imports, however far down, and of the versions of Python and numpy.
     """
     name = f"{make.__module__}.{make.__qualname__}"
@@ -37,7 +37,7 @@ def kept(make: Callable[Given, Made]) -> Callable[Given, Made]:
         place.parent.mkdir(parents=True, exist_ok=True)
         with tempfile.NamedTemporaryFile(dir=place.parent, delete=False) as part:
             part.write(pickle.dumps(made))
-        Path(part.name).replace(place)  # whole or not at all: others may make it at the same time
+        Path(part.name).replace(place)  # atomic: another process may make it at the same time
         return made
 
     return fetch
@@ -53,7 +53,7 @@ def code_hash(module: Path, root: Path = ROOT) -> str:
 
 
 def sources(module: Path, root: Path) -> set[Path]:
-    """The files of a module and of all modules of the checkout that it imports, and these in turn."""
+    """Files of a module and, recursively, of the modules of the checkout that it imports."""
     found: set[Path] = set()
     left = [module]
     while left:

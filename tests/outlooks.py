@@ -1,7 +1,7 @@
-"""What an outlook is measured on: batches of held-out coffees, asked at known times before what truly came.
+"""Test cases of the outlook: batches of held-out coffees, forecast at known lead times.
 
-A coffee is one bean on one machine by one hand; its first `HISTORY` batches are there to learn from, as a person tapped
-them, and the `SCORED` after them are foretold and scored against what the beans did. The numbers in `roastlog.curve`
+A coffee is one bean on one machine by one operator. Its first `HISTORY` batches, with a person's taps, are the
+history; the `SCORED` after them are forecast and scored against the true moments. The constants in `roastlog.curve`
 were fitted on seeds 1 to 80; nothing here may use those.
 """
 
@@ -18,12 +18,12 @@ from roastlog.curve.roast import Roast
 from tests.roast_corpus import Known, batches, read
 
 HISTORY, SCORED = 20, 3
-USUAL_CRACK_C = 196.0  # where straight lines lead to as long as no batch of the coffee is known
+USUAL_CRACK_C = 196.0  # starting point of the straight line as long as no batch of the coffee is known
 
 
 @dataclass(frozen=True, eq=False)
 class Coffee:
-    """Batches of one coffee: as told, and what they truly were."""
+    """Batches of one coffee: as entered, and as they truly were."""
 
     roasts: Sequence[Roast]
     known: Sequence[Known]
@@ -31,7 +31,7 @@ class Coffee:
 
 @dataclass(frozen=True)
 class Asked:
-    """One forecast beside what came, and beside what a straight line says. [s], [°C], [°C/min]"""
+    """One forecast beside the outcome, and beside the straight line's forecast. [s], [°C], [°C/min]"""
 
     seed: int
     batch: int
@@ -49,12 +49,12 @@ class Asked:
 
     @property
     def straight_error_s(self) -> float:
-        """That of the straight line. [s]"""
+        """Error of the straight line. [s]"""
         return self.straight_s - self.true_s
 
     @property
     def inside(self) -> bool | None:
-        """Whether the band of the time holds what came; None without a band."""
+        """Whether the band of the time covers the outcome; None without a band."""
         low_s, high_s = self.forecast.low_s, self.forecast.high_s
         return None if low_s is None or high_s is None else low_s <= self.true_s <= high_s
 
@@ -68,7 +68,7 @@ def told(known: Known, seed: int, number: int) -> Roast:
 
 @cache
 def coffee(seed: int, scored: int = SCORED) -> Coffee | None:
-    """All batches of a coffee; None where the hand of that seed cannot roast it."""
+    """All batches of a coffee; None if that seed's operator cannot roast it."""
     try:
         known = batches(seed, HISTORY + scored)
     except AssertionError:
@@ -79,7 +79,7 @@ def coffee(seed: int, scored: int = SCORED) -> Coffee | None:
 def ask(
     seeds: Sequence[int], learnt: int, leads_s: Sequence[float], *, moment: str = "first_crack", scored: int = SCORED
 ) -> list[Asked]:
-    """Forecasts of a moment after so many batches learnt, asked so long before it. [s]"""
+    """Forecasts of a moment after a number of earlier batches, at a lead time. [s]"""
     found = []
     for seed in seeds:
         if (beans := coffee(seed, scored)) is None:
@@ -90,7 +90,7 @@ def ask(
             true_s = known.true_s[moment]
             last = beans.roasts[number - 1] if learnt else None
             for lead_s in leads_s:
-                # A tap of yellow that came late by chance must not hide it: what comes is what the beans do.
+                # A late tap of yellow must not hide it: the outcome is the beans' true one.
                 roast_so_far = roast.upto(true_s - lead_s)
                 forecast = {one.moment: one for one in outlook.forecast(roast_so_far)}.get(moment)
                 if forecast is not None:
@@ -100,7 +100,7 @@ def ask(
 
 
 def straight(roast_so_far: Roast, last: Roast | None) -> float:
-    """When a straight line by the rise of the last 30 s reaches the temperature of the last batch's first crack. [s]"""
+    """Time at which a line through the last 30 s reaches the last batch's first-crack temperature. [s]"""
     crack_c = USUAL_CRACK_C if last is None else np.interp(last.moments_s["first_crack"], last.time_s, last.temp_c)
     rise = (roast_so_far.temp_c[-1] - roast_so_far.temp_c[-31]) / 30
     return float(roast_so_far.time_s[-1] + (crack_c - roast_so_far.temp_c[-1]) / max(rise, 1e-3))
@@ -112,12 +112,12 @@ def mean_miss_s(asked: Sequence[Asked]) -> float:
 
 
 def mean_straight_miss_s(asked: Sequence[Asked]) -> float:
-    """That of the straight lines. [s]"""
+    """Mean absolute error of the straight lines. [s]"""
     return float(np.mean([abs(one.straight_error_s) for one in asked]))
 
 
 def coverage(asked: Sequence[Asked]) -> tuple[float, int]:
-    """Share of the bands that hold what came, and of how many roasts: bands of one roast are not independent."""
+    """Share of bands that cover the outcome, and number of roasts: bands of one roast are not independent."""
     inside = [one.inside for one in asked if one.inside is not None]
     return float(np.mean(inside)), len({(one.seed, one.batch) for one in asked if one.inside is not None})
 
@@ -129,7 +129,7 @@ def crps_normal(z: float) -> float:
 
 
 def mean_crps_s(asked: Sequence[Asked]) -> float:
-    """Mean score of the times with a band, each taken for the normal that its 80 % band is of. [s]"""
+    """Mean score of the times with a band, treated as the normal distribution of that 80 % band. [s]"""
     scores = []
     for one in asked:
         if one.forecast.low_s is not None and one.forecast.high_s is not None:

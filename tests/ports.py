@@ -1,4 +1,4 @@
-"""Ports of loopback that are ours: bound for as long as the tests run, so that nobody else is ever given one."""
+"""Ports of loopback reserved for the tests: bound for the whole run, so that nobody else gets one."""
 
 import socket
 from contextlib import ExitStack
@@ -8,10 +8,10 @@ _HELD: Final = ExitStack()
 
 
 def held_port() -> int:
-    """A port on which nobody listens yet. Only a server of ours can: the system gives it to no one else.
+    """A port without a listener. Only a server of ours can use it: the system assigns it to nobody else.
 
-    The socket that holds it does not listen, so whoever connects is refused, and a server that may use an address again
-    (``SO_REUSEADDR``, which all of ours ask for on POSIX) listens beside it, as often as it is started anew.
+    The socket that holds it does not listen, so connections are refused, and a server with ``SO_REUSEADDR`` (all of
+    ours set it on POSIX) can listen beside it, after every restart.
     """
     holder = _HELD.enter_context(socket.socket())
     holder.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)

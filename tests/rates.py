@@ -1,6 +1,6 @@
-"""What a rate of rise is measured against: the ways of others, and how far each is off on roasts with a known truth.
+"""Other methods for the rate of rise, and the errors of all on roasts with a known truth.
 
-A table of readings has a row a roast and a column a second from charge, NaN after the drop; so have tables of rates.
+A table of readings has a row per roast and a column per second from charge, NaN after the drop; so do tables of rates.
 """
 
 from collections.abc import Sequence
@@ -15,20 +15,20 @@ from tests.roast_corpus import Known, read
 
 Table = NDArray[np.float64]
 
-FROM_S = 120  # what is scored begins here and ends at the drop
+FROM_S = 120  # scoring starts here and ends at the drop
 SPIKES, SPIKE_C, DROPOUTS = 0.01, 400.0, 0.05
 
 
 class Readings(NamedTuple):
-    """Roasts as a sensor read them, with their true rates. [°C], [°C/min]"""
+    """Readings of roasts, with their true rates. [°C], [°C/min]"""
 
     temp_c: Table
     true: Table
-    noise_c2: float  # variance of noise and steps together, as only a simulation knows it
+    noise_c2: float  # variance of noise and steps together, known only in a simulation
 
 
 def readings(roasts: Sequence[Known], *, surface: bool = False, sd_c: float = 0.25, step_c: float = 0.1) -> Readings:
-    """Roasts as the probe, or the infrared surface sensor, reads them each second."""
+    """Readings of roasts by the probe, or the infrared surface sensor, each second."""
     longest = max(known.time_s.size for known in roasts)
     temp_c, true = np.full((2, len(roasts), longest), np.nan)
     for row, known in enumerate(roasts):
@@ -46,24 +46,24 @@ def soiled(temp_c: Table) -> Table:
     return np.where(rng.random(temp_c.shape) < DROPOUTS, np.nan, shocked)
 
 
-# The ways of others
+# Other methods
 
 
 def trailing_difference(temp_c: Table, window_s: int = 30) -> Table:
-    """The trade's common way: how much it rose over the last ``window_s``. [common practice]"""
+    """The trade's common method: the rise over the last ``window_s``. [common practice]"""
     rates = np.full(temp_c.shape, np.nan)
     rates[:, window_s:] = 60 * (temp_c[:, window_s:] - temp_c[:, :-window_s]) / window_s
     return rates
 
 
 def fit_weights(offsets: Table, order: int, derivative: int) -> Table:
-    """Weights of points at ``offsets`` in the value or slope at 0 of the polynomial laid through them."""
+    """Weights of points at ``offsets`` in the value or slope at 0 of their fitted polynomial."""
     weights: Table = np.linalg.pinv(np.vander(offsets, order + 1, increasing=True))[derivative]
     return weights
 
 
 def trailing_fit(temp_c: Table, window_s: int, order: int) -> Table:
-    """Slope, at the newest reading, of the polynomial through the last ``window_s``: one-sided Savitzky-Golay."""
+    """Slope, at the newest reading, of a polynomial over the last ``window_s``: one-sided Savitzky-Golay."""
     weights = fit_weights(np.arange(-window_s, 1.0), order, 1)
     rates = np.full(temp_c.shape, np.nan)
     rates[:, window_s:] = 60 * np.lib.stride_tricks.sliding_window_view(temp_c, window_s + 1, axis=1) @ weights
@@ -71,7 +71,7 @@ def trailing_fit(temp_c: Table, window_s: int, order: int) -> Table:
 
 
 def constant_acceleration(temp_c: Table, noise_c2: float, push: float) -> Table:
-    """A Kalman filter with a bend that lasts, pushed by white noise of one intensity; it is told the true noise."""
+    """A Kalman filter with constant acceleration and white noise of one intensity; it is given the true noise."""
     step_matrix = np.array([[1, 1, 0.5], [0, 1, 1], [0, 0, 1]])
     pushed = push * np.array([[1 / 20, 1 / 8, 1 / 6], [1 / 8, 1 / 3, 1 / 2], [1 / 6, 1 / 2, 1]])
     states = np.zeros((temp_c.shape[0], 3))
@@ -91,17 +91,17 @@ def constant_acceleration(temp_c: Table, noise_c2: float, push: float) -> Table:
 
 
 def tuned_filter(told: Readings) -> tuple[float, Table]:
-    """The best such filter there is for these very roasts, and its push: the peer, and the limit. [°C²/s⁵]"""
+    """The best such filter for these very roasts, and its noise intensity: the benchmark. [°C²/s⁵]"""
     pushes = 10.0 ** np.arange(-9.0, -5.0, 0.1)
     best = min(pushes, key=lambda push: rms(constant_acceleration(*told[::2], push), told.true))
     return float(best), constant_acceleration(*told[::2], best)
 
 
-# Ours, and what is measured
+# Ours, and the measures
 
 
 def live(temp_c: Table, role: str) -> tuple[Table, Table]:
-    """Our live rates and their standard errors; NaN where a reading was held back or none came."""
+    """Our live rates and their standard errors; NaN for a rejected or missing reading."""
     rates, errors = np.full((2, *temp_c.shape), np.nan)
     for row, column in enumerate(temp_c.tolist()):
         rate = LiveRate(role)
@@ -125,7 +125,7 @@ def rms(rates: Table, true: Table) -> float:
 
 
 def lag_s(rates: Table, true: Table) -> float:
-    """How long ago the true rate was what the estimate is now: the delay at which they fit best. [s]"""
+    """Age of the true rate that matches the estimate best. [s]"""
     delays = np.arange(0.0, 40.0, 0.25)
     seconds = np.arange(true.shape[1], dtype=float)
 
@@ -140,6 +140,6 @@ def lag_s(rates: Table, true: Table) -> float:
 
 
 def coverage(rates: Table, errors: Table, true: Table) -> float:
-    """Share of the errors from 120 s to the drop that lie within one reported."""
+    """Share of the errors from 120 s to the drop within one reported standard error."""
     known = np.isfinite(rates - true)[:, FROM_S:]
     return float(np.mean((np.abs(rates - true) <= errors)[:, FROM_S:][known]))

@@ -1,7 +1,7 @@
-"""Simulated roasts that the numbers are measured on: many coffees, machines and hands, each from a seed.
+"""Simulated roasts for tests of the computations: many coffees, machines and operators, each from a seed.
 
-Everything here rests on `roastlog.physics` and is drawn at random from a seed; nothing was tuned on what is tested.
-The instruments' noise is put on afterwards, so that the noise-free curve, and with it the true rate, is known.
+Everything is based on `roastlog.physics` and drawn at random from a seed; nothing was tuned on the tested seeds. The
+instruments' noise is added afterwards, so that the noise-free curve, and with it the true rate, is known.
 """
 
 from collections.abc import Sequence
@@ -19,14 +19,14 @@ from roastlog.physics.sensors import SensorDesign
 from tests.kept import kept
 
 NO_NOISE = {"noise_c": (0.0, 0.0, 0.0), "step_c": 1e-6}
-FIRST_CRACK_S = 380.0, 840.0  # a roast outside this was no roast anyone would keep
-CRACK_SPREAD_C, YELLOW_SPREAD_C = 0.7, 1.5  # of one coffee from batch to batch
-CRACK_TAP_S, YELLOW_TAP_S = 3.0, 8.0  # how far a person's tap is from what the beans did
+FIRST_CRACK_S = 380.0, 840.0  # other roasts are discarded as unrealistic
+CRACK_SPREAD_C, YELLOW_SPREAD_C = 0.7, 1.5  # variation between batches of one coffee
+CRACK_TAP_S, YELLOW_TAP_S = 3.0, 8.0  # delay of a person's tap
 
 
 @dataclass(frozen=True)
 class Known:
-    """A simulated roast of which all is known: the noise-free curves, and what the hand said and did.
+    """A simulated roast with a known truth: the noise-free curves, and the operator's taps and moves.
 
     Attributes
     ----------
@@ -37,9 +37,9 @@ class Known:
     rate_c_per_min : ndarray, shape (n,)
         Their true rate: the central difference of the noise-free probe. [°C/min]
     true_s : dict of str to float
-        When the moments truly came. [s]
+        True times of the moments. [s]
     moments_s : dict of str to float
-        When a person tapped them. [s]
+        Times of a person's taps. [s]
     """
 
     time_s: NDArray[np.float64]
@@ -55,18 +55,18 @@ class Known:
 
     @property
     def drop_s(self) -> float:
-        """When it was dropped. [s]"""
+        """Time of the drop. [s]"""
         return self.moments_s["drop"]
 
 
 def read(temp_c: NDArray[np.float64], rng: np.random.Generator, *, sd_c: float = 0.25, step_c: float = 0.1):
-    """A noise-free curve as a sensor reads it: white noise, then steps. [°C]"""
+    """Readings of a noise-free curve by a sensor: white noise, then steps. [°C]"""
     noisy = temp_c + rng.normal(0.0, sd_c, temp_c.shape)
     return np.round(noisy / step_c) * step_c if step_c else noisy
 
 
 def machine(seed: int) -> tuple[RoasterDesign, SensorDesign]:
-    """A machine and its instruments, within what is common."""
+    """A random machine with common instruments."""
     rng = np.random.default_rng([1, seed])
     plain = RoasterDesign()
 
@@ -87,7 +87,7 @@ def machine(seed: int) -> tuple[RoasterDesign, SensorDesign]:
 
 
 def coffee(seed: int) -> GreenCoffee:
-    """A green coffee, within what is common."""
+    """A random green coffee."""
     rng = np.random.default_rng([2, seed])
     return GreenCoffee(
         moisture_wet=float(rng.uniform(0.095, 0.123)),
@@ -100,7 +100,7 @@ def coffee(seed: int) -> GreenCoffee:
 
 @dataclass(frozen=True)
 class Habit:
-    """How a hand roasts one coffee on one machine, before it varies from batch to batch."""
+    """An operator's way to roast one coffee on one machine, before the variation between batches."""
 
     green_kg: float
     charge_c: float
@@ -110,7 +110,7 @@ class Habit:
 
 
 def habit(seed: int) -> Habit:
-    """A hand's way: much heat early, then down step by step, the radiant source cut before or at first crack."""
+    """A random way: high heat early, reduced in steps, the radiant source cut before or at first crack."""
     rng = np.random.default_rng([3, seed])
     green_kg = float(rng.uniform(2.2, 4.4))
     scale = 0.55 + 0.45 * green_kg / 4.0
@@ -136,7 +136,7 @@ def _half(level: float) -> float:
 
 
 def _varied(way: Habit, rng: np.random.Generator) -> Schedule:
-    """The same way on another day: other weights, temperatures and times, other settings, a move left out."""
+    """The same way with random changes of weight, temperature, times and settings, and an omitted move."""
     steps = []
     for step in way.steps:
         if rng.random() < 0.1:
@@ -155,7 +155,7 @@ def _varied(way: Habit, rng: np.random.Generator) -> Schedule:
 
 
 def known(run: RoastRun, charge_c: float, rng: np.random.Generator) -> Known:
-    """A run as the tests want it; the taps of the person are drawn from ``rng``."""
+    """A run in the form that the tests use; the taps are drawn from ``rng``."""
     taps = {"yellow": YELLOW_TAP_S, "first_crack": CRACK_TAP_S}
     said = {
         name: at_s if name not in taps else float(np.clip(at_s + rng.normal(0.0, taps[name]), 1.0, run.moments["drop"]))
@@ -178,7 +178,7 @@ def known(run: RoastRun, charge_c: float, rng: np.random.Generator) -> Known:
 
 @kept
 def batches(seed: int, count: int) -> Sequence[Known]:
-    """Batches of one coffee on one machine by one hand, in the order they were roasted; no two alike."""
+    """Batches of one coffee on one machine by one operator, in order, all different."""
     design, sensors = machine(seed)
     bean, way = coffee(seed), _way(seed)
     made: list[Known] = []
@@ -198,7 +198,7 @@ def batches(seed: int, count: int) -> Sequence[Known]:
 
 @cache
 def _way(seed: int) -> Habit:
-    """The first way that roasts this seed's coffee on this seed's machine as roasts go."""
+    """The first way that gives a realistic roast of this seed's coffee on its machine."""
     design, sensors = machine(seed)
     for turn in range(40):
         way = habit(1000 * seed + turn)
@@ -220,5 +220,5 @@ def _kept(schedule: Schedule, bean: GreenCoffee, design: RoasterDesign, sensors:
 
 @kept
 def mixed(count: int, seed: int = 0) -> Sequence[Known]:
-    """Roasts of as many coffees, machines and hands."""
+    """Roasts of different coffees, machines and operators."""
     return [batches(seed + 100 * (number + 1), 1)[0] for number in range(count)]

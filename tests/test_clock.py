@@ -1,4 +1,4 @@
-"""The clock: anchored once, at any rate, never jumping."""
+"""The clock: set once, at any rate, without jumps."""
 
 import sys
 import threading
@@ -11,7 +11,7 @@ from roastlog.clock import Clock, ticks_s
 
 
 def test_a_step_of_the_wall_clock_moves_nothing(monkeypatch: pytest.MonkeyPatch):
-    """Once it runs, the computer's own clock may be set to anything."""
+    """While it runs, the computer's own clock may be set to anything."""
     clock = Clock()
     before_ms = clock.now_ms()
     monkeypatch.setattr(time, "time", lambda: 0.0)
@@ -20,7 +20,7 @@ def test_a_step_of_the_wall_clock_moves_nothing(monkeypatch: pytest.MonkeyPatch)
 
 
 def test_it_counts_the_sleep_of_the_computer():
-    """It goes by a clock that does: on Linux the one that begins with the boot (man clock_gettime)."""
+    """It uses a clock that does: on Linux the one since boot (man clock_gettime)."""
     if sys.platform == "linux":
         assert ticks_s() == pytest.approx(time.clock_gettime(time.CLOCK_BOOTTIME), abs=60)
     before_s = ticks_s()
@@ -29,7 +29,7 @@ def test_it_counts_the_sleep_of_the_computer():
 
 
 def test_a_wall_clock_that_was_put_forward_is_followed_when_asked(monkeypatch: pytest.MonkeyPatch):
-    """A computer without a battery clock began in the past: from then on the days are right. Never by itself."""
+    """A computer without a battery clock starts in the past: once followed, dates are right. Never automatic."""
     clock = Clock()
     before_ms = clock.now_ms()
     wall_s = time.time() + 5000
@@ -41,7 +41,7 @@ def test_a_wall_clock_that_was_put_forward_is_followed_when_asked(monkeypatch: p
 
 
 def test_a_wall_clock_that_was_put_back_is_not_followed(monkeypatch: pytest.MonkeyPatch):
-    """Two moments of a record must not change their order; nor is one followed that is a second ahead."""
+    """Two moments of a record must not change their order; nor does it follow a clock one second ahead."""
     clock = Clock()
     before_ms, wall_s = clock.now_ms(), time.time()
     for by_s in (-5000, 1):
@@ -52,12 +52,12 @@ def test_a_wall_clock_that_was_put_back_is_not_followed(monkeypatch: pytest.Monk
 
 @pytest.mark.parametrize("clock", [Clock(20), Clock(wall_ms=1_000_000)])
 def test_a_clock_of_its_own_follows_no_wall(clock: Clock):
-    """That of a demo, or one that was told its moment."""
+    """The clock of a demo, and one with a given start, do not follow."""
     assert clock.catch_up() == 0
 
 
 def test_it_begins_with_the_computers_time():
-    """In milliseconds UTC, unless it is told another moment."""
+    """It starts with the computer's time in ms UTC, unless it is given another."""
     before_ms = time.time() * 1000
     now_ms = Clock().now_ms()
     assert before_ms - 1 <= now_ms <= time.time() * 1000 + 1
@@ -65,7 +65,7 @@ def test_it_begins_with_the_computers_time():
 
 
 def test_it_never_goes_back():
-    """However often it is asked, by however many."""
+    """It never decreases, whatever the number of threads and calls."""
     clock, seen = Clock(1000), []
 
     def ask() -> None:
@@ -82,7 +82,7 @@ def test_it_never_goes_back():
 
 @pytest.mark.parametrize("rate", [0.5, 1, 10, 1000])
 def test_its_seconds_pass_at_its_rate(rate: float, monkeypatch: pytest.MonkeyPatch):
-    """Ten real seconds are ten times the rate."""
+    """Its time in ten real seconds is ten times the rate."""
     passed_s = 100.0
     monkeypatch.setattr(module, "ticks_s", lambda: passed_s)
     clock = Clock(rate, wall_ms=1_000_000)
@@ -92,13 +92,13 @@ def test_its_seconds_pass_at_its_rate(rate: float, monkeypatch: pytest.MonkeyPat
 
 @pytest.mark.parametrize("rate", [0, -1, 1001, float("nan"), float("inf")])
 def test_a_rate_that_cannot_be_is_refused(rate: float):
-    """With the range that can."""
+    """The message names the valid range."""
     with pytest.raises(ValueError, match=r"between 0\.01 and 1000"):
         Clock(rate)
 
 
 def test_waiting_is_in_its_own_seconds():
-    """A minute at a thousand times real time is over soon; a time that is past is not waited for."""
+    """A minute at a thousand times real time passes quickly; a past time returns at once."""
     stop = threading.Event()
     begun_s = time.monotonic()
     assert not Clock(1000).wait(stop, 60)
@@ -106,8 +106,8 @@ def test_waiting_is_in_its_own_seconds():
     assert not Clock().wait(stop, -5)
 
 
-def test_waiting_ends_when_told_to_stop():
-    """At once, and it says so."""
+def test_waiting_ends_on_a_stop():
+    """A stop ends the wait at once, and the result says so."""
     stop = threading.Event()
     stop.set()
     assert Clock().wait(stop, 3600)

@@ -1,4 +1,4 @@
-"""The table of figures: a run becomes a row under its own headings, with its floors, and changes no other."""
+"""The table of figures: a run adds a row under its own headings, with its floors, and changes no other."""
 
 from pathlib import Path
 
@@ -28,14 +28,14 @@ def rows(page: Path) -> list[list[str]]:
 
 
 def test_headings_are_those_of_the_columns(page: Path):
-    """Each table has the headings that the command fills, in their order, and each row as many cells."""
+    """Each table has the command's headings, in order, and each row has as many cells."""
     heads = [row for row in rows(page) if row[0] == "date"]
     assert [head[4:] for head in heads] == [[c.heading for c in columns] for columns in record.TABLES.values()]
     assert {len(row) for row in rows(page)} == {len(head) for head in heads}
 
 
 def test_a_run_is_the_last_row_of_its_table(page: Path):
-    """What was measured stands with its floors under its heading, what was not is a dash; no other line changes."""
+    """Measured values are in their columns with floors, missing ones are dashes; no other line changes."""
     before = page.read_text(encoding="utf-8").splitlines()
     record.add_row(ECHO, "a | b", page)
     after = page.read_text(encoding="utf-8").splitlines()
@@ -46,4 +46,4 @@ def test_a_run_is_the_last_row_of_its_table(page: Path):
     assert row["what changed"] == "a / b"
     assert row["echo, ms"] == "30.4/131 (29.9/36.9)"
     assert row["second page, ms"] == record.NOTHING
-    assert after.index(added) < after.index("## What it costs")
+    assert after.index(added) < after.index("## Resource use")

@@ -1,4 +1,4 @@
-"""What is kept from run to run belongs to the code that made it, and to no other."""
+"""Cached results depend on the code that made them, and on no other."""
 
 from pathlib import Path
 
@@ -25,14 +25,14 @@ def checkout(tmp_path: Path) -> Path:
 
 
 def test_all_that_is_imported_counts(checkout: Path):
-    """Also what is imported within a function, relatively, or by a module in between; and nothing else."""
+    """Imports within a function, relative ones, and indirect ones count; nothing else does."""
     found = {str(path.relative_to(checkout)) for path in sources(checkout / "made.py", checkout)}
     assert found == MODULES.keys() - {"physics/other.py"}
 
 
 @pytest.mark.parametrize("name", sorted(MODULES))
 def test_a_change_of_any_of_it_makes_it_anew(checkout: Path, name: str):
-    """A module that is not imported may change."""
+    """A change of any imported module invalidates the result; a change of another module does not."""
     before = code_hash(checkout / "made.py", checkout)
     (checkout / name).write_text(MODULES[name] + "# changed\n", encoding="utf-8")
     code_hash.cache_clear()

@@ -1,4 +1,4 @@
-"""Pictures from outside: what is no picture, broken or too large is refused in a sentence, and nothing else happens."""
+"""Uploaded pictures: an invalid, broken or too large one is refused with a message, without side effects."""
 
 import io
 import struct
@@ -22,7 +22,7 @@ def encoded(kind: str, size: tuple[int, int] = (64, 48)) -> bytes:
 
 
 def bomb(side: int) -> bytes:
-    """A PNG of a few bytes that says it has side² pixels (W3C PNG, 11.2.1: IHDR)."""
+    """A PNG of a few bytes whose header declares side² pixels (W3C PNG, 11.2.1: IHDR)."""
 
     def chunk(name: bytes, body: bytes) -> bytes:
         return struct.pack(">I", len(body)) + name + body + struct.pack(">I", zlib.crc32(name + body))
@@ -35,27 +35,27 @@ def bomb(side: int) -> bytes:
 
 @pytest.mark.parametrize("kind", ["JPEG", "PNG", "WEBP"])
 def test_the_three_kinds_are_opened(kind: str):
-    """By their content, whatever they are called."""
+    """They are recognised by content, whatever their name."""
     assert open_picture(encoded(kind)).size == (64, 48)
 
 
 @pytest.mark.parametrize("data", [b"", b"no picture", b"<svg xmlns='http://www.w3.org/2000/svg'/>", encoded("GIF")])
 def test_other_kinds_are_refused(data: bytes):
-    """Text, SVG, GIF and nothing at all are no picture here."""
+    """Text, SVG, GIF and empty data are refused."""
     with pytest.raises(PictureRefused, match="JPEG, PNG and WebP"):
         open_picture(data)
 
 
 @pytest.mark.parametrize("side", [4_100, 12_000, 60_000])
 def test_a_bomb_is_refused_by_its_head(side: int):
-    """More pixels than a camera makes are never decoded, however few the bytes."""
+    """A picture with more pixels than a camera makes is never decoded, however few its bytes."""
     with pytest.raises(PictureRefused, match=r"more than (16|64) million pixels"):
         open_picture(bomb(side))
 
 
 @pytest.mark.parametrize("kind", ["JPEG", "PNG", "WEBP"])
 def test_one_cut_short_is_refused(kind: str):
-    """Half a picture is none."""
+    """A truncated picture is refused."""
     data = encoded(kind, (400, 300))
     with pytest.raises(PictureRefused):
         open_picture(data[: len(data) // 2])
@@ -63,8 +63,8 @@ def test_one_cut_short_is_refused(kind: str):
 
 @settings(max_examples=150, deadline=None)
 @given(st.sampled_from(["JPEG", "PNG", "WEBP"]), st.data())
-def test_whatever_is_changed_in_it_it_opens_or_is_refused(kind: str, data: st.DataObject):
-    """Bytes changed anywhere: a picture or a sentence, never another error."""
+def test_a_changed_picture_opens_or_is_refused(kind: str, data: st.DataObject):
+    """A picture with changed bytes opens or is refused with a message, and causes no other error."""
     raw = bytearray(encoded(kind))
     for place in data.draw(st.lists(st.integers(0, len(raw) - 1), max_size=12)):
         raw[place] = data.draw(st.integers(0, 255))
@@ -80,7 +80,7 @@ def photo_with_notes() -> bytes:
     exif.get_ifd(0x8825).update({1: "N", 2: (47.0, 22.0, 41.5), 3: "E", 4: (8.0, 32.0, 30.25), 29: "2026:11:26"})
     out = io.BytesIO()
     picture = Image.new("RGB", (2400, 1200), "#96653a")
-    picture.paste("#ffffff", (0, 0, 300, 300))  # a corner that tells how it lies
+    picture.paste("#ffffff", (0, 0, 300, 300))  # a corner that shows the orientation
     picture.save(
         out, "JPEG", exif=exif, comment=b"SECRETCOMMENT", xmp=b"<x:xmpmeta>SECRETXMP</x:xmpmeta>",
         icc_profile=b"SECRETPROFILE" * 20,
@@ -102,13 +102,13 @@ def test_nothing_but_pixels_is_kept():
     assert not [word for word in (b"SECRET", b"Exif", b"xmp", b"ICC_PROFILE", b"2026:11:26") if word in data]
     segments = {data[place + 1] for place in range(len(data) - 1) if data[place] == 0xFF}
     assert not segments & {*range(0xE1, 0xF0), 0xFE}  # APP1 to APP15 and COM (ITU-T T.81, table B.1)
-    assert min(after.getpixel((780, 10))) > 200  # what was at the left top is at the right top
+    assert min(after.getpixel((780, 10))) > 200  # the top left has become the top right
     assert max(after.getpixel((10, 10))[2], after.getpixel((10, 1590))[2]) < 120
 
 
 @pytest.mark.parametrize("mode", ["1", "L", "LA", "P", "RGB", "RGBA", "I;16"])
 def test_pictures_of_every_depth_become_a_jpeg(mode: str):
-    """Grey, with a palette, see-through, sixteen bits: all can be kept."""
+    """Grey, palette, transparent and 16-bit pictures can all be stored."""
     out = io.BytesIO()
     Image.new(mode, (40, 30)).save(out, "PNG")
     assert open_picture(sanitized(out.getvalue())).size == (40, 30)

@@ -1,4 +1,4 @@
-"""The repository as a whole: the pins, what the docs promise, and a few house rules."""
+"""The repository as a whole: dependencies, the claims of the docs, and a few house rules."""
 
 import argparse
 import ast
@@ -38,7 +38,7 @@ def pins() -> dict[str, str]:
 
 
 def test_constraints_are_names_and_versions_only():
-    """No download address, no hash, no marker: a name and a version a line, in order, each once."""
+    """No download address, no hash, no marker: one name and version per line, in order, each once."""
     lines = (ROOT / "constraints.txt").read_text(encoding="utf-8").splitlines()
     kept = [line for line in lines if not line.startswith("#")]
     assert [line for line in kept if not re.fullmatch(r"[A-Za-z0-9_.-]+==[0-9][A-Za-z0-9.]*", line)] == []
@@ -47,7 +47,7 @@ def test_constraints_are_names_and_versions_only():
 
 
 def test_constraints_fit_every_dependency():
-    """All that the project asks for is pinned, to a version that it allows, and so is all that those ask for."""
+    """Each direct and indirect dependency is pinned to an allowed version."""
     pinned = pins()
     todo = [Requirement(text) for kind in ASKED.values() for text in kind]
     seen: set[str] = set()
@@ -67,7 +67,7 @@ def test_constraints_fit_every_dependency():
 
 
 def test_every_import_is_declared():
-    """Each third-party package that code or tests import is asked for by the project itself, and each is used."""
+    """Each third-party package imported by code or tests is declared by the project itself, and each is used."""
     distributions = importlib.metadata.packages_distributions()
     imported: dict[str, set[str]] = {"run": set(), "dev": set()}
     for path in own_files():
@@ -79,14 +79,14 @@ def test_every_import_is_declared():
     parts = {"jinja2", "werkzeug", "markupsafe", "pydantic-core"}  # of flask and of pydantic
     assert imported["run"] - parts - {"drumside"} <= asked["run"]
     assert imported["dev"] - parts - {"drumside"} <= asked["run"] | asked["dev"]
-    # Used without an import: files out of a package, programs, a plug-in, type stubs, one that is asked for by text.
+    # Used without an import: package files, programs, plug-ins, type stubs, and one named in a string.
     unseen = {"django-js-lib-htmx", "font-source-sans-pro", "ruff", "mypy", "import-linter", "djlint", "hatchling"}
     unseen |= {"pytest-timeout", "pytest-xdist", "pandas-stubs", "types-qrcode", "types-pyserial", "pyzbar"}
     assert (asked["run"] | asked["dev"]) - imported["run"] - imported["dev"] <= unseen
 
 
 def imports(path: Path) -> set[str]:
-    """First words of the modules that a file imports."""
+    """Top-level names of the modules that a file imports."""
     tree = ast.parse(path.read_text(encoding="utf-8"))
     found: set[str] = set()
     for node in ast.walk(tree):
@@ -98,7 +98,7 @@ def imports(path: Path) -> set[str]:
 
 
 def test_each_library_has_the_room_that_wraps_it():
-    """A library that roastlog imports stands in one import contract; all but those may import numpy and pydantic."""
+    """Each imported library except numpy and pydantic is in one import contract."""
     contracts = PYPROJECT["tool"]["importlinter"]["contracts"]
     wrapped = [name for contract in contracts for name in contract.get("protected_modules", ())]
     assert len(wrapped) == len(set(wrapped))
@@ -107,7 +107,7 @@ def test_each_library_has_the_room_that_wraps_it():
 
 
 def test_pages_reach_through_no_service():
-    """No page asks the services for the store, the runtime or the maintenance that they stand on."""
+    """No page uses the store, the runtime or the maintenance below the services."""
     below = {"store", "runtime", "maintenance"}
     for path in (ROOT / "roastlog/web").rglob("*.py"):
         tree = ast.parse(path.read_text(encoding="utf-8"))
@@ -116,7 +116,7 @@ def test_pages_reach_through_no_service():
 
 
 def test_htmx_is_the_version_that_its_package_says():
-    """The script that pages load says of itself that it is htmx 2, of the version of its wheel."""
+    """The script that pages load declares itself as htmx 2, in the version of its wheel."""
     script = (files("js_lib_htmx") / "static" / "htmx" / "htmx.min.js").read_text(encoding="utf-8")
     said = re.search(r'version:"([0-9.]+)"', script)
     assert said is not None
@@ -124,12 +124,12 @@ def test_htmx_is_the_version_that_its_package_says():
     assert importlib.metadata.version("django-js-lib-htmx").startswith(said[1])
 
 
-def test_version_is_said_alike():
+def test_versions_agree():
     """The package and pyproject.toml carry the same version."""
     assert PROJECT["version"] == __version__
 
 
-# What the docs promise
+# The claims of the docs
 
 
 def parsers(parser: argparse.ArgumentParser, words: tuple[str, ...] = ()) -> Iterator[tuple[str, list[str]]]:
@@ -144,13 +144,13 @@ def parsers(parser: argparse.ArgumentParser, words: tuple[str, ...] = ()) -> Ite
 
 
 def test_readme_names_every_command_with_its_options():
-    """The table of commands has each one that there is, with all of its options, and no other."""
+    """The table of commands has each existing command with all of its options, and no other."""
     rows = re.findall(r"^\| `python app\.py ([^`]+)` \|", README, re.MULTILINE)
     told = {re.split(r" (?=[\[A-Z-])", row)[0]: set(re.findall(r"--[a-z-]+", row)) for row in rows}
     assert told == {command: set(options) for command, options in parsers(commands._parser())}
 
 
-def test_settings_page_tells_every_setting():
+def test_settings_page_lists_every_setting():
     """docs/settings.md names each setting with its default, and no other."""
     text = (ROOT / "docs" / "settings.md").read_text(encoding="utf-8")
     told = dict(re.findall(r"^\| `(\w+)` \| ([^|]+) \|", text, re.MULTILINE))
@@ -159,7 +159,7 @@ def test_settings_page_tells_every_setting():
 
 
 def test_readme_opens_with_the_job_and_the_two_commands():
-    """One paragraph says what it is for; the two commands stand in the first screen, those for Windows after them."""
+    """One paragraph states the purpose; the two commands are on the first screen, followed by those for Windows."""
     title, first, made = README.split("\n\n")[:3]
     assert title == "# Drumside"
     assert "\n" not in first
@@ -178,7 +178,7 @@ def test_sheet_in_readme_is_one():
 
 
 def test_readme_says_the_caution():
-    """Advice only, no alarm, and who is deferred to where it can burn, choke or explode."""
+    """It says advice only and no alarm, and names the authorities on fire, gas and explosion."""
     part = README.split("## Safety")[1].split("\n## ")[0]
     words = ("never sets a machine", "no alarm", "fire", "hot surfaces", "chaff", "carbon monoxide", "manual")
     for word in (*words, "local codes", "licensed"):
@@ -193,7 +193,7 @@ def test_make_targets_that_the_docs_name_exist():
 
 
 def test_paths_that_the_docs_name_exist():
-    """Each file or folder of ours that README, guide or docs name is there."""
+    """Each of our files or folders named in README, guide or docs exists."""
     texts = [README, GUIDE, *(path.read_text(encoding="utf-8") for path in (ROOT / "docs").glob("*.md"))]
     pattern = r"`((?:roastlog|templates|static|tests|demo|docs|\.ci)/[\w./-]*)`"
     named = {name for text in texts for name in re.findall(pattern, text)}
@@ -202,14 +202,14 @@ def test_paths_that_the_docs_name_exist():
 
 
 def test_links_in_the_docs_lead_somewhere():
-    """Each relative link of README, guide, changelog and docs is a file."""
+    """Each relative link in README, guide, changelog and docs is a file."""
     for path in [*ROOT.glob("*.md"), *(ROOT / "docs").glob("*.md")]:
         for link in re.findall(r"\]\(([^)#:]+)\)", path.read_text(encoding="utf-8")):
             assert (path.parent / link).exists(), f"{path.name}: {link}"
 
 
 def test_licence_is_mit():
-    """LICENSE is the MIT licence by its opening and its condition (text as the Open Source Initiative has it)."""
+    """LICENSE is the MIT licence by its opening and its condition (text from the Open Source Initiative)."""
     text = " ".join((ROOT / "LICENSE").read_text(encoding="utf-8").split())
     assert text.startswith("MIT License Copyright (c) ")
     assert "Permission is hereby granted, free of charge, to any person obtaining a copy of this software" in text
@@ -220,8 +220,8 @@ def test_licence_is_mit():
 # House rules
 
 
-def test_every_test_says_what_it_claims():
-    """Each test function has a docstring of one line."""
+def test_every_test_states_its_claim():
+    """Each test function has a one-line docstring."""
     silent = []
     for path in (ROOT / "tests").rglob("test_*.py"):
         for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
@@ -233,7 +233,7 @@ def test_every_test_says_what_it_claims():
 
 
 def test_no_file_knows_the_machine_it_was_made_on():
-    """No committed text names a folder of this machine or a host that packages come from."""
+    """No committed text names a folder of this machine or a package registry's host."""
     home = str(ROOT.parent) if len(ROOT.parts) > 2 else str(ROOT)
     words = [str(ROOT), f"{home}/shared", "/root/", "/home/", "pypi" + ".org", "python" + "hosted", "npmjs" + ".org"]
     found = []
@@ -245,7 +245,7 @@ def test_no_file_knows_the_machine_it_was_made_on():
 
 
 def test_templates_hold_nothing_inline():
-    """No template has a script of its own, an `on…=` attribute or a `javascript:` address; data blocks are JSON."""
+    """No template has an inline script, an `on…=` attribute or a `javascript:` address; data blocks are JSON."""
     for path in assets.folder("templates").rglob("*.html"):
         text = path.read_text(encoding="utf-8")
         assert not re.search(r"<[^>]*\son\w+\s*=", text), path

@@ -1,4 +1,4 @@
-"""The wheel: built, installed away from the checkout, and run."""
+"""The wheel: built, installed outside of the checkout, and run."""
 
 import os
 import re
@@ -21,7 +21,7 @@ from tests.ports import held_port
 
 @pytest.fixture(scope="module")
 def wheel(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """The wheel, built by the installed backend: nothing is fetched."""
+    """The wheel, built by the installed backend: nothing is downloaded."""
     folder = tmp_path_factory.mktemp("wheel")
     command = [sys.executable, "-m", "hatchling", "build", "-t", "wheel", "-d", str(folder)]
     subprocess.run(command, cwd=ROOT, check=True, capture_output=True)
@@ -30,7 +30,7 @@ def wheel(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 @pytest.fixture(scope="module")
 def installed(wheel: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """Scripts of an environment into which the wheel is installed; its dependencies are those of this one."""
+    """Scripts of an environment with the installed wheel; its dependencies are those of this environment."""
     home = tmp_path_factory.mktemp("installed")
     venv.create(home, with_pip=False)
     python = home / ("bin/python" if os.name == "posix" else "Scripts/python.exe")
@@ -39,7 +39,7 @@ def installed(wheel: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
     shown = subprocess.run(
         [python, "-c", "import sysconfig; print(sysconfig.get_path('purelib'))"], capture_output=True, check=True
     )
-    # Packages of this environment come last, and without its .pth files: those would lead back to the checkout.
+    # Packages of this environment come last, and without its .pth files, which would lead back to the checkout.
     site = Path(shown.stdout.decode().strip())
     (site / "others.pth").write_text(str(Path(pytest.__file__).parents[1]), encoding="utf-8")
     return python.parent
@@ -47,7 +47,7 @@ def installed(wheel: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 @pytest.fixture(scope="module")
 def served(installed: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[int]:
-    """The installed command serving an empty folder from a folder that is not the repository; its port."""
+    """The installed command, serving an empty folder from outside the repository; its port."""
     away = tmp_path_factory.mktemp("away")
     port = held_port()
     with subprocess.Popen(
@@ -69,17 +69,17 @@ def served(installed: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterato
 
 
 def without_python_paths() -> dict[str, str]:
-    """The environment, less what would let Python find the checkout."""
+    """The environment without variables that would let Python find the checkout."""
     return {name: value for name, value in os.environ.items() if name not in {"PYTHONPATH", "PYTHONHOME"}}
 
 
 def get(port: int, path: str) -> tuple[int, str]:
-    """Status and text of an answer from loopback."""
+    """GET over loopback: status and text."""
     connection = HTTPConnection("127.0.0.1", port, timeout=10)
     try:
         connection.request("GET", path)
         answer = connection.getresponse()
-        return answer.status, answer.read().decode(errors="replace")  # an icon is no text
+        return answer.status, answer.read().decode(errors="replace")  # an icon has no text
     finally:
         connection.close()
 
@@ -93,7 +93,7 @@ def answers(port: int) -> bool:
 
 
 def test_wheel_holds_templates_static_files_and_demo(wheel: Path):
-    """Every committed template, static file and file of the demo is inside the package, and nothing lies beside it."""
+    """Every committed template, static file and demo file is inside the package, and nothing is beside it."""
     with ZipFile(wheel) as archive:
         inside = set(archive.namelist())
     outside = {path.relative_to(ROOT) for path in own_files()}
@@ -104,8 +104,8 @@ def test_wheel_holds_templates_static_files_and_demo(wheel: Path):
     assert {name.split("/")[0] for name in inside} == {"roastlog", f"drumside-{__version__}.dist-info"}
 
 
-def test_wheel_says_what_it_is(wheel: Path):
-    """Version, licence and the least Python stand in the wheel's own description."""
+def test_wheel_has_its_metadata(wheel: Path):
+    """The wheel's metadata has version, licence and minimum Python."""
     with ZipFile(wheel) as archive:
         told = message_from_bytes(archive.read(f"drumside-{__version__}.dist-info/METADATA"))
     assert (told["Name"], told["Version"], told["License-Expression"]) == ("drumside", __version__, "MIT")
@@ -113,7 +113,7 @@ def test_wheel_says_what_it_is(wheel: Path):
 
 
 def test_installed_command_runs_from_anywhere(installed: Path, tmp_path: Path):
-    """`drumside` says its version and knows the demo, from a folder that is not the repository."""
+    """`drumside` prints its version and knows the demo, from a folder outside the repository."""
     for arguments in (["--version"], ["demo", "--help"]):
         command = [installed / "drumside", *arguments]
         done = subprocess.run(
@@ -128,7 +128,7 @@ def test_installed_command_runs_from_anywhere(installed: Path, tmp_path: Path):
 
 
 def test_installed_command_serves_pages_and_static_files(served: int):
-    """On an empty folder the first page comes, with its style sheet, its scripts and htmx."""
+    """On an empty folder it serves the first page, with its style sheet, its scripts and htmx."""
     status, page = get(served, "/")
     assert status == 200
     assert "No machine is set up yet" in page

@@ -1,4 +1,4 @@
-"""Numbers as people type them, and what each must be: one table for the pages' scripts and for the server."""
+"""Typed numbers with their expected results: one table for the pages' scripts and for the server."""
 
 READ = {
     "3412": 3412.0,

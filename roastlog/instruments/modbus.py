@@ -16,7 +16,7 @@ from roastlog.clock import Clock
 from roastlog.errors import InstrumentError
 from roastlog.instruments.base import ReadFault, Reading
 from roastlog.instruments.modbus_wire import wire_of
-from roastlog.languages import N_, _, joined, said
+from roastlog.languages import N_, _, joined, translate
 from roastlog.machine.decoding import decode, scaled
 from roastlog.machine.sources import BIT_TABLES, ModbusPoint, Table
 
@@ -254,4 +254,4 @@ def _value(item: _Item, start: int, values: Sequence[int], at_ms: int) -> Readin
 
 def _words(code: int, point: ModbusPoint) -> str:
     reason = _REASONS.get(code, _OTHER_EXCEPTION)
-    return said(reason, code=code, table=point.table, address=point.address, unit=point.unit)
+    return translate(reason, code=code, table=point.table, address=point.address, unit=point.unit)

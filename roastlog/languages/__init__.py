@@ -2,8 +2,8 @@
 
     raise NoSuchLot(_("Lot {code} is not in the books.", code=code))
 
-`_` translates a message into the language of the current reader. The result is a `Said`: it keeps its message and
-fields and can be translated again, so that an English text from a recorder thread reaches a German phone in German.
+`_` translates a message into the language of the current reader. The result is a `Message`: it keeps its message id
+and fields and can be translated again, so that an English text from a recorder thread reaches a German phone in German.
 Module-level texts, which have no reader yet, are marked by `N_` and translated by `_` or by the page.
 
 Fields are written as in `str.format`; a float gets the decimal separator of the language. Stored data is never
@@ -22,7 +22,8 @@ __all__ = [
     "N_",
     "SOURCE",
     "Catalogue",
-    "Said",
+    "Message",
+    "MessageId",
     "_",
     "catalogue",
     "current",
@@ -33,70 +34,70 @@ __all__ = [
     "name_of",
     "ngettext",
     "numeral",
-    "said",
+    "translate",
     "use",
 ]
 
-Message = str | tuple[str, str, int]  # or one, many, and the number that chooses
+MessageId = str | tuple[str, str, int]  # the English text; or singular, plural and the number
 
 _language: ContextVar[str] = ContextVar("language", default=SOURCE)
-_found: dict[str, Catalogue] = {}
+_loaded: dict[str, Catalogue] = {}
 
 
-class Said(str):
-    """A translated text that keeps its message and fields."""
+class Message(str):
+    """A translated text that keeps its message id and fields."""
 
-    __slots__ = ("fields", "message")
+    __slots__ = ("fields", "msgid")
     fields: Mapping[str, Any]
-    message: Message
+    msgid: MessageId
 
     @classmethod
-    def of(cls, message: Message, fields: Mapping[str, Any]) -> "Said":
-        """Translate a message with its fields."""
-        made = cls(_said(message, fields))
-        made.message, made.fields = message, fields
-        return made
+    def of(cls, msgid: MessageId, fields: Mapping[str, Any]) -> "Message":
+        """Translate a message id with its fields."""
+        message = cls(_translated(msgid, fields))
+        message.msgid, message.fields = msgid, fields
+        return message
 
-    def again(self) -> str:
+    def translated(self) -> str:
         """The same text in the language of the current reader."""
-        return _said(self.message, self.fields)
+        return _translated(self.msgid, self.fields)
 
-    def __deepcopy__(self, memo: object) -> "Said":
+    def __deepcopy__(self, memo: object) -> "Message":
         """Itself, because it is immutable."""
         return self
 
 
 def _(message: str, **fields: object) -> str:
     """Translate a message for the current reader."""
-    return Said.of(message.message, message.fields) if isinstance(message, Said) else Said.of(message, fields)
+    return Message.of(message.msgid, message.fields) if isinstance(message, Message) else Message.of(message, fields)
 
 
-def said(message: str, **fields: object) -> str:
+def translate(message: str, **fields: object) -> str:
     """Translate a message that was marked by `N_`, for the current reader."""
-    return Said.of(message.message if isinstance(message, Said) else message, fields)
+    return Message.of(message.msgid if isinstance(message, Message) else message, fields)
 
 
 def joined(separator: str, parts: Iterable[str]) -> str:
     """Join several texts into one that can be translated again."""
     fields = {f"part{number}": part for number, part in enumerate(parts)}
-    return Said.of(separator.join(f"{{{name}}}" for name in fields), fields)
+    return Message.of(separator.join(f"{{{name}}}" for name in fields), fields)
 
 
 def numeral(value: float, form: str = "g") -> str:
     """A number as a text that can be translated again, with its decimal separator."""
-    return Said.of(f"{{number:{form}}}", {"number": float(value)})
+    return Message.of(f"{{number:{form}}}", {"number": float(value)})
 
 
 def N_(message: str) -> str:  # noqa: N802 - gettext's own name for it
     """Mark a message for translation later; returns the English text."""
-    made = Said(message)
-    made.message, made.fields = message, {}
-    return made
+    marked = Message(message)
+    marked.msgid, marked.fields = message, {}
+    return marked
 
 
 def ngettext(one: str, many: str, n: int, **fields: object) -> str:
     """Translate a message in the plural form for ``n``, which is also a field of it."""
-    return Said.of((one, many, n), {"n": n, **fields})
+    return Message.of((one, many, n), {"n": n, **fields})
 
 
 def use(language: str) -> None:
@@ -112,9 +113,9 @@ def current() -> str:
 def catalogue(language: str = "") -> Catalogue:
     """The catalogue of a language, by default the current one; read once, on first use."""
     language = language or _language.get()
-    if language not in _found:
-        _found[language] = load(language)
-    return _found[language]
+    if language not in _loaded:
+        _loaded[language] = load(language)
+    return _loaded[language]
 
 
 def decimal(text: str) -> str:
@@ -138,14 +139,14 @@ def date(when: datetime, english: str, form: str) -> str:
 
 
 def filled(text: str, fields: Mapping[str, object], safe: Callable[[Any], str] = str) -> str:
-    """Fill in the fields of a text, each passed through ``safe``."""
+    """Fill in the fields of a text, each value passed through ``safe``."""
     return _Filler(catalogue().decimal, safe).vformat(text, (), fields) if fields else text
 
 
-def found(message: Message) -> str:
-    """Translate a message into the current language, without its fields."""
+def translation(msgid: MessageId) -> str:
+    """Translate a message id into the current language, its fields not filled in."""
     words = catalogue()
-    return words.single(message) if isinstance(message, str) else words.plural(*message)
+    return words.single(msgid) if isinstance(msgid, str) else words.plural(*msgid)
 
 
 class _Filler(string.Formatter):
@@ -153,8 +154,8 @@ class _Filler(string.Formatter):
         self._decimal, self._safe = decimal_sign, safe
 
     def format_field(self, value: Any, format_spec: str) -> str:  # noqa: ANN401
-        if isinstance(value, Said):
-            value = value.again()
+        if isinstance(value, Message):
+            value = value.translated()
         if isinstance(value, float):
             value = format(value, format_spec).replace(".", self._decimal)
         elif format_spec:
@@ -162,5 +163,5 @@ class _Filler(string.Formatter):
         return self._safe(value)
 
 
-def _said(message: Message, fields: Mapping[str, Any]) -> str:
-    return filled(found(message), fields)
+def _translated(msgid: MessageId, fields: Mapping[str, Any]) -> str:
+    return filled(translation(msgid), fields)

@@ -35,8 +35,8 @@ from roastlog.plot.panels import (
     temp_ticks,
 )
 
-_SETTLED_S: Final = 90.0  # before it the probe is finding the beans, and its rate says nothing
-_RULED: Final = ("yellow", "first_crack")  # the guide's; where it was dropped its line ends
+_SETTLED_S: Final = 90.0  # before it the probe is still catching up with the beans, and its rate is meaningless
+_RULED: Final = ("yellow", "first_crack")  # of the guide; its line ends at the drop
 _DOTTED: Final = (*_RULED, "drop")
 _LEAST_RATE, _LEAST_S = 22.0, 35.0
 _END_GAP_C, _END_GAP_RATE, _END_GAP_S = 7.5, 2.2, 12.0
@@ -69,12 +69,12 @@ def comparison_figure(
     control
         The control whose settings are drawn under the curves.
     temp_unit
-        ``C`` or ``F``: what the axes read in.
+        Unit of the axes, ``C`` or ``F``.
 
     Returns
     -------
     Drawing
-        Named panels in it: ``temperatures``, ``rates``, ``lanes``; at equal temperature ``rates``, ``later``.
+        Named panels: ``temperatures``, ``rates``, ``lanes``; at equal temperature ``rates``, ``later``.
     """
     parts = _over_temperature(batches) if align == "temperature" else _over_time(batches, control)
     letters = [batch.letter for batch in batches]
@@ -84,7 +84,7 @@ def comparison_figure(
 
 @lru_cache(maxsize=KEPT)
 def _panels(key: str) -> str:
-    """The panels of all comparisons that look alike, their columns empty."""
+    """Panels of all comparisons with the same layout, with empty columns."""
     at_temperature, letters, laned, temp_unit, _language = shape_of(key)
     if at_temperature:
         return panels_json(_temperature_panels(letters, temp_unit))
@@ -99,9 +99,9 @@ def _time_panels(letters: Sequence[str], temp_unit: str, *, laned: bool) -> list
     temps.extra_y_ranges["tiers"] = Range1d(0, 1, name="tiers")
     rates = new_panel(time, Range1d(0, _LEAST_RATE, name="rate"), RECORD.rate_px, name="rates")
     minutes(rates, RECORD.tick_s, shown=False)
-    rates.min_border_top = rates.min_border_bottom = 7  # else the first and the last tick lose half their number
+    rates.min_border_top = rates.min_border_bottom = 7  # otherwise the first and the last label are cut in half
     reads_in(rates, rate_ticks(temp_unit), f"°{temp_unit}/min")
-    rules(temps, None, "marks", dash="dotted", ink="ink-2")
+    rules(temps, "marks", dash="dotted", ink="ink-2")
     for number in reversed(range(len(letters))):
         _curve(temps, number)
         _curve(rates, number)
@@ -109,14 +109,14 @@ def _time_panels(letters: Sequence[str], temp_unit: str, *, laned: bool) -> list
     for panel in (temps, rates):
         for number in range(len(letters)):
             _letter(panel, number)
-    return [temps, rates, *([lanes_panel(letters, None, time, RECORD)] if laned else [])]
+    return [temps, rates, *([lanes_panel(letters, time, RECORD)] if laned else [])]
 
 
 def _over_time(batches: Sequence[Drawn], control: ControlView | None) -> tuple[_Sources, _Ranges]:
     first_s = min((-batch.shift_s for batch in batches), default=0.0)
     last_s = max((_end_s(batch) for batch in batches), default=600.0)
     highest = max((float(np.nanmax(batch.roast.temp_c, initial=0.0)) for batch in batches), default=0.0)
-    top = max(240.0, highest + 10 + _END_GAP_C * len(batches))  # the letters may stand one above the other
+    top = max(240.0, highest + 10 + _END_GAP_C * len(batches))  # the letters may be stacked
     time = min(0.0, first_s), 60.0 * math.ceil((last_s + 20.0) / 60.0)
     sources: _Sources = {}
     if batches:
@@ -155,7 +155,7 @@ def _temperature_panels(letters: Sequence[str], temp_unit: str) -> list[Plot]:
     later.add_layout(line)
     for number in range(len(letters)):
         _curve(rates, number)
-        if number:  # the guide is what the others are held against
+        if number:  # the guide has no delay
             _curve(later, number)
     for panel in (rates, later):
         for number in range(len(letters)):
@@ -197,7 +197,7 @@ def _curve(plot: Plot, number: int) -> None:
 
 
 def _dots(plot: Plot, number: int) -> None:
-    """A dot on the curve for each of the main moments."""
+    """Add a dot on the curve for each of the main moments."""
     token, _ = LINES[number]
     source = ColumnDataSource({"x": [], "y": []}, name=f"dots {number}")
     dot = Scatter(x="x", y="y", size=8, fill_color=TOKENS["paper"], line_color=TOKENS[token], line_width=2)
@@ -206,13 +206,13 @@ def _dots(plot: Plot, number: int) -> None:
 
 
 def _moments(batch: Drawn) -> Columned:
-    """Where those dots are."""
+    """Positions of those dots."""
     at_s = np.array([time_s for name, time_s in batch.roast.moments_s.items() if name in _DOTTED], dtype=np.float64)
     return {"x": at_s - batch.shift_s, "y": interpolate(batch.roast.time_s, batch.roast.temp_c, at_s)}
 
 
 def _letter(plot: Plot, number: int) -> None:
-    """The letter of a batch, above the end of its line, where neither that nor a longer batch's runs through it."""
+    """Add the letter of a batch above the end of its line, where no line crosses it."""
     token, _ = LINES[number]
     words = Text(x="x", y="y", text="text", x_offset=1, y_offset=-5, text_color=TOKENS[token], **WORDS)
     words.text_font_style, words.tags = "bold", [{"text_color": token}]
@@ -227,7 +227,7 @@ def _letters(
     gap: float,
     x_range: tuple[float, float],
 ) -> _Sources:
-    """The letter of each batch at the end of its line, clear of those that end beside it."""
+    """Letters of the batches at the ends of their lines, without overlap."""
     near = 0.03 * (x_range[1] - x_range[0])
     heights = [math.nan] * len(ends)
     groups: list[list[int]] = []
@@ -244,7 +244,7 @@ def _letters(
 
 
 def _lanes(batches: Sequence[Drawn], control: ControlView) -> Columns:
-    """Bars of what one control was set to, a lane a batch."""
+    """Bars of one control's settings, one lane per batch."""
     lanes = [replace(control, id=batch.letter) for batch in batches]
     bars: Columns = {}
     for batch in batches:

@@ -1,9 +1,9 @@
-"""Curves as Bokeh figures: temperatures, rates and the ribbon of controls, one above the other.
+"""Roast curves as Bokeh figures: temperatures, rates and the ribbon of controls, stacked.
 
-The panels are made once for all batches that look alike (`roastlog.plot.drawing`). Colours here are those of the light
-theme; whatever takes one from the page's theme carries a tag ``{property: token}``, and static/js/core/figure.js paints
-it anew from ``--token``. Curves stay in °C, and so does all that the page feeds them with later; an axis in °F has its
-ticks where the round values of °F are. Import this module only where a figure is made: Bokeh takes its time to load.
+The panels are cached for all batches with the same layout (`roastlog.plot.drawing`). Colours here are those of the
+light theme; a glyph with a colour of the page's theme carries a tag ``{property: token}``, and
+static/js/core/figure.js recolours it from ``--token``. Curves and all later data are in °C; an axis in °F has its
+ticks at round values of °F. Import this module only where a figure is made: Bokeh loads slowly.
 """
 
 from collections.abc import Mapping, Sequence
@@ -49,11 +49,11 @@ _ROLES: Final[dict[str, tuple[str, str | list[int], float]]] = {  # role: token,
     "room": ("room", [1, 4], 1.6),
 }
 
-_LIVE_BESIDE: Final = {"line_width": 1.6, "line_dash": [1, 3]}  # the live line where the smoothed one is drawn too
+_LIVE_BESIDE: Final = {"line_width": 1.6, "line_dash": [1, 3]}  # the live line beside the smoothed one
 
-_END_GAP_C: Final = 11.0  # a line of words on the record's panel
+_END_GAP_C: Final = 11.0  # height of a line of text on the record's panel
 _END_GAP_PX: Final = 15
-_FOUND_S: Final = 90.0
+_SETTLED_S: Final = 90.0  # before it the probe is still catching up with the beans
 _MOST_RATE, _LEAST_RATE = 60.0, 24.0
 
 
@@ -65,20 +65,20 @@ def live_figure(
     *,
     temp_unit: str = "C",
 ) -> Drawing:
-    """The live page's panels, to be embedded once and then fed by name.
+    """Panels of the live page, embedded once and then updated by name.
 
     Parameters
     ----------
     channels, controls
-        Those of the machine; of one that was taken away, the columns that are left.
+        Those of the machine; for a removed machine, the columns that are left.
     columns
         ``t_s`` [s from charge], a column for each channel [°C] and ``rate_…`` for each bean channel [°C/min], all of
         one length. A channel without one is drawn as gaps.
     overlays
-        ``marks``, ``checks``, ``ribbon`` as `roastlog.plot.overlays` makes them, and ``guide`` (``t_s``, ``temp_c``),
+        ``marks``, ``checks``, ``ribbon`` from `roastlog.plot.overlays`, and ``guide`` (``t_s``, ``temp_c``),
         ``ahead`` (like ``coming`` there). Each may be missing.
     temp_unit
-        ``C`` or ``F``: what the axes read in.
+        Unit of the axes, ``C`` or ``F``.
 
     Returns
     -------
@@ -98,24 +98,24 @@ def record_figure(
     smooth: Columned | None = None,
     temp_unit: str = "C",
 ) -> Drawing:
-    """The record page's panels: the same look, taller, the whole curve and no room for what is to come.
+    """Panels of the record page: like the live ones, but taller, and just long enough for the whole curve.
 
-    Parameters and result are those of `live_figure`, and besides:
+    Parameters and result are those of `live_figure`, and also:
 
     Parameters
     ----------
     overlays
-        ``faults`` as `roastlog.plot.overlays` makes them: bars on the time axis.
+        ``faults`` from `roastlog.plot.overlays`: bars on the time axis.
     smooth
-        ``t_s``, and for a bean channel that was smoothed ``smooth_…`` [°C] and ``smooth_rate_…`` [°C/min]. What is
-        drawn of them has a name that begins with “smooth ”; what shows the live values in their place begins with
-        “live ” and is not visible, nor is what belongs to both on each other, which begins with “both ”.
+        ``t_s``, and for each smoothed bean channel ``smooth_…`` [°C] and ``smooth_rate_…`` [°C/min]. Names of their
+        renderers begin with “smooth ”. The alternatives are invisible at first: renderers of the live values have
+        names that begin with “live ”, those that show both begin with “both ”.
     """
     return _drawing(channels, controls, columns, overlays or {}, RECORD, temp_unit, smooth)
 
 
 def live_columns(channels: Sequence[ChannelView], columns: Columned) -> dict[str, NDArray[np.float32]]:
-    """All columns of the source ``live`` as float32, which halve the page's weight; a missing one is all gaps.
+    """All columns of the source ``live`` as float32, to halve the page's size; a missing one becomes all gaps.
 
     Raises
     ------
@@ -145,7 +145,7 @@ def _drawing(
 ) -> Drawing:
     live = live_columns(channels, columns)
     smoothed = {name: np.asarray(values, np.float32) for name, values in (smooth or {}).items()}
-    lines = [replace(channel, name="") for channel in channels]  # which the panels do not show
+    lines = [replace(channel, name="") for channel in channels]  # the panels do not show names
     lanes = [control.name for control in controls]
     key = key_of(frame is RECORD, list(map(asdict, lines)), lanes, sorted(smoothed), temp_unit, languages.current())
     highest = _highest_rate(live, smoothed, lines)
@@ -162,7 +162,7 @@ def _drawing(
 
 @lru_cache(maxsize=KEPT)
 def _panels(key: str) -> str:
-    """The panels of all batches that look alike, their columns empty."""
+    """Panels of all batches with the same layout, with empty columns."""
     whole, lines, lanes, smoothed, temp_unit, _language = shape_of(key)
     channels = [ChannelView(**line) for line in lines]
     frame = RECORD if whole else LIVE
@@ -172,22 +172,22 @@ def _panels(key: str) -> str:
     temperatures = new_panel(time, Range1d(60, 260, name="temp"), frame.temp_px, name="temperatures")
     minutes(temperatures, frame.tick_s, shown=True)
     reads_in(temperatures, temp_ticks(temp_unit, frame), f"°{temp_unit}")
-    temperatures.extra_y_ranges["tiers"] = Range1d(0, 1, name="tiers")  # a low panel shows its upper part only
-    rules(temperatures, None, "marks", dash="solid", ink="ink")
-    rules(temperatures, None, "ahead", dash="dotted", ink="ink-2", band=True)
+    temperatures.extra_y_ranges["tiers"] = Range1d(0, 1, name="tiers")  # a low panel shows only its upper part
+    rules(temperatures, "marks", dash="solid", ink="ink")
+    rules(temperatures, "ahead", dash="dotted", ink="ink-2", band=True)
     _curves(temperatures, channels, live, smooth)
     rates = _rates(channels, live, smooth, time, frame)
     reads_in(rates, rate_ticks(temp_unit), f"°{temp_unit}/min")
     foot_bars(rates)
     panels = [temperatures, rates]
     if lanes:
-        panels.append(lanes_panel(lanes, None, time, frame))
+        panels.append(lanes_panel(lanes, time, frame))
     return panels_json(panels)
 
 
 def _highest_temp(channels: Sequence[ChannelView], live: _Curves, frame: Frame) -> float:
     temps = [live[channel.id] for channel in channels]
-    above = 2 if frame is RECORD else 1  # there the words at the ends and the drop's stand still and need the room
+    above = 2 if frame is RECORD else 1  # a record has fixed labels at the ends and the drop, which need the room
     return max(
         [260.0, *(float(np.ceil(np.nanmax(temp) / 20 + above)) * 20 for temp in temps if np.isfinite(temp).any())]
     )
@@ -204,9 +204,9 @@ def _curves(panel: Plot, channels: Sequence[ChannelView], live: ColumnDataSource
 
 
 def _trace(panel: Plot, channel: ChannelView, field: str, live: ColumnDataSource, smoothed: ColumnDataSource) -> None:
-    """One line; or where it was smoothed, the smoothed one, and two that can be shown in its place or beside it.
+    """One line; if it was smoothed, the smoothed one, and two that can replace it or be shown beside it.
 
-    What a person reads now and then is points: nobody knows what was between them.
+    Manual readings are points, since the values between them are unknown.
     """
     if channel.by_hand:
         panel.add_glyph(live, _points(channel, field), name=f"points {field}")
@@ -232,7 +232,7 @@ def _rates(
     fields = _rate_fields(channels)
     panel = new_panel(time, Range1d(0, _LEAST_RATE, name="rate"), frame.rate_px, name="rates")
     minutes(panel, frame.tick_s, shown=False)
-    panel.min_border_top = panel.min_border_bottom = 7  # else the first and the last tick lose half their number
+    panel.min_border_top = panel.min_border_bottom = 7  # otherwise the first and the last label are cut in half
     for channel, field in reversed(fields):
         _trace(panel, channel, field, live, smoothed)
     for channel, field in fields:
@@ -243,7 +243,7 @@ def _rates(
 
 
 def _rate_end_words(panel: Plot, channel: ChannelView, word: str) -> None:
-    """A word that tells a smoothed rate from the live one, where both are drawn."""
+    """A label that distinguishes a smoothed rate from the live one if both are drawn."""
     token = _look(channel)[0]
     words = Text(x="t_s", y="rate", text="text", x_offset=5, text_baseline="middle", **WORDS)
     words.text_color, words.tags = TOKENS[token], [{"text_color": token}]
@@ -258,7 +258,7 @@ def _rate_ends(
     smoothed: _Curves,
     gap: float,
 ) -> dict[str, Columned]:
-    """Where the words of both rates stand: at their ends, and clear of each other."""
+    """Positions of the labels of both rates: at their ends, without overlap."""
     ends = []
     for channel, field in _rate_fields(channels):
         if f"smooth_{field}" in smoothed:
@@ -278,17 +278,17 @@ def _highest_rate(
     smoothed: _Curves,
     channels: Sequence[ChannelView],
 ) -> float:
-    """Where the rate axis ends. The first minutes are the probe finding the beans: they say nothing and are cut off."""
+    """Upper end of the rate axis. It ignores the first minutes, while the probe catches up with the beans."""
     fields = [field for _, field in _rate_fields(channels)]
     rates = [live[field] for field in fields]
     rates += [smoothed[f"smooth_{field}"] for field in fields if f"smooth_{field}" in smoothed]
-    told = live["t_s"] > _FOUND_S
-    said = [float(np.nanmax(rate, where=told & (rate < _MOST_RATE), initial=0.0)) for rate in rates]
-    return max(_LEAST_RATE, float(np.ceil(max(said, default=0.0) / 5)) * 5 + 2)
+    settled = live["t_s"] > _SETTLED_S
+    highest = [float(np.nanmax(rate, where=settled & (rate < _MOST_RATE), initial=0.0)) for rate in rates]
+    return max(_LEAST_RATE, float(np.ceil(max(highest, default=0.0) / 5)) * 5 + 2)
 
 
 def _look(channel: ChannelView) -> tuple[str, str | list[int], float]:
-    """Token, dash and width of a channel; one whose machine was taken away, so that nobody knows its role, is plain."""
+    """Token, dash and width of a channel; one of a removed machine, whose role is unknown, gets those of the room."""
     return _ROLES.get(channel.role, _ROLES["room"])
 
 
@@ -314,7 +314,7 @@ def _dots(panel: Plot, source: ColumnDataSource) -> None:
 
 
 def _ends(channels: Sequence[ChannelView], live: _Curves) -> Columned:
-    """Where the word of each line stands: at its end, and clear of the others; the live page moves them along."""
+    """Positions of the lines' labels: at their ends, without overlap; the live page moves them along."""
     at_s, temps = [float("nan")] * len(channels), [float("nan")] * len(channels)
     for place, channel in enumerate(channels):
         here = np.flatnonzero(np.isfinite(live[channel.id]))
@@ -324,7 +324,7 @@ def _ends(channels: Sequence[ChannelView], live: _Curves) -> Columned:
 
 
 def _end_words(panel: Plot, channels: Sequence[ChannelView]) -> None:
-    """A word at the end of each line, in place of a legend."""
+    """A label at the end of each line, in place of a legend."""
     tokens = [_look(channel)[0] for channel in channels]
     columns = {
         "t_s": [float("nan")] * len(channels),
@@ -335,7 +335,7 @@ def _end_words(panel: Plot, channels: Sequence[ChannelView]) -> None:
         "color": [TOKENS[token] for token in tokens],
     }
     source = ColumnDataSource(columns, name="ends")
-    # Clear of a trier check's dot at the line's end, and on paper, so that no curve or rule runs through them.
+    # Clear of a trier check's dot at the line's end, and with a background, so that no curve or rule crosses them.
     words = Text(x="t_s", y="temp_c", text="text", x_offset=12, text_baseline="middle", text_color="color", **WORDS)
     words.text_font_style, words.background_fill_color, words.tags = (
         "bold",

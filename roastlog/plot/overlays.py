@@ -1,6 +1,6 @@
-"""Columns of the overlays of a curve: moments, trier checks, the ribbon of controls.
+"""Data columns of a curve's overlays: moments, trier checks, faults, the ribbon of controls.
 
-Plain data in, plain lists out, no Bokeh: the live view sends them with each entry, and the figures start with them.
+Plain lists without Bokeh: the live view sends them with each entry, and figures contain them from the start.
 """
 
 from collections.abc import Iterable, Sequence
@@ -11,7 +11,7 @@ from roastlog.machine.views import ControlView
 
 Columns = dict[str, list[Any]]
 
-# The beans' own colours, the same as --stage-* in static/app.css, and the ink that reads on each.
+# Colours of the beans, as --stage-* in static/app.css; below, the ink that is legible on each.
 STAGE_FILL: Final[dict[str, str]] = {
     "green": "#8a9a63",
     "pale": "#b9b475",
@@ -23,11 +23,11 @@ STAGE_FILL: Final[dict[str, str]] = {
 _LIGHT: Final = frozenset({"green", "pale", "yellow", "tan"})
 _ON_LIGHT, _ON_DARK = "#1c1713", "#ffffff"
 
-# On a phone some 28 px stand for a minute and a letter takes about 7 px, so a letter takes about 15 s.
+# On a phone a minute takes about 28 px and a letter about 7 px, so a letter takes about 15 s.
 _SECONDS_A_LETTER: Final = 15.0
-_TIERS_Y: Final = (1.0, 0.915, 0.83)  # heights of the lines of words, as shares of the panel
-# Batches that are laid on each other, the guide first, in ink; the others in hues of the Okabe-Ito set, those that lie
-# furthest apart first. Each has a dash of its own. Token of the colour, and the dash [px].
+_TIERS_Y: Final = (1.0, 0.915, 0.83)  # heights of the lines of labels, as shares of the panel
+# Lines of compared batches: colour token and dash [px]. The guide is first, in ink; the others have hues of the
+# Okabe-Ito set, the most distinct first. Each has a different dash.
 LINES: Final[tuple[tuple[str, tuple[int, ...]], ...]] = (
     ("ink", ()),
     ("probe", (8, 3)),
@@ -36,14 +36,14 @@ LINES: Final[tuple[tuple[str, tuple[int, ...]], ...]] = (
     ("inlet", (14, 4)),
     ("drum", (4, 2, 1, 2)),
 )
-_LEAST_FAULT_S: Final = 6.0  # what is over in a moment still has to be seen
+_LEAST_FAULT_S: Final = 6.0  # a shorter fault must still be visible
 _FAULT_NUMBERS_PX: Final = (5, 17)
-_BESIDE_S: Final = 20.0  # numbers closer than this would run into each other
-LANE_FILL: Final = 0.45  # how much of its lane the tallest bar takes; the setting is written above it
+_BESIDE_S: Final = 20.0  # numbers closer than this would overlap
+LANE_FILL: Final = 0.45  # share of the lane that the tallest bar fills; the setting is written above it
 
 
 def marks(moments: Iterable[tuple[str, float]]) -> Columns:
-    """Rules for the moments, their words on different heights where they would run into each other.
+    """Rules for the moments, with labels at different heights where they would overlap.
 
     Parameters
     ----------
@@ -53,45 +53,44 @@ def marks(moments: Iterable[tuple[str, float]]) -> Columns:
     Returns
     -------
     dict
-        Columns ``t_s``, ``label`` and ``y`` (height of the words, 1 at the top), in the order of time.
+        Columns ``t_s``, ``label`` and ``y`` (height of the label, 1 at the top), ordered by time.
     """
     columns: Columns = {"t_s": [], "label": [], "y": []}
     free_from = [float("-inf")] * len(_TIERS_Y)
     for label, time_s in sorted(moments, key=lambda moment: moment[1]):
-        words = label
         tier = next((tier for tier, free_s in enumerate(free_from) if free_s <= time_s), len(_TIERS_Y) - 1)
-        free_from[tier] = time_s + _SECONDS_A_LETTER * (len(words) + 1)
+        free_from[tier] = time_s + _SECONDS_A_LETTER * (len(label) + 1)
         columns["t_s"].append(round(time_s, 2))
-        columns["label"].append(words)
+        columns["label"].append(label)
         columns["y"].append(_TIERS_Y[tier])
     return columns
 
 
 def coming() -> Columns:
-    """Rules for moments to come, each with the band that it lies in; none yet, the live page fills them in.
+    """Empty columns for the rules of expected moments with their bands; the live page fills them.
 
     Returns
     -------
     dict
-        The columns of `marks`; ``low_s``, ``high_s``, NaN where there is no band [s from charge]; and where the word
-        stands: ``align``, and how far ``beside_px`` the rule.
+        The columns of `marks`; the band ``low_s``, ``high_s``, NaN if there is none [s from charge]; and the position
+        of the label: ``align``, and its distance from the rule ``beside_px``.
     """
     return {**marks([]), "low_s": [], "high_s": [], "align": [], "beside_px": []}
 
 
 def faults(spans: Iterable[tuple[float, float]]) -> Columns:
-    """Bars on the time axis for the faults of a curve, each with its number in the list beside it.
+    """Bars on the time axis for the faults of a curve, each with its number in the list of faults.
 
     Parameters
     ----------
     spans
-        Start and end of each, in the order of their starts. [s from charge]
+        Start and end of each fault, ordered by start. [s from charge]
 
     Returns
     -------
     dict
-        Columns ``left``, ``right``, ``text`` and ``foot_px``: how far above the panel's foot the number stands, just
-        above the bar or a line higher.
+        Columns ``left``, ``right``, ``text`` and ``foot_px``, the height of the number above the panel's foot: just
+        above the bar, or one line higher.
     """
     columns: Columns = {"left": [], "right": [], "text": [], "foot_px": []}
     low_px, high_px = _FAULT_NUMBERS_PX
@@ -105,13 +104,13 @@ def faults(spans: Iterable[tuple[float, float]]) -> Columns:
 
 
 def checks(trier: Iterable[tuple[str, float, float | None]]) -> Columns:
-    """Dots for the trier checks, each with the letter of its stage.
+    """Dots for the trier checks, each with the initial of its stage.
 
     Parameters
     ----------
     trier
-        Stage, time [s from charge] and bean temperature [°C] of each check. One without a temperature is left out,
-        for it has no place on the curve.
+        Stage, time [s from charge] and bean temperature [°C] of each check. A check without a temperature is omitted,
+        since it has no position on the curve.
 
     Returns
     -------
@@ -139,31 +138,31 @@ def ribbon(
     start_s: float = 0.0,
     growing: bool = True,
 ) -> Columns:
-    """Bars of the ribbon: one lane a control, the first one uppermost, a bar as tall as its setting.
+    """Bars of the ribbon: one lane per control, the first uppermost; the height of a bar is its setting.
 
     Parameters
     ----------
     moves
-        Control, time [s from charge] and setting of each move, in any order. What was set before ``start_s`` counts
+        Control, time [s from charge] and setting of each move, in any order. Settings from before ``start_s`` apply
         from there on.
     controls
         The machine's controls.
     end_s, start_s
-        Where the ribbon ends (now, or the drop) and begins. [s from charge]
+        End (now, or the drop) and start of the ribbon. [s from charge]
     growing
-        Whether the end moves on with the time; after the drop it stands.
+        Whether the end moves with time; after the drop it is fixed.
 
     Returns
     -------
     dict
         Columns ``left``, ``right``, ``bottom``, ``top``, ``row``, ``level`` (0 to 1), ``text``, ``control``, ``last``
-        (true for the bar that still grows).
+        (true for the growing bar).
     """
     names = ("left", "right", "bottom", "top", "row", "level", "text", "control", "last")
     columns: Columns = {name: [] for name in names}
-    said = sorted(moves, key=lambda move: move[1])
+    ordered = sorted(moves, key=lambda move: move[1])
     for row, control in enumerate(controls):
-        steps = [(max(time_s, start_s), setting) for name, time_s, setting in said if name == control.id]
+        steps = [(max(time_s, start_s), setting) for name, time_s, setting in ordered if name == control.id]
         low, high = control.low, control.high
         for index, (left, setting) in enumerate(steps):
             last = index + 1 == len(steps)

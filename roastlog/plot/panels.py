@@ -1,6 +1,6 @@
 """Building blocks of all figures: panels, axes in the user's units, rules, lanes, label placement.
 
-Colours here are those of the light theme; whatever takes one from the page's theme carries a tag ``{property: token}``.
+Colours here are those of the light theme; a glyph with a themed colour carries a tag ``{property: token}``.
 """
 
 from collections.abc import Mapping, Sequence
@@ -12,10 +12,10 @@ from bokeh.core.properties import field, value
 from bokeh.models import ColumnDataSource, FixedTicker, Plot, Quad, Range1d, Segment, SingleIntervalTicker, Text
 from bokeh.plotting import figure
 
-from roastlog.plot.overlays import Columns, coming, faults, marks, ribbon
+from roastlog.plot.overlays import coming, faults, marks, ribbon
 from roastlog.units import c_from_f, rate_c_from_f
 
-# Okabe–Ito hues, darkened until they stand 3:1 and more off the paper; each role has a dash of its own besides.
+# Okabe–Ito hues, darkened to a contrast of at least 3:1 on the paper; each role also has its own dash.
 TOKENS: Final[dict[str, str]] = {
     "probe": "#b85000",
     "surface": "#0072b2",
@@ -45,12 +45,12 @@ class Frame:
     rate_px: int
     lane_px: int
     tick_s: int
-    tick_f: int  # a small phone has room for a number each 100 °F; in °C each 40 °C will do for both
+    tick_f: int  # a small phone has room for a label per 100 °F; in °C, 40 °C fits both frames
     least_s: float
-    room: float  # the axis reaches this many times as far as the curve, so that the words at its end fit
+    room: float  # length of the axis as a multiple of the curve's, so that the labels at its end fit
 
     def reach_s(self, end_s: float) -> float:
-        """Where the time axis of a curve ends. [s from charge]"""
+        """End of the time axis of a curve. [s from charge]"""
         return max(self.least_s, float(np.ceil(end_s * self.room / self.tick_s)) * self.tick_s)
 
 
@@ -59,7 +59,7 @@ RECORD: Final = Frame(temp_px=340, rate_px=150, lane_px=26, tick_s=60, tick_f=50
 
 
 def new_panel(time: Range1d, y_range: Range1d, height_px: int, *, name: str) -> Plot:
-    """An empty panel without tools, its words in the page's font and inks."""
+    """An empty panel without tools, with labels in the page's font and inks."""
     panel = figure(
         name=name,
         height=height_px,
@@ -91,19 +91,19 @@ def new_panel(time: Range1d, y_range: Range1d, height_px: int, *, name: str) -> 
 
 
 def minutes(panel: Plot, every_s: int, *, shown: bool) -> None:
-    """A time axis that counts minutes."""
-    # Labels by a list, since a formatter of our own would need eval, which the page's policy forbids.
+    """Label the time axis in minutes."""
+    # The labels are listed, since a custom formatter would need eval, which the page's policy forbids.
     panel.xaxis.ticker = SingleIntervalTicker(interval=every_s, num_minor_ticks=0)
     panel.xaxis.major_label_overrides = {60 * minute: str(minute) for minute in range(_LONGEST_MIN + 1)}
     panel.xaxis.visible = shown
 
 
-def rules(panel: Plot, columns: Columns | None, name: str, *, dash: str, ink: str, band: bool = False) -> None:
-    """Upright rules with a word each, as `roastlog.plot.overlays.marks` places them on the panel's ``tiers``.
+def rules(panel: Plot, name: str, *, dash: str, ink: str, band: bool = False) -> None:
+    """Add vertical rules with labels, placed by `roastlog.plot.overlays.marks` on the panel's ``tiers``.
 
-    With a band they have a light shade behind them, from ``low_s`` to ``high_s`` of `roastlog.plot.overlays.coming`.
+    With ``band`` each has a light shade from ``low_s`` to ``high_s`` of `roastlog.plot.overlays.coming`.
     """
-    source = ColumnDataSource(columns or (coming() if band else marks([])), name=name)
+    source = ColumnDataSource(coming() if band else marks([]), name=name)
     if band:
         shade = Quad(left="low_s", right="high_s", bottom=value(0), top="y", fill_color=TOKENS["bar"], fill_alpha=0.45)
         shade.line_color, shade.tags = None, [{"fill_color": "bar"}]
@@ -119,8 +119,8 @@ def rules(panel: Plot, columns: Columns | None, name: str, *, dash: str, ink: st
 
 
 def foot_bars(panel: Plot) -> None:
-    """Bars along the foot of a panel, fed as `roastlog.plot.overlays.faults` makes them: numbers in two lines."""
-    panel.extra_y_ranges["foot"] = Range1d(0, panel.height)  # so that what stands on it is in px
+    """Add bars along the foot of a panel, from `roastlog.plot.overlays.faults`, with numbers in two lines."""
+    panel.extra_y_ranges["foot"] = Range1d(0, panel.height)  # a scale in px
     source = ColumnDataSource(faults([]), name="faults")
     bar = Segment(x0="left", x1="right", y0=value(2), y1=value(2), line_width=4, line_color=TOKENS["ink"])
     bar.tags = [{"line_color": "ink"}]
@@ -130,20 +130,20 @@ def foot_bars(panel: Plot) -> None:
     panel.add_glyph(source, words, y_range_name="foot")
 
 
-def lanes_panel(names: Sequence[str], bars: Columns | None, time: Range1d, frame: Frame) -> Plot:
-    """The ribbon: a lane a name, with the bars of `roastlog.plot.overlays.ribbon`."""
+def lanes_panel(names: Sequence[str], time: Range1d, frame: Frame) -> Plot:
+    """The ribbon: one lane per name, with the bars of `roastlog.plot.overlays.ribbon`."""
     lanes = len(names)
     panel = new_panel(time, Range1d(0, lanes), frame.lane_px * lanes, name="lanes")
     middles = [lanes - 1 - row + 0.5 for row in range(lanes)]
     panel.yaxis.ticker = FixedTicker(ticks=middles)
     panel.yaxis.major_label_overrides = dict(zip(middles, map(_short, names), strict=True))
     panel.ygrid.visible = panel.xaxis.visible = False
-    source = ColumnDataSource(bars or ribbon([], [], 0.0), name="ribbon")
+    source = ColumnDataSource(ribbon([], [], 0.0), name="ribbon")
     bar = Quad(left="left", right="right", bottom="bottom", top="top", fill_color=TOKENS["bar"])
     bar.line_color, bar.tags = TOKENS["paper"], [{"fill_color": "bar", "line_color": "paper"}]
     panel.add_glyph(source, bar)
     edge = Segment(x0="left", x1="right", y0="top", y1="top", line_color=TOKENS["line"], line_width=1.5)
-    edge.tags = [{"line_color": "line"}]  # the fill is pale; the edge is what stands out 3:1
+    edge.tags = [{"line_color": "line"}]  # the fill is pale; the edge has the contrast of 3:1
     panel.add_glyph(source, edge)
     words = Text(x="left", y="top", text="text", x_offset=3, y_offset=-1, text_color=TOKENS["ink"], **WORDS)
     words.tags = [{"text_color": "ink"}]
@@ -151,30 +151,30 @@ def lanes_panel(names: Sequence[str], bars: Columns | None, time: Range1d, frame
     return panel
 
 
-def apart(temps_c: Sequence[float], gap_c: float) -> list[float]:
-    """The same temperatures, each moved up until it stands clear of the one below it. NaN stays."""
-    placed, below = list(temps_c), -np.inf
-    for index in sorted((i for i, temp_c in enumerate(temps_c) if np.isfinite(temp_c)), key=lambda i: temps_c[i]):
-        below = placed[index] = max(placed[index], below + gap_c)
+def apart(values: Sequence[float], gap: float) -> list[float]:
+    """The same values, each moved up until it is ``gap`` above the one below it. NaN stays."""
+    placed, below = list(values), -np.inf
+    for index in sorted((i for i, y in enumerate(values) if np.isfinite(y)), key=lambda i: values[i]):
+        below = placed[index] = max(placed[index], below + gap)
     return placed
 
 
 def temp_ticks(unit: str, frame: Frame) -> dict[float, str]:
-    """Where the ticks of the upper axis stand [°C], and what they say."""
+    """Tick positions of the temperature axis [°C] with their labels."""
     if unit == "F":
         return {c_from_f(temp_f): str(temp_f) for temp_f in range(0, 1801, frame.tick_f)}
     return {temp_c: str(temp_c) for temp_c in range(0, 1001, 40)}
 
 
 def rate_ticks(unit: str) -> dict[float, str]:
-    """Where the ticks of the lower axis stand [°C/min], and what they say."""
+    """Tick positions of the rate axis [°C/min] with their labels."""
     if unit == "F":
         return {rate_c_from_f(rate_f): str(rate_f).replace("-", "−") for rate_f in range(-100, 101, 20)}
     return {rate_c: str(rate_c).replace("-", "−") for rate_c in range(-60, 61, 10)}
 
 
 def reads_in(panel: Plot, ticks: Mapping[float, str], unit: str) -> None:
-    """Ticks of the vertical axis, and its unit in the lower right of the panel: the corner that no curve comes to."""
+    """Set the ticks of the vertical axis, and write its unit in the lower right corner, which no curve reaches."""
     panel.yaxis.ticker = FixedTicker(ticks=list(ticks))
     panel.yaxis.major_label_overrides = dict(ticks)
     panel.extra_x_ranges = {"share": Range1d(0, 1)}
@@ -186,6 +186,6 @@ def reads_in(panel: Plot, ticks: Mapping[float, str], unit: str) -> None:
 
 
 def _short(name: str) -> str:
-    """A control's name for the narrow margin: whole if it fits, else its first word, else cut."""
+    """A control's name for the narrow margin: whole if it fits, else its first word, cut if too long."""
     word = name if len(name) <= 7 else name.split(maxsplit=1)[0]
     return word if len(word) <= 8 else f"{word[:7]}…"

@@ -1,4 +1,4 @@
-// Shapes that travel between the server and the pages, and between the parts of a page. Checked by tsc, never served.
+// Types of data between the server and the pages, and between the parts of a page. Checked by tsc, never served.
 
 // ---------------------------------------------------------------------------------------------------------------------
 // The journal
@@ -22,7 +22,7 @@ interface EntryResult {
   notice?: string;
 }
 
-/** What a time rests on that was read off a clock which was not exact yet. */
+/** The basis of a time that was read from an inexact clock. */
 interface ClockStamp {
   now_ms: number;
   wall_ms: number;
@@ -111,7 +111,7 @@ interface LogLine {
   photo: { name: string; here: boolean } | null;
 }
 
-/** What the fold needs of an entry, corrected where a correction counts: the server's part of what a page folds. */
+/** The fields of an entry that the fold needs, with corrections applied: the server's part of the page's fold. */
 interface Line {
   id: string;
   kind: string;
@@ -182,7 +182,7 @@ interface View extends MachineState {
   outlook: Outlook | null;
 }
 
-/** The `entry` event: what a flush of entries changed of the view. roastlog/recording/view_changes.py */
+/** The `entry` event: changes of the view by a flush of entries. roastlog/recording/view_changes.py */
 interface FlushEvent {
   entries: Entry[];
   after: number;
@@ -223,7 +223,7 @@ interface PageWords {
 // ---------------------------------------------------------------------------------------------------------------------
 // Parts of the live page
 
-/** Advice as it is shown. */
+/** Displayed advice. */
 interface AdviceLine {
   batch: string | null;
   word: string;
@@ -235,7 +235,7 @@ interface AdviceLine {
   aboutRate?: boolean;
 }
 
-/** An entry that the feedback shows: `latestId` is the entry whose way to the server counts. */
+/** An entry that the feedback shows: `latestId` is the entry whose progress is shown. */
 interface Shown {
   id: string;
   text: string;
@@ -244,11 +244,11 @@ interface Shown {
 }
 
 // ---------------------------------------------------------------------------------------------------------------------
-// What the browser has and the libraries of tsc do not
+// Browser features that the libraries of tsc lack
 
 declare const Bokeh: { embed: { embed_item(item: object, host: HTMLElement): Promise<Iterable<any>> } };
 
-/** A figure as the server draws it: roastlog/plot/drawing.py. */
+/** A figure made by the server: roastlog/plot/drawing.py. */
 interface Drawing {
   item: object;
   data: { sources: Record<string, [string, any][]>; ranges: Record<string, [number, number]> };

@@ -1,6 +1,6 @@
-"""Audit: what Lighthouse says of each page of the demo, and how soon a tap echoes on a slow phone.
+"""Audit: Lighthouse scores of each page of the demo, and the echo time of a tap on a slow phone.
 
-Scores of accessibility and good practice decide the exit code; what is a timing is told beside its bound.
+Scores of accessibility and good practice decide the exit code; timings are only printed beside their bounds.
 """
 
 import re
@@ -33,12 +33,12 @@ ECHO = """(words) => new Promise((done) => {
   }).observe(echo, { childList: true, characterData: true, subtree: true });
   document.querySelector("#sheet-note .keep").click();
 })"""
-LOOKS = 3  # of the live page the middle one: a roast that enters another phase paints another word, late
+LOOKS = 3  # of the live page the median: a roast that enters another phase paints its name late
 CHARTS = ("live", "record", "compare")
 
 
 def main() -> int:
-    """Print the table; 1 where something that is no timing does not hold."""
+    """Print the table; returns 1 if a check other than a timing fails."""
     console = Console(width=150)
     with tempfile.TemporaryDirectory(prefix="drumside-audit-") as folder:
         demo = Server.start(Path(folder) / "data", "demo")
@@ -108,7 +108,7 @@ def _pages(demo: Server) -> dict[str, str]:
 
 
 def _echo_ms(demo: Server) -> float:
-    """From the finger to the echo in the page, the slowest of ten."""
+    """Time from touch to echo in the page, the slowest of ten."""
     took = []
     with sync_playwright() as playwright:
         browser = chromium.launch(playwright)

@@ -1,4 +1,4 @@
-"""Lighthouse, installed by npm at one version into the virtual environment's folder, and what it says of a page."""
+"""Lighthouse, installed by npm at a fixed version into the virtual environment's folder, and its reports."""
 
 import json
 import os
@@ -14,17 +14,17 @@ from tests import chromium
 VERSION: Final = "12.8.2"
 ROOT: Final = Path(__file__).parents[2]
 FOLDER: Final = ROOT / ".venv" / f"lighthouse-{VERSION}"
-TRIES: Final = 3  # now and then it misses the begin of a page, and says so
+TRIES: Final = 3  # now and then it misses the start of a page and reports that
 CATEGORIES: Final = ("performance", "accessibility", "best-practices")
 
 
 class NoLighthouseError(RuntimeError):
-    """It cannot be had here."""
+    """Lighthouse is not available here."""
 
 
 @dataclass(frozen=True)
 class Told:
-    """What it says of a page: scores of 0 to 100, the largest paint [s], the shift of the layout, and what is amiss."""
+    """Report of a page: scores of 0 to 100, the largest paint [s], the layout shift, and the findings."""
 
     performance: float
     accessibility: float
@@ -35,7 +35,7 @@ class Told:
 
 
 def install() -> Path:
-    """The program, installed if it is not yet."""
+    """Path of the program, installed if necessary."""
     if shutil.which("node") is None or shutil.which("npm") is None:
         raise NoLighthouseError("Node and npm are not here, and Lighthouse needs them: nothing was audited by it.")
     program = FOLDER / "node_modules" / ".bin" / "lighthouse"
@@ -56,14 +56,14 @@ def install() -> Path:
 
 
 def audit(program: Path, url: str) -> Told:
-    """Ask it about a page, as a phone on a slow network by its own preset."""
+    """Audit a page, as a phone on a slow network by Lighthouse's own preset."""
     browser = chromium.executable()
     known = os.environ | ({"CHROME_PATH": browser} if browser else {})
     flags = " ".join(["--headless=new", *chromium.FLAGS])
     words = [str(program), url, "--output=json", "--quiet", f"--chrome-flags={flags}"]
     words += [f"--only-categories={','.join(CATEGORIES)}", "--max-wait-for-load=30000"]
     with tempfile.TemporaryDirectory(prefix="drumside-lighthouse-") as folder:
-        said = Path(folder) / "said.json"  # its standard output is cut off now and then, where the process ends before
+        said = Path(folder) / "said.json"  # its standard output is cut off now and then, if the process ends too early
         for _ in range(TRIES):
             done = subprocess.run(
                 [*words, f"--output-path={said}"], check=False, capture_output=True, text=True, env=known, timeout=180
@@ -74,7 +74,7 @@ def audit(program: Path, url: str) -> Told:
 
 
 def told(report: dict[str, Any]) -> Told:
-    """What a report says."""
+    """Extract the values of a report."""
     score = {name: 100 * (report["categories"][name]["score"] or 0) for name in CATEGORIES}
     audits = report["audits"]
     asked = [ref["id"] for name in CATEGORIES[1:] for ref in report["categories"][name]["auditRefs"] if ref["weight"]]

@@ -1,1 +1,1 @@
-"""The bench: what Drumside costs, each figure beside its floor measured in the same run. Not collected by pytest."""
+"""Benchmarks of Drumside, each with a floor measured in the same run. Not collected by pytest."""

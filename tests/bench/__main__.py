@@ -1,8 +1,8 @@
-"""Measure, print it, and write bench-results.json: ``python -m tests.bench``, or with the names of parts.
+"""Measure, print the results, and write bench-results.json: ``python -m tests.bench``, or with the names of parts.
 
-With ``--record TITLE`` the run becomes a row of docs/figures.md; without names it then is the standard set, which
-leaves out what says how good an answer is and not how quick it comes. Parts that fail are named and the others go on.
-Nothing is asserted: the bounds stand beside the figures.
+With ``--record TITLE`` the run adds a row to docs/figures.md; without names it then runs the standard set, which
+leaves out measures of accuracy. A part that fails is named and the others continue. Nothing is asserted: the bounds
+are printed beside the figures.
 """
 
 import argparse
@@ -33,11 +33,11 @@ from tests.bench.running import ROOT, bare_server
 
 RESULTS = ROOT / "bench-results.json"
 NOT_STANDARD = {"rates", "outlook"}
-FEW_BATCHES = 6_000  # an archive of this many is filled in half a minute
+FEW_BATCHES = 6_000  # an archive of this size is filled in half a minute
 
 
 def main(words: Sequence[str]) -> int:
-    """Run the parts that were asked for, or all; 1 when one could not be measured."""
+    """Run the parts that were named, or all; returns 1 if one could not be measured."""
     figures: list[Figure] = []
     failed: list[str] = []
     parser = argparse.ArgumentParser(prog="python -m tests.bench")

@@ -1,8 +1,8 @@
-"""Ten years of a busy roastery: how large its archive is, and how long a list and a record of it take.
+"""Ten years of a busy roastery: the size of its archive, and the time of a list and a record.
 
-The demo's week of batches is laid end to end over and over, 30 a day in a row, at 1 Hz with a few ms of unrest in the
-times, a fourth channel beside the demo's three, and the machine read between the batches too. Each half hour is packed
-as the server packs it; each batch has all of its journal.
+The demo's week of batches is repeated, 30 batches a day in a row, at 1 Hz with a jitter of a few ms, with a fourth
+channel beside the demo's three, and with readings between the batches too. Each half hour is packed as by the server;
+each batch has its complete journal.
 """
 
 import random
@@ -38,8 +38,8 @@ BATCHES = 75_000
 A_DAY = 30
 DAYS_A_COMMIT = 20
 CACHE_KB = 400_000
-APART_MS = SLOT_MS // 2  # two batches to a half hour
-# What is said of a batch by people who have other things to do; those who say all that there is to say come to 32.
+APART_MS = SLOT_MS // 2  # two batches per half hour
+# Entries of a batch by busy people; a complete set has 32.
 SAID = {"opened": 1, "moment": 5, "move": 9, "trier": 4, "aroma": 3, "crack": 1, "note": 1, "weighed": 1, "released": 1}
 ASKED = 40
 _LIST = "SELECT * FROM batches WHERE state <> 'discarded' ORDER BY opened_ms DESC, code DESC LIMIT 50 OFFSET ?"
@@ -57,7 +57,7 @@ class Template:
 
 
 def measure(batches: int = BATCHES) -> list[Figure]:
-    """Build the archive in a folder that is gone afterwards, and ask it."""
+    """Build the archive in a temporary folder, and time queries on it."""
     rng = random.Random(75)
     with tempfile.TemporaryDirectory(prefix="drumside-bench-") as folder, closing(_services(Path(folder))) as services:
         templates = _templates(services)
@@ -87,12 +87,12 @@ def _services(folder: Path) -> Services:
     wire = re.compile(r"^modbus = .*$", re.MULTILINE)
     services = open_services(folder, Clock())
     services.machines.keep_sheet(wire.sub("http = {}", channels) + "[[controls]]" + wire.sub("", controls))
-    services.runtime.start()  # and not the maintenance, which would back all this up
+    services.runtime.start()  # and not the maintenance, which would back up all of this
     return services
 
 
 def _templates(services: Services) -> list[Template]:
-    """The week, kept once the ordinary way, and taken out again."""
+    """Store the week once in the ordinary way, and read it back."""
     made = []
     over = [past for past in week(services.clock.now_ms()) if past.entries[-1]["kind"] == "released"]
     for number, past in enumerate(over):
@@ -110,7 +110,7 @@ def _templates(services: Services) -> list[Template]:
 
 
 def _usual(entries: Sequence[dict[str, Any]], number: int) -> list[dict[str, Any]]:
-    """The entries of a batch in the mix of `SAID`: of each kind as many, further ones made where there are too few."""
+    """Entries of a batch in the mix of `SAID`; missing ones are made up."""
     kept, left = [], dict(SAID)
     for raw in entries:
         if left.get(raw["kind"], 0):
@@ -128,9 +128,9 @@ def _usual(entries: Sequence[dict[str, Any]], number: int) -> list[dict[str, Any
 
 
 def _fill(services: Services, templates: list[Template], batches: int) -> list[str]:
-    """Write the archive, day by day; the codes of its batches."""
+    """Write the archive, day by day; returns the codes of its batches."""
     codes: list[str] = []
-    services.store.write(lambda db: db.conn.execute(f"PRAGMA cache_size = -{CACHE_KB}"))  # for the filling alone
+    services.store.write(lambda db: db.conn.execute(f"PRAGMA cache_size = -{CACHE_KB}"))  # only while filling
     columns = [_half_hour(templates, place) for place in range(len(templates))]
     today = datetime.now(UTC).replace(hour=7, minute=0, second=0, microsecond=0)
     days = [today - timedelta(days=back) for back in range(-(-batches // A_DAY), 0, -1)]
@@ -148,13 +148,13 @@ def _fill(services: Services, templates: list[Template], batches: int) -> list[s
                     offsets, channels = columns[len(codes) % len(columns)]
                     blobs.append((template.batch["machine"], at_ms, pack(at_ms + offsets, channels)))
         services.store.write(lambda db, some=(rows, entries, blobs): _insert(db, *some))
-    with closing(sqlite3.connect(services.store.path)) as plain:  # what is asked is an archive, not a log of writing it
+    with closing(sqlite3.connect(services.store.path)) as plain:  # the archive is measured, not a log of writing it
         plain.execute("PRAGMA wal_checkpoint(TRUNCATE)")
     return codes
 
 
 def _half_hour(templates: list[Template], place: int) -> tuple[np.ndarray, dict[str, np.ndarray]]:
-    """Half an hour of readings: two batches and what is read between them; times from its begin. [ms], [°C]"""
+    """Half an hour of readings: two batches and the readings between them; times from its start. [ms], [°C]"""
     rng = np.random.default_rng(place)
     offsets = np.arange(SLOT_MS // 1000) * 1000 + rng.integers(0, 5, SLOT_MS // 1000)
     pair = [templates[place].past, templates[(place + 1) % len(templates)].past]
@@ -207,13 +207,13 @@ def _asked_ms(services: Services, codes: list[str], rng: random.Random) -> tuple
 
     pages = [f"/batches?page={rng.randrange(1, len(codes) // 50 + 1)}" for _ in range(ASKED)]
     records = [f"/batches/{code}" for code in rng.choices(codes, k=ASKED)]
-    ask(pages[0])  # templates are compiled and Bokeh is loaded
+    ask(pages[0])  # so that templates are compiled and Bokeh is loaded
     ask(records[0])
     return _median_ms(ask, pages), _median_ms(ask, records)
 
 
 def _plain_ms(plain: sqlite3.Connection, codes: list[str], rng: random.Random) -> tuple[float, float]:
-    """The same rows by sqlite3 alone, packed readings unpacked. [ms]"""
+    """The same rows by sqlite3 alone, with packed readings unpacked. [ms]"""
 
     def page(offset: int) -> None:
         plain.execute("SELECT count(*) FROM batches WHERE state <> 'discarded'").fetchone()
@@ -241,7 +241,7 @@ def _median_ms(ask: Callable[[T], None], what: Sequence[T]) -> float:
 
 
 def _sizes_mb(plain: sqlite3.Connection) -> tuple[float, float]:
-    """What the packed readings take on the disk, index and unused ends of pages with them, and the whole file. [MB]"""
+    """Size of the packed readings on the disk, including index and unused ends of pages, and of the whole file. [MB]"""
     page = plain.execute("PRAGMA page_size").fetchone()[0]
     whole = (
         plain.execute("PRAGMA page_count").fetchone()[0] - plain.execute("PRAGMA freelist_count").fetchone()[0]

@@ -1,4 +1,4 @@
-"""A phone in the system's Chromium: opened, tapped, and asked how busy it was."""
+"""A phone in the system's Chromium: opens pages, taps, and measures the load of the main thread."""
 
 import time
 from collections.abc import Iterator
@@ -9,8 +9,8 @@ from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
 
 from tests.chromium import launch
 
-# Runs in the page. A tap is noted by the time the finger came down; what answers it is noted when the frame that holds
-# it has been handed over: in a task after the next animation frame. Times count from 1970, so that pages compare.
+# Runs in the page. A tap is recorded at the time of its touch; its answer is recorded when the frame that contains it
+# has been handed over: in a task after the next animation frame. Times count from 1970, so that pages compare.
 ARM = """([pad, answer]) => {
   const bench = (globalThis.bench = { tapped: null, answered: null });
   const epoch = (at) => performance.timeOrigin + at;
@@ -37,12 +37,12 @@ def chromium() -> Iterator[Browser]:
 
 
 def phone(browser: Browser) -> BrowserContext:
-    """A phone of 390×844 points with touch, that nobody used before."""
+    """A fresh phone of 390×844 points with touch."""
     return browser.new_context(viewport={"width": 390, "height": 844}, has_touch=True, is_mobile=True)
 
 
 def wait_for(page: Page, expression: str, within_s: float = 15.0) -> Any:  # noqa: ANN401, whatever the page says
-    """Ask the page until it says something true; Playwright's own waiting needs eval, which the page forbids."""
+    """Poll the page until an expression is true; Playwright's own waiting needs eval, which the page forbids."""
     until_s = time.perf_counter() + within_s
     while not (found := page.evaluate(expression)):
         if time.perf_counter() > until_s:
@@ -52,16 +52,16 @@ def wait_for(page: Page, expression: str, within_s: float = 15.0) -> Any:  # noq
 
 
 def arm(page: Page, *, pad: str, answer: str) -> None:
-    """Have the page note taps on ``pad`` and changes of ``answer``, both CSS selectors."""
+    """Make the page record taps on ``pad`` and changes of ``answer``, both CSS selectors."""
     page.evaluate(ARM, [pad, answer])
 
 
 def busy_share(page: Page, seconds: float, *, slowed: int) -> float:
-    """Share of the time for which the page's main thread was at work, on a processor ``slowed`` times."""
+    """Share of the time in which the page's main thread was busy, on a processor ``slowed`` times."""
     session = page.context.new_cdp_session(page)
     session.send("Performance.enable", {"timeDomain": "timeTicks"})
     session.send("Emulation.setCPUThrottlingRate", {"rate": slowed})
-    page.wait_for_timeout(2000)  # what the change itself costs
+    page.wait_for_timeout(2000)  # the cost of the change itself
     before, page_s = _metrics(session), time.perf_counter()
     page.wait_for_timeout(seconds * 1000)
     after, passed_s = _metrics(session), time.perf_counter() - page_s

@@ -1,4 +1,4 @@
-"""A batch held against 200 others: the pure arithmetic, without reading them."""
+"""Comparison of a batch with 200 others: the pure computation, without reading them."""
 
 import time
 from dataclasses import replace
@@ -9,12 +9,12 @@ from tests.bench.report import Figure
 from tests.hands import steady
 
 BATCHES = 200
-DIFFERENT = 10  # the others repeat them: what is in a curve costs nothing more or less
+DIFFERENT = 10  # the others repeat them: the cost does not depend on the content of a curve
 SEED = 340
 
 
 def measure() -> list[Figure]:
-    """What is usual from 20 batches, and 200 comparisons by it."""
+    """Usual differences from 20 batches, and 200 comparisons by them."""
     guide, *others = (steady(SEED, number) for number in range(DIFFERENT + 1))
     made = [replace(others[number % DIFFERENT], name=str(number)) for number in range(BATCHES)]
     begun_s = time.perf_counter()

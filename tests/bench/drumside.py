@@ -1,4 +1,4 @@
-"""Drumside under measurement: in a fresh folder, on a machine that takes pushed readings, spoken to by its contract."""
+"""Drumside under measurement: in a fresh folder, with a machine of pushed readings, used through its API."""
 
 import http.client
 import subprocess
@@ -23,7 +23,7 @@ READINGS = "/api/machines/bench/readings"
 
 @contextmanager
 def set_up() -> Iterator[Path]:
-    """A data folder with the bench's machine in it."""
+    """A data folder with the bench's machine."""
     with tempfile.TemporaryDirectory(prefix="drumside-bench-") as folder:
         sheet = Path(folder) / "bench.toml"
         sheet.write_text(roast.SHEET, encoding="utf-8")
@@ -34,7 +34,7 @@ def set_up() -> Iterator[Path]:
 
 @contextmanager
 def serving(folder: Path) -> Iterator[Running]:
-    """Drumside as a roaster starts it."""
+    """Drumside, started by the ordinary command."""
     port = held_port()
     with running([sys.executable, "app.py", "serve", "--data", str(folder), "--port", str(port)], port) as server:
         yield server
@@ -63,12 +63,12 @@ class Roast:
         self._feeder = threading.Thread(target=self._feed, daemon=True)
 
     def _settle(self) -> None:
-        """Ask for a page, so that what a server makes ready after its start is made before anything is measured."""
+        """Request a page, so that work after the start of the server is done before the measurement."""
         self.connection.request("GET", PAGE)
         self.connection.getresponse().read()
 
     def say(self, kind: str, body: dict[str, object], at_ms: int | None = None) -> str:
-        """Send one entry; give its id."""
+        """Send one entry; returns its id."""
         ident = str(uuid4())
         entry: dict[str, object] = {"id": ident, "machine": "bench", "kind": kind, "body": body}
         entry["at_ms"] = self.charged_ms + 1 if at_ms is None else at_ms
@@ -81,15 +81,15 @@ class Roast:
         return ident
 
     def __enter__(self) -> Self:
-        """Begin to feed."""
+        """Start feeding."""
         self._feeder.start()
         return self
 
     def __exit__(self, *_: object) -> None:
-        """Stop feeding, and drop the batch, so that the next part of the bench begins with none."""
+        """Stop feeding, and drop the batch, so that the next part of the bench starts without one."""
         self._stop.set()
         self._feeder.join(5)
-        self.connection.close()  # the server hangs up on a connection that idled for long; this one opens anew
+        self.connection.close()  # the server closes an idle connection; this one reconnects
         self.say("moment", {"moment": "drop"}, get(self.connection, "/api/clock")["now_ms"])
         self.connection.close()
         self._pushing.close()

@@ -1,4 +1,4 @@
-"""How soon after its opening a page takes a tap: from navigation until a tap on the pad is answered by an echo."""
+"""Time from navigation until a tap on the pad is answered by an echo."""
 
 import statistics
 import time
@@ -12,8 +12,8 @@ from tests.bench.running import Running
 
 LOADS = 5
 ECHO = ", ".join(f"#echo-state[data-state={reached}]" for reached in ("pressed", "saved", "sent"))
-# Runs before any script of the page: a finger that comes down on the pad again and again until something says so. The
-# time is that of the navigation's own clock, when the frame that holds the echo has been handed over.
+# Runs before any script of the page: a touch on the pad, repeated until an echo appears. The time is from the
+# navigation's own clock, when the frame with the echo has been handed over.
 FINGER = """(() => {
   const bench = (globalThis.bench = { echoed: null });
   const finger = setInterval(() => {
@@ -29,10 +29,10 @@ FINGER = """(() => {
 
 
 def measure(ours: Running, bare: Running) -> list[Figure]:
-    """Both pages in turns, each opened by a phone that never saw it, and then once more."""
+    """Both pages in turns, each opened by a fresh phone, and then once more."""
     found: dict[str, list[tuple[float, float]]] = {"ours": [], "bare": []}
     with chromium() as browser:
-        for load in range(1 + LOADS):  # the first of them is the server's first, too, and does not count
+        for load in range(1 + LOADS):  # the first is also the server's first and does not count
             with Roast(ours.port, 120):
                 ours_ms = _opened(browser, ours.url + PAGE, ECHO)
             bare_ms = _opened(browser, bare.url + "/button", "#echo:not(:empty)")
@@ -48,7 +48,7 @@ def measure(ours: Running, bare: Running) -> list[Figure]:
 
 
 def _opened(browser: Browser, url: str, echo: str) -> tuple[float, float]:
-    """Milliseconds from navigation to the first echo: of a page that is new to the phone, and of the same again."""
+    """Milliseconds from navigation to the first echo: of a page new to the phone, and of the same page again."""
     context = phone(browser)
     took = []
     for _ in range(2):
@@ -56,7 +56,7 @@ def _opened(browser: Browser, url: str, echo: str) -> tuple[float, float]:
         page.add_init_script(FINGER % {"echo": echo})
         page.goto(url, wait_until="commit")
         took.append(wait_for(page, "globalThis.bench?.echoed"))
-        time.sleep(1)  # what else a first visit loads
+        time.sleep(1)  # other requests of a first visit
         page.close()
     context.close()
     return took[0], took[1]

@@ -1,4 +1,4 @@
-"""What a live page's HTML costs the server: processor time, so that a busy computer does not count."""
+"""Server cost of a live page's HTML: processor time, which is independent of other load."""
 
 import http.client
 
@@ -13,7 +13,7 @@ LOADS = 40
 def measure(ours: Running, bare: Running) -> list[Figure]:
     """The page in minute 15, beside one with a button."""
     with Roast(ours.port, MINUTE_15_S):
-        idle_ms = _cpu_ms(ours, "/healthz")  # what the readings and the advice take meanwhile
+        idle_ms = _cpu_ms(ours, "/healthz")  # cost of readings and advice meanwhile
         page_ms = _cpu_ms(ours, PAGE) - idle_ms
     name = "server time a live page in minute 15"
     return [Figure(name, page_ms, "ms CPU", _cpu_ms(bare, "/button"), "bare page with a button", "≤ 60 ms")]
@@ -21,7 +21,7 @@ def measure(ours: Running, bare: Running) -> list[Figure]:
 
 def _cpu_ms(server: Running, path: str) -> float:
     connection = http.client.HTTPConnection("127.0.0.1", server.port, timeout=20)
-    _read(connection, path)  # the first makes what all share
+    _read(connection, path)  # the first one makes the shared parts
     before_s = server.cpu_s()
     for _ in range(LOADS):
         _read(connection, path)

@@ -1,4 +1,4 @@
-"""Resident memory after a whole roast that 20 screens watched: the demo, with its clock running fast."""
+"""Resident memory after a whole roast watched by 20 screens: the demo, with its clock running fast."""
 
 import http.client
 import sys
@@ -14,7 +14,7 @@ from tests.ports import held_port
 WATCHERS = 20
 SPEED = 30
 LONGEST_S = 90.0
-ROASTER = "demo.roaster"  # the simulated machine is a process of its own and no part of Drumside
+ROASTER = "demo.roaster"  # the simulated machine is a separate process and not part of Drumside
 
 
 def measure() -> list[Figure]:
@@ -31,14 +31,14 @@ def _roasted_mb() -> float:
         running([*demo, "--data", folder], port, within_s=60) as server,
         watching(port, "/machines/drum-4/live", WATCHERS, "entry"),
     ):
-        _read(port, "/machines/drum-4")  # a page with a figure, which is what loads Bokeh
+        _read(port, "/machines/drum-4")  # a page with a figure, which loads Bokeh
         code = _dropped(port)
         _read(port, f"/batches/{quote(code)}")
         return server.resident_mb(without=ROASTER)
 
 
 def _dropped(port: int) -> str:
-    """Wait until a batch that was charged here has been dropped; its code."""
+    """Wait until a batch that was charged here has been dropped; returns its code."""
     connection = http.client.HTTPConnection("127.0.0.1", port, timeout=10)
     until_s, roasting = time.perf_counter() + LONGEST_S, ""
     while time.perf_counter() < until_s:

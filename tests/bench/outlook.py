@@ -1,4 +1,4 @@
-"""How near the outlook comes on coffees it was not fitted on, how honest its bands are, and what it costs."""
+"""Accuracy, calibration and cost of the outlook on coffees that it was not fitted on."""
 
 import time
 
@@ -13,7 +13,7 @@ BOUNDS = {0: "≤ 0.75 times", 5: "≤ 0.5 times", 20: "≤ 0.5 times"}
 
 
 def measure() -> list[Figure]:
-    """Error with the straight line's as its floor, coverage and score by how much was learnt; and costs."""
+    """Error with the straight line's as its floor, coverage and score by number of earlier batches; and costs."""
     return [figure for learnt in (0, 1, 5, 20) for figure in _learnt(learnt)] + _costs()
 
 

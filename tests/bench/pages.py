@@ -1,4 +1,4 @@
-"""What a phone's browser feels: the echo of a tap, the tap on another page, and how busy the main thread is."""
+"""Response times in a phone's browser: the echo of a tap, the tap on another page, and the load of the main thread."""
 
 import time
 from collections.abc import Callable
@@ -22,7 +22,7 @@ _DRAWN = """Boolean(globalThis.Bokeh?.documents.at(-1)?.get_model_by_name('live'
 
 
 def measure(ours: Running, bare: Running) -> list[Figure]:
-    """Both pages of both servers in one browser, a phone each."""
+    """Both pages of both servers in one browser, one phone each."""
     with chromium() as browser:
         return [*_taps(browser, ours, bare), *_busy(browser, ours, bare)]
 
@@ -44,7 +44,7 @@ def _taps(browser: Browser, ours: Running, bare: Running) -> list[Figure]:
 def _tap_on(
     browser: Browser, url: str, ready: str, own: str, other: str, back: Callable[[Page], None]
 ) -> tuple[list[float], list[float]]:
-    """Tap the pad again and again; milliseconds to the echo, and to ``other`` on a second page."""
+    """Tap the pad repeatedly; returns milliseconds to the echo, and to ``other`` on a second page."""
     pages = [phone(browser).new_page() for _ in range(2)]
     for page, answer in zip(pages, (own, other), strict=True):
         page.goto(url)
@@ -59,7 +59,7 @@ def _tap_on(
         own_ms.append(echoed - tapped)
         other_ms.append(wait_for(pages[1], "bench.answered") - tapped)
         back(pages[0])
-        time.sleep(1)  # a pad takes no second slap at once
+        time.sleep(1)  # a pad ignores a second tap in quick succession
     for page in pages:
         page.context.close()
     return own_ms, other_ms

@@ -1,4 +1,4 @@
-"""How good the rate of rise is, beside other ways, on simulated roasts with a known truth; and what it costs."""
+"""Accuracy of the rate of rise, beside other methods, on simulated roasts with a known truth; and its cost."""
 
 import time
 
@@ -18,7 +18,7 @@ NOISES_C, STEPS_C = (0.08, 0.25, 0.5), (0.1, 0.5, 1.0)
 
 
 def measure() -> list[Figure]:
-    """Error of each way with the trailing 30 s difference as its floor, lag, honesty, and costs."""
+    """Error of each method with the trailing 30 s difference as its floor, lag, calibration, and costs."""
     return [*_ways(surface=False), *_ways(surface=True), *_honesty(), *_live_cost(), _fold_cost()]
 
 
@@ -81,7 +81,7 @@ def _live_cost() -> list[Figure]:
 
 
 def _fold_cost() -> Figure:
-    """A roast of 20 minutes at 4 Hz: folded to seconds, its live rate, smoothed, and its phases."""
+    """A roast of 20 minutes at 4 Hz: binned to seconds, its live rate, smoothed, and its phases."""
     times = np.arange(0, 1200, 0.25)
     at_ms = (1000 * times).astype(int)
     temps = read(200 - 130 * (1 - np.exp(-times / 25)) + 0.12 * times, np.random.default_rng(14))

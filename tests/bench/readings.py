@@ -1,4 +1,4 @@
-"""What a reading costs: pushed to a server, and taken in by the recorder itself."""
+"""Cost of a reading: pushed to a server, and recorded in process."""
 
 import http.client
 import sqlite3
@@ -22,7 +22,7 @@ SECONDS = 300
 
 
 def measure(ours: Running, bare: Running) -> list[Figure]:
-    """Processor time a pushed and a recorded reading, waits for the disk left out, beside the least that stores one."""
+    """Processor time of a pushed and a recorded reading, without disk waits, beside the minimum to store one."""
     with Roast(ours.port, 300):
         pushed_us = _pushed_us(ours, READINGS)
     return [
@@ -44,7 +44,7 @@ def measure(ours: Running, bare: Running) -> list[Figure]:
 
 
 def _pushed_us(server: Running, path: str) -> float:
-    """One second of readings after another, as fast as they go; all are fresh, so all of the live path is run."""
+    """Push one second of readings after another, as fast as possible; all are fresh, so the whole live path runs."""
     connection = http.client.HTTPConnection("127.0.0.1", server.port, timeout=10)
     count, before_s = 0, server.cpu_s()
     for _ in range(PUSHES):

@@ -1,4 +1,4 @@
-"""The figures of a run as a row of docs/figures.md, so that a loss is seen beside the change that brings it."""
+"""Adds the figures of a run to docs/figures.md as rows, so that a loss is visible beside the change that caused it."""
 
 import os
 import subprocess
@@ -15,15 +15,15 @@ NOTHING: Final = "–"
 
 
 class Column(NamedTuple):
-    """One column of the tables: its heading, and the names of the figures whose values stand in it."""
+    """One column of the tables: its heading, and the names of its figures."""
 
     heading: str
     names: tuple[str, ...]
 
 
-# Where two names stand, the cell has the median and the 95th percentile: 12/34 (10/31).
+# With two names, the cell has the median and the 95th percentile: 12/34 (10/31).
 TABLES: Final[Mapping[str, tuple[Column, ...]]] = {
-    "What a person feels": (
+    "Response times": (
         Column("start, s", ("command to /healthz",)),
         Column("first tap, ms", ("first tap possible, page never seen",)),
         Column("again, ms", ("first tap possible, page opened again",)),
@@ -34,7 +34,7 @@ TABLES: Final[Mapping[str, tuple[Column, ...]]] = {
         Column("record, ms", ("archive: a record's page",)),
         Column("compare 200, s", ("comparing with 200 batches, the usual among it",)),
     ),
-    "What it costs": (
+    "Resource use": (
         Column("live page, ms CPU", ("server time a live page in minute 15",)),
         Column("pushed reading, µs", ("server time a pushed reading (12 a push)",)),
         Column("recorded reading, µs", ("recorder a reading (12 and a commit a second)",)),
@@ -46,7 +46,7 @@ TABLES: Final[Mapping[str, tuple[Column, ...]]] = {
 
 
 def add_row(figures: Sequence[Figure], title: str, path: Path = PATH) -> None:
-    """Add a row to each table that has a figure of this run; a cell of what was not measured stays empty."""
+    """Add a row to each table that has a figure of this run; a cell without a figure stays empty."""
     known = {figure.name: figure for figure in figures}
     load = os.getloadavg()[1] if hasattr(os, "getloadavg") else float("nan")
     about = (datetime.now(UTC).strftime("%Y-%m-%d"), _commit(), title.replace("|", "/"), f"{load:.1f}")
@@ -60,7 +60,7 @@ def add_row(figures: Sequence[Figure], title: str, path: Path = PATH) -> None:
 
 
 def _cell(figures: Sequence[Figure]) -> str:
-    """Values, and in brackets the floors that were measured in the same run."""
+    """Values, and in brackets the floors measured in the same run."""
     if not figures:
         return NOTHING
     values = "/".join(_number(figure.value) for figure in figures)
@@ -73,7 +73,7 @@ def _number(value: float) -> str:
 
 
 def _end_of(lines: Sequence[str], heading: str) -> int:
-    """The place after the last row of the table under a heading."""
+    """Position after the last row of the table under a heading."""
     at = lines.index(f"## {heading}")
     rows = [place for place in range(at, len(lines)) if lines[place].startswith("|")]
     nexts = [place for place in range(at + 1, len(lines)) if lines[place].startswith("## ")]
@@ -81,7 +81,7 @@ def _end_of(lines: Sequence[str], heading: str) -> int:
 
 
 def _commit() -> str:
-    """The commit that was measured, with a mark where the tree differs from it."""
+    """The measured commit, with a mark if the tree differs from it."""
 
     def git(*words: str) -> str:
         return subprocess.run(["git", *words], cwd=ROOT, capture_output=True, text=True, check=True).stdout.strip()

@@ -1,4 +1,4 @@
-"""The figures of a run: as a table for the eye and as JSON for later."""
+"""The figures of a run, as a printed table and as JSON."""
 
 import json
 import platform
@@ -12,7 +12,7 @@ from rich.table import Table
 
 @dataclass(frozen=True)
 class Figure:
-    """One measured value, the floor that was measured beside it, and the bound that issue and docs state."""
+    """One measured value, the floor measured beside it, and the bound stated by issue and docs."""
 
     name: str
     value: float
@@ -23,7 +23,7 @@ class Figure:
 
     @property
     def ratio(self) -> float | None:
-        """How many times the floor it is."""
+        """The value as a multiple of the floor."""
         return self.value / self.floor if self.floor else None
 
 
@@ -34,7 +34,7 @@ def quantile(values: Sequence[float], share: float) -> float:
 
 
 def show(figures: Sequence[Figure], failed: Sequence[str]) -> None:
-    """Print the table. Bounds stand beside the figures and are not judged: a shared machine is no judge."""
+    """Print the table. Bounds are shown beside the figures and not enforced, since a shared machine is unreliable."""
     table = Table(title="Drumside bench", title_justify="left")
     for heading in ("figure", "measured", "floor", "times", "bound", "floor is"):
         table.add_column(heading, justify="right" if heading in {"measured", "floor", "times"} else "left")

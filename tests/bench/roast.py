@@ -1,4 +1,4 @@
-"""The one roast that all parts of the bench use, by formula so that it costs nothing, and the machine it is on."""
+"""The roast that all parts of the bench use, by formula so that it costs nothing, and its machine."""
 
 import math
 
@@ -37,7 +37,7 @@ SHEET = (
 
 
 def values_at(time_s: float) -> dict[str, float]:
-    """What the three channels read, with a ripple in place of noise. [s from charge] to [°C]"""
+    """Readings of the three channels, with a ripple in place of noise. [s from charge] to [°C]"""
     since_s = max(time_s, 0.0)
     beans_c = 25 + 185 * (1 - math.exp(-since_s / 420))
     ripple_c = 0.2 * math.sin(7.3 * time_s) + 0.1 * math.sin(17.1 * time_s)
@@ -60,7 +60,7 @@ def columns(end_s: int) -> dict[str, list[float]]:
 
 
 def instants(from_s: float, to_s: float, origin_ms: int) -> list[dict[str, object]]:
-    """Readings at 4 Hz as the API takes them, from ``from_s`` up to but not with ``to_s``. [s from charge]"""
+    """Readings at 4 Hz as the API takes them, from ``from_s`` up to but not including ``to_s``. [s from charge]"""
     steps = range(math.ceil(from_s * 4), math.ceil(to_s * 4))
     return [
         {"at_ms": origin_ms + step * 250, "channel": channel, "value": value}

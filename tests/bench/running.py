@@ -1,4 +1,4 @@
-"""Programs under measurement: started, waited for, weighed, and ended by their own id."""
+"""Programs under measurement: start, wait, measure, and end by their own id."""
 
 import http.client
 import json
@@ -22,7 +22,7 @@ ROOT = Path(__file__).parents[2]
 
 @dataclass(frozen=True)
 class Running:
-    """A server that answers, and how long it took to do so after its command. [s]"""
+    """A server that answers, and the time from its command to its first answer. [s]"""
 
     port: int
     pid: int
@@ -30,13 +30,13 @@ class Running:
 
     @property
     def url(self) -> str:
-        """Where it listens."""
+        """Its URL."""
         return f"http://127.0.0.1:{self.port}"
 
     def resident_mb(self, *, without: str = "") -> float:
-        """Resident memory of the process and its children, but those with ``without`` in their command line.
+        """Resident memory of the process and its children, except those with ``without`` in their command line.
 
-        Pages that parent and child share count twice, so this is the most it can be.
+        Memory pages shared by parent and child count twice, so this is an upper bound.
         """
         parent = psutil.Process(self.pid)
         family = [parent, *parent.children(recursive=True)]
@@ -72,7 +72,7 @@ def running(command: Sequence[str], port: int, *, within_s: float = 30.0, folder
 
 @contextmanager
 def bare_server() -> Iterator[Running]:
-    """The floor: a small Flask app with nothing of ours in it, on the same server with the same settings."""
+    """The floor: a small Flask app without our code, on the same server with the same settings."""
     port = held_port()
     command = [sys.executable, "-m", "tests.bench.bare", str(port)]
     with tempfile.TemporaryDirectory(prefix="bare-bench-") as folder, running(command, port, folder=folder) as server:
@@ -80,7 +80,7 @@ def bare_server() -> Iterator[Running]:
 
 
 def post(connection: http.client.HTTPConnection, path: str, body: object) -> tuple[int, Any]:
-    """Send JSON on a connection that stays open; give the status and what came back."""
+    """Send JSON on a persistent connection; returns status and answer."""
     connection.request("POST", path, json.dumps(body), {"Content-Type": "application/json"})
     answer = connection.getresponse()
     text = answer.read()
@@ -88,7 +88,7 @@ def post(connection: http.client.HTTPConnection, path: str, body: object) -> tup
 
 
 def get(connection: http.client.HTTPConnection, path: str) -> Any:  # noqa: ANN401, whatever JSON comes
-    """What a path gives, as JSON."""
+    """GET a path as JSON."""
     connection.request("GET", path)
     answer = connection.getresponse()
     text = answer.read()

@@ -1,4 +1,4 @@
-"""What the simulated machine costs."""
+"""Cost of the simulated machine."""
 
 import statistics
 import time

@@ -1,4 +1,4 @@
-"""From the command to the first answer."""
+"""Time from the command to the first answer."""
 
 import statistics
 from pathlib import Path
@@ -11,7 +11,7 @@ TIMES = 3
 
 
 def measure(folder: Path) -> list[Figure]:
-    """Start Drumside on a folder that is set up, and the bare server, in turns; the median of each."""
+    """Start Drumside with an existing folder, and the bare server, in turns; the median of each."""
     ours, bare = [], []
     for _ in range(TIMES):
         with serving(folder) as server:

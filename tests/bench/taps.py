@@ -1,4 +1,4 @@
-"""From a tap sent to the server until 20 watchers have seen it."""
+"""Time from sending a tap until 20 watchers have received it."""
 
 import http.client
 import time
@@ -15,7 +15,7 @@ PAUSE_S = 0.15
 
 
 def measure(ours: Running, bare: Running) -> list[Figure]:
-    """Note after note in minute 5, with readings at 4 Hz beside them, against a relay with nothing else to do."""
+    """Send notes in minute 5, with readings at 4 Hz beside them; the floor is a relay without other work."""
     connection = http.client.HTTPConnection("127.0.0.1", bare.port)
     floor_s = _delays_s(bare.port, "/watch", lambda number: _relay(connection, number))
     connection.close()

@@ -1,4 +1,4 @@
-"""Clients of an event stream, a thread each, that note when each event came."""
+"""Clients of an event stream, one thread each, that record when each event arrives."""
 
 import http.client
 import socket
@@ -9,7 +9,7 @@ from contextlib import closing, contextmanager, suppress
 
 
 class Watchers:
-    """``count`` clients on one stream. What was heard is kept for the events whose name is ``listen_for``."""
+    """``count`` clients on one stream, which keep the events named ``listen_for``."""
 
     def __init__(self, port: int, path: str, count: int, listen_for: str) -> None:
         self._name = f"event: {listen_for}".encode()
@@ -29,11 +29,11 @@ class Watchers:
 
     @property
     def events(self) -> int:
-        """How many events of any name all clients have had together."""
+        """Number of events of any name that all clients have received together."""
         return self._events
 
     def when(self, word: str, count: int, within_s: float = 5.0) -> list[float]:
-        """When each of ``count`` clients had the event that holds ``word``. [s of perf_counter]"""
+        """Time at which each of ``count`` clients received the event that contains ``word``. [s of perf_counter]"""
         wanted, until_s = word.encode(), time.perf_counter() + within_s
         while True:
             times = [at_s for at_s, data in list(self._heard) if wanted in data]
@@ -45,7 +45,7 @@ class Watchers:
             time.sleep(0.002)
 
     def close(self) -> None:
-        """Hang up; each thread closes its own connection, since closing one under a reader mixes up descriptors."""
+        """Disconnect; each thread closes its own connection, since closing it under a reader mixes up descriptors."""
         for sock in self._sockets:
             sock.shutdown(socket.SHUT_RDWR)
         for thread in self._threads:

@@ -1,4 +1,4 @@
-"""Two curves laid on each other: warping distances against worked values, shifts and equal temperatures."""
+"""Alignment of two curves: warping distances against worked values, shifts and equal temperatures."""
 
 from itertools import product
 from pathlib import Path
@@ -32,7 +32,7 @@ def ramp(*, rate_c_per_min: float = 12.0, start_c: float = 80.0, until_s: int = 
 
 
 def later(roast: Roast, by_s: float) -> Roast:
-    """The same roast with everything that much later, its first reading standing until then."""
+    """The same roast delayed, with its first reading repeated until then."""
     wait = np.full(int(by_s), roast.temp_c[0]), np.full(int(by_s), roast.rate_c_per_min[0])
     return Roast(
         np.arange(roast.time_s.size + by_s),
@@ -51,7 +51,7 @@ def worked() -> list[tuple[list[float], list[float], float]]:
 
 
 def by_every_path(a: list[float], b: list[float], i: int = 0, j: int = 0) -> float:
-    """The distance by its definition: the cheapest of all paths, tried one by one."""
+    """The distance by its definition: the minimum over all paths, tried one by one."""
     here = abs(a[i] - b[j])
     if (i, j) == (len(a) - 1, len(b) - 1):
         return here
@@ -61,13 +61,13 @@ def by_every_path(a: list[float], b: list[float], i: int = 0, j: int = 0) -> flo
 
 @pytest.mark.parametrize(("a", "b", "expected"), worked())
 def test_warped_distance_has_the_worked_values(a, b, expected):
-    """The recursion gives the worked values, which trying every path gives too (tests/golden/warping_distances.csv)."""
+    """The recursion gives the worked values, and so does trying every path (tests/golden/warping_distances.csv)."""
     assert dtw_distance(a, b) == expected
     assert by_every_path(a, b) == expected
 
 
 def test_band_keeps_times_from_being_stretched_further():
-    """With a band of 0 only the diagonal is left; a band as long as the difference in length is always allowed."""
+    """A band of 0 leaves only the diagonal; a band as wide as the difference in length is always allowed."""
     assert dtw_distance([0, 0, 3], [0, 3, 3]) == 0
     assert dtw_distance([0, 0, 3], [0, 3, 3], band=0) == 3  # |0-0| + |0-3| + |3-3|
     assert dtw_distance([1, 2, 3, 4], [1], band=0) == 6  # all against the one: 0 + 1 + 2 + 3
@@ -75,13 +75,13 @@ def test_band_keeps_times_from_being_stretched_further():
 
 @given(VALUES, VALUES, st.integers(0, 10))
 def test_warped_distance_is_symmetric_and_a_band_never_lessens_it(a, b, band):
-    """Which of the two comes first does not matter, itself is at distance 0, and a band can only leave paths out."""
+    """The distance is symmetric, zero to the curve itself, and only grows with a narrower band."""
     assert dtw_distance(a, b, band=band) == pytest.approx(dtw_distance(b, a, band=band))
     assert dtw_distance(a, a, band=band) == 0
     assert dtw_distance(a, b, band=band) >= dtw_distance(a, b) - 1e-9
 
 
-def test_nothing_is_at_no_distance():
+def test_empty_curves_have_no_distance():
     """An empty curve is refused, and two roasts that share no reading have a distance of NaN."""
     with pytest.raises(CurveError, match="empty"):
         dtw_distance([], [1.0])
@@ -92,7 +92,7 @@ def test_nothing_is_at_no_distance():
 
 @pytest.mark.parametrize("align", ALIGNMENTS)
 def test_a_roast_is_at_no_distance_from_itself(align):
-    """However it is aligned, a roast differs from itself nowhere."""
+    """A roast has distance zero from itself in every alignment."""
     roast = steady(300, 0)
     found = differences_along(roast, roast, align)
     differences = found.by_s if align == "temperature" else found.by_c
@@ -103,14 +103,14 @@ def test_a_roast_is_at_no_distance_from_itself(align):
 
 
 def test_distance_is_symmetric():
-    """A batch is as far from its guide as the guide from the batch."""
+    """The distance from a batch to its guide equals that from the guide to the batch."""
     one, other = steady(300, 0), steady(300, 1)
     assert distance(one, other) == pytest.approx(distance(other, one))
 
 
 @given(st.floats(-40, 40))
 def test_constant_offset_is_the_mean_difference(offset_c):
-    """A probe that reads so much more gives just that difference everywhere, and no other rate."""
+    """A probe with a constant offset gives exactly that difference everywhere, and no difference of rates."""
     guide = ramp()
     batch = Roast(guide.time_s, guide.temp_c + offset_c, guide.rate_c_per_min)
     found = differences_along(batch, guide)
@@ -119,8 +119,8 @@ def test_constant_offset_is_the_mean_difference(offset_c):
     assert distance(batch, guide)[:2] == pytest.approx((abs(offset_c), abs(offset_c)))
 
 
-def test_warped_distance_forgives_what_was_only_late():
-    """A roast that is 30 s late differs by minutes of its rise at equal times, and hardly once time is stretched."""
+def test_warped_distance_forgives_a_delay():
+    """A roast that is 30 s late differs at equal times, and hardly once time is warped."""
     guide = steady(300, 0)
     found = distance(later(guide, 30), guide)
     assert found.warped_c < found.mean_c / 3
@@ -128,7 +128,7 @@ def test_warped_distance_forgives_what_was_only_late():
 
 @pytest.mark.parametrize("align", ["yellow", "first_crack"])
 def test_shift_in_time_is_taken_out(align):
-    """The same roast 25 s later, aligned at a moment, differs nowhere."""
+    """The same roast 25 s later, aligned at a moment, has no difference."""
     guide = steady(300, 0)
     batch = later(guide, 25)
     found = differences_along(batch, guide, align)
@@ -138,7 +138,7 @@ def test_shift_in_time_is_taken_out(align):
 
 
 def test_equal_temperature_tells_the_time_between_them():
-    """Of two straight roasts, one 24 °C behind at 12 °C/min, the late one reads each temperature 120 s later."""
+    """Of two straight roasts, one 24 °C behind at 12 °C/min, the late one reaches each temperature 120 s later."""
     found = differences_along(ramp(start_c=56.0), ramp(), "temperature")
     assert found.by_c is None
     assert found.at[0] == 80
@@ -148,7 +148,7 @@ def test_equal_temperature_tells_the_time_between_them():
 
 
 def test_noise_favours_no_side_of_a_temperature():
-    """The time at which a noisy ramp rises through a temperature is right on the average, within half a second."""
+    """The time at which a noisy ramp rises through a temperature is unbiased to within half a second."""
     time_s = np.arange(601.0)
     true_c = 80 + 0.2 * time_s
     rng = np.random.default_rng(5)
@@ -162,7 +162,7 @@ def test_noise_favours_no_side_of_a_temperature():
 
 
 def test_gap_stays_a_gap():
-    """Where the batch was not read there is no difference, and the distance is of the rest."""
+    """A gap in a batch gives no difference there, and the distance is over the rest."""
     guide = ramp()
     temp_c = guide.temp_c + 2
     temp_c[100:200] = np.nan
@@ -173,8 +173,8 @@ def test_gap_stays_a_gap():
     assert distance(batch, guide).mean_c == pytest.approx(2)
 
 
-def test_alignment_that_cannot_be_is_refused():
-    """An unknown alignment, and a moment that one of the two lacks, are told by name."""
+def test_impossible_alignment_is_refused():
+    """An unknown alignment, and a moment that one of the two lacks, are refused by name."""
     guide = ramp(moments_s={"yellow": 200.0}, name="26330-01X")
     with pytest.raises(CurveError, match="charge, yellow, first_crack, temperature"):
         differences_along(guide, guide, "drop")

@@ -1,4 +1,4 @@
-"""Comparing: pairs of moments, phases and moves; what is usual; and the thing that was changed, found again.
+"""Comparison: pairs of moments, phases and moves; usual differences; and recovery of an injected change.
 
 Simulated by `tests.hands` on seeds other than those that the bounds were tuned on (300 to 319, 9000 to 9039).
 """
@@ -37,7 +37,7 @@ def late(schedule):
 
 
 def usual_of(seed):
-    """What is usual for the steady hand of a seed."""
+    """The usual differences of a seed's repeatable operator."""
     return usual_spread([steady(seed, number) for number in range(KNOWN)])
 
 
@@ -59,10 +59,10 @@ def roast_with(
         (late, "move_time", {"s": (22.0, 28.0), "C": (2.0, 8.0)}, 17),
     ],
 )
-def test_what_was_changed_ranks_first_among_the_causes(changed, kind, sizes, least):
-    """Of 20 pairs by one schedule with one thing changed, most have that thing as the first cause, at its size."""
+def test_the_change_ranks_first_among_the_causes(changed, kind, sizes, least):
+    """Of 20 pairs on one schedule with one change, most have that change as the first cause, at its size."""
     # Measured: charge 17 (nothing 2, another cause 1), weight 19 (another 1), cut 19 (nothing 1). The other causes are
-    # moves that fell within seconds of each other and were taken for one in only one of the two.
+    # moves within seconds of each other that were merged in only one of the two batches.
     causes = [
         [
             reason
@@ -78,8 +78,8 @@ def test_what_was_changed_ranks_first_among_the_causes(changed, kind, sizes, lea
 
 
 def test_nothing_stands_out_between_batches_that_vary_as_usual():
-    """Of 100 pairs by a steady hand, at least 90 have nothing that stands out, and hardly any has more than two."""
-    # Measured: 97 with nothing, two with one thing, one with three or more; 241 of 260 on the seeds of the tuning.
+    """Of 100 pairs with the usual variation, at least 90 have no outlier, and hardly any has more than two."""
+    # Measured: 97 with none, two with one, one with three or more; 241 of 260 on the tuning seeds.
     counts = [
         len(compare(steady(seed, number), steady(seed, KNOWN - 1), usual=usual_of(seed)).reasons)
         for seed in SEEDS
@@ -89,15 +89,15 @@ def test_nothing_stands_out_between_batches_that_vary_as_usual():
     assert sum(count > 2 for count in counts) <= 2
 
 
-def test_little_is_said_while_nothing_is_known_of_a_coffee():
-    """Judged by our assumptions alone, four of five usual pairs have nothing that stands out."""
+def test_few_outliers_without_earlier_batches():
+    """By the assumed usual differences alone, four of five usual pairs have no outlier."""
     # Measured: 93 of 100.
     quiet = [not compare(steady(seed, number), steady(seed, 0)).reasons for seed in SEEDS for number in (1, 2)]
     assert sum(quiet) >= 32
 
 
 def test_roast_compared_with_itself_has_no_difference():
-    """No moment, phase, move or reason tells a roast from itself."""
+    """A roast compared with itself has no difference in moments, phases, moves or reasons."""
     roast = steady(300, 0)
     found = compare(roast, roast)
     assert {moment.moment for moment in found.moments} >= {"charge", "turning_point", "yellow", "first_crack", "drop"}
@@ -109,7 +109,7 @@ def test_roast_compared_with_itself_has_no_difference():
 
 
 def test_differences_are_batch_less_guide():
-    """A moment later and hotter than the guide's is told with a plus, from each one's own charge."""
+    """A moment later and hotter than the guide's has positive differences, each from its own charge."""
     guide = roast_with(moments_s={"yellow": 240.0, "first_crack": 420.0, "drop": 540.0})
     batch = roast_with(moments_s={"yellow": 270.0, "first_crack": 480.0, "drop": 600.0})
     found = compare(batch, guide, align="first_crack")
@@ -122,14 +122,14 @@ def test_differences_are_batch_less_guide():
 
 
 def test_taps_in_a_row_are_one_move():
-    """Four taps within seconds are one move to the last setting; what is set to where it stands is none."""
+    """Four taps within seconds are one move to the last setting; a tap on the current setting is none."""
     moves = [Move(*move) for move in [(-9, "air", 6.0), (0, "air", 5.0), (200, "air", 4.5), (203, "air", 4.0)]]
     moves += [Move(206.0, "air", 3.5), Move(300.0, "air", 3.5), Move(400.0, "air", 3.0)]
     assert changes(moves)["air"] == [(0.0, None, 5.0), (200.0, 5.0, 3.5), (400.0, 3.5, 3.0)]
 
 
 def test_moves_are_laid_beside_their_like():
-    """Pairs keep the order, a move that one left out stands alone, and settings at charge stand together."""
+    """Pairs keep the order, a move without a partner stays single, and settings at charge are paired."""
     guide = roast_with((0, "air", 5), (200, "air", 4), (300, "air", 3), (420, "air", 2))
     batch = roast_with((0, "air", 5.5), (225, "air", 4), (430, "air", 2), (500, "air", 3))
     pairs = move_pairs(features(batch), features(guide))
@@ -138,13 +138,13 @@ def test_moves_are_laid_beside_their_like():
 
 
 def test_control_of_another_machine_is_not_compared():
-    """What only one of the two machines has is no move that was left out."""
+    """A control that only one of the two machines has gives no omitted move."""
     pairs = move_pairs(features(roast_with((0, "gas", 5), (90, "gas", 2))), features(roast_with((0, "air", 5))))
     assert pairs == []
 
 
 def test_move_after_the_end_was_not_left_out():
-    """A batch that had been dropped by then did not leave out what its guide did later."""
+    """A batch that was already dropped has not omitted a later move of its guide."""
     guide = roast_with((0, "air", 5), (500, "air", 2), moments_s={"drop": 600.0})
     shorter = roast_with((0, "air", 5), until_s=480, moments_s={"drop": 480.0})
     as_long = roast_with((0, "air", 5), moments_s={"drop": 600.0})
@@ -153,7 +153,7 @@ def test_move_after_the_end_was_not_left_out():
 
 
 def test_hand_that_keeps_to_the_beans_is_not_blamed_for_the_clock():
-    """Where earlier batches were cut at one temperature at quite different times, an early cut at it is no cause."""
+    """If earlier batches were cut at one temperature at very different times, an early cut at it is no cause."""
     earlier = [
         Roast(
             time_s := np.arange(601.0),
@@ -170,8 +170,8 @@ def test_hand_that_keeps_to_the_beans_is_not_blamed_for_the_clock():
     assert "move_time" not in kinds
 
 
-def test_one_odd_batch_does_not_widen_what_is_usual():
-    """The usual difference is a median: one batch charged 25 °C too hot leaves it within half as much again."""
+def test_one_odd_batch_does_not_widen_the_usual_difference():
+    """The usual difference is a median: one batch charged 25 °C too hot widens it by less than half."""
     plain = [steady(301, number) for number in range(KNOWN)]
     odd = replace(plain[4], temp_c=plain[4].temp_c + 25)
     measure = "charge_temperature", "charge", "C"
@@ -181,14 +181,14 @@ def test_one_odd_batch_does_not_widen_what_is_usual():
 
 
 def test_few_batches_leave_our_assumptions_standing():
-    """With no or one earlier batch there is no pair to learn from, so what is usual is what we assume."""
+    """With no or one earlier batch there is no pair to learn from, so the assumed differences apply."""
     assert usual_spread([]).scales == {}
     assert usual_spread([steady(300, 0)]).scales == {}
     assert usual_spread([steady(300, 0)]).batches == 1
 
 
 def test_other_curve_changes_no_earlier_answer():
-    """What is usual and what stands out are the same on the next asking: nothing is kept between."""
+    """Usual differences and outliers are the same on every call: there is no state between calls."""
     usual = usual_of(300)
     first = compare(steady(300, KNOWN, hotter), steady(300, 0), usual=usual).reasons
     compare(steady(301, 1), steady(301, 0), usual=usual)
@@ -208,13 +208,13 @@ def test_other_curve_changes_no_earlier_answer():
         (Reason("setting", "hot_air", 1.5, "setting", 4, cause=True), "hot air 1.5 higher at charge"),
     ],
 )
-def test_reasons_read_as_one_says_them(reason, words):
-    """Each kind of reason has its words, its size and its direction."""
+def test_wording_of_reasons(reason, words):
+    """Each kind of reason has its text, its size and its direction."""
     assert describe_reason(reason) == words
 
 
-def test_reasons_of_moves_read_as_one_says_them():
-    """A move is told with what was done, by how much, and when; by the control's own name."""
+def test_wording_of_reasons_of_moves():
+    """The reason of a move names the control, the change and the time."""
     cut, theirs = (325.0, 5.0, 3.5), (305.0, 5.0, 3.0)
     guide = roast_with((0, "radiant", 5), (305, "radiant", 3))
     batch = roast_with((0, "radiant", 5), (325, "radiant", 3.5))
@@ -234,7 +234,7 @@ def test_reasons_of_moves_read_as_one_says_them():
 
 
 def test_differences_in_fahrenheit_carry_no_offset():
-    """4 °C hotter is 7.2 °F hotter, whatever the thermometer's zero; weights may be told in pounds."""
+    """4 °C hotter is 7.2 °F hotter, without an offset; weights may be in pounds."""
     hot = Reason("charge_temperature", "charge", 4.0, "C", 3, cause=True)
     fast = Reason("moment_rate", "drop", -1.0, "C/min", 3, cause=False)
     light = Reason("green_weight", "charge", -453.59237, "g", 3, cause=True)

@@ -1,4 +1,4 @@
-"""Faults of a curve: by hand on curves by formula, and scored on simulated roasts with a known truth."""
+"""Curve faults: by hand on curves by formula, and scored on simulated roasts with a known truth."""
 
 import re
 from dataclasses import asdict, replace
@@ -16,7 +16,7 @@ from roastlog.errors import CurveError
 from tests.checkout import ROOT
 from tests.faulted import PUT_IN, Labelled, asked, corpus, false_on_clean, score
 
-# Tuned on seeds 60000 to 60030 and 61000 to 61030. These are others.
+# Tuned on seeds 60000 to 60030 and 61000 to 61030. These are different ones.
 HELD_OUT, COFFEES = 90_000, 25
 
 MOMENTS = {"charge": 0.0, "yellow": 200.0, "first_crack": 480.0, "drop": 600.0}
@@ -27,13 +27,13 @@ STEADY = 16.0 - TIMES / 60.0  # falls by 1 °C/min a minute: 12.7 at yellow, 8 a
 def found(
     rate_c_per_min: NDArray[np.float64], thresholds: Thresholds | None = None, **moments: float
 ) -> list[CurveFault]:
-    """What is found in a roast of that very rate, read without noise."""
+    """Faults found in a roast with this rate, read without noise."""
     temp_c = 90.0 + np.cumsum(rate_c_per_min) / 60.0
     return find_faults(TIMES, temp_c, rate_c_per_min, {**MOMENTS, **moments}, thresholds or Thresholds())
 
 
 def kinds(faults: list[CurveFault]) -> list[str]:
-    """Their kinds, in the order of their starts."""
+    """Their kinds, ordered by start."""
     return [fault.kind for fault in faults]
 
 
@@ -41,42 +41,42 @@ def kinds(faults: list[CurveFault]) -> list[str]:
 
 
 def test_steady_decline_is_no_fault():
-    """A rate that goes down by 1 °C/min a minute has nothing that is told."""
+    """A rate that declines by 1 °C/min per minute has no fault."""
     assert found(STEADY) == []
 
 
 def test_crash_is_measured_from_the_trend():
-    """A fall by 6 °C/min in 10 s on top of the trend is a crash of 6, less 0.3, that is known within half a minute."""
+    """A fall by 6 °C/min in 10 s below the trend is a crash of 6, less 0.3, found within half a minute."""
     fall = np.clip((TIMES - 490.0) / 10.0, 0.0, 1.0) * 6.0
     (crash,) = found(STEADY + 3.0 - fall)
     assert crash.kind == "crash"
-    # By hand: the line of 30 s is all past the fall at 530 s, and is by 4.8 below the trend some ten seconds before.
+    # By hand: the line of 30 s is entirely past the fall at 530 s, and is 4.8 below the trend some ten seconds before.
     assert crash.start_s + 30.0 == pytest.approx(517.0, abs=5.0)
     assert crash.size_c_per_min == pytest.approx(6.0 - 0.3, abs=0.1)
 
 
 def test_a_fall_with_the_trend_is_no_crash():
-    """The same 6 °C/min, fallen as steadily over four minutes, is none."""
+    """The same fall of 6 °C/min, spread evenly over four minutes, is no crash."""
     assert found(STEADY - np.clip((TIMES - 300.0) / 240.0, 0.0, 1.0) * 5.0) == []
 
 
 def test_rebound_is_measured_from_the_low():
-    """A rate that goes up by 3 °C/min within 30 s from its low after first crack is a rebound from that low on."""
+    """A rate that rises by 3 °C/min within 30 s from its low after first crack is a rebound from that low on."""
     (rebound,) = found(STEADY + np.clip((TIMES - 520.0) / 30.0, 0.0, 1.0) * (3.0 + 0.5))
     assert rebound.kind == "rebound"
     assert rebound.start_s == pytest.approx(525.0, abs=6.0)  # the line of 30 s is lowest shortly after the low
-    # By hand: 3.5 less 0.3 for the luck of many, and less what the trend takes off from 525 s to some 565 s.
+    # By hand: 3.5 less 0.3 for the noise allowance, and less the trend's decline from 525 s to some 565 s.
     assert rebound.size_c_per_min == pytest.approx(3.5 - 0.3 - 40 / 60, abs=0.25)
     assert rebound.end_s == 600.0
 
 
 def test_rise_before_first_crack_is_no_rebound():
-    """Before first crack a rate may go up."""
+    """A rising rate before first crack is no rebound."""
     assert found(STEADY + np.clip((TIMES - 420.0) / 30.0, 0.0, 1.0) * 3.0) == []
 
 
-def test_stall_is_told_once_it_has_lasted():
-    """A rate of 0.5 °C/min is a stall after 40 s of it, from about its beginning on, of 0.5 °C/min."""
+def test_stall_is_reported_once_it_has_lasted():
+    """A rate of 0.5 °C/min is a stall after 40 s of it, from about its start, with size 0.5 °C/min."""
     slow = STEADY.copy()
     slow[(TIMES >= 300.0) & (TIMES <= 380.0)] = 0.5
     stalls = [fault for fault in found(slow) if fault.kind == "stall"]
@@ -86,7 +86,7 @@ def test_stall_is_told_once_it_has_lasted():
 
 
 def test_fast_crack_is_the_rate_at_the_mark():
-    """The line of the 30 s before the mark counts: 8 + 5.2 °C/min, and 15 s of 1 °C/min a minute."""
+    """The line of the 30 s before the mark counts: 8 + 5.2 °C/min, and 15 s of 1 °C/min per minute."""
     (fast,) = found(STEADY + 5.2)
     assert (fast.kind, fast.start_s) == ("fast_crack", 480.0)
     assert fast.size_c_per_min == pytest.approx(13.2 + 15 / 60, abs=0.02)
@@ -95,7 +95,7 @@ def test_fast_crack_is_the_rate_at_the_mark():
 
 
 def test_without_yellow_it_looks_back_from_first_crack():
-    """Where yellow was not marked, crash and stall are looked for from two minutes before first crack."""
+    """If yellow was not marked, crash and stall are detected from two minutes before first crack."""
     marked = {name: at_s for name, at_s in MOMENTS.items() if name != "yellow"}
     slow = np.where((TIMES >= 420.0) & (TIMES < 470.0), 0.2, STEADY)
     temp_c = 90.0 + np.cumsum(slow) / 60.0
@@ -112,7 +112,7 @@ def test_without_yellow_it_looks_back_from_first_crack():
     ],
 )
 def test_a_lower_threshold_tells_more(name: str, rates: NDArray[np.float64], kind: str):
-    """What the defaults pass over is told when its own threshold is lowered, and nothing else is."""
+    """A lower threshold reveals its own fault that the defaults ignore, and no other."""
     lower = replace(Thresholds(), **{name: getattr(Thresholds(), name) * 0.6})
     assert found(rates) == []
     assert kinds(found(rates, lower)) == [kind]
@@ -122,7 +122,7 @@ def test_a_lower_threshold_tells_more(name: str, rates: NDArray[np.float64], kin
 
 
 def trouble(sort: str) -> NDArray[np.float64]:
-    """A roast whose probe misbehaves from 300 s on."""
+    """A roast whose probe fails from 300 s on."""
     temp_c = 90.0 + np.cumsum(STEADY) / 60.0
     bad = (TIMES >= 300.0) & (TIMES < 360.0)
     at = {"range": 1372.0, "missing": np.nan, "stuck": temp_c[300]}
@@ -134,7 +134,7 @@ def trouble(sort: str) -> NDArray[np.float64]:
 
 @pytest.mark.parametrize("sort", ["range", "missing", "stuck", "jump"])
 def test_probe_faults_are_named_and_make_no_other(sort: str):
-    """Each is told once, by what it is, from its beginning, and the rate that it spoils is not judged."""
+    """Each probe fault is found once, with its symptom and start, and the disturbed rate is not judged."""
     temp_c = trouble(sort)
     faults = find_faults(TIMES, temp_c, rate_of_rise(TIMES, temp_c), MOMENTS)
     assert [(fault.kind, fault.symptom) for fault in faults] == [("probe", sort)]
@@ -143,7 +143,7 @@ def test_probe_faults_are_named_and_make_no_other(sort: str):
 
 
 def test_short_gaps_are_no_fault():
-    """A probe that is silent for 5 s every half a minute makes no fault."""
+    """A probe that is silent for 5 s every half minute has no fault."""
     temp_c = 90.0 + np.cumsum(STEADY) / 60.0
     temp_c[TIMES % 30.0 < 5.0] = np.nan
     assert find_faults(TIMES, temp_c, rate_of_rise(TIMES, temp_c), MOMENTS) == []
@@ -151,13 +151,13 @@ def test_short_gaps_are_no_fault():
 
 @pytest.mark.parametrize("step_c", [0.1, 0.5, 1.0])
 def test_coarse_probe_is_not_stuck(step_c: float):
-    """A probe that reads in whole degrees stands still for many seconds, and that is no fault."""
+    """A probe that reads whole degrees repeats readings for many seconds without a fault."""
     temp_c = np.round((90.0 + np.cumsum(STEADY) / 60.0) / step_c) * step_c
     assert [fault for fault in find_faults(TIMES, temp_c, STEADY, MOMENTS) if fault.kind == "probe"] == []
 
 
 def test_coarse_probe_may_stand_still_in_a_stall():
-    """In whole degrees and a roast at 0.9 °C/min the same reading for 66 s is no trouble of the probe, 120 s are."""
+    """In whole degrees at 0.9 °C/min the same reading for 66 s is no probe fault, for 120 s it is."""
     rate = np.where((TIMES > 300) & (TIMES < 500), 0.9, STEADY)
     temp_c = np.round(90.0 + np.cumsum(rate) / 60.0)
     assert "probe" not in kinds(find_faults(TIMES, temp_c, rate, MOMENTS))
@@ -166,26 +166,26 @@ def test_coarse_probe_may_stand_still_in_a_stall():
 
 
 def test_a_noisier_probe_must_show_more():
-    """A rise by 2.5 °C/min counts with 0.2 °C of noise and no more with 1 °C, where it would be found by luck."""
+    """A rise by 2.5 °C/min counts with 0.2 °C of noise and not with 1 °C, where chance would produce it."""
     rise = STEADY + np.clip((TIMES - 520.0) / 20.0, 0.0, 1.0) * 3.5
     temp_c = 90.0 + np.cumsum(rise) / 60.0
-    alternating = np.where(np.arange(TIMES.size) % 2, 1.0, -1.0)  # steps that no line of 30 s sees
+    alternating = np.where(np.arange(TIMES.size) % 2, 1.0, -1.0)  # steps that a line of 30 s does not see
     for noise_c, expected in ((0.1, ["rebound"]), (1.0, [])):
         assert kinds(find_faults(TIMES, temp_c + noise_c * alternating, rise, MOMENTS)) == expected
 
 
 def test_the_fall_after_charge_is_no_jump():
-    """A thin probe that falls by 8 °C in a second when the beans hit it is in order."""
+    """A thin probe that falls by 8 °C in a second when the beans hit it has no fault."""
     temp_c = 90.0 + 110.0 * np.exp(-TIMES / 13.0) + np.cumsum(STEADY) / 60.0
     assert np.abs(np.diff(temp_c)).max() > 7.5
     assert find_faults(TIMES, temp_c, rate_of_rise(TIMES, temp_c), MOMENTS) == []
 
 
-# What must always hold
+# Invariants
 
 
 def test_nothing_before_charge_or_after_drop():
-    """The hot empty drum before charge and the cool tray after the drop are nobody's fault."""
+    """The hot empty drum before charge and the cool tray after the drop have no fault."""
     times = np.arange(-120.0, 900.0)
     temp_c = np.where(
         times < 0, 500.0, np.where(times > 600, np.nan, np.interp(times, TIMES, 90 + np.cumsum(STEADY) / 60))
@@ -196,21 +196,21 @@ def test_nothing_before_charge_or_after_drop():
 
 
 def test_empty_and_unknown_curves_have_no_fault():
-    """No rows, or one, or rates that are not known, are none."""
+    """No rows, one row, or unknown rates give no fault."""
     assert find_faults([], [], [], MOMENTS) == []
     assert find_faults([600.0], [200.0], [5.0], MOMENTS) == []
     assert find_faults(TIMES, 90 + TIMES / 6, np.full(601, np.nan), MOMENTS) == []
 
 
 def test_ragged_columns_are_refused():
-    """Columns of different lengths are an error with a name."""
+    """Columns of different lengths raise a named error."""
     with pytest.raises(CurveError, match="same length"):
         find_faults([1.0, 2.0], [1.0], [1.0], MOMENTS)
 
 
 @pytest.mark.parametrize("bad", [0.0, -1.0, np.nan, np.inf])
 def test_invalid_thresholds_are_rejected(bad: float):
-    """A rate is above zero and finite; a probe's lowest reading is below its highest."""
+    """A rate threshold must be positive and finite; a probe's lowest reading is below its highest."""
     with pytest.raises(CurveError, match="stall_c_per_min"):
         Thresholds(stall_c_per_min=bad)
     with pytest.raises(CurveError, match="Probe limits"):
@@ -227,7 +227,7 @@ columns = st.integers(2, 60).flatmap(
 
 
 def curve(drawn: tuple[list[float], list[float], list[float]]):
-    """Times, temperatures and rates of a drawn curve, each row of which stands for a few."""
+    """Times, temperatures and rates of a drawn curve, each row repeated a few times."""
     temps, rates, gaps = drawn
     times = 190.0 + np.concatenate([np.linspace(0, gap, 3, endpoint=False) for gap in gaps]).cumsum()
     times = np.maximum.accumulate(times + np.arange(times.size) * 0.5)
@@ -236,7 +236,7 @@ def curve(drawn: tuple[list[float], list[float], list[float]]):
 
 @given(columns, st.integers(-40, 40))
 def test_a_constant_on_the_temperature_changes_nothing(drawn, more: int):
-    """Only the range of the probe knows how hot it is."""
+    """A constant offset changes no fault except those of the probe's range."""
     times, temps, rates = curve(drawn)
     wide = Thresholds(probe=ProbeLimits(low_c=-1e4, high_c=1e4))
     assert find_faults(times, temps, rates, MOMENTS, wide) == find_faults(times, temps + more, rates, MOMENTS, wide)
@@ -244,14 +244,14 @@ def test_a_constant_on_the_temperature_changes_nothing(drawn, more: int):
 
 @given(columns)
 def test_no_later_row_takes_back_a_fault(drawn):
-    """Row by row, on any curve, faults come to those there are and keep their starts."""
+    """Row by row, on any curve, faults are only added and keep their starts."""
     times, temps, rates = curve(drawn)
     marks = {"charge": 0.0, "yellow": 200.0, "first_crack": 300.0}
     only_grows(times, temps, rates, marks, every=4)
 
 
 def only_grows(times, temps, rates, moments, every: int) -> None:
-    """Ask again and again as the roast goes on."""
+    """Query repeatedly as the roast continues."""
     before: set[tuple[str, float]] = set()
     for n in range(1, times.size + 1, every):
         now = {(fault.kind, fault.start_s) for fault in find_faults(times[:n], temps[:n], rates[:n], moments)}
@@ -270,12 +270,12 @@ def roasts() -> list[Labelled]:
 
 @pytest.fixture(scope="module")
 def answers(roasts: list[Labelled]) -> list[list[CurveFault]]:
-    """What was found in each."""
+    """The faults found in each."""
     return [asked(labelled) for labelled in roasts]
 
 
 def test_the_corpus_is_large_and_mixed(roasts: list[Labelled]):
-    """At least 200 roasts, 90 of them with nothing wrong, and 20 true faults of each kind."""
+    """At least 200 roasts, 90 of them without a true fault, and 20 true faults of each kind."""
     assert len(roasts) >= 200
     assert sum(not labelled.wrong for labelled in roasts) >= 90
     for kind in PUT_IN:
@@ -284,21 +284,21 @@ def test_the_corpus_is_large_and_mixed(roasts: list[Labelled]):
 
 @pytest.mark.parametrize("kind", PUT_IN)
 def test_faults_are_found_and_not_invented(roasts: list[Labelled], answers: list[list[CurveFault]], kind: str):
-    """Precision and recall of each kind are at least 0.9 on coffees, machines and hands that nothing was tuned on."""
+    """Precision and recall of each kind are at least 0.9 on coffees, machines and operators not used for tuning."""
     got = score(kind, roasts, answers)
     assert got.precision >= 0.9, got
     assert got.recall >= 0.9, got
 
 
-def test_clean_roasts_are_left_in_peace(roasts: list[Labelled], answers: list[list[CurveFault]]):
-    """Fewer than 1 in 10 roasts that nothing is wrong with get a heads-up, all kinds together."""
+def test_clean_roasts_have_few_false_alarms(roasts: list[Labelled], answers: list[list[CurveFault]]):
+    """Fewer than 1 in 10 roasts without a true fault get a heads-up of any kind."""
     disturbed, clean = false_on_clean(roasts, answers)
     assert disturbed < clean / 10, (disturbed, clean)
 
 
 @pytest.mark.parametrize("kind", PUT_IN)
 def test_live_page_and_record_agree(roasts: list[Labelled], kind: str):
-    """Asked each second of a roast, faults are never taken back, and those at the drop are those of the record."""
+    """Queried each second of a roast, faults are never removed, and those at the drop are those of the record."""
     labelled = next(labelled for labelled in roasts if labelled.put_in == kind)
     times, temps = labelled.roast.time_s, labelled.read_c
     only_grows(times, temps, rate_of_rise(times, temps), labelled.roast.moments_s, every=1)
@@ -309,7 +309,7 @@ def test_live_page_and_record_agree(roasts: list[Labelled], kind: str):
 
 @pytest.mark.parametrize("kind", [*PUT_IN, "range", "missing", "stuck", "jump"])
 def test_words_advise_and_never_instruct(kind: str):
-    """Each has a title and at most two sentences, with its time, and none of the words of orders or alarms."""
+    """Each fault has a title and at most two sentences, with its time, and no word of an order or an alarm."""
     symptom = kind if kind not in PUT_IN else None
     fault = CurveFault(
         "probe" if symptom else kind, 522.0, 560.0, 4.2, symptom or ("stuck" if kind == "probe" else None)
@@ -323,7 +323,7 @@ def test_words_advise_and_never_instruct(kind: str):
     )
 
 
-def test_sizes_are_in_the_unit_that_was_asked_for():
+def test_sizes_are_in_the_requested_unit():
     """A size is a difference: 4.2 °C/min are 7.56 °F/min by the factor 1.8 alone; minus signs are true ones."""
     fault = CurveFault("crash", 522.0, 560.0, 4.2)
     assert "4.2\N{NO-BREAK SPACE}°C/min" in describe_fault(fault)
@@ -333,7 +333,7 @@ def test_sizes_are_in_the_unit_that_was_asked_for():
 
 
 def test_running_ahead_defers_to_the_manual():
-    """Where a roast may run ahead the machine's manual is named; what declines is called a beginning and no rule."""
+    """A roast that may run ahead names the machine's manual; the text on a declining rate calls it no rule."""
     assert "the machine's manual" in describe_fault(CurveFault("fast_crack", 480.0, 490.0, 14.0))
     assert "good beginning for an unfamiliar coffee, not a rule" in DECLINING_RATE
 

@@ -33,7 +33,7 @@ def matrices(step: Transition) -> tuple[Array, Array]:
 
 
 def uneven(seed: int, count: int = 300) -> tuple[Array, Array]:
-    """Readings of a bending curve at uneven times, some of them missing."""
+    """Readings of a curved series at irregular times, some of them missing."""
     rng = np.random.default_rng(seed)
     time_s = np.cumsum(rng.uniform(0.1, 4.0, count))
     temp_c = 90 + 0.25 * time_s + 8 * np.sin(time_s / 60) + rng.normal(0, 0.25, count)
@@ -54,7 +54,7 @@ def by_statsmodels(time_s: Array, temp_c: Array, first_state: tuple[float, ...])
     model["state_cov"] = np.dstack(
         [q * intensity for (_, q), intensity in zip(steps, process_noise, strict=True)] + [np.eye(3)]
     )
-    # Ours begins with the first reading already taken in; statsmodels takes it, at no weight, from the same start.
+    # Ours starts with the first reading already included; statsmodels includes it, at no weight, from the same start.
     first = temp_c.copy()
     first[0] = np.nan
     model.bind(np.ascontiguousarray(first))
@@ -64,8 +64,8 @@ def by_statsmodels(time_s: Array, temp_c: Array, first_state: tuple[float, ...])
 
 @pytest.mark.parametrize("seed", range(4))
 def test_filter_and_smoother_are_those_of_statsmodels(seed: int):
-    """States and covariances, filtered and smoothed, equal statsmodels' at uneven times with readings missing."""
-    # Outside check: statsmodels 0.15, `KalmanSmoother` (Durbin and Koopman's formulas, not ours).
+    """States and covariances, filtered and smoothed, equal statsmodels' at irregular times with missing readings."""
+    # External check: statsmodels 0.15, `KalmanSmoother` (Durbin and Koopman's formulas, not ours).
     time_s, temp_c = uneven(seed)
     steps = filter_forward(time_s, temp_c, NOISE_C2, PROCESS_NOISE, charge_s=0.0)
     theirs = by_statsmodels(time_s, temp_c, steps[0].trend)
@@ -93,8 +93,8 @@ def test_transition_is_the_matrix_exponential_of_the_model(step_s: float):
 
 @given(st.floats(0.2, 5.0), st.integers(0, 2**32 - 1))
 def test_stretched_time_scales_the_rate(factor: float, seed: int):
-    """Stretch time, the bend's life with it and the pushes by its fifth power, and the rate is that much lower."""
-    # So much holds. A roast stretched without its model gives another rate, since the model has times of its own.
+    """With time, the bend's lifetime, and the noise (by the fifth power) scaled, the rate scales inversely."""
+    # This is exact. A roast scaled without its model gives another rate, since the model has time constants.
     rng = np.random.default_rng(seed)
     plain = Trend(90.0, NOISE_C2)
     stretched = Trend(90.0, NOISE_C2)
@@ -119,7 +119,7 @@ def norris() -> tuple[list[str], list[str], dict[str, float]]:
 
 
 def test_without_bend_it_is_least_squares():
-    """Held to a straight line, the filter ends in the line that NIST certifies for its Norris data."""
+    """Restricted to a straight line, the filter gives the line that NIST certifies for its Norris data."""
     x, y, certified = norris()
     points = sorted(zip(map(float, x), map(float, y), strict=True))
     noise_c2 = certified["residual_sd"] ** 2
@@ -136,7 +136,7 @@ def test_without_bend_it_is_least_squares():
 
 
 def test_norris_data_give_the_certified_slope_in_exact_arithmetic():
-    """The typed data give the certified values without our code too: the evidence that they were typed right."""
+    """The typed data give the certified values without our code too, so they were typed correctly."""
     columns = norris()
     x, y = ([Fraction(v) for v in column] for column in columns[:2])
     n = len(x)
@@ -150,7 +150,7 @@ def test_norris_data_give_the_certified_slope_in_exact_arithmetic():
 
 
 def test_pushes_die_out_after_charge():
-    """After charge the bend is pushed harder, for a while; before it, and without one, as always."""
+    """After charge the noise of the bend is larger for a while; before it, and without a charge, it is constant."""
     assert PROCESS_NOISE.at(0.0) == pytest.approx(3e-8 + 2e-5)
     assert PROCESS_NOISE.at(25.0) == pytest.approx(3e-8 + 2e-5 / math.e)
     assert PROCESS_NOISE.at(-1.0) == PROCESS_NOISE.at(-math.inf) == PROCESS_NOISE.at(math.inf) == 3e-8

@@ -1,4 +1,4 @@
-"""The outlook: how near it comes on coffees it never saw, how honest its bands are, and what it makes of odd roasts."""
+"""The outlook: its accuracy on unknown coffees, the calibration of its bands, and its behaviour on odd roasts."""
 
 import csv
 import math
@@ -28,35 +28,35 @@ def asked(learnt: int, *leads_s: float) -> list[Asked]:
 
 
 def at_120_s(learnt: int) -> list[Asked]:
-    """Those that were asked 120 s before it."""
+    """Forecasts made 120 s before first crack."""
     return [one for one in asked(learnt) if one.lead_s == 120.0]
 
 
 @pytest.fixture(scope="module")
 def roasts() -> list[Roast]:
-    """Batches of a coffee that nothing was fitted on."""
+    """Batches of a coffee that was not used for fitting."""
     beans = outlooks.coffee(HELD_OUT[0])
     assert beans is not None
     return list(beans.roasts)
 
 
-# What was wanted is 0.5 from five batches on. These 24 coffees give 0.58, 0.48 and 0.42; 120 others, on which the bench
-# measures it, gave 0.58, 0.54 and 0.50: five batches miss it by a little.
+# The goal was 0.5 from five batches on. These 24 coffees give 0.58, 0.48 and 0.42; 120 others, on which the bench
+# measures it, gave 0.58, 0.54 and 0.50: five batches miss it slightly.
 @pytest.mark.parametrize(("learnt", "times"), [(0, 0.75), (5, 0.55), (20, 0.5)])
 def test_error_is_a_fraction_of_a_straight_lines(learnt: int, times: float):
-    """First crack, asked 120 s before: about half the straight line's error with batches, 0.75 of it with none."""
+    """First crack, forecast 120 s before: about half the straight line's error with batches, 0.75 of it without."""
     assert mean_miss_s(at_120_s(learnt)) <= times * mean_straight_miss_s(at_120_s(learnt))
 
 
 def test_error_falls_with_each_batch_learnt():
-    """The more batches of the coffee it has learnt from, the nearer it comes."""
+    """More earlier batches of the coffee give a smaller error."""
     missed = [mean_miss_s(at_120_s(learnt)) for learnt in (0, 1, 5, 20)]
     assert missed == sorted(missed, reverse=True)
 
 
 @pytest.mark.parametrize("learnt", [0, 1, 5, 20])
-def test_bands_hold_what_they_promise(learnt: int):
-    """An 80 % band holds 75 to 85 %, within the binomial standard error of so many independent roasts."""
+def test_bands_have_their_coverage(learnt: int):
+    """An 80 % band covers 75 to 85 %, within the binomial standard error of so many independent roasts."""
     held, roasts = coverage(asked(learnt))
     assert roasts >= 60
     error = math.sqrt(0.8 * 0.2 / roasts)
@@ -64,7 +64,7 @@ def test_bands_hold_what_they_promise(learnt: int):
 
 
 def test_temperature_and_rate_have_honest_bands_too():
-    """So do the bands of the temperature and the rate at first crack."""
+    """The bands of temperature and rate at first crack have the same coverage."""
     found = asked(20)
     for low, high, true in (
         ("temp_low_c", "temp_high_c", "true_c"),
@@ -77,14 +77,14 @@ def test_temperature_and_rate_have_honest_bands_too():
 
 
 def test_crps_agrees_with_worked_values():
-    """The score that the bench prints is that of Gneiting and Raftery (2007)."""
+    """The score printed by the bench is that of Gneiting and Raftery (2007)."""
     lines = (line for line in (GOLDEN / "crps_normal.csv").read_text().splitlines() if not line.startswith("#"))
     for row in csv.DictReader(lines):
         assert outlooks.crps_normal(float(row["z"])) == pytest.approx(float(row["crps"]), abs=6e-6)
 
 
 def test_no_later_reading_is_used(roasts: list[Roast]):
-    """Whatever comes later, what was said at a time stays."""
+    """A later reading changes no earlier forecast."""
     outlook, roast = Outlook(roasts[:5], development_s=80.0), roasts[6]
     other = replace(
         roast,
@@ -98,7 +98,7 @@ def test_no_later_reading_is_used(roasts: list[Roast]):
 
 
 def test_order_of_the_batches_does_not_matter(roasts: list[Roast]):
-    """The same batches in another order say the same."""
+    """The order of the batches does not change the forecast."""
     forwards, backwards = Outlook(roasts[:6]), Outlook(roasts[5::-1])
     roast_so_far = roasts[7].upto(350.0)
     for one, other in zip(forwards.forecast(roast_so_far), backwards.forecast(roast_so_far), strict=True):
@@ -106,8 +106,8 @@ def test_order_of_the_batches_does_not_matter(roasts: list[Roast]):
         assert one.low_s == pytest.approx(other.low_s, abs=1e-6)
 
 
-def test_it_says_what_it_rests_on(roasts: list[Roast]):
-    """The live curve alone, or how many batches."""
+def test_forecast_states_its_basis(roasts: list[Roast]):
+    """The forecast states its basis: the live curve alone, or the number of batches."""
     assert "alone" in Outlook([]).basis_text
     assert "one earlier batch" in Outlook(roasts[:1]).basis_text
     assert "5 earlier batches" in Outlook(roasts[:5]).basis_text
@@ -123,14 +123,14 @@ def without(roast: Roast, *moments: str) -> Roast:
 
 
 def test_guide_counts_as_one_more_batch(roasts: list[Roast]):
-    """A guide teaches as a batch does, once."""
+    """A guide counts as one more batch, once."""
     roast_so_far = roasts[7].upto(350.0)
     assert Outlook([], roasts[0]).forecast(roast_so_far) == Outlook([roasts[0]]).forecast(roast_so_far)
     assert Outlook(roasts[:5], roasts[0]).forecast(roast_so_far) == Outlook(roasts[:5]).forecast(roast_so_far)
 
 
 def test_moments_come_in_their_order_and_go_when_marked(roasts: list[Roast]):
-    """Yellow, first crack and drop, as far as they are not marked; nothing early, and nothing after the drop."""
+    """Yellow, first crack and drop are forecast in order until marked; nothing early, and nothing after the drop."""
     outlook, roast = Outlook(roasts[:5], development_s=80.0), roasts[6]
     yellow_s, crack_s, drop_s = (roast.moments_s[name] for name in ("yellow", "first_crack", "drop"))
 
@@ -149,7 +149,7 @@ def test_moments_come_in_their_order_and_go_when_marked(roasts: list[Roast]):
 
 @pytest.mark.parametrize(("plan", "ends"), [({"development_s": 80.0}, 80.0), ({"development_ratio": 0.12}, None)])
 def test_after_first_crack_the_drop_is_the_plan(roasts: list[Roast], plan: dict[str, float], ends: float | None):
-    """Its time is what was planned, without a band; what the probe will read is still foretold, and closes in."""
+    """After first crack the drop's time is the planned one, without a band; its temperature forecast narrows."""
     outlook, roast = Outlook(roasts[:5], **plan), roasts[6]
     crack_s = roast.moments_s["first_crack"]
     planned_s = crack_s + ends if ends else crack_s / (1 - 0.12)
@@ -162,14 +162,14 @@ def test_after_first_crack_the_drop_is_the_plan(roasts: list[Roast], plan: dict[
 
 
 def width_c(forecast: MomentForecast) -> float:
-    """Width of the band of the temperature. [°C]"""
+    """Width of the temperature band. [°C]"""
     assert forecast.temp_low_c is not None
     assert forecast.temp_high_c is not None
     return forecast.temp_high_c - forecast.temp_low_c
 
 
 def test_overdue_first_crack_is_about_now(roasts: list[Roast]):
-    """A first crack that was not tapped stays about now, and in the end has no band: it has most likely passed."""
+    """An overdue first crack is forecast for about now, and finally has no band: it has most likely passed."""
     outlook, roast = Outlook(roasts[:10]), without(roasts[12], "first_crack")
     crack_s = roasts[12].moments_s["first_crack"]
     late = [outlook.forecast(roast.upto(at_s))[-1] for at_s in np.arange(crack_s + 10, roast.time_s[-1], 10)]
@@ -188,7 +188,7 @@ def test_overdue_first_crack_is_about_now(roasts: list[Roast]):
 
 
 def test_far_ahead_there_is_no_band(roasts: list[Roast]):
-    """Where a band cannot be honest there is none, though there is a time."""
+    """Far ahead there is a time but no band, since the band would not be calibrated."""
     early = Outlook(roasts[:5]).forecast(roasts[7].upto(110.0))[-1]
     assert early.moment == "first_crack"
     assert early.time_s > 350
@@ -197,7 +197,7 @@ def test_far_ahead_there_is_no_band(roasts: list[Roast]):
 
 
 def odd_ones(roast: Roast) -> list[Roast]:
-    """Roasts that something is wrong with."""
+    """Roasts with various defects."""
     gaps = np.where((roast.time_s > 250) & (roast.time_s < 290), np.nan, roast.temp_c)
     return [
         EMPTY,
@@ -212,12 +212,12 @@ def odd_ones(roast: Roast) -> list[Roast]:
 
 
 def test_odd_roasts_do_no_harm(roasts: list[Roast]):
-    """Gaps, no moments, no rates, none of it: among good batches they move little, and live ones get finite answers."""
+    """Gaps, missing moments, rates or data: among good batches they change little, and live ones get finite answers."""
     good, roast_so_far = roasts[:8], roasts[9].upto(400.0)
     plain = Outlook(good).forecast(roast_so_far)[-1]
     little_s = 0.15 * (
         plain.time_s - 400
-    )  # so far ahead there is no band: a batch of unknown heat or mass may say much
+    )  # so far ahead there is no band: a batch with an unknown charge temperature or mass may differ greatly
     for odd in odd_ones(roasts[8]):
         one = Outlook([*good, odd]).forecast(roast_so_far)[-1]
         assert one.time_s == pytest.approx(plain.time_s, abs=little_s)
@@ -228,22 +228,22 @@ def test_odd_roasts_do_no_harm(roasts: list[Roast]):
                 assert forecast.time_s >= (odd.upto(at_s).time_s[-1] if forecast.basis != "plan" else 0)
 
 
-def test_in_a_silence_nothing_is_foretold(roasts: list[Roast]):
-    """After the readings have been gone for a while there is no "now" to start from."""
+def test_no_forecast_without_readings(roasts: list[Roast]):
+    """After a long gap in the readings there is no forecast, since the present state is unknown."""
     silent = np.where(roasts[9].time_s > 380, np.nan, roasts[9].temp_c)
     quiet = replace(roasts[9], temp_c=silent, rate_c_per_min=np.where(np.isnan(silent), np.nan, 8.0))
     assert Outlook(roasts[:5]).forecast(quiet.upto(395.0)) == []
 
 
 @pytest.mark.parametrize("plan", [{"development_s": 0.0}, {"development_ratio": 1.0}])
-def test_plan_that_none_can_follow_is_refused(plan: dict[str, float]):
-    """It is refused when it is given, not in mid-roast."""
+def test_an_impossible_plan_is_refused(plan: dict[str, float]):
+    """An impossible plan is refused when it is entered, not in mid-roast."""
     with pytest.raises(CurveError):
         Outlook([], **plan)
 
 
-def test_misses_tell_how_wrong_it_was(roasts: list[Roast]):
-    """Each minute, what was said then beside what was tapped; nothing for what was never tapped."""
+def test_review_gives_the_errors_of_each_minute(roasts: list[Roast]):
+    """The review compares each minute's forecast with the tapped moment; untapped moments have none."""
     roast, outlook = roasts[6], Outlook(roasts[:5], development_s=80.0)
     found = forecast_errors(roast, outlook)
     assert {miss.moment for miss in found} == {"yellow", "first_crack", "drop"}

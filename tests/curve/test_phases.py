@@ -22,7 +22,7 @@ MOMENTS = {"charge": 0.0, "yellow": 270.0, "first_crack": 480.0, "drop": 600.0}
 
 
 def probe(time_s: np.ndarray) -> np.ndarray:
-    """A fall that dies away on a steady rise."""
+    """An exponential fall on a steady rise."""
     return 80 + 120 * np.exp(-time_s / 25) + 0.25 * time_s
 
 
@@ -43,14 +43,14 @@ def test_phase_by_the_clock(now_s: float, name: str):
 
 
 def test_phase_passes_over_missing_moments():
-    """Without a yellow the first crack still begins development; without any moment nothing has begun."""
+    """Without yellow the first crack still starts development; without any moment no phase has started."""
     assert phase_at({"charge": 0, "first_crack": 480}, 500) == "development"
     assert phase_at({}, 500) == "before charge"
 
 
 @given(st.dictionaries(st.sampled_from(["yellow", "first_crack", "drop"]), st.integers(-60, 900)), st.integers(0, 900))
-def test_it_is_development_by_the_clock_where_there_is_a_development(moments_s: dict[str, int], now_s: int):
-    """The phase and the development beside it say the same, also where first crack was marked before the charge."""
+def test_phase_and_development_agree(moments_s: dict[str, int], now_s: int):
+    """Phase and development agree, even if first crack was marked before the charge."""
     moments_s = {"charge": 0, **moments_s}
     if moments_s.get("drop", now_s + 1) > now_s:
         assert (phase_at(moments_s, now_s) == "development") == (development(moments_s, now_s) is not None)
@@ -69,7 +69,7 @@ def test_phases_of_a_whole_roast():
 
 
 def test_phase_under_way_ends_now():
-    """In browning there are two phases, the second up to now, and the shares are of the time so far."""
+    """In browning there are two phases, the second up to now, with shares of the time so far."""
     time_s = np.arange(0, 301, 1.0)
     found = phases({"charge": 0, "yellow": 270}, time_s, probe(time_s))
     assert [(p.name, p.duration_s) for p in found] == [("drying", 270), ("browning", 30)]
@@ -78,7 +78,7 @@ def test_phase_under_way_ends_now():
 
 
 def test_missing_and_crossed_moments_make_no_phase():
-    """Without a yellow, or with one after first crack, only what has both ends in order is named."""
+    """Without yellow, or with yellow after first crack, only a phase with both ends in order is named."""
     time_s = np.arange(0, 700, 1.0)
     temp_c = probe(time_s)
     without = {name: at for name, at in MOMENTS.items() if name != "yellow"}
@@ -91,7 +91,7 @@ def test_missing_and_crossed_moments_make_no_phase():
 
 
 def test_rate_is_unknown_where_the_curve_is():
-    """A phase whose end lies in a gap has its times and no rate."""
+    """A phase that ends in a gap has its times and no rate."""
     time_s = np.arange(0, 700, 1.0)
     temp_c = probe(time_s)
     temp_c[470:490] = np.nan
@@ -101,20 +101,20 @@ def test_rate_is_unknown_where_the_curve_is():
     assert developing.mean_rate_c_per_min is None
 
 
-def test_area_counts_what_is_above_the_base_alone():
-    """Triangles by hand where the curve crosses the base, to whatever row; nothing of a curve that stays below it."""
+def test_area_counts_only_temperatures_above_the_base():
+    """Triangles by hand where the curve crosses the base between rows; zero for a curve that stays below it."""
     time_s = np.array([0.0, 60.0])
     ramp_s = np.arange(0, 121, 5.0)
     assert area_above(ramp_s, 90 + ramp_s / 6, 0, 120, 100) == pytest.approx(0.5 * 1 * 10)  # up through it at 60 s
     assert area_above(ramp_s, 110 - ramp_s / 6, 0, 120, 100) == pytest.approx(0.5 * 1 * 10)
     assert area_above(ramp_s, 90 + ramp_s / 6, 61, 119, 100) == pytest.approx(58 / 60 * (1 / 6 + 59 / 6) / 2)
     assert area_above(ramp_s, 90 + ramp_s / 6, 0, 120, 110) == 0
-    assert area_above(time_s, [120, 120], 0, 60, 100) is None  # nothing is known for a minute in between
+    assert area_above(time_s, [120, 120], 0, 60, 100) is None  # no reading for a minute in between
     assert area_above(ramp_s, ramp_s, 60, 60, 0) is None
 
 
-def test_area_is_not_told_over_a_gap():
-    """Up to 6 s without a reading are bridged by a straight line; more is not."""
+def test_area_is_not_given_over_a_gap():
+    """Up to 6 s without a reading are interpolated; a longer gap leaves the area unknown."""
     time_s = np.arange(0, 301, 1.0)
     temp_c = 120 + 0.1 * time_s
     whole = area_above(time_s, temp_c, 0, 300, 100)
@@ -125,7 +125,7 @@ def test_area_is_not_told_over_a_gap():
 
 
 def test_area_of_the_phases_adds_up_and_falls_with_the_base():
-    """Phases of a whole roast have the area from charge to drop between them; a base 10 °C up takes that off."""
+    """The areas of the phases add up to that from charge to drop; a base 10 °C higher subtracts its rectangle."""
     time_s = np.arange(0, 601, 1.0)
     temp_c = 150 + 0.1 * time_s
     parts = [phase.area_c_min for phase in phases(MOMENTS, time_s, temp_c, area_base_c=100)]
@@ -135,7 +135,7 @@ def test_area_of_the_phases_adds_up_and_falls_with_the_base():
 
 
 def test_development_runs_from_first_crack_and_stops_at_the_drop():
-    """Time and ratio by hand, none before first crack, and still after the drop."""
+    """Time and ratio by hand: none before first crack, and constant after the drop."""
     assert development(MOMENTS, 540) == (60, pytest.approx(60 / 540))
     assert development(MOMENTS, 900) == (120, pytest.approx(0.2))
     assert development(MOMENTS, 470) is None
@@ -145,7 +145,7 @@ def test_development_runs_from_first_crack_and_stops_at_the_drop():
 
 @given(st.floats(60, 1200), st.floats(0.01, 0.9))
 def test_planned_ratio_is_reached_at_the_planned_drop(first_crack_s: float, ratio: float):
-    """Dropped as planned, the development has the ratio that was planned."""
+    """A batch dropped as planned has the planned development ratio."""
     drop_s = planned_drop_s(first_crack_s, development_ratio=ratio)
     assert drop_s is not None
     reached = development({"charge": 0, "first_crack": first_crack_s, "drop": drop_s}, drop_s + 100)
@@ -154,7 +154,7 @@ def test_planned_ratio_is_reached_at_the_planned_drop(first_crack_s: float, rati
 
 
 def test_planned_drop_by_time_and_without_a_plan():
-    """A time counts from first crack and before a ratio; no plan gives no drop; nonsense is refused."""
+    """A planned time counts from first crack and overrides a ratio; no plan gives no drop; nonsense is refused."""
     assert planned_drop_s(521, 80) == 601
     assert planned_drop_s(521, 80, 0.2) == 601
     assert planned_drop_s(521) is None
@@ -166,7 +166,7 @@ def test_planned_drop_by_time_and_without_a_plan():
 
 
 def test_value_is_read_between_rows_and_never_far_from_one():
-    """Between rows on the line, beside a gap the nearest, in a gap or beyond the ends nothing."""
+    """Between rows the value is interpolated, beside a gap it is the nearest, in a gap or beyond the ends unknown."""
     time_s = np.arange(0, 20, 1.0)
     values = 10 * time_s
     values[8:16] = np.nan

@@ -1,4 +1,4 @@
-"""The rate of rise: what it must be on known curves, what it may rest on, and what it makes of bad readings."""
+"""The rate of rise on known curves, its causality, and its handling of bad readings."""
 
 import math
 
@@ -17,7 +17,7 @@ Array = NDArray[np.float64]
 
 
 def roast(time_s: Array) -> Array:
-    """A bean probe by formula: it falls from 200 °C with a time constant of 25 s while the beans rise."""
+    """A bean probe by formula: it falls from 200 °C with a time constant of 25 s while the bean temperature rises."""
     fall = 150 * np.exp(-np.maximum(time_s, 0) / 25)
     return 50 + fall + np.where(time_s > 0, 0.28 * time_s - 6e-5 * time_s**2, 0.0)
 
@@ -37,7 +37,7 @@ times = st.lists(st.floats(0.1, 5.0), min_size=20, max_size=150).map(lambda step
 
 @given(times, st.floats(0.5, 30.0), st.floats(20, 200))
 def test_straight_ramp_gives_its_slope(time_s: Array, slope_c_per_min: float, start_c: float):
-    """A ramp at any spacing has its slope as rate, to 1e-6, wherever a rate is given at all."""
+    """A ramp at any spacing has its slope as rate, to 1e-6, wherever a rate is given."""
     rates = rate_of_rise(time_s, start_c + slope_c_per_min / 60 * time_s)
     given_rates = rates[np.isfinite(rates)]
     assert given_rates.size == 0 or given_rates == pytest.approx(slope_c_per_min, rel=1e-6)
@@ -47,7 +47,7 @@ def test_straight_ramp_gives_its_slope(time_s: Array, slope_c_per_min: float, st
 
 @given(times, st.integers(0, 2**32 - 1), st.floats(-100, 300))
 def test_adding_a_constant_changes_no_rate(time_s: Array, seed: int, offset_c: float):
-    """An offset of the sensor is no rate."""
+    """An offset of the sensor does not change the rate."""
     temp_c = roast(time_s) + np.random.default_rng(seed).normal(0, 0.25, time_s.size)
     np.testing.assert_allclose(rate_of_rise(time_s, temp_c + offset_c), rate_of_rise(time_s, temp_c), atol=1e-6)
 
@@ -55,7 +55,7 @@ def test_adding_a_constant_changes_no_rate(time_s: Array, seed: int, offset_c: f
 @settings(max_examples=50)
 @given(times, st.integers(0, 2**32 - 1), st.data())
 def test_no_later_reading_is_used(time_s: Array, seed: int, data: st.DataObject):
-    """Whatever the later readings are, the earlier answers stay."""
+    """Later readings do not change earlier results."""
     rng = np.random.default_rng(seed)
     temp_c = roast(time_s) + rng.normal(0, 0.5, time_s.size)
     cut = data.draw(st.integers(1, time_s.size - 1))
@@ -67,7 +67,7 @@ def test_no_later_reading_is_used(time_s: Array, seed: int, data: st.DataObject)
 
 @given(times, st.integers(0, 2**32 - 1))
 def test_array_equals_live(time_s: Array, seed: int):
-    """The record's rate is the live one, value by value, when charge is told in time."""
+    """The record's rate equals the live one, value by value, when charge is marked in time."""
     rng = np.random.default_rng(seed)
     time_s = time_s - 30.0
     temp_c = roast(time_s) + rng.normal(0, 0.25, time_s.size)
@@ -81,8 +81,8 @@ def test_array_equals_live(time_s: Array, seed: int):
     np.testing.assert_array_equal(answers, rate_of_rise(time_s, temp_c))
 
 
-def test_charge_told_late_ends_in_the_same_rate():
-    """A charge tapped 12 s late gives, from the tap on, the rates of one tapped in time."""
+def test_charge_tapped_late_ends_in_the_same_rate():
+    """From the tap on, a charge tapped 12 s late gives the rates of one tapped in time."""
     time_s = np.arange(-60, 300, 0.5)
     temp_c = roast(time_s)
     live, answers = LiveRate(), []
@@ -97,7 +97,7 @@ def test_charge_told_late_ends_in_the_same_rate():
 @pytest.mark.parametrize("rate_hz", [0.2, 0.5, 1.0, 4.0, 10.0])
 @pytest.mark.parametrize("step_c", [0.0, 0.1, 0.5, 1.0])
 def test_rate_follows_the_roast_at_any_spacing_and_step(rate_hz: float, step_c: float):
-    """From 120 s on the rate is the true one within what it says of itself, whatever the spacing and the step."""
+    """From 120 s on the rate is the true one within its reported error, at any spacing and step."""
     time_s = np.arange(0, 600, 1 / rate_hz)
     temp_c = roast(time_s) + np.random.default_rng(3).normal(0, 0.25, time_s.size)
     if step_c:
@@ -113,7 +113,7 @@ def test_rate_follows_the_roast_at_any_spacing_and_step(rate_hz: float, step_c: 
 
 @pytest.mark.parametrize("rate_hz", [0.2, 1.0, 4.0, 10.0])
 def test_single_spike_is_held(rate_hz: float):
-    """A static shock of +400 °C moves no rate: the last one is held, and all goes on as if the reading were missing."""
+    """A static shock of +400 °C changes no rate: the last one is held, as if the reading were missing."""
     time_s = np.arange(0, 400, 1 / rate_hz)
     clean = roast(time_s) + np.random.default_rng(5).normal(0, 0.25, time_s.size)
     at = np.searchsorted(time_s, 250.0)
@@ -127,7 +127,7 @@ def test_single_spike_is_held(rate_hz: float):
 
 
 def test_true_step_is_believed_after_three_readings():
-    """Another probe that reads 40 °C lower is doubted, then taken for true, and the rate comes back."""
+    """A step by −40 °C, from another probe, is first rejected, then accepted, and the rate recovers."""
     time_s = np.arange(0, 120, 1.0)
     temp_c = 100 + 0.2 * time_s - np.where(time_s >= 60, 40.0, 0.0)
     answers = feed(LiveRate(), time_s, temp_c)
@@ -136,7 +136,7 @@ def test_true_step_is_believed_after_three_readings():
 
 
 def test_sudden_bend_is_noticed():
-    """A rate that drops from 12 to 2 °C/min at once is followed better than by the common way, and doubted more."""
+    """A sudden drop from 12 to 2 °C/min is followed better than by the common method, with a larger reported error."""
     time_s = np.arange(0, 400, 1.0)
     true = np.where(time_s < 250, 12.0, 2.0)
     clean_c = 90 + np.cumsum(true) / 60
@@ -155,7 +155,7 @@ def test_sudden_bend_is_noticed():
 
 
 def test_stuck_sensor_comes_to_no_rate():
-    """A sensor that repeats one value has, before long, a rate of 0, and is not held back."""
+    """A sensor that repeats one value soon has a rate of 0, not a held one."""
     time_s = np.arange(0, 400, 1.0)
     temp_c = np.minimum(roast(time_s), roast(np.array([200.0]))[0])
     temp_c[200:] = temp_c[200]
@@ -165,7 +165,7 @@ def test_stuck_sensor_comes_to_no_rate():
 
 
 def test_first_reading_may_be_the_spike():
-    """A stream that begins with a shock finds its line all the same."""
+    """A stream that starts with a shock still finds its line."""
     time_s = np.arange(0, 60, 1.0)
     temp_c = 100 + 0.2 * time_s
     temp_c[0] = 600
@@ -174,11 +174,11 @@ def test_first_reading_may_be_the_spike():
 
 
 def test_probe_settles_only_past_its_turning_point():
-    """After charge the probe has no rate until it has risen for 10 s; the first one is no fall."""
+    """After charge the probe has no rate until it has risen for 10 s, and the first one is not negative."""
     time_s = np.arange(-60, 300, 0.25)
     temp_c = roast(time_s) + np.random.default_rng(2).normal(0, 0.25, time_s.size)
     rates = rate_of_rise(time_s, temp_c)
-    turn_s = 25 * math.log(6 / 0.28)  # where the formula's derivative is zero, its small square term left out
+    turn_s = 25 * math.log(6 / 0.28)  # zero of the formula's derivative, without its small square term
     after = time_s >= 0
     first_s = time_s[after][np.isfinite(rates[after])][0]
     assert turn_s + 5 < first_s < turn_s + 25
@@ -186,7 +186,7 @@ def test_probe_settles_only_past_its_turning_point():
 
 
 def test_surface_is_believed_within_seconds():
-    """The infrared surface, which jumps from drum to beans at charge, has a rate within 10 s and the right one."""
+    """The infrared surface, which jumps from drum to beans at charge, has the correct rate within 10 s."""
     time_s = np.arange(-30, 60, 0.5)
     temp_c = np.where(time_s < 0, 190.0, 25 + 0.5 * time_s)
     rates = rate_of_rise(time_s, temp_c, role="bean_surface")
@@ -195,7 +195,7 @@ def test_surface_is_believed_within_seconds():
 
 
 def test_gap_stays_a_gap():
-    """Nothing is held across a silence of more than 10 s, and all starts anew after it."""
+    """Nothing is held across a gap of more than 10 s, and the filter restarts after it."""
     live = LiveRate()
     feed(live, np.arange(0, 60, 1.0), 100 + 0.2 * np.arange(0, 60, 1.0))
     assert live.add(65, math.nan).state == "held"
@@ -204,8 +204,8 @@ def test_gap_stays_a_gap():
     assert feed(live, np.arange(76, 90, 1.0), np.full(14, 130.0))[-1].rate_c_per_min == pytest.approx(0)
 
 
-def test_readings_that_tell_nothing_new_change_nothing():
-    """One sent twice, late or faster than 20 a second gets the last answer."""
+def test_redundant_readings_change_nothing():
+    """A duplicate, a late reading, or one of more than 20 a second returns the last result."""
     live = LiveRate()
     last = feed(live, np.arange(0, 60, 1.0), 100 + 0.2 * np.arange(0, 60, 1.0))[-1]
     assert live.add(59.0, 500.0) == last
@@ -215,33 +215,33 @@ def test_readings_that_tell_nothing_new_change_nothing():
 
 
 def test_memory_is_bounded():
-    """A sensor that floods keeps no more than 20 s at 20 readings a second."""
+    """A flooding sensor keeps at most 20 s at 20 readings a second in memory."""
     live = LiveRate()
     for i in range(30_000):
         live.add(i / 500, 100 + i / 5000)
     assert len(live._recent) <= 20 * 20 + 1
 
 
-def test_curves_that_are_none_are_refused():
-    """Unequal columns and times that run back are refused by name."""
+def test_invalid_curves_are_refused():
+    """Unequal columns and decreasing times are refused by name."""
     with pytest.raises(CurveError, match="same length"):
         rate_of_rise([0, 1], [1.0])
     with pytest.raises(CurveError, match="increase"):
         rate_of_rise([0, 1, 1], [1.0, 2.0, 3.0])
 
 
-# On roasts of which the truth is known
+# On roasts with a known truth
 
 
 @pytest.fixture(scope="module")
 def told() -> rates.Readings:
-    """60 roasts of as many coffees, machines and hands, read at 1 Hz with σ 0.25 °C in steps of 0.1 °C."""
+    """60 roasts of different coffees, machines and operators, read at 1 Hz with σ 0.25 °C in steps of 0.1 °C."""
     return rates.readings(mixed(60))
 
 
 @pytest.fixture(scope="module")
 def ours(told: rates.Readings) -> tuple[Array, Array]:
-    """Our rates of them, and their errors."""
+    """Our rates of them, with their errors."""
     return rates.live(told.temp_c, "bean_probe")
 
 
@@ -253,38 +253,38 @@ def test_error_is_well_below_the_common_ways(told: rates.Readings, ours: tuple[A
 
 
 def test_error_is_near_that_of_the_best_tuned_filter(told: rates.Readings, ours: tuple[Array, Array]):
-    """At most 1.08 times that of a constant-acceleration Kalman filter told the noise and tuned on these roasts."""
+    """At most 1.08 times the error of a constant-acceleration Kalman filter with known noise, tuned on these roasts."""
     _, peer = rates.tuned_filter(told)
     assert rates.rms(ours[0], told.true) <= 1.08 * rates.rms(peer, told.true)
 
 
 def test_lag_is_a_few_seconds(told: rates.Readings, ours: tuple[Array, Array]):
-    """It fits the true rate of at most 6 s ago best; the difference over 30 s that of 15 s ago."""
+    """It matches the true rate of at most 6 s ago best; the difference over 30 s that of 15 s ago."""
     assert rates.lag_s(ours[0], told.true) <= 6
     assert rates.lag_s(rates.trailing_difference(told.temp_c), told.true) == pytest.approx(15, abs=1)
 
 
 def test_spikes_and_dropouts_cost_little(told: rates.Readings, ours: tuple[Array, Array]):
-    """With 1 % spikes of +400 °C and 5 % dropouts the error, held readings and all, grows by at most a fifth."""
+    """1 % spikes of +400 °C and 5 % dropouts increase the error, including held readings, by at most a fifth."""
     soiled, _ = rates.live(rates.soiled(told.temp_c), "bean_probe")
     assert rates.rms(soiled, told.true) <= 1.2 * rates.rms(ours[0], told.true)
 
 
 def test_reported_error_is_honest(told: rates.Readings, ours: tuple[Array, Array]):
-    """60 to 76 % of the errors lie within the one reported (68 % by the normal law, if all were as likely)."""
+    """60 to 76 % of the errors lie within the reported one (68 % for a normal distribution)."""
     assert 0.60 <= rates.coverage(*ours, told.true) <= 0.76
 
 
 @pytest.mark.parametrize("sd_c", [0.08, 0.25, 0.5])
 @pytest.mark.parametrize("step_c", [0.1, 0.5, 1.0])
-def test_noise_is_learnt_whatever_it_is(sd_c: float, step_c: float):
-    """For other noises and steps of the sensor as well, two in three errors lie within the one reported, or more."""
+def test_any_noise_is_learnt(sd_c: float, step_c: float):
+    """For other noises and steps too, at least about two in three errors lie within the reported one."""
     some = rates.readings(mixed(60)[::4], sd_c=sd_c, step_c=step_c)
     assert 0.60 <= rates.coverage(*rates.live(some.temp_c, "bean_probe"), some.true) <= 0.80
 
 
 def test_surface_keeps_the_bounds_too():
-    """The infrared surface has a model of its own, and the same bounds."""
+    """The infrared surface, with its own model, meets the same bounds."""
     some = rates.readings(mixed(60)[::2], surface=True)
     found, errors = rates.live(some.temp_c, "bean_surface")
     assert rates.rms(found, some.true) <= 0.60 * rates.rms(rates.trailing_difference(some.temp_c), some.true)

@@ -1,4 +1,4 @@
-"""Rows a second: what a row holds, and that the live ones are the stored ones."""
+"""Rows of one second: their content, and the equality of live and stored rows."""
 
 import math
 
@@ -22,13 +22,13 @@ def binned(readings: list[tuple[float, float]], end_s: int) -> list[float]:
 
 
 def test_row_is_the_mean_around_its_second():
-    """Second 1 averages the readings from 0.5 s up to, but not with, 1.5 s."""
+    """Second 1 averages the readings from 0.5 s up to, but not including, 1.5 s."""
     readings = [(0.49, 1.0), (0.5, 2.0), (1.0, 3.0), (1.499, 4.0), (1.5, 9.0)]
     assert binned(readings, 2) == [1.0, 3.0, 9.0]
 
 
 def test_averaging_shifts_nothing_in_time():
-    """A ramp read four times a second keeps its values, but for the half step by which the readings lie early."""
+    """A ramp read four times a second keeps its values, except for the readings' own half step."""
     readings = [(i / 4, i / 4) for i in range(40)]
     assert binned(readings, 9)[1:] == pytest.approx([s - 0.125 for s in range(1, 10)])
 
@@ -43,12 +43,12 @@ def test_averaging_shifts_nothing_in_time():
     ],
 )
 def test_short_silences_are_bridged_and_long_ones_are_gaps(every_s: int, expected: list[float]):
-    """A channel read every 2 or 3 s looks whole; from 4 s on its gaps show."""
+    """A channel read every 2 or 3 s has no gaps; from 4 s on it has."""
     np.testing.assert_array_equal(binned([(t, float(t)) for t in range(0, 9, every_s)], 8), expected)
 
 
 def test_nothing_is_made_up_before_the_first_reading():
-    """Rows before the first reading are gaps, also when an older reading lies before the start."""
+    """Rows before the first reading are gaps, even if an older reading is before the start."""
     np.testing.assert_array_equal(binned([(-1.0, 5.0), (2.0, 7.0), (2.2, NAN)], 3), [NAN, NAN, 7.0, 7.0])
 
 
@@ -61,7 +61,7 @@ def test_nothing_is_made_up_before_the_first_reading():
     st.integers(0, 500),
 )
 def test_live_rows_are_the_stored_rows(readings: list[tuple[int, str, float]], start_s: int, late_ms: int):
-    """However the readings are spaced, and up to half a second out of order, both ways give the same rows."""
+    """Live and stored rows are equal for any spacing of readings up to half a second out of order."""
     bins, rows, now_ms, taken = SecondBins("abc", start_s=start_s), [], -4000, []
     for step_ms, channel, value in readings:
         now_ms += step_ms
@@ -78,7 +78,7 @@ def test_live_rows_are_the_stored_rows(readings: list[tuple[int, str, float]], s
 
 
 def test_rows_wait_for_slower_instruments():
-    """A row comes out half a second after its last moment, so that a reading a little late is in it."""
+    """A row is emitted half a second after its end, so that a slightly late reading is included."""
     bins = SecondBins(["a", "b"])
     assert bins.add(0.0, "a", 1.0) == []
     assert bins.add(0.75, "a", 2.0) == []
@@ -88,14 +88,14 @@ def test_rows_wait_for_slower_instruments():
 
 
 def test_silence_gives_rows_too():
-    """With no reading at all the rows go on: held for 2 s, then gaps."""
+    """Without readings rows continue: held for 2 s, then gaps."""
     bins = SecondBins(["a"])
     bins.add(0.0, "a", 1.0)
     np.testing.assert_array_equal([row.values["a"] for row in bins.upto(6.0)], [1, 1, 1, NAN, NAN, NAN])
 
 
 def test_too_late_a_reading_is_left_out():
-    """A reading for a row that is out already changes no later row."""
+    """A reading for a row that was already emitted changes no later row."""
     bins = SecondBins(["a"])
     bins.add(0.0, "a", 1.0)
     bins.upto(1.2)

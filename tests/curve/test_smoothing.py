@@ -1,4 +1,4 @@
-"""The smoothed curve: no lag, known errors, gaps that stay gaps, and how near it comes on roasts with a known truth."""
+"""The smoothed curve: no lag, calibrated errors, preserved gaps, and accuracy on roasts with a known truth."""
 
 import numpy as np
 import pytest
@@ -19,13 +19,13 @@ times = st.lists(st.floats(0.1, 5.0), min_size=20, max_size=150).map(lambda step
 
 
 def noisy(seed: int = 1) -> Array:
-    """A ramp of 12 °C/min as a sensor reads it."""
+    """Noisy readings of a ramp of 12 °C/min."""
     return 90 + 0.2 * SECONDS + np.random.default_rng(seed).normal(0, 0.25, SECONDS.size)
 
 
 @pytest.mark.parametrize(("surface", "role"), [(False, "bean_probe"), (True, "bean_surface")])
 def test_error_is_a_fraction_of_the_common_ways(surface: bool, role: str):
-    """On 60 roasts, σ 0.25 °C in steps of 0.1 °C, from 120 s: at most 0.40 of the 30 s difference's, no lag, honest."""
+    """On 60 roasts, σ 0.25 °C in steps of 0.1 °C, from 120 s: at most 0.40 of the 30 s difference's error, no lag."""
     told = rates.readings(mixed(60), surface=surface)
     found, errors = rates.smoothed(told.temp_c, role)
     assert rates.rms(found, told.true) <= 0.40 * rates.rms(rates.trailing_difference(told.temp_c), told.true)
@@ -46,7 +46,7 @@ def test_straight_ramp_stays_as_it_is(time_s: Array, slope_c_per_min: float, sta
 
 @given(st.integers(0, 2**32 - 1), st.floats(-100, 300))
 def test_adding_a_constant_changes_no_rate(seed: int, offset_c: float):
-    """An offset of the sensor shifts the temperatures by as much, and no rate or error."""
+    """An offset of the sensor shifts the temperatures equally, and changes no rate or error."""
     plain, shifted = smooth_curve(SECONDS, noisy(seed)), smooth_curve(SECONDS, noisy(seed) + offset_c)
     np.testing.assert_allclose(shifted.temp_c, plain.temp_c + offset_c, atol=1e-7)
     np.testing.assert_allclose(shifted.rate_c_per_min, plain.rate_c_per_min, atol=1e-6)
@@ -54,7 +54,7 @@ def test_adding_a_constant_changes_no_rate(seed: int, offset_c: float):
 
 
 def test_no_lag_where_the_rate_changes():
-    """About a bend the smoothed rate crosses midway when the true one does; the live one later."""
+    """At a bend the smoothed rate crosses midway when the true one does; the live one later."""
     rise = 0.3 - 0.2 / (1 + np.exp(-(SECONDS - 150) / 15))
     temp_c = 90 + np.cumsum(rise) + np.random.default_rng(4).normal(0, 0.1, SECONDS.size)
     midway = 60 * 0.2
@@ -65,7 +65,7 @@ def test_no_lag_where_the_rate_changes():
 
 
 def test_short_silence_is_bridged_and_a_long_one_is_a_gap():
-    """Missing rows over at most 10 s are bridged, with a larger error; a longer silence stays NaN, all of it."""
+    """Missing rows over at most 10 s are bridged, with a larger error; a longer gap stays NaN entirely."""
     temp_c = noisy()
     temp_c[100:108] = np.nan
     temp_c[200:215] = np.nan
@@ -79,7 +79,7 @@ def test_short_silence_is_bridged_and_a_long_one_is_a_gap():
 
 
 def test_spike_is_bridged():
-    """A static shock counts as a missing reading."""
+    """A static shock is treated as a missing reading."""
     shocked, missing = noisy(), noisy()
     shocked[[0, 150, 151, 250]] += 400
     missing[[0, 150, 151, 250]] = np.nan
@@ -88,7 +88,7 @@ def test_spike_is_bridged():
 
 
 def test_true_step_begins_a_stretch_of_its_own():
-    """Another probe that reads 40 °C lower leaves the rates on both sides of the step as they are."""
+    """A step by −40 °C, from another probe, leaves the rates on both sides unchanged."""
     smooth = smooth_curve(SECONDS, noisy() - np.where(SECONDS >= 150, 40.0, 0.0))
     assert (np.abs(smooth.rate_c_per_min - 12) <= 3.5 * smooth.error_c_per_min)[40:].all()
     assert smooth.error_c_per_min[40:].max() < 2
@@ -96,7 +96,7 @@ def test_true_step_begins_a_stretch_of_its_own():
 
 
 def test_probe_has_a_rate_from_its_turning_point_on():
-    """The probe's fall into the beans is smoothed but has no rate; the rate begins at zero, where it turns."""
+    """The probe's fall after charge is smoothed but has no rate; the rate starts at zero at the turning point."""
     temp_c = 60 + 0.25 * SECONDS + 130 * np.exp(-SECONDS / 25) + np.random.default_rng(2).normal(0, 0.25, SECONDS.size)
     smooth = smooth_curve(SECONDS, temp_c)
     turn_s = 25 * np.log(130 / 25 / 0.25)
@@ -107,7 +107,7 @@ def test_probe_has_a_rate_from_its_turning_point_on():
 
 
 def test_a_few_readings_are_no_curve():
-    """Nothing, one reading and a handful have no rate; columns that are no curve are refused by name."""
+    """No readings, one, and a handful have no rate; invalid columns are refused by name."""
     assert [column.size for column in smooth_curve([], [])] == [0, 0, 0]
     for count in (1, 2, 9):
         assert np.isnan(smooth_curve(SECONDS[:count], noisy()[:count])).all()

@@ -1,4 +1,4 @@
-"""Suggestions: the charge that a probe sees, and where a coffee's earlier batches were marked."""
+"""Suggestions: detection of a charge by the probe, and the usual marks of a coffee's earlier batches."""
 
 from dataclasses import replace
 from typing import NamedTuple
@@ -13,7 +13,7 @@ from roastlog.physics.roaster import Roaster
 from roastlog.physics.sensors import Sensors
 from tests.roast_corpus import Known, _way, batches, coffee, machine, read
 
-SEEN_S = 90  # as much of the past as a live page would look at
+SEEN_S = 90  # as much of the past as a live page uses
 CONTROLS = ("hot_air", "radiant", "drum_heat")
 
 
@@ -54,7 +54,7 @@ def a_day(seed: int) -> Day:
     go_on(way.development_s)
     dropped_s = len(read_c)
     roaster.drop()
-    for name in CONTROLS:  # all heat off, and the air goes on: as a machine is cooled between two batches
+    for name in CONTROLS:  # heat off, air on, as a machine is cooled between two batches
         roaster.settings.put(name, 0.0)
     go_on(rng.uniform(60, 240))
     for name in CONTROLS:
@@ -64,7 +64,7 @@ def a_day(seed: int) -> Day:
 
 
 def seen_while_it_came(time_s: np.ndarray, temp_c: np.ndarray) -> list[tuple[float, float]]:
-    """Each time that a charge was seen in what was known by then: when it was asked, and what was answered."""
+    """Each detected charge: the time of the query, and the result, given only the data until then."""
     told = []
     for row in range(30, time_s.size):
         past = slice(max(0, row - SEEN_S), row)
@@ -75,9 +75,9 @@ def seen_while_it_came(time_s: np.ndarray, temp_c: np.ndarray) -> list[tuple[flo
 
 @pytest.mark.parametrize(("sd_c", "step_c"), [(0.25, 0.1), (1.0, 1.0)])
 def test_every_charge_is_seen_and_nothing_else(sd_c: float, step_c: float):
-    """On 25 simulated machines, with spikes and dropouts, each charge is seen within 10 s, timed to 1 s, alone."""
-    # Asked each second, some 7 hours in all: the idle drum, the roast, the drop, the cooling with the heat off and the
-    # warming up give no false alarm. Recall 25 of 25, no false alarm [computed; the seeds were not tuned on].
+    """On 25 simulated machines, with spikes and dropouts, each charge alone is detected within 10 s, to 1 s."""
+    # Queried each second, some 7 hours in all: the idle drum, the roast, the drop, cooling and warming up give no false
+    # alarm. Recall 25 of 25, no false alarm [computed; the seeds were not tuned on].
     for seed in range(400, 425):
         day, rng = a_day(seed), np.random.default_rng([51, seed])
         temp_c = read(day.probe_c, rng, sd_c=sd_c, step_c=step_c)
@@ -87,32 +87,32 @@ def test_every_charge_is_seen_and_nothing_else(sd_c: float, step_c: float):
         assert told
         assert told[0][0] - day.charged_s <= 10
         assert {round(found - day.charged_s) for _, found in told} <= {-1, 0, 1}
-        assert told[-1][0] <= day.charged_s + SEEN_S  # afterwards it has left what is looked at
+        assert told[-1][0] <= day.charged_s + SEEN_S  # later it is outside the window
 
 
 def fall(time_s: np.ndarray, at_s: float = 60.0, lag_s: float = 25.0) -> np.ndarray:
-    """An idle drum at 200 °C, and a probe that falls towards 60 °C from a time on."""
+    """An idle drum at 200 °C, and a probe that falls towards 60 °C from a certain time on."""
     return 60 + 140 * np.exp(-np.maximum(time_s - at_s, 0) / lag_s)
 
 
 @pytest.mark.parametrize("every_s", [0.25, 1.0, 2.0, 5.0])
 def test_a_charge_is_seen_at_any_pace(every_s: float):
-    """From four readings a second to one in 5 s, on any time scale."""
+    """A charge is detected from four readings a second to one in 5 s, on any time scale."""
     time_s = np.arange(0, 90, every_s)
     found = detect_charge(time_s + 1e6, fall(time_s))
     assert found == pytest.approx(1e6 + 60, abs=1.0)
 
 
 def test_the_newest_charge_counts():
-    """Of two falls in what is given the later one is told, from the drum that has come back to its heat."""
+    """Of two falls the later one is reported, after the drum is hot again."""
     time_s = np.arange(0, 400, 1.0)
     temp_c = np.where(time_s < 200, fall(time_s), np.minimum(200, 60 + (time_s - 200) * 2))
     temp_c = np.where(time_s >= 300, fall(time_s, at_s=330.0), temp_c)
     assert detect_charge(time_s, temp_c) == pytest.approx(330, abs=1)
 
 
-def test_what_is_no_charge():
-    """Cooling by 60 °C/min, another probe that reads 100 °C less, a broken wire, a gap over the fall: nothing seen."""
+def test_no_false_charge():
+    """Cooling by 60 °C/min, a step by −100 °C, a broken wire, and a gap over the fall are no charge."""
     time_s = np.arange(0, 120, 1.0)
     assert detect_charge(time_s, 220 - time_s) is None
     assert detect_charge(time_s, np.where(time_s < 60, 200.0, 100.0)) is None
@@ -126,12 +126,12 @@ def test_what_is_no_charge():
 
 
 def as_roast(known: Known) -> Roast:
-    """What the live page would know of a simulated roast."""
+    """The data that the live page would have of a simulated roast."""
     return Roast(known.time_s, known.probe_c, known.rate_c_per_min, known.moments_s)
 
 
-def test_likely_is_the_median_of_the_marks_and_says_how_many():
-    """By hand: marks at 150, 152 and 157 °C, at 200, 210 and 220 s; a roast without the mark does not count."""
+def test_the_usual_mark_is_the_median_with_its_count():
+    """By hand: marks at 150, 152 and 157 °C, at 200, 210 and 220 s; a roast without the mark is ignored."""
     time_s = np.arange(0, 400, 1.0)
     marks = [(200.0, 150.0), (210.0, 152.0), (220.0, 157.0)]
     earlier = [Roast(time_s, np.full(400, temp_c), np.zeros(400), {"yellow": at_s}) for at_s, temp_c in marks]
@@ -147,8 +147,8 @@ def test_likely_is_the_median_of_the_marks_and_says_how_many():
 
 @pytest.mark.parametrize("moment", ["yellow", "first_crack"])
 def test_the_next_mark_lies_within_the_spread_about_two_times_in_three(moment: str):
-    """Of the next batches of ten simulated coffees, after 4 to 9 earlier ones, 55 to 80 % are within the spread."""
-    # 68 % would be those of normal values with a known spread; it is itself only estimated from a few batches.
+    """Of the next batches of ten simulated coffees, after 4 to 9 earlier ones, 55 to 80 % lie within the spread."""
+    # It would be 68 % for normal values with a known spread; here it is estimated from a few batches.
     within = []
     for seed in range(300, 310):
         roasts = [as_roast(known) for known in batches(seed, 10)]
@@ -160,8 +160,8 @@ def test_the_next_mark_lies_within_the_spread_about_two_times_in_three(moment: s
     assert 0.55 <= np.mean(within) <= 0.80
 
 
-def test_a_suggestion_says_what_it_rests_on_and_never_what_to_do():
-    """The number of batches, the usual temperature with its spread in the page's unit, and where the probe is."""
+def test_a_suggestion_states_its_basis_and_gives_no_order():
+    """It states the number of batches, the usual temperature with its spread, and the probe, and gives no order."""
     time_s = np.arange(0, 400, 1.0)
     earlier = [
         Roast(time_s, np.full(400, temp_c), np.zeros(400), {"yellow": 200.0})

@@ -1,4 +1,4 @@
-"""Turning point, and whether its error is what it says."""
+"""The turning point and the calibration of its error."""
 
 import math
 
@@ -14,17 +14,17 @@ from tests.roast_corpus import Known, mixed, read
 
 @pytest.fixture(scope="module")
 def roasts() -> list[Known]:
-    """A hundred roasts; most of them are those that other tests use, and are made once for all."""
+    """A hundred roasts; most are used by other tests too, and made once for all."""
     return [*mixed(60), *mixed(40, 23)]
 
 
 def probe(time_s: np.ndarray, fall_c: float = 120.0, tau_s: float = 25.0, rise: float = 0.25) -> np.ndarray:
-    """A fall that dies away on a steady rise: its minimum is at tau·ln(fall/(tau·rise)) by hand."""
+    """An exponential fall on a steady rise: its minimum is at tau·ln(fall/(tau·rise)) by hand."""
     return 80 + fall_c * np.exp(-time_s / tau_s) + rise * time_s
 
 
 def true_turn_s(time_s: np.ndarray, rate_c_per_min: np.ndarray) -> float:
-    """When the noise-free rate goes up through zero, between 20 and 240 s."""
+    """Time between 20 and 240 s at which the noise-free rate rises through zero."""
     early = (time_s >= 20) & (time_s <= 240)
     times, rates = time_s[early], rate_c_per_min[early]
     last = np.flatnonzero((rates[:-1] <= 0) & (rates[1:] > 0))[-1]
@@ -34,7 +34,7 @@ def true_turn_s(time_s: np.ndarray, rate_c_per_min: np.ndarray) -> float:
 @pytest.mark.parametrize("every_s", [0.25, 1.0, 2.0, 5.0])
 @pytest.mark.parametrize(("fall_c", "tau_s"), [(120.0, 25.0), (150.0, 15.0), (100.0, 35.0)])
 def test_turning_point_is_where_the_derivative_is_zero(every_s: float, fall_c: float, tau_s: float):
-    """On a noisy probe by formula the turning point lies within 3 s and 0.5 °C of the one worked out by hand."""
+    """On a noisy probe by formula the turning point is within 3 s and 0.5 °C of the one calculated by hand."""
     time_s = np.arange(0, 300, every_s)
     temp_c = probe(time_s, fall_c, tau_s) + np.random.default_rng(4).normal(0, 0.1, time_s.size)
     turn = turning_point(time_s, temp_c)
@@ -45,7 +45,7 @@ def test_turning_point_is_where_the_derivative_is_zero(every_s: float, fall_c: f
 
 
 def test_no_turning_point_before_the_probe_has_turned():
-    """While it falls, and just after, there is none yet; 10 s later there is."""
+    """There is none during the fall and just after it; 10 s later there is."""
     time_s = np.arange(0, 300, 1.0)
     turn_s = 25 * math.log(120 / 6.25)
     for until_s, known in ((30, False), (turn_s + 4, False), (turn_s + 15, True)):
@@ -54,7 +54,7 @@ def test_no_turning_point_before_the_probe_has_turned():
 
 
 def test_no_turning_point_without_a_turn():
-    """A probe that only rises, one that only falls and no readings at all have none."""
+    """A probe that only rises, one that only falls, and no readings have no turning point."""
     time_s = np.arange(0, 600, 1.0)
     assert turning_point(time_s, 50 + 0.2 * time_s) is None
     assert turning_point(time_s, 300 - 0.2 * time_s) is None
@@ -62,7 +62,7 @@ def test_no_turning_point_without_a_turn():
 
 
 def test_turning_point_bridges_missed_readings():
-    """Missed readings move it little."""
+    """Missing readings shift the turning point little."""
     time_s = np.arange(0, 300, 1.0)
     temp_c = probe(time_s)
     whole = turning_point(time_s, temp_c)
@@ -77,9 +77,9 @@ def test_turning_point_bridges_missed_readings():
     [(0.25, 0.1, 0.53), (0.08, 0.1, 0.18), (0.5, 0.5, 1.1), (0.25, 1.0, 0.85)],
 )
 def test_the_error_of_the_turning_point_is_honest(roasts: list[Known], sd_c: float, step_c: float, most_s: float):
-    """On 100 simulated roasts 60 to 76 of their turning points lie within one error of the noise-free curve's."""
-    # One standard error holds 68.3 of 100 normal values; the binomial standard error of such a count is 4.7. The bounds
-    # of the root-mean-square error are some 20 % above what was found when they were set [computed].
+    """On 100 simulated roasts 60 to 76 turning points lie within one standard error of the noise-free curve's."""
+    # One standard error covers 68.3 of 100 normal values; the binomial standard error of such a count is 4.7. The
+    # bounds of the root-mean-square error are some 20 % above the results when they were set [computed].
     offs, within = [], []
     for number, roast in enumerate(roasts):
         rng = np.random.default_rng([31, number])
@@ -92,7 +92,7 @@ def test_the_error_of_the_turning_point_is_honest(roasts: list[Known], sd_c: flo
 
 
 def test_a_lone_spike_does_not_move_it():
-    """A static shock that reads +400 °C, or a loose plug that reads 0 °C, near the turn leaves it where it was."""
+    """A static shock of +400 °C, or a loose plug that reads 0 °C, near the turn does not shift it."""
     time_s = np.arange(0, 300, 1.0)
     temp_c = probe(time_s)
     whole = turning_point(time_s, temp_c)
@@ -106,7 +106,7 @@ def test_a_lone_spike_does_not_move_it():
 
 @given(st.floats(-100, 100), st.floats(-15, 15))
 def test_it_moves_with_the_curve(up_c: float, later_s: float):
-    """Adding to the temperatures changes no time and no error; the same curve later turns as much later."""
+    """A temperature offset changes neither time nor error; a delayed curve turns as much later."""
     time_s = np.arange(0, 300, 1.0)
     temp_c = probe(time_s) + np.random.default_rng(6).normal(0, 0.25, time_s.size)
     turn = turning_point(time_s, temp_c)
@@ -117,7 +117,7 @@ def test_it_moves_with_the_curve(up_c: float, later_s: float):
 
 
 def test_it_is_known_sooner_with_a_larger_error():
-    """Just after the turn the error is larger than once 16 s have passed, and what comes later changes nothing."""
+    """Just after the turn the error is larger than 16 s later, and later readings change nothing."""
     time_s = np.arange(0, 300, 1.0)
     temp_c = probe(time_s) + np.random.default_rng(6).normal(0, 0.25, time_s.size)
     soon, later, last = (turning_point(time_s[:n], temp_c[:n]) for n in (86, 110, 300))
@@ -128,6 +128,6 @@ def test_it_is_known_sooner_with_a_larger_error():
 
 
 def test_ragged_columns_are_refused():
-    """Times and temperatures of two lengths are an error with a name."""
+    """Times and temperatures of different lengths raise a named error."""
     with pytest.raises(CurveError):
         turning_point([0, 1], [0])

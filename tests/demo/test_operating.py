@@ -1,4 +1,4 @@
-"""The demo's operator: its own batch from open to scale, and how it makes room for others."""
+"""The demo's operator: its own batch from opening to weighing, and its reaction to other people."""
 
 from itertools import count
 from typing import Any
@@ -14,7 +14,7 @@ START_MS = 1_800_000_000_000
 
 
 class Bench:
-    """An operator at a drum, and a clock that a test moves by hand."""
+    """An operator at a drum, and a clock set by hand."""
 
     def __init__(self, hello: str = "", goodbye: str = "") -> None:
         self.drum = Drum(seed=1)
@@ -46,7 +46,7 @@ class Bench:
         return said
 
     def say(self, kind: str, body: dict[str, Any], *, batch: str = "26330-01X", ago_s: float = 0.2, device="phone"):
-        """Someone else's entry comes in."""
+        """An entry of somebody else arrives."""
         ident = f"10000000-0000-4000-8000-{next(self.theirs):012d}"
         by, at_ms = {"person": "Wren", "device": device}, self.now_ms - round(ago_s * 1000)
         about = {"id": ident, "machine": MACHINE, "batch": batch, "at_ms": at_ms, "by": by}
@@ -63,7 +63,7 @@ def moments(entries: list[dict[str, Any]]) -> dict[str, int]:
 
 
 def test_left_alone_it_roasts_one_batch_and_weighs_it(bench: Bench):
-    """It opens, charges, taps what there is to see in order, drops as planned, weighs, and then stays silent."""
+    """Undisturbed, it opens, charges, taps in order, drops as planned, weighs, and then stays silent."""
     bench.run(1200)
     kinds = [entry["kind"] for entry in bench.sent]
     assert kinds[:2] == ["opened", "moment"]
@@ -81,7 +81,7 @@ def test_left_alone_it_roasts_one_batch_and_weighs_it(bench: Bench):
 
 
 def test_entries_say_where_they_belong(bench: Bench):
-    """All but the first name its batch, by the code once it is known; all carry device, person and a time."""
+    """All entries but the first name its batch, by code once it is known; all have device, person and time."""
     bench.run(700)
     assert "batch" not in bench.sent[0]
     assert {entry["batch"] for entry in bench.sent[1:]} <= {bench.sent[0]["id"], "26330-01X"}
@@ -90,8 +90,8 @@ def test_entries_say_where_they_belong(bench: Bench):
     assert len({entry["id"] for entry in bench.sent}) == len(bench.sent)
 
 
-def test_taps_come_a_little_after_what_they_tell(bench: Bench):
-    """Yellow and first crack are tapped within 5 s of the truth, never before it."""
+def test_taps_come_shortly_after_the_true_moments(bench: Bench):
+    """Yellow and first crack are tapped within 5 s after the true time, never before it."""
     truth: dict[str, int] = {}
     for _ in range(650):
         bench.run(1)
@@ -103,14 +103,14 @@ def test_taps_come_a_little_after_what_they_tell(bench: Bench):
 
 
 def test_it_posts_no_moves(bench: Bench):
-    """Knobs are turned on the machine and read off it; no entry says so."""
+    """Knobs are turned on the machine and read from it; the operator posts no move."""
     bench.run(700)
     assert bench.operator.turns
     assert "move" not in {entry["kind"] for entry in bench.sent}
 
 
-def test_any_word_of_another_takes_the_batch_over(bench: Bench):
-    """After a note from another device it taps nothing more, yet the knobs go on."""
+def test_an_entry_of_another_device_takes_over(bench: Bench):
+    """After a note from another device it taps nothing more, but still turns the knobs."""
     bench.run(100)
     bench.say("note", {"text": "I have it"})
     turned = len(bench.operator.turns)
@@ -123,8 +123,8 @@ def notes(entries: list[dict[str, Any]]) -> list[str]:
     return [entry["body"]["text"] for entry in entries if entry["kind"] == "note"]
 
 
-def test_it_says_who_it_is_and_when_it_gives_way():
-    """One note early in its batch, one as someone takes it over in mid-roast, and none for what comes after that."""
+def test_it_introduces_itself_and_reports_a_takeover():
+    """It writes one note early in its batch, one when someone takes over in mid-roast, and none later."""
     bench = Bench(hello="I roast this one", goodbye="Yours now")
     assert notes(bench.run(30)) == ["I roast this one"]
     bench.say("trier", {"stage": "pale"})
@@ -133,8 +133,8 @@ def test_it_says_who_it_is_and_when_it_gives_way():
     assert bench.run(30) == []
 
 
-def test_what_is_said_after_its_drop_is_no_takeover():
-    """Who weighs its batch is not told to mark the moments."""
+def test_entries_after_the_drop_are_no_takeover():
+    """Weighing its batch is not a takeover."""
     bench = Bench(goodbye="Yours now")
     while not bench.operator.roasted_g:
         bench.run(1)
@@ -143,7 +143,7 @@ def test_what_is_said_after_its_drop_is_no_takeover():
 
 
 def test_moves_read_off_the_machine_are_no_takeover(bench: Bench):
-    """Drumside's own entries, which name the machine as their device, change nothing."""
+    """Drumside's own entries, with the machine as their device, are not a takeover."""
     bench.run(60)
     bench.say("move", {"control": "hot_air", "setting": 9.0}, device=MACHINE)
     assert bench.operator.tapping
@@ -151,7 +151,7 @@ def test_moves_read_off_the_machine_are_no_takeover(bench: Bench):
 
 
 def test_a_move_of_another_is_set_and_left_alone(bench: Bench):
-    """It stands on the register at once, and the schedule does not turn that knob again in this batch."""
+    """A move by somebody else is written to the register at once, and the schedule leaves that knob alone."""
     bench.run(100)
     bench.say("move", {"control": "radiant", "setting": 1.5})
     assert bench.drum.levels()["radiant"] == 1.5
@@ -161,7 +161,7 @@ def test_a_move_of_another_is_set_and_left_alone(bench: Bench):
 
 
 def test_the_drop_of_another_lets_the_beans_out(bench: Bench):
-    """The drum is empty at once, warm again later, and nothing is weighed for them."""
+    """A drop by somebody else empties the drum at once; it is warm again later, and nothing is weighed."""
     bench.run(500)
     bench.say("moment", {"moment": "drop"})
     assert not bench.drum.roaster.loaded
@@ -171,7 +171,7 @@ def test_the_drop_of_another_lets_the_beans_out(bench: Bench):
 
 
 def test_a_batch_of_another_is_charged_and_dropped(bench: Bench):
-    """With its own green weight and bean; after the operator's batch it is roasted like any other, unasked."""
+    """Somebody else's batch, after the operator's, is roasted with its own green weight and bean."""
     bench.run(1200)
     bench.say("opened", {"green_g": 2500.0}, batch="26330-02Y")
     bench.say("moment", {"moment": "charge"}, batch="26330-02Y")
@@ -185,7 +185,7 @@ def test_a_batch_of_another_is_charged_and_dropped(bench: Bench):
 
 
 def test_a_charge_of_another_ends_the_operators_batch_honestly(bench: Bench):
-    """Its beans go out and it says so, before the other's charge."""
+    """A charge by somebody else drops the operator's beans, with a note, before it."""
     bench.run(300)
     bench.say("opened", {}, batch="26330-02Y")
     assert bench.operator.tapping
@@ -197,8 +197,8 @@ def test_a_charge_of_another_ends_the_operators_batch_honestly(bench: Bench):
     assert bench.run(900) == []
 
 
-def test_whoever_charged_before_it_began_keeps_the_drum():
-    """It opens no batch of its own then: a page would show that one, and taps would go to it."""
+def test_an_earlier_charge_keeps_the_drum():
+    """If somebody charged before its start, it opens no batch, since pages would show that one."""
     drum = Drum(seed=1)
     operator = Operator(drum, Job(ALDER, "Ines", 4000.0, seed=3), new_id=lambda: "never")
     by = {"person": "Wren", "device": "phone"}
@@ -210,7 +210,7 @@ def test_whoever_charged_before_it_began_keeps_the_drum():
 
 
 def test_a_doubled_charge_is_no_second_charge(bench: Bench):
-    """Someone taps charge for the batch that is in the drum: the beans stay."""
+    """A second charge tap for the batch in the drum leaves the beans there."""
     bench.run(200)
     before_c = bench.drum.roaster.bean_c
     bench.say("moment", {"moment": "charge"})
@@ -218,14 +218,14 @@ def test_a_doubled_charge_is_no_second_charge(bench: Bench):
 
 
 def test_a_drop_of_another_batch_leaves_the_drum_alone(bench: Bench):
-    """A late drop for yesterday's batch opens no door."""
+    """A late drop for yesterday's batch does not open the door."""
     bench.run(200)
     bench.say("moment", {"moment": "drop"}, batch="26329-03Q")
     assert bench.drum.roaster.loaded
 
 
 def test_moves_before_a_charge_hold(bench: Bench):
-    """What another sets on the empty drum is not turned back by the charge."""
+    """The charge does not revert settings that somebody else made on the empty drum."""
     bench.run(1200)
     bench.say("opened", {"green_g": 4000.0}, batch="26330-02Y")
     bench.say("move", {"control": "drum_heat", "setting": 6.5}, batch="26330-02Y")
@@ -234,8 +234,8 @@ def test_moves_before_a_charge_hold(bench: Bench):
     assert bench.drum.levels()["drum_heat"] == 6.5
 
 
-def test_what_is_old_moves_nothing(bench: Bench):
-    """Entries of the past, read again at a start, touch no knob and open no door."""
+def test_old_entries_change_nothing(bench: Bench):
+    """Old entries, read again at a start, turn no knob and open no door."""
     bench.run(200)
     ago_s = STALE_MS / 1000 + 1
     bench.say("move", {"control": "stir", "setting": 1.0}, batch="26329-03Q", ago_s=ago_s)
@@ -246,7 +246,7 @@ def test_what_is_old_moves_nothing(bench: Bench):
 
 
 def test_unknown_controls_and_wild_settings_break_nothing(bench: Bench):
-    """A control that the drum has not is passed over; a setting is kept within the knob's travel."""
+    """An unknown control is ignored; a setting is limited to the knob's range."""
     bench.run(50)
     bench.say("move", {"control": "shutter", "setting": 4.0})
     bench.say("move", {"control": "stir", "setting": 99.0})
@@ -254,7 +254,7 @@ def test_unknown_controls_and_wild_settings_break_nothing(bench: Bench):
 
 
 def test_beans_that_no_one_drops_are_not_burnt(bench: Bench):
-    """Taken over and forgotten: the heat goes off before they catch fire, and they cool."""
+    """Forgotten beans are cooled: the heat goes off before they catch fire."""
     bench.run(100)
     bench.say("note", {"text": "back in a minute"})
     bench.run(2400)

@@ -33,7 +33,7 @@ ROOT = Path(__file__).parents[2]
 
 
 def wait_for(what, limit_s: float = 20.0):
-    """What ``what()`` gives once it is true."""
+    """Poll until ``what()`` is true; returns its value."""
     end_s = time.monotonic() + limit_s
     while time.monotonic() < end_s:
         if value := what():
@@ -52,7 +52,7 @@ def answers(port: int) -> bool:
 
 @contextmanager
 def process(*arguments: str) -> Iterator[subprocess.Popen[str]]:
-    """The roaster as its own process, ended by its own pid."""
+    """The roaster as its own process, ended by its pid."""
     child = subprocess.Popen(
         [sys.executable, "-m", "demo.roaster", *arguments], cwd=ROOT, text=True,
         stdout=subprocess.PIPE, stderr=subprocess.PIPE,
@@ -65,7 +65,7 @@ def process(*arguments: str) -> Iterator[subprocess.Popen[str]]:
 
 
 class EntryServer:
-    """A few lines of HTTP that keep entries as Drumside does: enough to hear what an operator sends."""
+    """A few lines of HTTP that store entries like Drumside, to record the operator's entries."""
 
     def __init__(self, rate: float) -> None:
         self.clock = Clock(rate)
@@ -90,7 +90,7 @@ class EntryServer:
                 self.wfile.write(data)
 
             def log_message(self, *_: object) -> None:
-                """Nothing to tell."""
+                """Log nothing."""
 
         self.server = ThreadingHTTPServer(("127.0.0.1", 0), Handler)
         self.url = f"http://127.0.0.1:{self.server.server_port}"
@@ -133,7 +133,7 @@ def entry_server(rate: float) -> Iterator[EntryServer]:
 
 
 def test_drumsides_own_driver_reads_the_demos_sheet():
-    """Channels and controls of demo/drum-4.toml come over loopback with the drum's values."""
+    """Channels and controls of demo/drum-4.toml are read over loopback with the drum's values."""
     port = held_port()
     drum = Drum(seed=2)
     server = RegisterServer(drum, port)
@@ -151,7 +151,7 @@ def test_drumsides_own_driver_reads_the_demos_sheet():
 
 
 def test_writing_a_holding_register_turns_the_knob():
-    """As on a real machine; a level beyond the knob or a register that is none is refused."""
+    """As on a real machine; a value beyond the range or an unknown register is refused."""
     port = held_port()
     drum = Drum()
     server = RegisterServer(drum, port)
@@ -173,8 +173,8 @@ def test_writing_a_holding_register_turns_the_knob():
     assert not answers(port)
 
 
-def test_a_taken_port_is_told_and_ends_it():
-    """A second roaster on one port says so and returns 2."""
+def test_a_taken_port_is_reported_and_ends_it():
+    """A second roaster on the same port reports that and returns 2."""
     with socket.socket() as taken:
         taken.bind(("127.0.0.1", 0))
         taken.listen()
@@ -186,7 +186,7 @@ def test_a_taken_port_is_told_and_ends_it():
 
 
 @pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGINT])
-def test_it_ends_cleanly_when_told(number: signal.Signals):
+def test_it_ends_cleanly_on_request(number: signal.Signals):
     """Return code 0, nothing on stderr, port free again."""
     port = held_port()
     with process("--port", str(port)) as child:
@@ -199,7 +199,7 @@ def test_it_ends_cleanly_when_told(number: signal.Signals):
 
 @pytest.mark.skipif(os.name != "posix", reason="only POSIX systems tell of a dead parent in this way")
 def test_it_ends_when_its_parent_is_gone():
-    """A roaster whose parent was killed lets go of its port within seconds."""
+    """A roaster whose parent was killed releases its port within seconds."""
     port = held_port()
     code = textwrap.dedent(f"""
         import subprocess, sys, time
@@ -216,7 +216,7 @@ def test_it_ends_when_its_parent_is_gone():
 
 
 def test_the_operator_roasts_a_batch_over_the_wire():
-    """At 300 times real time: opened, charged, tapped through, dropped and weighed, by Drumside's clock."""
+    """At 300 times real time: opened, charged, tapped, dropped and weighed, by Drumside's clock."""
     with entry_server(300.0) as drumside, process(
         "--port", str(held_port()), "--speed", "300", "--drumside", drumside.url, "--token", "secret"
     ):  # fmt: skip
@@ -230,7 +230,7 @@ def test_the_operator_roasts_a_batch_over_the_wire():
 
 
 def test_a_newcomer_takes_over_over_the_wire():
-    """After a tap of another phone the operator is silent, and that phone's move and drop reach the machine."""
+    """After a tap from another phone the operator is silent, and that phone's move and drop reach the machine."""
     port = held_port()
     with entry_server(60.0) as drumside, process(
         "--port", str(port), "--speed", "60", "--drumside", drumside.url
@@ -252,11 +252,11 @@ def test_a_newcomer_takes_over_over_the_wire():
         drumside.tap("moment", {"moment": "drop"})
         wait_for(lambda: probe() > 1500)
         client.close()
-    # The operator's own note that it was taken over may come late.
+    # The operator's own note about the takeover may come late.
     assert [entry["kind"] for entry in drumside.entries[said:] if entry["kind"] != "note"] == ["moment"]
 
 
 def test_a_coffee_of_the_house_is_known_by_lot_or_name():
-    """Its bean is used for a batch that someone else opens; anything else is a usual bean."""
+    """Its bean is used for a batch that someone else opens; any other coffee is a standard bean."""
     assert bean_of({"lot": "QW-258"}) == bean_of({"coffee": "Night Ferry"}) == NIGHT_FERRY.bean
     assert bean_of({}) == GreenCoffee()

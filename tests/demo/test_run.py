@@ -10,7 +10,7 @@ from roastlog.errors import SettingError
 
 
 def test_a_taken_port_is_refused_before_anything_is_begun(tmp_path: Path):
-    """The operator would else write into whatever Drumside answers there; no folder is filled either."""
+    """A port in use is refused before any folder is filled, since the operator would write into the other server."""
     with socket.socket() as taken:
         taken.bind(("127.0.0.1", 0))
         taken.listen()

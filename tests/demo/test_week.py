@@ -1,4 +1,4 @@
-"""The week before, as data that Drumside would take."""
+"""The week before the demo, as data that Drumside accepts."""
 
 from collections import Counter
 from datetime import datetime
@@ -28,7 +28,7 @@ def folded(batch: PastBatch) -> Batch:
 
 
 def test_week_has_its_batches_in_order(batches: list[PastBatch]):
-    """18 to 22 batches, as many as promised, oldest first, none overlapping, all before now."""
+    """There are 18 to 22 batches, oldest first, without overlap, all in the past."""
     assert 18 <= len(batches) <= 22
     assert len(batches) == batch_count(NOW_MS)
     spans = [(batch.at_ms[0], batch.at_ms[-1]) for batch in batches]
@@ -38,7 +38,7 @@ def test_week_has_its_batches_in_order(batches: list[PastBatch]):
 
 
 def test_every_entry_is_taken_and_flags_nothing(batches: list[PastBatch]):
-    """The journal's own models accept all of it; the fold finds nothing doubled, late or out of order."""
+    """The journal's own models accept every entry; the fold finds none doubled, late or out of order."""
     for batch in batches:
         assert batch.entries[0]["kind"] == "opened"
         assert {entry["batch"] for entry in batch.entries[1:]} == {batch.entries[0]["id"]}
@@ -46,7 +46,7 @@ def test_every_entry_is_taken_and_flags_nothing(batches: list[PastBatch]):
 
 
 def test_batches_end_as_people_end_them(batches: list[PastBatch]):
-    """All are released but the late one, which is held, and the newest, which waits for the scale."""
+    """All batches are released except the late one, which is held, and the newest, which waits for weighing."""
     states = Counter(folded(batch).state for batch in batches)
     assert states == {"released": len(batches) - 2, "held": 1, "cooling": 1}
     assert folded(batches[-1]).state == "cooling"
@@ -54,7 +54,7 @@ def test_batches_end_as_people_end_them(batches: list[PastBatch]):
 
 
 def test_losses_are_those_of_the_physics_in_the_usual_band(batches: list[PastBatch]):
-    """13-17 % (practice, from memory); what the scale says is the true mass to its step of 5 g."""
+    """Losses are 13–17 % (practice, from memory); the scale shows the true mass in steps of 5 g."""
     for batch in batches:
         assert 0.13 <= 1 - batch.roasted_g / batch.green_g <= 0.17
         weighed_g = folded(batch).roasted_g
@@ -62,7 +62,7 @@ def test_losses_are_those_of_the_physics_in_the_usual_band(batches: list[PastBat
 
 
 def test_batches_of_a_coffee_differ_a_little(batches: list[PastBatch]):
-    """No two have one loss or one curve, yet first crack of a coffee stays within 45 s."""
+    """No two batches have the same loss or curve, yet first crack of a coffee stays within 45 s."""
     cracks: dict[str | None, list[float]] = {}
     for batch in batches:
         fold_ = folded(batch)
@@ -72,7 +72,7 @@ def test_batches_of_a_coffee_differ_a_little(batches: list[PastBatch]):
 
 
 def test_readings_are_one_a_second_around_the_roast(batches: list[PastBatch]):
-    """Rows begin before the charge and end after the drop; every value is finite."""
+    """Rows start before the charge and end after the drop; every value is finite."""
     for batch in batches:
         at = folded(batch).moments
         assert np.all(np.diff(batch.at_ms) == 1000)
@@ -84,7 +84,7 @@ def test_readings_are_one_a_second_around_the_roast(batches: list[PastBatch]):
 
 
 def test_the_same_moment_gives_the_same_week(batches: list[PastBatch]):
-    """Entries, ids and readings alike; another seed gives other roasts."""
+    """Entries, ids and readings are reproducible; another seed gives other roasts."""
     again, other = list(week(NOW_MS)), list(week(NOW_MS, seed=1))
     assert [batch.entries for batch in batches] == [batch.entries for batch in again]
     assert np.array_equal(batches[3].channels["exhaust"], again[3].channels["exhaust"])
@@ -95,7 +95,7 @@ def test_the_same_moment_gives_the_same_week(batches: list[PastBatch]):
 
 @pytest.mark.parametrize("later_days", range(7))
 def test_any_weekday_makes_a_week(later_days: int):
-    """Whatever day the demo is run, there are as many batches and none on a Sunday but today's own."""
+    """On any weekday there are as many batches, and none on a Sunday except today's own."""
     now_ms = NOW_MS + later_days * 86_400_000
     batches = list(week(now_ms))
     assert len(batches) == 20
@@ -103,8 +103,8 @@ def test_any_weekday_makes_a_week(later_days: int):
     assert 6 not in days
 
 
-def test_the_books_bear_the_week(batches: list[PastBatch]):
-    """Each lot has more than its batches took, and one of them is nearly gone."""
+def test_the_stock_suffices_for_the_week(batches: list[PastBatch]):
+    """Each lot holds more than its batches took, and one of them is nearly used up."""
     left_g = {coffee.lot.code: coffee.lot.bought_g for coffee in COFFEES}
     for batch in batches:
         left_g[batch.entries[0]["body"]["lot"]] -= batch.green_g
@@ -113,7 +113,7 @@ def test_the_books_bear_the_week(batches: list[PastBatch]):
 
 
 def test_all_kinds_of_people_and_kinds_of_entries_occur(batches: list[PastBatch]):
-    """Three people and all that a journal can hold of an ordinary week."""
+    """The week has three people and every kind of entry of an ordinary week."""
     entries = [entry for batch in batches for entry in batch.entries]
     assert {entry["by"]["person"] for entry in entries} == {*PEOPLE, None}
     assert set(Counter(entry["kind"] for entry in entries)) == {
@@ -122,7 +122,7 @@ def test_all_kinds_of_people_and_kinds_of_entries_occur(batches: list[PastBatch]
 
 
 def test_scenario_fits_the_program():
-    """The sheet is a sheet, the lots are rows of the books, the settings are settings."""
+    """The sheet, the lots and the settings are valid for the program."""
     machine = parse_sheet(SHEET.read_text(encoding="utf-8"))
     assert machine.id == MACHINE
     assert [control.id for control in machine.controls] == ["hot_air", "radiant", "drum_heat", "stir"]

@@ -33,7 +33,7 @@ USER, PASSWORD = "drumside", "Night Ferry 7"
 
 
 class Broker:
-    """The broker as a test sees it: ``port`` is plain, ``tls_port`` is not. Use it in a ``with``."""
+    """The broker for a test: ``port`` is plain, ``tls_port`` is not. Use it in a ``with``."""
 
     def __init__(self, folder: Path) -> None:
         self.port, self.tls_port = held_port(), held_port()
@@ -72,19 +72,19 @@ class Broker:
                     time.sleep(0.02)
 
     def kill(self) -> None:
-        """End it as a pulled plug would."""
+        """End it like a power cut."""
         if self._process is not None:
             self._process.kill()
             self._process.wait()
             self._process = None
 
     def stall(self) -> None:
-        """Let it hold its connections and say nothing."""
+        """Make it hold its connections and send nothing."""
         assert self._process is not None
         os.kill(self._process.pid, signal.SIGSTOP)
 
     def resume(self) -> None:
-        """Let it go on after `stall`."""
+        """Resume after `stall`."""
         assert self._process is not None
         os.kill(self._process.pid, signal.SIGCONT)
 
@@ -111,7 +111,7 @@ class Voice:
         self._client.loop_stop()
 
     def say(self, topic: str, text: str | bytes, *, retain: bool = False) -> None:
-        """Publish, and wait until the broker has it."""
+        """Publish, and wait until the broker has the message."""
         self._client.publish(topic, text, qos=1, retain=retain).wait_for_publish(10)
 
 

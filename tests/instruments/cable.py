@@ -1,4 +1,4 @@
-"""A serial cable made of two pseudo-terminals, which can be unplugged, plugged in again, and made to garble."""
+"""A serial cable made of two pseudo-terminals, which can be unplugged, plugged in again, and made to garble data."""
 
 import contextlib
 import os
@@ -22,7 +22,7 @@ class Cable:
 
     def __init__(self, folder: Path) -> None:
         self.near, self.far = str(folder / "ttyNear"), str(folder / "ttyFar")
-        self.garble: Callable[[bytes], bytes] = bytes  # what becomes of that which comes to the near end
+        self.garble: Callable[[bytes], bytes] = bytes  # transforms data that arrives at the near end
         self._masters: dict[str, int] = {}
         self._slaves: dict[str, int] = {}
         self._stop = threading.Event()
@@ -52,12 +52,12 @@ class Cable:
             self._unplug(self.near)
 
     def say(self, data: bytes) -> None:
-        """Let the near end hear something, as if it had come from the far one."""
+        """Send data to the near end, as if from the far one."""
         with self._turn:
             os.write(self._masters[self.near], data)
 
     def heard(self) -> bytes:
-        """What was sent from the near end and nobody has taken; to be asked with nothing at the far one."""
+        """Data sent from the near end and not read yet; to be called with nothing at the far one."""
         ready, _, _ = select.select([self._slaves[self.far]], [], [], 0)
         return os.read(self._slaves[self.far], 4096) if ready else b""
 

@@ -34,12 +34,12 @@ UNIT_2 = {0: ("INT16", [333])}  # its input registers; its holding registers are
 
 
 class ModbusServer:
-    """The server as a test sees it, on a port of loopback or on a serial device. Use it in a ``with``."""
+    """The server for a test, on a port of loopback or on a serial device. Use it in a ``with``."""
 
     def __init__(self, port: int | None = None, *, device: str = "") -> None:
         self.port = port or held_port()
         self._where = device or str(self.port)
-        self._set: dict[int, int] = {}  # what is set stays set over a restart
+        self._set: dict[int, int] = {}  # values that were set survive a restart
         self._process: subprocess.Popen[str] | None = None
 
     def __enter__(self) -> Self:
@@ -64,19 +64,19 @@ class ModbusServer:
         assert self._answer() == "ready"
 
     def kill(self) -> None:
-        """End it as a pulled plug would."""
+        """End it like a power cut."""
         if self._process is not None:
             self._process.kill()
             self._process.communicate()
             self._process = None
 
     def stall(self) -> None:
-        """Let it hold its connections and answer nothing."""
+        """Make it hold its connections and answer nothing."""
         os.kill(self._running().pid, signal.SIGSTOP)
         time.sleep(0.05)
 
     def resume(self) -> None:
-        """Let it go on after `stall`."""
+        """Resume after `stall`."""
         os.kill(self._running().pid, signal.SIGCONT)
 
     def asked(self) -> dict[str, int]:
@@ -131,13 +131,13 @@ async def serve(where: str, changes: dict[int, int]) -> None:
         for line in sys.stdin:
             if line.strip() == "asked":
                 answer = json.dumps(asked)
-                asked.clear()  # before the test hears of it and asks on
+                asked.clear()  # before the test sees it and asks again
                 print(answer, flush=True)
             else:
                 address, registers = json.loads(line)
                 changes.update(enumerate(registers, start=address))
                 print("set", flush=True)
-        os._exit(0)  # the test is gone
+        os._exit(0)  # the test has ended
 
     bits = [SimData(0, values=[BITS.get(n, False) for n in range(16)], datatype=DataType.BITS)]
     units = [

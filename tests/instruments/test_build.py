@@ -16,7 +16,7 @@ def probe(host: str, address: int, poll_s: float) -> ModbusPoint:
 
 
 def test_each_address_is_one_link_with_its_channels_and_controls():
-    """Points of one host and port share a link, each with its own rhythm; pushed channels need none."""
+    """Points of one host and port share a link, each with its own poll time; pushed channels need none."""
     machine = Machine(
         id="drum-4",
         name="Four-kilo drum",
@@ -39,7 +39,7 @@ def test_each_address_is_one_link_with_its_channels_and_controls():
 
 
 def test_each_broker_and_serial_port_is_one_link():
-    """Channels of one connection or port share it; another user at the same broker is another connection."""
+    """Channels of one connection or port share a link; another user at the same broker is another connection."""
     rtu = {"device": "/dev/ttyUSB0", "table": "input", "type": "int16"}
     mqtt = {"host": "broker", "topic": "x"}
     line = {"device": "/dev/ttyACM0", "separator": ",", "columns": 2}
@@ -73,7 +73,7 @@ def test_practice_machine_reads_at_once():
 
 
 def test_no_wire_library_is_loaded_unasked():
-    """Sheets and their links bring none of the libraries of a wire, nor tomlkit, until one is needed."""
+    """Sheets and their links load no wire library, nor tomlkit, until one is needed."""
     code = (
         "import sys; from roastlog.clock import Clock; from roastlog.instruments import build;"
         "from roastlog.machine import sheet;"

@@ -1,4 +1,4 @@
-"""From what a wire says to what the sheet means: mV and ohm to °C, cold junctions over links, knobs, broken probes."""
+"""Conversion of raw values: mV and ohm to °C, cold junctions across links, knobs, broken probes."""
 
 from collections.abc import Collection
 
@@ -49,7 +49,7 @@ modbus = { host = "127.0.0.1", table = "holding", address = 0, type = "uint16", 
 
 
 class Wire:
-    """A link that says what it is told to."""
+    """A link with readings given by the test."""
 
     name = "a wire"
 
@@ -62,7 +62,7 @@ class Wire:
     def close(self) -> None: ...
 
     def read(self, ids: Collection[str]) -> list[Reading | ReadFault]:
-        """Readings in the order that they were asked for."""
+        """Readings in the requested order."""
         return [Reading(self.clock.now_ms(), name, self.says[name], "raw") for name in ids if name in self.says]
 
 
@@ -74,7 +74,7 @@ def wire() -> Wire:
 
 @pytest.fixture
 def link(wire: Wire) -> ConvertedInstrument:
-    """The wire, read by the sheet."""
+    """The link, converted by the sheet."""
     machine = parse_sheet(SHEET)
     return ConvertedInstrument(wire, machine, ColdJunctions(machine, wire.clock))
 
@@ -85,7 +85,7 @@ def told(link: ConvertedInstrument, *ids: str) -> dict[str, float | str]:
 
 
 def test_millivolts_and_ohms_become_degrees(link: ConvertedInstrument, wire: Wire):
-    """J with its junction measured by a Pt1000 of the same poll, offset and all; K with a fixed one [computed]."""
+    """J with its junction measured by a Pt1000 in the same poll, with offset; K with a fixed junction [computed]."""
     # 1097.35 ohm are 25 °C; with the junction's own offset of 15 °C it is at 40 °C, and J at 200 °C gives 8.720 mV.
     wire.says = {"bean_probe": 8.720, "box": 1097.35, "exhaust": 7.138}
     got = told(link, "bean_probe", "box", "exhaust")
@@ -95,7 +95,7 @@ def test_millivolts_and_ohms_become_degrees(link: ConvertedInstrument, wire: Wir
 
 
 def test_order_and_raw_values_are_kept(link: ConvertedInstrument, wire: Wire):
-    """Answers come as they were asked for, with what was on the wire."""
+    """Results keep the requested order and the raw data."""
     wire.says = {"bean_probe": 8.720, "box": 1097.35, "exhaust": 7.138}
     answers = link.read(["exhaust", "bean_probe", "box"])
     assert [answer.channel for answer in answers] == ["exhaust", "bean_probe", "box"]
@@ -103,7 +103,7 @@ def test_order_and_raw_values_are_kept(link: ConvertedInstrument, wire: Wire):
 
 
 def test_a_cold_junction_may_be_on_another_link(wire: Wire):
-    """Two links of one machine share what is known of the junction, until it is too old."""
+    """Two links of one machine share the junction's temperature, until it is too old."""
     machine = parse_sheet(SHEET)
     junctions = ColdJunctions(machine, wire.clock)
     hot, cold = ConvertedInstrument(wire, machine, junctions), ConvertedInstrument(wire, machine, junctions)
@@ -115,8 +115,8 @@ def test_a_cold_junction_may_be_on_another_link(wire: Wire):
     assert told(hot, "bean_probe") == {"bean_probe": "Its cold junction, box, was last read too long ago."}
 
 
-def test_a_broken_sensor_is_a_fault_with_what_came(link: ConvertedInstrument, wire: Wire):
-    """Voltages, resistances and temperatures that cannot be are words: no one sees a number of them."""
+def test_a_broken_sensor_is_a_fault_with_its_raw_value(link: ConvertedInstrument, wire: Wire):
+    """Impossible voltages, resistances and temperatures are faults with a reason, not numbers."""
     wire.says = {"exhaust": 120.0, "box": 9e5, "inlet": 6553.5}
     got = told(link, "exhaust", "box", "inlet")
     assert "type K thermocouple" in str(got["exhaust"])
@@ -127,7 +127,7 @@ def test_a_broken_sensor_is_a_fault_with_what_came(link: ConvertedInstrument, wi
 
 
 def test_a_knob_stands_on_its_steps_and_trembles_not(link: ConvertedInstrument, wire: Wire):
-    """A register that trembles between two steps gives one setting; nonsense is a fault and changes nothing."""
+    """A register that jitters between two steps gives one setting; nonsense is a fault and changes nothing."""
     got = []
     for read in (4.2, 4.3, 4.2, 4.3, 99.0, 4.3, 5.0):
         wire.says = {"gas": read}
@@ -136,7 +136,7 @@ def test_a_knob_stands_on_its_steps_and_trembles_not(link: ConvertedInstrument, 
 
 
 def test_faults_and_losses_pass_through(link: ConvertedInstrument, wire: Wire):
-    """What the wire itself could not read stays its own words; a lost link stays lost."""
+    """Faults of the wire pass unchanged; a lost link stays lost."""
     fault = ReadFault(START_MS, "box", "no answer")
     wire.read = lambda _ids: [fault]
     assert link.read(["box"]) == [fault]

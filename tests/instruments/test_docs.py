@@ -1,4 +1,4 @@
-"""What docs/instruments.md says can be written as it stands, and says all that can be."""
+"""The examples in docs/instruments.md are valid and complete."""
 
 import re
 from pathlib import Path
@@ -17,7 +17,7 @@ SHEETS = re.findall(r"```toml\n(.*?)```", TEXT, re.DOTALL)
 
 @pytest.mark.parametrize("sheet", SHEETS)
 def test_each_example_is_a_sheet(sheet):
-    """It can be imported, exported and imported again, and makes its links."""
+    """Each example can be imported, exported, imported again, and makes its links."""
     machine = parse_sheet(sheet)
     assert parse_sheet(sheet_text(machine)).with_passwords_of(machine) == machine
     links = build_instruments(machine, Clock())
@@ -26,13 +26,13 @@ def test_each_example_is_a_sheet(sheet):
 
 
 def test_every_source_and_sensor_has_an_example_or_a_line():
-    """No source is missing."""
+    """Every source occurs in the text."""
     for source in SOURCES:
         assert re.search(rf"\b{source} = {{", TEXT)
 
 
 @pytest.mark.parametrize("model", [ModbusPoint, MqttPoint, SerialPoint, Sensor, Checked])
 def test_every_key_is_named(model):
-    """Each key that a sheet may have stands in the text."""
+    """Each key of a sheet is named in the text."""
     for field in model.model_fields:
         assert re.search(rf"`{field}|\b{field} = ", TEXT), f"{field} of {model.__name__}"

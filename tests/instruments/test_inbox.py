@@ -1,4 +1,4 @@
-"""What is kept of a source that speaks by itself: all of it, in order, and a fault only when nothing comes."""
+"""The inbox of a source that sends by itself keeps all readings in order, and has a fault only during silence."""
 
 import logging
 
@@ -13,12 +13,12 @@ from tests.conftest import START_MS, HandClock
 
 @pytest.fixture
 def inbox(clock: HandClock) -> Inbox:
-    """Of two channels, one of which may be silent for longer."""
+    """An inbox of two channels, one with a longer limit of silence."""
     return Inbox("a link", {"probe": 5.0, "room": 60.0}, clock)
 
 
 def test_all_that_came_is_taken_once_in_the_order_of_time(inbox: Inbox, clock: HandClock):
-    """Three messages of two channels between two polls are three readings, with the times of their arrival."""
+    """Three messages of two channels between two polls are three readings, with their times of arrival."""
     for at_s, name, value in ((1.0, "probe", 196.3), (1.1, "room", 24.0), (1.2, "probe", 196.5)):
         clock.turn_to(at_s)
         inbox.put(name, value, f"{value}")
@@ -31,14 +31,14 @@ def test_all_that_came_is_taken_once_in_the_order_of_time(inbox: Inbox, clock: H
 
 
 def test_two_in_one_millisecond_are_both_kept(inbox: Inbox):
-    """Readings are kept by their time; two of one channel never have the same."""
+    """Two readings of one channel never get the same time, since readings are stored by time."""
     inbox.put("probe", 1.0, "")
     inbox.put("probe", 2.0, "")
     assert [reading.at_ms for reading in inbox.take(["probe"])] == [START_MS, START_MS + 1]
 
 
-def test_what_nobody_takes_is_bounded(inbox: Inbox):
-    """The oldest goes when there is too much."""
+def test_unread_readings_are_limited(inbox: Inbox):
+    """If nobody reads, the oldest readings are dropped."""
     for number in range(MAX_READINGS + 7):
         inbox.put("probe", float(number), "")
     taken = inbox.take(["probe"])
@@ -47,7 +47,7 @@ def test_what_nobody_takes_is_bounded(inbox: Inbox):
 
 
 def test_silence_is_a_fault_of_its_channel_after_its_own_time(inbox: Inbox, clock: HandClock):
-    """Silent for five seconds is nothing, for longer a fault; the channel that may be silent longer has none."""
+    """Silence beyond the channel's own limit is its fault; a channel with a longer limit has none yet."""
     clock.turn_to(5)
     assert inbox.take(["probe", "room"]) == []
     clock.turn_to(6)
@@ -60,8 +60,8 @@ def test_silence_is_a_fault_of_its_channel_after_its_own_time(inbox: Inbox, cloc
     assert inbox.take(["probe"]) == []
 
 
-def test_garble_is_counted_and_told_while_no_reading_comes(inbox: Inbox, clock: HandClock, caplog):
-    """One among good ones is counted only; when nothing else comes it is the fault: the first reason, the last text."""
+def test_garble_is_counted_and_a_fault_without_readings(inbox: Inbox, clock: HandClock, caplog):
+    """Garbled data between good readings is counted; alone it is a fault with the first reason and the last text."""
     caplog.set_level(logging.INFO, "roastlog.instruments.inbox")
     inbox.put("probe", 1.0, "")
     inbox.take(["probe"])
@@ -82,13 +82,13 @@ def test_garble_is_counted_and_told_while_no_reading_comes(inbox: Inbox, clock: 
 
 
 def test_garble_before_any_reading_is_a_fault_at_once(inbox: Inbox):
-    """Nobody waits to hear that the sheet does not fit what comes."""
+    """Garbled data before any reading is a fault at once, since the sheet may not fit the data."""
     inbox.reject("probe", "no fit", "x")
     assert inbox.take(["probe", "room"]) == [ReadFault(START_MS, "probe", "no fit", "x")]
 
 
 def test_a_new_connection_begins_with_nothing(inbox: Inbox, clock: HandClock):
-    """What came over a connection that is gone, and its faults, are forgotten."""
+    """A new connection starts without the readings and faults of the old one."""
     inbox.put("probe", 1.0, "")
     inbox.fail("room", "no")
     clock.turn_to(100)
@@ -103,7 +103,7 @@ def test_a_new_connection_begins_with_nothing(inbox: Inbox, clock: HandClock):
     )
 )
 def test_no_reading_is_lost_between_polls(steps):
-    """Whatever comes and whenever it is asked for: each reading is taken once, and times of a channel rise."""
+    """Whatever arrives and whenever it is polled, each reading is returned once, and times of a channel increase."""
     clock = HandClock()
     inbox = Inbox("a link", {"probe": 5.0, "room": 60.0}, clock)
     taken: list[Reading] = []

@@ -21,14 +21,14 @@ from tests.ports import held_port
 
 @pytest.fixture(scope="module")
 def shared():
-    """One server for the tests that leave it as it is."""
+    """One server for the tests that do not change it."""
     with ModbusServer() as server:
         yield server
 
 
 @pytest.fixture
 def server(shared):
-    """The shared server with an empty count."""
+    """The shared server with its counts reset."""
     shared.asked()
     return shared
 
@@ -64,7 +64,7 @@ def values(answers: list[Reading | ReadFault]) -> dict[str, float | str]:
 
 
 def test_every_kind_of_point_gives_its_value(server):
-    """All types, both word orders, scale, offset, all four tables and two units read right."""
+    """All types, both word orders, scale, offset, all four tables and two units are read correctly."""
     port = server.port
     points = {
         "int16": point(port, "input", 0, "int16", scale=0.1),
@@ -91,7 +91,7 @@ def test_every_kind_of_point_gives_its_value(server):
 
 
 def test_neighbours_share_a_request(server):
-    """Three channels and three controls, with a gap among them, take two requests."""
+    """Three channels and three controls, with a gap between them, take two requests."""
     points = {f"channel_{n}": point(server.port, "input", n, "int16") for n in (0, 1, 2)}
     points |= {f"control_{n}": point(server.port, "holding", n, "uint16") for n in (10, 11, 13)}
     with linked(points) as instrument:
@@ -100,7 +100,7 @@ def test_neighbours_share_a_request(server):
 
 
 def test_points_on_the_same_registers_share_a_request(server):
-    """A long point and a short one that starts with it are both whole."""
+    """A long point and a short one that starts on the same register are both complete."""
     points = {"both": point(server.port, "input", 30, "int32"), "high": point(server.port, "input", 30, "uint16")}
     with linked(points) as instrument:
         assert values(instrument.read(points)) == {"both": -123456, "high": 0xFFFE}
@@ -108,7 +108,7 @@ def test_points_on_the_same_registers_share_a_request(server):
 
 
 def test_illegal_address_hurts_only_itself(server):
-    """A channel at an address that is not there gets a fault; its neighbours are read, and soon together again."""
+    """A channel at an illegal address gets a fault; its neighbours are read, and soon in one request again."""
     points = {f"good_{n}": point(server.port, "input", n, "int16") for n in (0, 1, 2)}
     points["bad"] = point(server.port, "input", 5, "int16")
     with linked(points) as instrument:
@@ -123,7 +123,7 @@ def test_illegal_address_hurts_only_itself(server):
 
 
 def test_a_hole_between_neighbours_is_found_out_once(server):
-    """Points around addresses that may not be read are asked for one by one from then on."""
+    """After one failure, points around an unreadable address are requested one by one."""
     points = {"low": point(server.port, "input", 50, "float32"), "high": point(server.port, "input", 60, "float32")}
     with linked(points) as instrument:
         instrument.read(points)
@@ -133,7 +133,7 @@ def test_a_hole_between_neighbours_is_found_out_once(server):
 
 
 def test_not_a_number_is_a_fault_of_its_channel(server):
-    """NaN off the wire is no reading, and says so."""
+    """NaN off the wire is a fault, not a reading."""
     points = {"nan": point(server.port, "input", 60, "float32"), "probe": point(server.port, "input", 0, "int16")}
     with linked(points) as instrument:
         assert values(instrument.read(points)) == {
@@ -142,7 +142,7 @@ def test_not_a_number_is_a_fault_of_its_channel(server):
 
 
 def test_wrong_unit_is_a_fault_of_its_channels(server):
-    """A unit that is not there is named, and the other unit is read."""
+    """A missing unit is a fault that names it, and the other unit is read."""
     points = {
         "stray": point(server.port, "input", 0, "int16", unit=9),
         "probe": point(server.port, "input", 0, "int16"),
@@ -154,7 +154,7 @@ def test_wrong_unit_is_a_fault_of_its_channels(server):
 
 
 def test_reading_is_stamped_in_the_middle_of_its_exchange(server):
-    """The time of a reading lies half-way between asking and answer."""
+    """The time of a reading is half-way between request and answer."""
     told: list[int] = []
 
     class Steps(Clock):
@@ -168,15 +168,15 @@ def test_reading_is_stamped_in_the_middle_of_its_exchange(server):
 
 
 def test_new_values_are_read(own_server):
-    """Each read asks the instrument anew."""
+    """Each read requests the instrument again."""
     with linked({"probe": point(own_server.port, "input", 0, "int16", scale=0.1)}) as instrument:
         assert values(instrument.read(["probe"])) == {"probe": 196.3}
         own_server.set_input(0, [2004])
         assert values(instrument.read(["probe"])) == {"probe": 200.4}
 
 
-def test_killed_server_is_told_and_read_again_after_its_return(own_server):
-    """A server that dies is a lost link; opening fails in plain words until it is back."""
+def test_killed_server_is_reported_and_read_again_after_its_return(own_server):
+    """A server that dies is a lost link; opening fails with a clear message until it is back."""
     with linked({"probe": point(own_server.port, "input", 0, "int16")}) as instrument:
         instrument.read(["probe"])
         own_server.kill()
@@ -192,7 +192,7 @@ def test_killed_server_is_told_and_read_again_after_its_return(own_server):
 
 
 def test_mute_server_is_an_error_and_its_late_answer_is_not_taken(own_server):
-    """No answer is an error; what comes too late never counts for a later question."""
+    """No answer is an error; a late answer never counts for a later request."""
     points = {"probe": point(own_server.port, "input", 0, "int16")}
     with linked(points, timeout_s=0.1) as instrument:
         own_server.stall()
@@ -205,7 +205,7 @@ def test_mute_server_is_an_error_and_its_late_answer_is_not_taken(own_server):
 
 
 def test_dead_instrument_does_not_delay_another(own_server, server):
-    """While one instrument keeps its reader waiting, the other is read again and again."""
+    """While one instrument blocks its reader, the other is read again and again."""
     dead = ModbusInstrument({"surface": point(own_server.port, "input", 0, "int16")}, Clock(), 30)
     dead.open()
     own_server.stall()
@@ -220,22 +220,22 @@ def test_dead_instrument_does_not_delay_another(own_server, server):
     dead.close()
 
 
-def test_unknown_host_is_told_plainly():
-    """A name that cannot be a host's is told as such, without asking the network."""
+def test_unknown_host_is_reported():
+    """An invalid host name is reported as such, without asking the network."""
     wrong = ModbusPoint(host="no..such", table="input", address=0, type="int16")
     with pytest.raises(InstrumentError, match=r"No host is called no\.\.such"):
         ModbusInstrument({"probe": wrong}, Clock()).open()
 
 
 def test_close_never_raises():
-    """Closing what was never open, twice, is nothing."""
+    """Closing an unopened instrument, twice, does nothing."""
     instrument = ModbusInstrument({"probe": point(held_port(), "input", 0, "int16")}, Clock())
     instrument.close()
     instrument.close()
 
 
 def test_one_link_has_one_address():
-    """Points of two instruments do not make one link."""
+    """Points of two instruments cannot share one link."""
     with pytest.raises(ValueError, match="one host and port, or one serial line"):
         ModbusInstrument({"a": point(1, "coil", 0), "b": point(2, "coil", 0)}, Clock())
 
@@ -244,7 +244,7 @@ def test_one_link_has_one_address():
 
 
 def test_no_write_reaches_the_instrument(server):
-    """The four tables are read by codes 1 to 4; a write forced on the driver's inside stops before the wire."""
+    """The four tables are read by codes 1 to 4; a write forced inside the driver never reaches the wire."""
     points = {
         "coil": point(server.port, "coil", 3), "discrete": point(server.port, "discrete", 3),
         "holding": point(server.port, "holding", 10, "uint16"), "input": point(server.port, "input", 0, "int16"),
@@ -275,11 +275,11 @@ def test_the_driver_offers_no_write():
 
 
 class Babbler:
-    """A TCP server that answers each question with bytes of the test's choice."""
+    """A TCP server that answers each request with bytes of the test's choice."""
 
     def __init__(self) -> None:
         self.answer = b""
-        self.units: list[int] = []  # the unit of each question
+        self.units: list[int] = []  # the unit of each request
         self._listener = socket.create_server(("127.0.0.1", 0))
         self.port = self._listener.getsockname()[1]
         threading.Thread(target=self._serve, daemon=True).start()
@@ -301,7 +301,7 @@ class Babbler:
 
 @pytest.fixture(scope="module")
 def babbler():
-    """A server that answers what it is told to."""
+    """A server that sends the test's answers."""
     babbler = Babbler()
     yield babbler
     babbler.close()
@@ -313,7 +313,7 @@ def frame(pdu: bytes, unit: int = 1) -> bytes:
 
 
 def babbled(babbler: Babbler, answer: bytes, points: dict[str, ModbusPoint] | None = None):
-    """What the driver makes of an answer."""
+    """The driver's result for an answer."""
     babbler.answer = answer
     points = points or {"probe": point(babbler.port, "input", 0, "float32")}
     with linked(points, timeout_s=0.05) as instrument:
@@ -321,7 +321,7 @@ def babbled(babbler: Babbler, answer: bytes, points: dict[str, ModbusPoint] | No
 
 
 def test_babbler_is_understood_when_it_makes_sense(babbler):
-    """A whole frame of its own making gives its value (so that the tests below test what they say)."""
+    """A complete frame of its own gives its value (so the tests below are meaningful)."""
     assert values(babbled(babbler, frame(bytes.fromhex("04 04 433B 4000")))) == {"probe": 187.25}
 
 
@@ -336,7 +336,7 @@ def test_babbler_is_understood_when_it_makes_sense(babbler):
     ],
 )
 def test_odd_answer_is_a_fault(babbler, answer, says):
-    """Exceptions and short answers become the fault of a channel, in words."""
+    """Exceptions and short answers are faults of a channel, with a reason."""
     assert says.lower() in str(values(babbled(babbler, answer))["probe"]).lower()
 
 
@@ -352,13 +352,13 @@ def test_odd_answer_is_a_fault(babbler, answer, says):
     ],
 )
 def test_answer_to_another_question_is_a_lost_link(babbler, answer, says):
-    """Another function, unit or transaction, or no Modbus at all, is never taken for a value."""
+    """An answer with another function, unit or transaction, or no Modbus at all, is never used as a value."""
     with pytest.raises(InstrumentError, match=says):
         babbled(babbler, answer)
 
 
 def test_silent_unit_spoils_only_itself(babbler):
-    """Unit 1 stays silent, unit 2 is read; at the next poll nobody waits for unit 1."""
+    """Unit 1 stays silent, unit 2 is read; the next poll does not wait for unit 1."""
     points = {
         "silent": point(babbler.port, "input", 0, "uint16", unit=1),
         "heard": point(babbler.port, "input", 0, "uint16", unit=2),
@@ -379,7 +379,7 @@ def test_silent_unit_spoils_only_itself(babbler):
 @settings(max_examples=60, deadline=None)
 @given(cut=st.integers(0, 13), put=st.binary(max_size=6))
 def test_damaged_answers_never_break_the_driver(babbler, cut, put):
-    """Bytes lost or put in give a finite reading, a fault or an InstrumentError, nothing else."""
+    """Lost or inserted bytes give a finite reading, a fault or an InstrumentError, nothing else."""
     whole = frame(bytes.fromhex("04 04 433B 4000"))
     try:
         [answer] = babbled(babbler, whole[:cut] + put + whole[cut + len(put) :])

@@ -27,7 +27,7 @@ def line(tmp_path_factory):
 
 @pytest.fixture
 def cable(line):
-    """The cable, garbling nothing; the server's count is empty."""
+    """The cable without garbling; the server's counts are reset."""
     cable, server = line
     cable.garble = bytes
     server.asked()
@@ -47,7 +47,7 @@ def point(cable: Cable, table: str, address: int, kind: str | None = None, **res
 
 @pytest.fixture
 def linked(cable):
-    """Makes open instruments, and closes them."""
+    """Creates open instruments, and closes them afterwards."""
     made: list[ModbusInstrument] = []
 
     def make(points: dict[str, ModbusPoint], timeout_s: float = 1.0) -> ModbusInstrument:
@@ -61,7 +61,7 @@ def linked(cable):
 
 
 def test_every_kind_of_point_of_several_units_gives_its_value(cable, linked):
-    """All types and tables, both word orders, and two units on one line read right."""
+    """All types and tables, both word orders, and two units on one line are read correctly."""
     points = {
         "int16": point(cable, "input", 0, "int16", scale=0.1),
         "uint32": point(cable, "input", 40, "uint32"),
@@ -82,7 +82,7 @@ def test_every_kind_of_point_of_several_units_gives_its_value(cable, linked):
 
 
 def test_a_whole_session_only_reads(cable, server, linked):
-    """Of all that the server saw from opening to closing, bad addresses and silent units included, all are reads."""
+    """In a whole session, with bad addresses and silent units, the server receives only reads."""
     points = {table: point(cable, table, 3) for table in ("coil", "discrete")}
     points |= {"input": point(cable, "input", 0, "int16"), "holding": point(cable, "holding", 10, "uint16")}
     points |= {"bad": point(cable, "input", 5, "int16")}
@@ -94,7 +94,7 @@ def test_a_whole_session_only_reads(cable, server, linked):
 
 
 def test_a_silent_unit_has_a_growing_backoff(cable, linked, monkeypatch):
-    """On a shared line a dead unit costs the others one timeout, then backs off; the others are read meanwhile."""
+    """A silent unit delays the others on its line by one timeout, then backs off; the others are read meanwhile."""
     monkeypatch.setattr(modbus, "_FIRST_BACKOFF_S", 0.05)
     points = {"good": point(cable, "input", 0, "int16"), "dead": point(cable, "input", 0, "int16", unit=9)}
     cable.garble = lambda data: b"" if data[:1] == b"\x09" else data
@@ -110,14 +110,14 @@ def test_a_silent_unit_has_a_growing_backoff(cable, linked, monkeypatch):
 
 
 def test_one_line_is_open_once(cable, linked):
-    """A second program on the same port would take answers that are not its own: it is refused."""
+    """A second program on the same port is refused, since it would take the first one's answers."""
     linked({"probe": point(cable, "input", 0, "int16")})
     with pytest.raises(InstrumentError, match="in use"):
         linked({"probe": point(cable, "input", 0, "int16")})
 
 
 def test_unplugged_and_plugged_in_again(cable, linked):
-    """A cable that is pulled out is told; while it is out the port is not there; then it is read again."""
+    """A pulled cable is reported; the port is missing meanwhile; after replugging it is read again."""
     points = {"probe": point(cable, "input", 0, "int16")}
     instrument = linked(points, timeout_s=0.3)
     assert values(instrument.read(points)) == {"probe": 1963}
@@ -131,8 +131,8 @@ def test_unplugged_and_plugged_in_again(cable, linked):
     assert values(instrument.read(points)) == {"probe": 1963}
 
 
-def test_stalled_server_is_told_and_its_late_answer_not_taken(cable, server, linked):
-    """No answer in time is a lost link; what comes late never answers the next question."""
+def test_stalled_server_is_reported_and_its_late_answer_not_taken(cable, server, linked):
+    """No answer in time is a lost link; a late one never answers the next request."""
     points = {"probe": point(cable, "input", 0, "int16")}
     instrument = linked(points, timeout_s=0.2)
     server.stall()
@@ -148,7 +148,7 @@ def test_stalled_server_is_told_and_its_late_answer_not_taken(cable, server, lin
 
 
 def test_a_wrong_checksum_is_no_answer(cable, linked):
-    """One bit of the answer turned, and it is not believed."""
+    """An answer with one flipped bit is rejected."""
     points = {"probe": point(cable, "input", 0, "int16")}
     instrument = linked(points, timeout_s=0.1)
     cable.garble = lambda data: data[:4] + bytes([data[4] ^ 1]) + data[5:] if len(data) > 4 else data
@@ -159,7 +159,7 @@ def test_a_wrong_checksum_is_no_answer(cable, linked):
 @settings(max_examples=25, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(cut=st.integers(0, 7), put=st.binary(max_size=5), drop=st.integers(0, 5))
 def test_damaged_answers_give_the_value_or_none(cable, linked, cut, put, drop):
-    """Bytes lost or put in never give another number than the one that was sent."""
+    """Lost or inserted bytes never give another number than the one that was sent."""
     points = {"probe": point(cable, "input", 0, "int16")}
     instrument = linked(points, timeout_s=0.03)
     cable.garble = lambda data: data[:cut] + put + data[cut + drop :]
@@ -177,8 +177,8 @@ def test_damaged_answers_give_the_value_or_none(cable, linked, cut, put, drop):
     ("make", "says"),
     [(Path.absolute, "is not there"), (Path.touch, "no serial port"), (Path.mkdir, "no serial port")],
 )  # fmt: skip
-def test_what_is_no_port_is_told_plainly(tmp_path, make, says):
-    """Nothing there, a file, a folder."""
+def test_invalid_port_is_reported(tmp_path, make, says):
+    """A missing port, a file and a folder are reported as such."""
     path = tmp_path / "ttyNone"
     make(path)
     wrong = ModbusPoint(device=str(path), table="input", address=0, type="int16")

@@ -21,7 +21,7 @@ pytestmark = pytest.mark.skipif(MISSING is not None, reason=str(MISSING))
 
 @pytest.fixture(scope="module")
 def broker(tmp_path_factory):
-    """One broker for the tests that leave it as it is."""
+    """One broker for the tests that do not change it."""
     with Broker(tmp_path_factory.mktemp("broker")) as broker:
         yield broker
 
@@ -35,14 +35,14 @@ def own_broker(tmp_path):
 
 @pytest.fixture
 def voice(broker):
-    """A sender at the shared broker."""
+    """A client that publishes at the shared broker."""
     with Voice(broker) as voice:
         yield voice
 
 
 @pytest.fixture
 def linked(request):
-    """Makes open instruments, and closes them."""
+    """Creates open instruments, and closes them afterwards."""
     made: list[MqttInstrument] = []
 
     def make(broker: Broker, keepalive_s: int = 4, **points: dict[str, object]) -> MqttInstrument:
@@ -59,7 +59,7 @@ def linked(request):
 
 @pytest.mark.parametrize("version", ["3.1.1", "5"])
 def test_numbers_and_json_come_over_tls(broker, voice, linked, version):
-    """Plain numbers, and two channels out of one JSON message, scaled, in both versions, with our own authority."""
+    """Plain numbers, and two channels from one JSON message, scaled, in both versions, with our own authority."""
     tls = {"port": broker.tls_port, "tls": True, "ca_file": str(broker.ca_file), "version": version}
     instrument = linked(
         broker,
@@ -78,7 +78,7 @@ def test_numbers_and_json_come_over_tls(broker, voice, linked, version):
 
 
 def test_no_message_is_lost_between_polls(broker, voice, linked):
-    """What comes between two polls are all readings, in order, each with a time of its own."""
+    """All messages between two polls are readings, in order, each with its own time."""
     instrument = linked(broker, probe={"topic": "drum-4/probe"})
     for number in range(200):
         voice.say("drum-4/probe", f"{number / 10}")
@@ -88,13 +88,13 @@ def test_no_message_is_lost_between_polls(broker, voice, linked):
 
 
 def test_an_old_value_kept_by_the_broker_is_no_reading(broker, voice, linked):
-    """What the broker had kept comes at subscribing: a fault, until a fresh one comes; and again after a new start."""
+    """A retained message at subscription is a fault until a fresh one comes; and again after a restart."""
     voice.say("drum-4/kept", "21.5", retain=True)
     instrument = linked(broker, probe={"topic": "drum-4/kept"})
     old = ReadFault(0, "probe", "Of drum-4/kept there is only an old value kept by the broker.", "21.5")
     [fault] = wait_for(instrument, "probe", count=1)
     assert fault._replace(at_ms=0) == old
-    voice.say("drum-4/kept", "196.3", retain=True)  # its sender marks all of them to be kept; this one is fresh
+    voice.say("drum-4/kept", "196.3", retain=True)  # its sender marks all messages as retained; this one is fresh
     until(lambda: any(isinstance(item, Reading) and item.value == 196.3 for item in instrument.read(["probe"])))
     assert instrument.read(["probe"]) == []
     instrument.open()
@@ -107,8 +107,8 @@ def test_an_old_value_kept_by_the_broker_is_no_reading(broker, voice, linked):
 @pytest.mark.parametrize(
     "payload", ["", "on", "NaN", "196,3", b"\xff\x00\x01", "1e999", '{"celsius": 196.3}', "1" + "0" * MAX_MESSAGE_BYTES]
 )
-def test_what_is_no_number_is_told_and_counted(broker, voice, linked, payload):
-    """Words, bytes and messages without end become the fault of their channel; a number ends it."""
+def test_invalid_numbers_are_reported_and_counted(broker, voice, linked, payload):
+    """Words, bytes and endless messages are faults of their channel; a number ends the fault."""
     instrument = linked(broker, probe={"topic": "drum-4/probe"})
     voice.say("drum-4/probe", payload)
     [fault] = wait_for(instrument, "probe", count=1)
@@ -120,7 +120,7 @@ def test_what_is_no_number_is_told_and_counted(broker, voice, linked, payload):
 
 
 def test_nothing_is_published_unless_the_sheet_names_a_topic_for_it(broker, voice, linked):
-    """A whole session with every kind of message, and all that was heard was said by the sender."""
+    """In a whole session with every kind of message, only the sender publishes."""
     instrument = linked(broker, probe={"topic": "drum-4/probe"})
     voice.say("drum-4/probe", "196.3")
     wait_for(instrument, "probe", count=1)
@@ -130,8 +130,8 @@ def test_nothing_is_published_unless_the_sheet_names_a_topic_for_it(broker, voic
     assert {topic for topic, _, _ in voice.heard} == {"drum-4/probe", "drum-4/end"}
 
 
-def test_status_is_said_at_coming_and_going_and_by_the_last_will(broker, voice, linked):
-    """Online, offline at a farewell, and offline by the broker when we vanish; kept for who asks later."""
+def test_status_is_published_on_connect_disconnect_and_last_will(broker, voice, linked):
+    """Online, offline at a normal disconnect, and offline by the last will after a crash; all retained."""
     status = "drumside/drum-4/status"
     instrument = linked(broker, probe={"topic": "drum-4/probe", "status": status})
     said = lambda: [text for topic, text, _ in voice.heard if topic == status]  # noqa: E731
@@ -141,13 +141,13 @@ def test_status_is_said_at_coming_and_going_and_by_the_last_will(broker, voice, 
     instrument.open()
     until(lambda: said() == ["online", "offline", "online"])
     wire = instrument._session._client.socket()
-    wire.shutdown(socket.SHUT_RDWR)  # gone without a farewell, as at a power cut
+    wire.shutdown(socket.SHUT_RDWR)  # without a disconnect, as at a power cut
     until(lambda: said() == ["online", "offline", "online", "offline"])
     voice.say(status, b"", retain=True)
 
 
 def test_a_wrong_password_is_not_tried_again_at_once(broker, linked):
-    """A plain reason; for a minute it stays that without the broker being asked; and no reason has the password."""
+    """A wrong password is reported, not retried for a minute, and never appears in a reason."""
     with pytest.raises(InstrumentError, match="refuses the user drumside or the password") as caught:
         linked(broker, probe={"topic": "x", "password": "wrong 7"})
     assert "wrong 7" not in str(caught.value)
@@ -157,7 +157,7 @@ def test_a_wrong_password_is_not_tried_again_at_once(broker, linked):
         with pytest.raises(InstrumentError, match="refuses us without user and password"):
             instrument.open()
     assert instrument._retry_at_ms > Clock().now_ms() + 55_000
-    instrument._broker = instrument._broker._replace(port=held_port())  # nobody is there to be asked
+    instrument._broker = instrument._broker._replace(port=held_port())  # no broker is running
     with pytest.raises(InstrumentError, match="refuses us without user and password"):
         instrument.open()
 
@@ -175,7 +175,7 @@ def test_a_wrong_password_is_not_tried_again_at_once(broker, linked):
     ],
 )
 def test_a_connection_that_fails_says_why(broker, linked, wrong, says):
-    """Certificates, ports and names, each in plain words."""
+    """Wrong certificates, ports and names are each reported with their reason."""
     ports = {"plain": broker.port, "nobody": held_port()}
     wrong = {"port": broker.tls_port, **wrong}
     wrong["port"] = ports.get(wrong["port"], wrong["port"])
@@ -183,15 +183,15 @@ def test_a_connection_that_fails_says_why(broker, linked, wrong, says):
         linked(broker, probe={"topic": "x", **wrong})
 
 
-def test_a_port_that_says_nothing_is_told(linked, broker):
-    """Something listens and never greets: no answer in a second."""
+def test_a_port_that_says_nothing_is_reported(linked, broker):
+    """A port that listens without answering is reported after a second."""
     says = r"did not answer within 1 s\. Is it an MQTT broker"
     with socket.create_server(("127.0.0.1", 0)) as mute, pytest.raises(InstrumentError, match=says):
         linked(broker, probe={"topic": "x", "port": mute.getsockname()[1]})
 
 
 def test_a_broker_that_goes_and_comes_back(own_broker, linked):
-    """What came before is still taken; then the loss is told, and that nobody is there; then it is read again."""
+    """Readings before the loss are kept; then the loss is reported; then the broker is read again."""
     instrument = linked(own_broker, probe={"topic": "drum-4/probe"})
     with Voice(own_broker) as voice:
         voice.say("drum-4/probe", "196.3")
@@ -211,8 +211,8 @@ def test_a_broker_that_goes_and_comes_back(own_broker, linked):
 
 
 def test_a_stalled_broker_is_a_lost_link_and_closing_does_not_wait_for_it(own_broker, linked):
-    """A broker that holds its connections and says nothing is noticed, and let go of at once."""
-    # Twice the time that an answer may take: else the keep-alive ends the second try as early as the wait for it does.
+    """A broker that holds its connections and sends nothing is detected, and closed without waiting."""
+    # Twice the timeout of an answer: otherwise the keep-alive ends the second attempt as early as that timeout.
     instrument = linked(own_broker, 2, probe={"topic": "drum-4/probe", "status": "drumside/status"})
     own_broker.stall()
     until(instrument._session.closed.is_set)
@@ -229,7 +229,7 @@ def test_a_stalled_broker_is_a_lost_link_and_closing_does_not_wait_for_it(own_br
 
 
 def test_close_never_raises_and_one_link_has_one_broker():
-    """Closing what was never open is nothing; points of two brokers do not make one link."""
+    """Closing an unopened instrument does nothing; points of two brokers cannot share one link."""
     one, other = (MqttPoint(host=host, topic="x") for host in ("127.0.0.1", "127.0.0.2"))
     instrument = MqttInstrument({"a": one}, Clock())
     instrument.close()
@@ -240,14 +240,14 @@ def test_close_never_raises_and_one_link_has_one_broker():
 
 
 def test_a_topic_that_we_may_not_read_is_a_fault_of_its_channel(linked, broker):
-    """A broker that greets, and refuses a subscription (0x80 of MQTT 3.1.1, section 3.9.3; from memory), is told."""
+    """A refused subscription (0x80 of MQTT 3.1.1, section 3.9.3; from memory) is a fault of its channel."""
 
     def serve() -> None:
         connection, _ = listener.accept()
         with connection:
             connection.recv(500)
             connection.sendall(bytes.fromhex("20 02 00 00"))
-            asked = connection.recv(500)  # SUBSCRIBE: its number stands in the third and fourth byte
+            asked = connection.recv(500)  # SUBSCRIBE: its number is in the third and fourth byte
             connection.sendall(bytes.fromhex("90 03") + asked[2:4] + b"\x80")
             connection.recv(500)
 

@@ -1,4 +1,4 @@
-"""Drumside never sets a machine: no driver has a way to, and none names one of its library's."""
+"""No driver can write to a machine, and none uses a sending function of its library."""
 
 import ast
 from pathlib import Path
@@ -17,7 +17,7 @@ SENDS = ("write", "readwrite", "mask_write", "send", "publish", "will_set", "exe
 
 
 def sending(tree: ast.AST) -> list[str]:
-    """What a module uses that sends: the name, with its first argument."""
+    """Names of sending functions that a module uses, with their first argument."""
     calls = {id(node.func): node for node in ast.walk(tree) if isinstance(node, ast.Call)}
     found = []
     for node in ast.walk(tree):
@@ -29,27 +29,27 @@ def sending(tree: ast.AST) -> list[str]:
 
 
 @pytest.mark.parametrize("source", SOURCES, ids=lambda source: source.stem)
-def test_no_driver_names_a_way_to_send(source):
-    """None but MQTT's, and that only to say under the topic for it that Drumside is there, or is not."""
+def test_no_driver_uses_a_sending_function(source):
+    """Only MQTT's driver sends, and only its online status under the configured topic."""
     status = "self._broker.status"
     allowed = [f"publish({status})", f"publish({status})", "will_set(broker.status)"] if source.stem == "mqtt" else []
     assert sending(ast.parse(source.read_text(encoding="utf-8"))) == allowed
 
 
-def test_a_way_to_send_would_be_found():
-    """The test above sees a call, and a function that is only handed on."""
+def test_a_sending_call_would_be_found():
+    """The test above detects a call, and a function that is only passed on."""
     code = "client.write_register(10, 0)\nmap(port.write, data)\nbroker.publish('gas', 5)"
     assert sending(ast.parse(code)) == ["publish('gas')", "write()", "write_register(10)"]
 
 
 @pytest.mark.parametrize("driver", [ModbusInstrument, MqttInstrument, SerialInstrument])
 def test_a_driver_offers_open_read_and_close(driver):
-    """And nothing else that could be called."""
+    """A driver has no public method besides open, read and close."""
     offered = {name for name, what in vars(driver).items() if callable(what) and not name.startswith("_")}
     assert offered == {"open", "read", "close"}
 
 
-def test_the_simulated_roaster_follows_what_was_said_and_is_set_by_nobody():
-    """It alone takes entries, since there is no machine; its own controls are its own affair."""
+def test_the_simulated_roaster_follows_entries_only():
+    """It alone receives entries, since there is no real machine; its controls are its own."""
     offered = {name for name, what in vars(SimulatedInstrument).items() if callable(what) and name[0] != "_"}
     assert offered == {"open", "read", "close", "follow"}

@@ -1,4 +1,4 @@
-"""Lines over a pseudo-terminal: whole ones, partial ones, garbled ones, and a cable that is pulled out."""
+"""Lines over a pseudo-terminal: complete, partial and garbled ones, and a pulled cable."""
 
 import pytest
 
@@ -13,14 +13,14 @@ from tests.recording.test_hub import until
 
 @pytest.fixture
 def cable(tmp_path):
-    """A cable; the test speaks into its near end."""
+    """A cable; the test writes to its near end."""
     with Cable(tmp_path) as cable:
         yield cable
 
 
 @pytest.fixture
 def linked(cable):
-    """Makes open instruments, and closes them."""
+    """Creates open instruments, and closes them afterwards."""
     made: list[SerialInstrument] = []
 
     def make(**points: dict[str, object]) -> SerialInstrument:
@@ -39,7 +39,7 @@ COLUMNS = {"separator": ",", "columns": 3}
 
 
 def wait_for(instrument: SerialInstrument, *ids: str, count: int) -> list[Reading | ReadFault]:
-    """What came, when that is so many."""
+    """Wait for this many readings and return them."""
     got: list[Reading | ReadFault] = []
 
     def enough() -> bool:
@@ -57,7 +57,7 @@ def values(answers: list[Reading | ReadFault]) -> list[tuple[str, float | str]]:
 
 
 def test_columns_of_one_port_are_several_channels(cable, linked):
-    """Each line gives each channel its column, scaled, with the line as what came."""
+    """Each line gives each channel its column, scaled, with the line as raw data."""
     instrument = linked(probe={**COLUMNS, "column": 1}, exhaust={**COLUMNS, "column": 3, "scale": 0.1, "offset": -5})
     cable.say(b"196.3,204.1,2200\r\n196.4,204.2,2210\r\n")
     answers = wait_for(instrument, "probe", "exhaust", count=4)
@@ -67,7 +67,7 @@ def test_columns_of_one_port_are_several_channels(cable, linked):
 
 
 def test_patterns_of_one_port_are_several_channels(cable, linked):
-    """By two groups of one pattern, and by lines that each are of another channel."""
+    """Channels share a port by two groups of one pattern, or by lines with different patterns."""
     both = r"B:(?P<bean>[-\d.]+) E:(?P<exhaust>[-\d.]+)"
     instrument = linked(
         probe={"pattern": both, "group": "bean"},
@@ -81,7 +81,7 @@ def test_patterns_of_one_port_are_several_channels(cable, linked):
 
 
 def test_a_line_may_come_in_pieces(cable, linked):
-    """A number cut in two by two reads is one number, and none before its line ends."""
+    """A number split over two reads is one number, and none before its line ends."""
     instrument = linked(probe={**COLUMNS})
     cable.say(b"19")
     until(lambda: instrument._port is not None and instrument._port.in_waiting == 0)
@@ -91,8 +91,8 @@ def test_a_line_may_come_in_pieces(cable, linked):
     assert values(wait_for(instrument, "probe", count=1)) == [("probe", 196.3)]
 
 
-def test_what_stands_before_the_first_line_end_is_no_line(cable):
-    """A port that is opened in mid-line hears “6.3,1,2”, which looks whole, and does not believe it."""
+def test_text_before_the_first_line_end_is_discarded(cable):
+    """A port opened in mid-line receives “6.3,1,2”, which looks complete, and rejects it."""
     instrument = SerialInstrument({"probe": SerialPoint(device=cable.near, **COLUMNS)}, Clock())
     instrument.open()
     cable.say(b"6.3,1,2\r\n196.4,1,2\r\n")
@@ -101,7 +101,7 @@ def test_what_stands_before_the_first_line_end_is_no_line(cable):
 
 
 def test_garbage_is_counted_and_never_a_number(cable, linked):
-    """Lines that do not fit are told in words with the last of them; a good one ends that."""
+    """Lines that do not match are a fault with the last of them; a valid line ends it."""
     instrument = linked(probe={**COLUMNS})
     garbage = [b"196.3,204.1", b"nan,1,2", b"\xff\xfe\x80,1,2", b"1,2,3,4", b"196,3,1,2", b"-,1,2"]
     cable.say(b"\n".join(garbage) + b"\n")
@@ -115,7 +115,7 @@ def test_garbage_is_counted_and_never_a_number(cable, linked):
 
 
 def test_nothing_is_ever_sent(cable, linked):
-    """A whole session, and not a byte came to the device's end."""
+    """In a whole session not a byte reaches the device's end."""
     instrument = linked(probe={**COLUMNS})
     cable.say(b"196.3,1,2\n")
     wait_for(instrument, "probe", count=1)
@@ -124,7 +124,7 @@ def test_nothing_is_ever_sent(cable, linked):
 
 
 def test_unplugged_and_plugged_in_again(cable, linked):
-    """What came before is still taken; then the loss is told; when the cable is back the port is read again."""
+    """Readings before the loss are kept; then the loss is reported; after replugging the port is read again."""
     instrument = linked(probe={**COLUMNS})
     cable.say(b"196.3,1,2\n")
     until(lambda: instrument._inbox._waiting["probe"])
@@ -143,15 +143,15 @@ def test_unplugged_and_plugged_in_again(cable, linked):
     assert values(wait_for(instrument, "probe", count=1)) == [("probe", 196.5)]
 
 
-def test_a_port_in_use_is_told(cable, linked):
-    """Two that listen would each hear half."""
+def test_a_port_in_use_is_reported(cable, linked):
+    """A second listener is refused, since each would get half of the data."""
     linked(probe={**COLUMNS})
     with pytest.raises(InstrumentError, match="in use"):
         linked(probe={**COLUMNS})
 
 
 def test_close_never_raises_and_one_link_has_one_port(cable):
-    """Closing what was never open is nothing; points of two ports do not make one link."""
+    """Closing an unopened port does nothing; points of two ports cannot share one link."""
     one, other = SerialPoint(device=cable.near, **COLUMNS), SerialPoint(device=cable.far, **COLUMNS)
     SerialInstrument({"a": one}, Clock()).close()
     with pytest.raises(ValueError, match="one port"):

@@ -1,4 +1,4 @@
-"""All wires of one machine at once, recorded by the server itself, while some of them die and come back."""
+"""All kinds of links of one machine at once, recorded by the server itself, while some of them die and return."""
 
 from contextlib import ExitStack
 from pathlib import Path
@@ -51,7 +51,7 @@ modbus = {{ host = "127.0.0.1", port = {port}, table = "holding", address = 10, 
 
 
 def test_dead_wires_delay_no_other_come_back_and_are_only_read(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
-    """Four wires record; two die and the others go on; they return by themselves; the servers saw nothing but reads."""
+    """Four links record; two die while the others continue; they return by themselves; the servers saw only reads."""
     monkeypatch.setattr(readers, "LONGEST_PAUSE_S", 0.3)
     near, far = tmp_path / "rtu", tmp_path / "line"
     near.mkdir()

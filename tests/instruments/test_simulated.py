@@ -1,4 +1,4 @@
-"""The roaster to practise on."""
+"""The roaster for practice."""
 
 import pytest
 
@@ -11,7 +11,7 @@ IDS = ["bean_probe", "bean_surface", "exhaust"]
 
 
 class HandClock(Clock):
-    """A clock that a test moves by hand."""
+    """A clock set by hand."""
 
     def __init__(self) -> None:
         super().__init__(wall_ms=1_800_000_000_000)
@@ -50,8 +50,8 @@ def test_it_serves_the_practice_machine(drum: SimulatedInstrument):
     instrument.close()
 
 
-def test_a_batch_is_roasted_by_what_is_said(drum: SimulatedInstrument, clock: HandClock):
-    """Warm before; the probe turns after charge and rises; after the drop the drum comes back to charge temperature."""
+def test_a_batch_is_roasted_by_its_entries(drum: SimulatedInstrument, clock: HandClock):
+    """The drum is warm, the probe turns after charge and rises, and after the drop the drum warms up again."""
     clock.pass_s(600)
     assert values(drum)["bean_probe"] == pytest.approx(203.0, abs=4.0)
     drum.follow("opened", {"green_g": 4000.0})
@@ -69,7 +69,7 @@ def test_a_batch_is_roasted_by_what_is_said(drum: SimulatedInstrument, clock: Ha
 
 
 def test_a_move_is_felt(clock: HandClock):
-    """Less hot air, said in mid-roast or before the charge, gives a cooler bean than none said."""
+    """Less hot air, set in mid-roast or before the charge, gives a cooler bean than no move."""
     reached_c = {}
     for when in ("never", "before", "later"):
         drum = SimulatedInstrument(clock)
@@ -111,7 +111,7 @@ def test_less_green_heats_faster(clock: HandClock):
     ],
 )
 def test_other_entries_change_nothing(clock: HandClock, kind: str, body: dict[str, object]):
-    """What is no act at the machine, or cannot be done at this one, leaves it as it is."""
+    """An entry that is no action, or impossible at this machine, changes nothing."""
     told, untold = SimulatedInstrument(clock), SimulatedInstrument(clock)
     told.follow(kind, body)
     clock.pass_s(60)
@@ -119,7 +119,7 @@ def test_other_entries_change_nothing(clock: HandClock, kind: str, body: dict[st
 
 
 def test_a_second_charge_lets_the_first_out(drum: SimulatedInstrument, clock: HandClock):
-    """A charge with beans in the drum starts anew with cold ones."""
+    """A charge with beans in the drum restarts with cold ones."""
     drum.follow("moment", {"moment": "charge"})
     clock.pass_s(400)
     before_c = values(drum)["bean_probe"]
@@ -128,8 +128,8 @@ def test_a_second_charge_lets_the_first_out(drum: SimulatedInstrument, clock: Ha
     assert values(drum)["bean_probe"] < before_c - 50
 
 
-def test_roles_say_what_a_channel_reads(clock: HandClock):
-    """Channels of other names are served by their role; one that is not on the sheet is a fault, not a number."""
+def test_channels_are_simulated_by_their_role(clock: HandClock):
+    """Channels are simulated by their role; a channel that is not on the sheet gives a fault, not a number."""
     drum = SimulatedInstrument(clock, {"bt": "bean_probe", "in": "inlet_air", "metal": "drum", "shop": "room"})
     read = values(drum, ["bt", "in", "metal", "shop"])
     assert read["shop"] == 24.0
@@ -142,7 +142,7 @@ def test_roles_say_what_a_channel_reads(clock: HandClock):
 
 
 def test_same_seed_same_readings(clock: HandClock):
-    """Two of one seed agree; another seed differs."""
+    """Two machines with one seed agree; another seed differs."""
     first, again, other = (SimulatedInstrument(clock, seed=seed) for seed in (1, 1, 2))
     clock.pass_s(10)
     assert values(first) == values(again)
@@ -150,6 +150,6 @@ def test_same_seed_same_readings(clock: HandClock):
 
 
 def test_a_long_silence_is_caught_up(drum: SimulatedInstrument, clock: HandClock):
-    """After a day without a reading the next one comes at once and is sane."""
+    """After a day without a reading the next one comes at once and is plausible."""
     clock.pass_s(86_400)
     assert values(drum)["bean_probe"] == pytest.approx(203.0, abs=4.0)

@@ -1,4 +1,4 @@
-"""One channel tried out: what came, what it means, or why nothing did, over every kind of wire."""
+"""A trial of one channel: raw data, meaning, or the reason for failure, over every kind of wire."""
 
 import threading
 
@@ -15,7 +15,7 @@ from tests.recording.test_hub import until
 
 
 class Talker:
-    """Says a line again and again over a cable."""
+    """Repeats a line over a cable."""
 
     def __init__(self, cable: Cable, line: bytes) -> None:
         self.line = line
@@ -24,7 +24,7 @@ class Talker:
         self._thread.start()
 
     def stop(self) -> None:
-        """Fall silent."""
+        """Stop sending."""
         self._stop.set()
         self._thread.join()
 
@@ -52,14 +52,14 @@ def modbus(port: int, address: int, **rest: object) -> ModbusPoint:
     )
 
 
-def test_what_came_and_what_it_means(port):
-    """The raw number, and the value with scale and the channel's own offset."""
+def test_raw_number_and_value(port):
+    """The result has the raw number, and the value with scale and the channel's offset."""
     probe = Channel(id="probe", name="Probe", role="bean_probe", offset_c=-1.5, modbus=modbus(port, 0, scale=0.1))
     assert try_channel(machine(probe), "probe") == Trial("1963", 194.8, "")
 
 
 def test_a_control_and_a_thermocouple(port):
-    """A control on its steps; a thermocouple in mV with the cold junction that another channel measures."""
+    """A control is rounded to its steps; a thermocouple in mV uses the cold junction of another channel."""
     # K at 188.97 °C with its wires ending at 221.5 °C [computed]: 7.698 - 9.000 = -55 × 0.0236755 mV.
     gas = Control(id="gas", name="Gas", low=0, high=10, step=0.5, modbus=modbus(port, 10, scale=0.1, table="holding"))
     probe = Channel(
@@ -85,8 +85,8 @@ def test_a_control_and_a_thermocouple(port):
         ({"table": "coil", "type": None, "address": 900}, "nothing at coil address 900"),
     ],
 )
-def test_why_there_is_no_value(port, rest, says):
-    """Wrong address, wrong unit, no number, nobody there: each in plain words."""
+def test_reasons_for_a_missing_value(port, rest, says):
+    """A wrong address, a wrong unit, an invalid number and a missing server each have a clear reason."""
     asked = {"port": port, "address": 0, **rest}
     asked["port"] = held_port() if asked["port"] == "nobody" else port
     probe = Channel(id="probe", name="Probe", role="bean_probe", modbus=modbus(**asked))
@@ -96,14 +96,14 @@ def test_why_there_is_no_value(port, rest, says):
 
 
 def test_others_are_left_alone(port):
-    """A channel whose instrument is off does not keep another from being tried."""
+    """A channel whose instrument is off does not prevent the trial of another."""
     probe = Channel(id="probe", name="Probe", role="bean_probe", modbus=modbus(port, 0))
     off = Channel(id="off", name="Off", role="room", modbus=modbus(held_port(), 0))
     assert try_channel(machine(probe, off), "probe").value == 1963
 
 
-def test_what_cannot_be_tried_says_so():
-    """A pushed channel, a control without a register, and what is not there; the practice drum can be."""
+def test_an_impossible_trial_is_reported():
+    """A pushed channel, a control without a register and an unknown id cannot be tried; the practice drum can."""
     gas = Control(id="gas", name="Gas", low=0, high=10, step=0.5)
     whole = machine(Channel(id="room", name="Room", role="room", http=PushPoint()), controls=(gas,))
     assert try_channel(whole, "room") == Trial("", None, "Room is not read by us: its readings are sent to the API.")
@@ -113,7 +113,7 @@ def test_what_cannot_be_tried_says_so():
 
 
 def test_a_serial_line(tmp_path):
-    """A line that comes is shown with its value; one that does not fit with its reason; and silence as such."""
+    """A line is shown with its value; one that does not match with the reason; and silence as such."""
     with Cable(tmp_path) as cable:
         point = SerialPoint(device=cable.near, separator=",", columns=2)
         whole = machine(Channel(id="probe", name="Probe", role="bean_probe", serial=point))
@@ -129,7 +129,7 @@ def test_a_serial_line(tmp_path):
 
 @pytest.mark.skipif(MISSING is not None, reason=str(MISSING))
 def test_a_broker_hears_nothing_of_a_trial(tmp_path):
-    """A fresh message is read, an old one told as such; and not even the status that the sheet names is published."""
+    """A fresh message is read, a retained one reported as such; the status topic is not used."""
     with Broker(tmp_path) as broker, Voice(broker) as voice:
         point = MqttPoint(
             host="127.0.0.1", port=broker.port, user=USER, password=PASSWORD, topic="probe", status="status"

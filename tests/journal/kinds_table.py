@@ -1,4 +1,4 @@
-"""docs/entries.md, made from the registry; `make words` writes it."""
+"""docs/entries.md, generated from the registry; `make words` writes it."""
 
 from roastlog.journal.kinds import REGISTRY
 from roastlog.journal.kinds.base import Kind
@@ -7,11 +7,11 @@ from tests.checkout import ROOT
 PATH = ROOT / "docs" / "entries.md"
 HEAD = """# Kinds of entries
 
-What can be said, of what, and by whom. `make words` makes this page from `roastlog/journal/kinds/`, and a test compares it; bodies with their limits are in the API's own description (`/api/openapi.json`).
+The kinds of entries, their subjects, and the roles that they need. `make words` generates this page from `roastlog/journal/kinds/`, and a test compares it; the API's own description (`/api/openapi.json`) has the bodies with their limits.
 
-An entry names its subject by `about`: `batch 26332-01C`, `lot HU-7`, `machine drum-4`, `person 3f2a9c10`, or `house`. An entry of a batch may name it by `machine` and `batch` instead; `opened` names its machine, and its answer the batch. An undo, a shift or a correction asks for its own role and for that of the entry that it is about.
+An entry names its subject by `about`: `batch 26332-01C`, `lot HU-7`, `machine drum-4`, `person 3f2a9c10`, or `house`. An entry of a batch may name it by `machine` and `batch` instead; `opened` names its machine, and its answer the batch. An undo, a shift or a correction needs its own role and that of the entry that it changes.
 
-| kind | said of | body | least role | time can be moved | pages |
+| kind | subjects | body | least role | time can be shifted | pages |
 |---|---|---|---|---|---|
 """  # noqa: E501 - a paragraph of the page
 
@@ -22,7 +22,7 @@ def text() -> str:
 
 
 def write() -> None:
-    """Bring the page up to date."""
+    """Update the page."""
     PATH.write_text(text(), encoding="utf-8")
 
 

@@ -1,4 +1,4 @@
-"""Entries: what is taken, and the sentence for what is not."""
+"""Validation of entries, and the messages of refusals."""
 
 from uuid import uuid4
 
@@ -10,13 +10,13 @@ from roastlog.journal.vocabulary import AROMA_BY_STAGE, AROMA_WORDS, STAGES
 
 
 def raw(**changes: object) -> dict[str, object]:
-    """A sound entry with some fields changed."""
+    """A valid entry with some fields changed."""
     plain = {"id": str(uuid4()), "machine": "drum-4", "batch": "26330-04T", "kind": "note", "at_ms": 1_790_000_000_000}
     return {**plain, "body": {"text": "smells of bread"}, **changes}
 
 
 def test_a_sound_entry_is_taken_with_the_time_it_came_in():
-    """The server's own time of receipt is put in, whatever the client says."""
+    """The server's own time of receipt is used, whatever the client sends."""
     assert parse_entry(raw(), received_ms=5).received_ms == 5
 
 
@@ -42,27 +42,27 @@ def test_a_sound_entry_is_taken_with_the_time_it_came_in():
         ({"extra": 1}, "extra"),
     ],
 )
-def test_what_is_wrong_is_named(changes: dict[str, object], words: str):
-    """The refusal names the field, so that the person can mend it."""
+def test_refusal_names_the_field(changes: dict[str, object], words: str):
+    """The refusal names the field, so that the person can correct it."""
     with pytest.raises(EntryRefused, match=words):
         parse_entry(raw(**changes), received_ms=0)
 
 
 def test_an_entry_that_is_no_object_is_refused():
-    """A list or a number is told what an entry looks like."""
+    """A list or a number is refused with a description of an entry."""
     with pytest.raises(EntryRefused, match="JSON object"):
         parse_entry([1], received_ms=0)
 
 
 def test_an_amended_body_is_checked_as_a_whole():
-    """A change that takes away a needed field is refused."""
+    """A correction that removes a required field is refused."""
     assert amended("weighed", {"roasted_g": 1.0, "removed_g": 0.5}, {"removed_g": None}) == {"roasted_g": 1.0}
     with pytest.raises(EntryRefused, match="roasted_g"):
         amended("weighed", {"roasted_g": 1.0}, {"roasted_g": None})
 
 
 def test_every_stage_has_aroma_words_of_its_own():
-    """None twice; the pad puts them in front of the others."""
+    """The aroma words of a stage are unique; the sheet shows them first."""
     assert set(AROMA_BY_STAGE) == set(STAGES)
     for words in [AROMA_WORDS, *AROMA_BY_STAGE.values()]:
         assert len(words) == len(set(words)) > 0

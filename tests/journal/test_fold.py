@@ -1,4 +1,4 @@
-"""The fold: what a set of journal entries adds up to."""
+"""The fold of a set of journal entries."""
 
 from uuid import UUID, uuid4
 
@@ -55,14 +55,14 @@ def test_a_plain_batch_has_its_moments_in_seconds_from_charge():
 
 
 def test_the_pad_waits_for_the_next_moment_in_order():
-    """Skipping a moment moves the pad on: after first crack comes the drop, yellow or not."""
+    """Skipping a moment advances the pad: after first crack it expects the drop, yellow or not."""
     batch = fold([entry("moment", 0, moment="charge"), entry("moment", 500, moment="first_crack")], "B")
     assert batch.expected == "drop"
     assert fold([], "B").expected == "charge"
 
 
 def test_a_shift_of_charge_moves_every_time():
-    """Charge was 10 s earlier: everything is 10 s later on the curve."""
+    """A charge 10 s earlier makes every time 10 s later on the curve."""
     entries = roast()
     charge = entries[2]
     batch = fold([*entries, entry("shift", 20, entry=str(charge.id), by_s=-10)], "B")
@@ -71,7 +71,7 @@ def test_a_shift_of_charge_moves_every_time():
 
 
 def test_an_undone_moment_is_expected_again():
-    """Undo takes the tap back, and the pad waits for it again."""
+    """An undone moment is expected again by the pad."""
     entries = roast()[:-1]
     undo = entry("undo", 530, entry=str(entries[-1].id))
     batch = fold([*entries, undo], "B")
@@ -90,7 +90,7 @@ def test_undo_of_an_undo_brings_the_entry_back():
 
 
 def test_undos_of_each_other_mean_nothing():
-    """A ring of undos cannot be decided either way, so it takes nothing back and does not hang."""
+    """Undos in a ring are undecidable, so they have no effect and do not hang."""
     one, two = uuid4(), uuid4()
     note = entry("note", 1, text="x")
     ring = [entry("undo", 2, ident=one, entry=str(two)), entry("undo", 3, ident=two, entry=str(one))]
@@ -109,21 +109,21 @@ def test_undoing_the_opening_discards_the_batch():
 
 
 def test_two_people_tapping_first_crack_count_once():
-    """The earlier finger counts, the later is kept and flagged."""
+    """The earlier tap counts, the later is kept and flagged."""
     batch = fold([*roast(), entry("moment", 524.5, moment="first_crack")], "B")
     assert batch.moments_s["first_crack"] == 522
     assert [line.flags for line in batch.lines if line.kind == "moment" and line.flags] == [("doubled",)]
 
 
 def test_a_moment_out_of_order_is_kept_and_flagged():
-    """Yellow after first crack makes no sense, but the finger was there."""
+    """Yellow after first crack is implausible, but it is kept and flagged."""
     batch = fold([*roast()[:3], entry("moment", 500, moment="first_crack"), entry("moment", 520, moment="yellow")], "B")
     assert batch.moments_s["yellow"] == 520
     assert batch.moments["first_crack"].flags == ("out_of_order",)
 
 
 def test_an_entry_for_a_closed_batch_is_kept_and_marked_late():
-    """Received after the release: in the record, with its mark."""
+    """An entry received after the release is in the record, marked as late."""
     entries = [*roast(), entry("weighed", 900, roasted_g=3430.0), entry("released", 1000, decision="release")]
     late = entry("trier", 350, received_s=2000, stage="tan")
     batch = fold([*entries, late], "B")
@@ -132,7 +132,7 @@ def test_an_entry_for_a_closed_batch_is_kept_and_marked_late():
 
 
 def test_an_amendment_changes_only_the_fields_it_names():
-    """Names can be given after the roast; null clears a field."""
+    """A name can be added after the roast; null clears a field."""
     entries = roast()
     opened = str(entries[0].id)
     batch = fold(
@@ -149,7 +149,7 @@ def test_an_amendment_changes_only_the_fields_it_names():
 
 
 def test_an_amendment_that_does_not_fit_is_kept_and_has_no_effect():
-    """A colour stage that does not exist cannot replace one that does."""
+    """A nonexistent colour stage does not replace a valid one."""
     entries = roast()
     batch = fold([*entries, entry("amend", 700, entry=str(entries[5].id), body={"stage": "purple"})], "B")
     assert batch.stage == "light_brown"
@@ -196,7 +196,7 @@ def entries_of_any_kind() -> st.SearchStrategy[Entry]:
 
 
 def same(one: Batch, two: Batch) -> bool:
-    """Whether two batches agree in everything that is shown."""
+    """Whether two batches agree in every displayed field."""
     return one == two and one.moments_s == two.moments_s
 
 
@@ -209,14 +209,14 @@ def test_any_order_and_any_repetition_fold_to_the_same_batch(entries: list[Entry
 
 
 @given(st.lists(entries_of_any_kind(), max_size=14))
-def test_nothing_that_was_said_is_lost(entries: list[Entry]):
-    """Every id that went in comes out as a line."""
+def test_no_entry_is_lost(entries: list[Entry]):
+    """Every input id appears as a line."""
     assert {line.id for line in fold(entries, "B").lines} == {each.id for each in entries}
 
 
 @given(st.integers(-600, 600).filter(bool))
 def test_a_shift_of_charge_by_any_amount_moves_all_by_its_opposite(by_s: int):
-    """The whole record hangs on the charge."""
+    """Shifting the charge shifts all other times by the opposite amount."""
     entries = roast()
     plain, moved = fold(entries, "B"), fold([*entries, entry("shift", 1, entry=str(entries[2].id), by_s=by_s)], "B")
     for name, time_s in plain.moments_s.items():

@@ -1,4 +1,4 @@
-"""The registry of kinds: a row is all that a kind without a page needs."""
+"""The registry of kinds: a kind without a page needs only its row."""
 
 from uuid import uuid4
 
@@ -19,7 +19,7 @@ from tests.web.walk import browser
 
 
 class Chaffed(Body):
-    """The chaff drawer on the scale."""
+    """The weighed chaff."""
 
     chaff_g: Grams
 
@@ -36,13 +36,13 @@ TOY = Kind(
 
 @pytest.fixture
 def toy(monkeypatch: pytest.MonkeyPatch) -> Kind:
-    """A kind that is there by its row alone."""
+    """A kind defined only by its row."""
     monkeypatch.setitem(REGISTRY, TOY.name, TOY)
     return TOY
 
 
 def test_a_row_alone_makes_a_kind_in_the_api(bench: Bench, toy: Kind):
-    """It is taken, of a batch and of a machine, checked by its body, kept, folded and told in its own words."""
+    """It is accepted about a batch and a machine, validated, stored, folded and worded."""
     code = bench.open()
     said = bench.entry("chaffed", 5, batch=code, chaff_g=120.0)
     about = {**bench.entry("chaffed", 6, chaff_g=80.0), "about": "machine drum-4"}
@@ -57,7 +57,7 @@ def test_a_row_alone_makes_a_kind_in_the_api(bench: Bench, toy: Kind):
 
 
 def test_a_row_alone_gives_the_roles(bench: Bench, toy: Kind):
-    """Whoever may not say it is refused by the row's role, and may not take it back either."""
+    """A device without the row's role is refused, and cannot undo such an entry either."""
     assert "chaffed" in refused_to(OPERATE)
     assert "chaffed" not in refused_to(DECIDE)
     code = bench.open()
@@ -77,7 +77,7 @@ def test_a_row_alone_gives_the_roles(bench: Bench, toy: Kind):
 
 
 def test_a_row_alone_is_in_the_description(toy: Kind):
-    """With its body, what it may be about, and its role."""
+    """The API description has its body, its subjects and its role."""
     schemas = description()["components"]["schemas"]
     assert schemas["Chaffed"]["required"] == ["chaff_g"]
     (entry,) = [each for each in schemas["Entry"]["oneOf"] if each["properties"]["kind"]["const"] == "chaffed"]
@@ -86,7 +86,7 @@ def test_a_row_alone_is_in_the_description(toy: Kind):
 
 
 def test_an_undo_and_a_shift_know_a_new_kind(toy: Kind):
-    """The generic part of the fold needs nothing of it."""
+    """Undo and shift work for a new kind without further code."""
     said = parse_entry(raw(kind="chaffed", body={"chaff_g": 4}), received_ms=0)
     shift = parse_entry(raw(kind="shift", body={"entry": str(said.id), "by_s": -5}), received_ms=0)
     undo = parse_entry(raw(kind="undo", body={"entry": str(said.id)}), received_ms=0)
@@ -96,13 +96,13 @@ def test_an_undo_and_a_shift_know_a_new_kind(toy: Kind):
 
 
 def raw(**changes: object) -> dict[str, object]:
-    """An entry of a batch as it comes over the wire."""
+    """An entry of a batch as received."""
     plain = {"id": str(uuid4()), "machine": "drum-4", "batch": "B", "kind": "note", "at_ms": 1_790_000_000_000}
     return {**plain, "body": {"text": "x"}, **changes}
 
 
 def test_every_row_fits_its_name_and_its_subjects():
-    """Each name is that of its row; each is about subjects that there are; each page offers what it may."""
+    """Each name is that of its row; each subject exists; each page is a known one."""
     for name, row in REGISTRY.items():
         assert row.name == name
         assert set(row.about) <= set(SUBJECTS)
@@ -110,8 +110,8 @@ def test_every_row_fits_its_name_and_its_subjects():
         assert set(row.erasable) | set(row.confidential) <= set(row.body.model_fields)
 
 
-def test_no_correction_can_hold_what_must_be_erasable():
-    """A correction repeats fields, so a subject whose fields are erasable knows none."""
+def test_no_correction_can_contain_erasable_fields():
+    """A subject with erasable fields allows no correction, because a correction repeats fields."""
     apart = {subject for row in REGISTRY.values() if row.erasable for subject in row.about}
     assert apart == {"person"}
     assert not apart & set(REGISTRY["amend"].about)
@@ -119,7 +119,7 @@ def test_no_correction_can_hold_what_must_be_erasable():
 
 @pytest.mark.parametrize("text", ["house", "lot HU-7", "lot HU 7", "batch 26332-01C", "machine drum-4", "person 3f2a"])
 def test_a_subject_is_read_and_written_alike(text: str):
-    """The text of an entry names its subject, and the subject gives that text."""
+    """The text of a subject parses to the subject, which formats to that text."""
     assert str(Subject.parse(text)) == text
 
 
@@ -135,8 +135,8 @@ def test_a_subject_is_read_and_written_alike(text: str):
         ("lot a\nb", "plain text"),
     ],
 )
-def test_a_subject_that_cannot_be_is_told_in_words(text: str, words: str):
-    """So that whoever wrote it can mend it."""
+def test_a_subject_that_cannot_be_is_reported(text: str, words: str):
+    """An invalid subject is refused with a message."""
     with pytest.raises(EntryRefused, match=words):
         Subject.parse(text)
 
@@ -155,14 +155,14 @@ def test_a_subject_that_cannot_be_is_told_in_words(text: str, words: str):
         ({"about": "machine drum-4", "batch": None, "kind": "set_up", "body": {"sheet": {"id": "drum-4"}}}, "name"),
     ],
 )
-def test_what_is_wrong_about_a_subject_is_named(changes: dict[str, object], words: str):
-    """A kind that does not fit its subject, two subjects at once, a setting that is none."""
+def test_invalid_subject_is_refused_by_name(changes: dict[str, object], words: str):
+    """A kind that does not fit its subject, two subjects at once, and an unknown setting are refused by name."""
     with pytest.raises(EntryRefused, match=words):
         parse_entry(raw(**changes), received_ms=0)
 
 
 def test_a_batch_may_be_named_either_way():
-    """An entry with machine and batch, as phones have always sent them, is the same as one with about."""
+    """An entry with machine and batch, as phones have always sent, equals one with about."""
     old = parse_entry(raw(id=(ident := str(uuid4()))), received_ms=0)
     changes = {"batch": None, "machine": None, "about": "batch B"}
     new = parse_entry(raw(id=ident, **changes), received_ms=0)
@@ -176,8 +176,8 @@ def newer(kind: str, about: str, **body: object) -> Entry:
     return Entry.model_construct(id=uuid4(), about=about, machine=None, kind=kind, at_ms=1, received_ms=1, body=body)
 
 
-def test_what_a_newer_version_said_is_folded_around():
-    """An unknown kind, an unknown subject, an unknown word and a further field: kept as lines, told as newer."""
+def test_entries_of_a_newer_version_do_not_disturb_the_fold():
+    """An unknown kind, subject, word or field is kept as a line, shown as from a newer version."""
     opened = parse_entry(raw(kind="opened", batch=None, body={"coffee": "Alder"}), received_ms=0)
     more = opened.model_copy(update={"body": {"coffee": "Alder", "blend": True}})
     sung, cooled = newer("sung", "batch B", tune="x"), newer("moment", "batch B", moment="cooled")
@@ -191,10 +191,10 @@ def test_what_a_newer_version_said_is_folded_around():
 
 
 def test_every_kind_of_subject_but_the_house_has_a_name():
-    """There is one house."""
+    """Each kind of subject except the house needs a name."""
     assert set(SUBJECTS) - set(NAMED) == {"house"}
 
 
-def test_the_docs_tell_every_kind_as_its_row_has_it():
-    """docs/entries.md is what the registry makes of it."""
+def test_the_docs_list_every_kind_of_the_registry():
+    """docs/entries.md matches the registry."""
     assert kinds_table.PATH.read_text(encoding="utf-8") == kinds_table.text(), "run make words"

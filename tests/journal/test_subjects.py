@@ -21,7 +21,7 @@ def entry(about: str, kind: str, at_s: float = 0.0, ident: UUID | None = None, *
 
 
 def test_a_lot_is_its_arrival_with_the_corrections_that_stand():
-    """Corrected twice, both stay in sight; an undo of the second gives the first again."""
+    """Two corrections both stay visible; undoing the second restores the first."""
     arrived = entry("lot HU-7", "arrived", coffee="Alder", green_g=20_000.0, price="9.10")
     first = entry("lot HU-7", "amend", 1, entry=str(arrived.id), body={"green_g": 19_500.0})
     second = entry("lot HU-7", "amend", 2, entry=str(arrived.id), body={"green_g": 18_000.0, "price": None})
@@ -34,7 +34,7 @@ def test_a_lot_is_its_arrival_with_the_corrections_that_stand():
 
 
 def test_a_second_arrival_is_kept_and_flagged():
-    """Two devices that enter one lot enter it once; when the first is taken back the second counts."""
+    """Two devices that enter one lot enter it once; when the first is undone the second counts."""
     first = entry("lot HU-7", "arrived", coffee="Alder", green_g=1.0)
     second = entry("lot HU-7", "arrived", 1, coffee="Birch", green_g=2.0)
     lot = fold_lot([second, first], "HU-7")
@@ -45,8 +45,8 @@ def test_a_second_arrival_is_kept_and_flagged():
     assert undone.facts.coffee == "Birch"
 
 
-def test_settings_are_what_was_set_last_and_an_undo_gives_the_one_before():
-    """Each name by itself."""
+def test_settings_are_the_newest_and_an_undo_restores_the_previous():
+    """Each setting has its newest value, and an undo restores the one before."""
     first, second = entry("house", "set", business="Quill", units_temp="F"), entry("house", "set", 5, business="Ferry")
     assert fold_house([second, first]).settings == {"business": "Ferry", "units_temp": "F"}
     undo = entry("house", "undo", 6, entry=str(second.id))
@@ -54,7 +54,7 @@ def test_settings_are_what_was_set_last_and_an_undo_gives_the_one_before():
 
 
 def test_a_person_is_called_as_they_were_named_last():
-    """Without the fields that are kept beside the journal they have no name, and that shows."""
+    """Without the erasable fields, stored beside the journal, a person is shown without a name."""
     first, second = (
         entry("person 3f", "named", name="Inés", shown="I."),
         entry("person 3f", "named", 1, name="Ines", shown="In"),
@@ -71,7 +71,7 @@ def machine() -> Machine:
 
 
 def test_a_check_of_a_probe_changes_its_offset_until_it_is_taken_back():
-    """The offset and the day stand in the description; a newer description replaces them."""
+    """Offset and day are in the sheet; a newer sheet replaces them."""
     sheet = plain_sheet(machine())
     setup = entry("machine practice", "set_up", sheet=sheet)
     check = entry(
@@ -98,7 +98,7 @@ def test_a_check_of_a_probe_changes_its_offset_until_it_is_taken_back():
 
 
 def test_a_description_that_only_a_newer_version_understands_is_passed_over():
-    """The machine goes on by the one before it."""
+    """The machine keeps the previous sheet."""
     known = entry("machine practice", "set_up", sheet=plain_sheet(machine()))
     newer = known.model_copy(update={"id": uuid4(), "at_ms": T0 + 1, "body": {"sheet": {"id": "practice", "beans": 1}}})
     assert fold_machine([known, newer], "practice").machine == machine()

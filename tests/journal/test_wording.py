@@ -1,4 +1,4 @@
-"""How lines of the journal read."""
+"""Wording of journal lines."""
 
 from uuid import uuid4
 
@@ -44,20 +44,20 @@ GAP = "\N{NARROW NO-BREAK SPACE}"
         ("released", {"decision": "reject"}, "Rejected"),
     ],
 )
-def test_each_kind_reads_as_one_would_say_it(kind: str, body: dict, text: str):
-    """In few words, numbers without needless zeros, without its time."""
+def test_each_kind_has_a_short_wording(kind: str, body: dict, text: str):
+    """A line is short, without trailing zeros and without its time."""
     batch = fold([entry(kind, **body)], "B")
     assert tell(batch.lines[0], batch, CONTROLS) == text
 
 
 def told(*entries: Entry) -> str:
-    """How the last entry of a batch reads."""
+    """The wording of the last entry of a batch."""
     batch = fold(entries, "B")
     return tell(next(line for line in batch.lines if line.id == entries[-1].id), batch, CONTROLS)
 
 
-def test_an_undo_says_what_it_takes_back():
-    """In the words of that entry; undoing an undo says so."""
+def test_an_undo_quotes_the_undone_entry():
+    """An undo quotes the undone entry; so does an undo of an undo."""
     crack = entry("moment", 10, moment="first_crack")
     undo = entry("undo", 11, entry=str(crack.id))
     assert told(crack, undo) == "Took back “First crack”"
@@ -65,14 +65,14 @@ def test_an_undo_says_what_it_takes_back():
 
 
 def test_a_shift_says_by_how_much():
-    """With its sign, a real minus among them."""
+    """A shift shows its sign, with a true minus."""
     charge = entry("moment", 0, moment="charge")
     assert told(charge, entry("shift", 1, entry=str(charge.id), by_s=-10)) == "Moved “Charge” by −10 s"
     assert told(charge, entry("shift", 1, entry=str(charge.id), by_s=2.5)) == "Moved “Charge” by +2.5 s"
 
 
-def test_an_amendment_says_what_it_corrects():
-    """Each field in words; what was cleared is said to be none."""
+def test_an_amendment_names_the_corrected_fields():
+    """Each corrected field is named; a cleared one is shown as none."""
     opened = entry("opened", 0, coffee="Alder washed", intent="filter")
     body = {"coffee": "Night Ferry", "green_g": 3900.0, "intent": None, "plan": {"development_s": 75}}
     text = told(opened, entry("amend", 1, entry=str(opened.id), body=body))
@@ -80,14 +80,14 @@ def test_an_amendment_says_what_it_corrects():
     assert text.endswith(": coffee Night Ferry, green weight 3900, no for, plan development 1:15")
 
 
-def test_what_is_about_nothing_says_so():
-    """The entry may still come in."""
+def test_an_entry_about_a_missing_one_says_so():
+    """An entry about a missing one says so; the missing one may still arrive."""
     for kind, body in (("undo", {}), ("shift", {"by_s": 5}), ("amend", {"body": {"text": "x"}})):
         assert "an entry that is not here" in told(entry(kind, 0, entry=str(uuid4()), **body))
 
 
 def test_an_entry_about_itself_does_not_go_round():
-    """A device that made one up gets a plain line."""
+    """An entry about itself gets a plain line and no endless loop."""
     ident = uuid4()
     assert told(entry("undo", 0, ident=ident, entry=str(ident))) == "Took back an entry that is not here"
 
@@ -104,12 +104,12 @@ def test_an_entry_about_itself_does_not_go_round():
     ],
 )
 def test_a_corrected_field_reads_plainly(name: str, value: object, text: str):
-    """Whatever a correction holds: one that does not fit is kept and told too."""
+    """Any corrected field is worded, even an invalid one."""
     assert change_text(name, value) == text
 
 
-def test_a_correction_that_does_not_fit_is_still_told():
-    """It came before its entry and was kept; it must not break the page of the batch."""
+def test_an_invalid_correction_is_worded_too():
+    """A correction that arrived before its entry and does not fit must not break the page of the batch."""
     opened = entry("opened", 0)
     for plan in ("soon", 3, ["x"], {"development_s": "x"}, {"development_ratio": "half"}, {"x": 1}):
         amend = entry("amend", 1, entry=str(opened.id), body={"plan": plan})
@@ -118,8 +118,8 @@ def test_a_correction_that_does_not_fit_is_still_told():
         assert tell(batch.lines[1], batch, CONTROLS).startswith("Corrected “Batch opened”")
 
 
-def test_every_word_has_its_saying():
-    """Each kind, moment, stage and flag has words of its own."""
+def test_every_word_has_its_wording():
+    """Each kind, moment, stage and flag has its own wording."""
     assert set(MOMENT_LABELS) == {*MOMENTS, "turning_point"}
     assert set(STAGE_LABELS) == set(STAGES)
     assert all(FLAG_WORDS.values())

@@ -1,4 +1,4 @@
-"""What the labels' typeface can show, and how text is broken."""
+"""Coverage of the labels' typeface, and line breaking."""
 
 import pytest
 from hypothesis import given
@@ -14,12 +14,12 @@ names = st.text(min_size=1, max_size=120).map(normalize).filter(bool)
 )
 @pytest.mark.parametrize("bold", [False, True])
 def test_scripts_of_the_typeface(text: str, *, bold: bool):
-    """Latin with Czech and Vietnamese, Greek, Cyrillic and the signs that labels use are shown as they are."""
+    """Latin with Czech and Vietnamese, Greek, Cyrillic and the signs of labels are supported."""
     assert face(bold=bold).displayable(text) == text
 
 
-def test_what_it_lacks():
-    """Han characters become a box each, never a blank; a box itself can be shown."""
+def test_missing_characters_become_boxes():
+    """A missing character, such as Han, becomes a box, never a blank; the box itself is supported."""
     assert face(bold=True).displayable("日本 Alder") == f"{BOX}{BOX} Alder"
     assert face(bold=True).has(BOX)
     assert face(bold=False).has(BOX)
@@ -27,7 +27,7 @@ def test_what_it_lacks():
 
 @given(st.text(max_size=60), st.booleans())
 def test_shown_is_showable_and_no_wider(text: str, bold: bool):
-    """Whatever is typed, what is drawn exists in the typeface and takes no more room than was measured."""
+    """Any typed text is drawn in existing glyphs and no wider than measured."""
     look = face(bold=bold)
     drawn = look.displayable(normalize(text))
     assert all(look.has(character) for character in drawn)
@@ -36,7 +36,7 @@ def test_shown_is_showable_and_no_wider(text: str, bold: bool):
 
 @given(st.text(max_size=60))
 def test_tidy_is_one_clean_line(text: str):
-    """Tidying leaves one line without control characters, and doing it twice changes nothing."""
+    """Tidying gives one line without control characters and is idempotent."""
     assert normalize(normalize(text)) == normalize(text)
     assert len(normalize(text).splitlines()) <= 1
     assert normalize("e\u0301\n\x00a\u200b") == "é a"
@@ -44,7 +44,7 @@ def test_tidy_is_one_clean_line(text: str):
 
 @given(names, st.floats(3, 40), st.integers(1, 4))
 def test_lines_fit(text: str, width_em: float, most: int):
-    """No line is wider than asked, no more lines come than asked, and nothing is dropped without an ellipsis."""
+    """No line is wider and there are no more lines than allowed, and nothing is dropped without an ellipsis."""
     lines, whole = wrap(text, width_em, most, bold=False)
     assert 1 <= len(lines) <= most
     assert all(face(bold=False).width_em(line) <= width_em + 1e-9 for line in lines)
@@ -55,6 +55,6 @@ def test_lines_fit(text: str, width_em: float, most: int):
 
 
 def test_words_stay_whole_where_they_can():
-    """Lines break at spaces first."""
+    """Lines break preferably at spaces."""
     width = face(bold=False).width_em("Alder washed")
     assert wrap("Alder washed natural", width, 2, bold=False) == (["Alder washed", "natural"], True)

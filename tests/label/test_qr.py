@@ -1,4 +1,4 @@
-"""QR symbols: read back by zbar (through pyzbar), which shares no code with the encoder."""
+"""QR symbols, read back by zbar (through pyzbar), which shares no code with the encoder."""
 
 import re
 
@@ -36,7 +36,7 @@ def test_zbar_reads_the_address(url: str):
 @settings(max_examples=25, deadline=None)
 @given(addresses)
 def test_smallest_version_and_free_boost(url: str):
-    """The side follows the version (17 + 4 · version, ISO/IEC 18004), and stronger correction never enlarges it."""
+    """The size follows the version (17 + 4 · version, ISO/IEC 18004), and stronger correction never enlarges it."""
     symbol = qr_symbol(url)
     assert symbol.side == 17 + 4 * symbol.version
     weaker_or_equal = ["M", "Q", "H"][: ["M", "Q", "H"].index(symbol.level) + 1]
@@ -48,27 +48,27 @@ def test_smallest_version_and_free_boost(url: str):
 
 @pytest.mark.parametrize(("length", "version"), [(46, 4), (57, 4)])
 def test_versions_by_another_encoder(length: int, version: int):
-    """46 and 57 byte characters take version 4 at level M, as segno finds too [computed with segno, as given to us]."""
+    """46 and 57 byte characters take version 4 at level M, as with segno [computed with segno, as given to us]."""
     url = "https://roastery.example/r/"
     assert qr_symbol(url + "a" * (length - len(url))).version == version
 
 
 def test_it_reads_with_a_tenth_of_it_torn_off():
-    """A white scratch over a strip of the symbol is repaired by the error correction."""
+    """The error correction repairs a white scratch over a strip of the symbol."""
     dark = with_quiet_zone(qr_symbol(URL))
     dark[20:22, 14:34] = False
     assert read(dark) == [URL]
 
 
 @pytest.mark.parametrize(("text", "level"), [("", "M"), ("a" * 5000, "M"), (URL, "L"), (URL, "X")])
-def test_symbols_that_cannot_be(text: str, level: str):
-    """Nothing to carry, too much to carry, or a weak level: a sentence says so."""
+def test_impossible_symbols_are_refused(text: str, level: str):
+    """Empty data, too much data, and a weak level are refused with a message."""
     with pytest.raises(LabelError):
         qr_symbol(text, level=level)
 
 
 def test_the_longest_text_keeps_level_m():
-    """A text that fits at M only is made at M; one that overflows the stronger levels breaks nothing."""
+    """A text that fits at M only is encoded at M, although it overflows the stronger levels."""
     assert qr_symbol("a" * 2200).level == "M"
 
 
@@ -90,13 +90,13 @@ def test_svg_draws_every_module():
 
 
 def test_svg_escapes_its_title():
-    """HTML in the carried text or the title stays text."""
+    """HTML in the data or the title stays text."""
     assert "<b>" not in svg(qr_symbol("<b>&"))
     assert "<i>" not in svg(qr_symbol(URL), title="<i>")
 
 
 def cells(text: str) -> np.ndarray:
-    """Half-block text as cells: True where ink is drawn."""
+    """Half-block text as cells: True for ink."""
     halves = {"█": (True, True), "▀": (True, False), "▄": (False, True), " ": (False, False)}
     rows = [[halves[character] for character in line] for line in text.splitlines()]
     drawn = np.array(rows).transpose(0, 2, 1)
@@ -104,7 +104,7 @@ def cells(text: str) -> np.ndarray:
 
 
 def test_terminal_sets_its_own_colours():
-    """On any terminal each line is black on white by itself, ends by a reset, and zbar reads it with its quiet zone."""
+    """On any terminal each line sets black on white and resets, and zbar reads it with its quiet zone."""
     shown = terminal(URL)
     for line in shown.splitlines():
         assert line.startswith("\x1b[38;5;16;48;5;231m")
@@ -118,7 +118,7 @@ def test_terminal_sets_its_own_colours():
 
 
 def test_terminal_without_colour_is_right_on_dark():
-    """Without colours the light modules are drawn, so a dark terminal shows dark on light with its quiet zone."""
+    """Without colours the light modules are drawn, so a dark terminal shows a correct symbol with its quiet zone."""
     ink = cells(terminal(URL, colour=False))
     assert read(~ink) == [URL]
     assert ink[:QUIET].all()

@@ -1,4 +1,4 @@
-"""QR symbols read in pictures of the labels that we draw, rendered by PDFium: turned, blurred, small, in bad light."""
+"""Reading of QR symbols in pictures of our labels, rendered by PDFium: turned, blurred, small, in bad light."""
 
 import io
 
@@ -19,7 +19,7 @@ LABEL = Label(
 
 
 def photo(name: str = "62x29", dpi: int = 203, label: Label = LABEL) -> Image.Image:
-    """A label as printed, lying on a grey bench."""
+    """A printed label on a grey bench."""
     with pdfium.PdfDocument(label_pdf(label, SIZES[name], dpi=203)) as document:
         printed = document[0].render(scale=dpi / 72).to_pil().convert("RGB")
     bench = Image.new("RGB", (printed.width + 200, printed.height + 200), "#777066")
@@ -28,7 +28,7 @@ def photo(name: str = "62x29", dpi: int = 203, label: Label = LABEL) -> Image.Im
 
 
 def jpeg(picture: Image.Image, quality: int = 80) -> bytes:
-    """As a page sends it."""
+    """JPEG in the form that a page sends."""
     out = io.BytesIO()
     picture.save(out, "JPEG", quality=quality)
     return out.getvalue()
@@ -36,19 +36,19 @@ def jpeg(picture: Image.Image, quality: int = 80) -> bytes:
 
 @pytest.mark.parametrize("name", list(SIZES))
 def test_every_label_is_read(name: str):
-    """Each size that there is, as a straight photo."""
+    """A straight photo of each size is read."""
     assert set(qr_texts(jpeg(photo(name)))) == {URL}
 
 
 @pytest.mark.parametrize("angle", [7, 45, 90, 133, 180, 270])
 def test_a_turned_label_is_read(angle: int):
-    """However the bag lies."""
+    """A label is read in any orientation."""
     assert qr_texts(jpeg(photo().rotate(angle, expand=True, fillcolor="#777066"))) == [URL]
 
 
 @pytest.mark.parametrize("spoilt", ["blurred", "small", "dim", "coarse"])
 def test_a_poor_photo_is_read(spoilt: str):
-    """Out of focus by a third of a module, at 120 dots an inch, in a dim corner, and badly compressed."""
+    """A label is read out of focus by a third of a module, at 120 dpi, in a dim corner, and badly compressed."""
     pictures = {
         "blurred": lambda: jpeg(photo().filter(ImageFilter.GaussianBlur(1.5))),
         "small": lambda: jpeg(photo(dpi=120)),
@@ -59,12 +59,12 @@ def test_a_poor_photo_is_read(spoilt: str):
 
 
 def test_a_picture_without_a_symbol_says_nothing():
-    """An empty bench is no error."""
+    """A picture of an empty bench gives no error."""
     assert qr_texts(jpeg(Image.new("RGB", (640, 480), "#777066"))) == []
 
 
 @pytest.mark.parametrize("data", [b"no picture", bomb(5_000), encoded("PNG", (400, 300))[:900]])
-def test_what_is_no_picture_is_refused(data: bytes):
-    """Text, one with too many pixels, one cut short."""
+def test_invalid_picture_is_refused(data: bytes):
+    """Text, a picture with too many pixels, and a truncated one are refused."""
     with pytest.raises(PictureRefused):
         qr_texts(data)

@@ -1,4 +1,4 @@
-"""Labels: the PDF is rendered by PDFium and read by zbar, neither of which shares code with fpdf2 or qrcode."""
+"""Labels: the PDF, rendered by PDFium and read by zbar, neither of which shares code with fpdf2 or qrcode."""
 
 import io
 import re
@@ -37,7 +37,7 @@ every_label = pytest.mark.parametrize("label", LABELS.values(), ids=LABELS.keys(
 
 
 def render(pdf: bytes, dpi: int, page: int = 0) -> np.ndarray:
-    """Page of a PDF as grey values, a pixel a printer dot."""
+    """Page of a PDF as grey values, one pixel per printer dot."""
     with pdfium.PdfDocument(pdf) as document:
         return document[page].render(scale=dpi / 72, grayscale=True).to_numpy().squeeze().copy()
 
@@ -51,7 +51,7 @@ def printed(label: Label, size: LabelSize) -> tuple[Layout, np.ndarray]:
 @every_size
 @every_label
 def test_zbar_reads_the_print(label: Label, size: LabelSize):
-    """At 203 dpi every size carries a code that an independent decoder reads as the same address."""
+    """At 203 dpi an independent decoder reads the same address from every size."""
     assert read(printed(label, size)[1]) == [label.url]
 
 
@@ -80,22 +80,22 @@ def test_quiet_zone_is_white(label: Label, size: LabelSize):
     zone = picture[top - quiet : top + side + quiet, left - quiet : left + side + quiet].copy()
     assert zone.shape == (side + 2 * quiet, side + 2 * quiet)
     zone[quiet:-quiet, quiet:-quiet] = 255
-    assert (zone > 245).all()  # a PDF's numbers are rounded: up to 2 % of a dot may be seen at the border
+    assert (zone > 245).all()  # numbers in a PDF are rounded: up to 2 % of a dot may be visible at the border
 
 
 def boxes(placed: Layout) -> list[tuple[float, float, float, float]]:
-    """Room that each part takes."""
+    """Area of each part."""
     return [box_mm(line) for line in placed.lines] + [placed.quiet_box_mm]
 
 
 def box_mm(line: TextLine) -> tuple[float, float, float, float]:
-    """Left, top, right and bottom of the room that a line takes."""
+    """Left, top, right and bottom of the area of a line."""
     top = line.baseline_mm - ASCENT_EM * line.size_mm
     return line.x_mm, top, line.x_mm + line.width_mm, top + LINE_EM * line.size_mm
 
 
 def assert_in_place(placed: Layout) -> None:
-    """Nothing outside the label, nothing over anything else."""
+    """Assert that nothing is outside the label or overlaps."""
     size, small = placed.size, 1e-6
     for left, top, right, bottom in boxes(placed):
         assert left >= -small
@@ -114,7 +114,7 @@ def assert_in_place(placed: Layout) -> None:
 @every_size
 @every_label
 def test_everything_has_its_place(label: Label, size: LabelSize):
-    """No part leaves the label or runs over another, at the printer's dots and at 300 dpi."""
+    """No part leaves the label or overlaps another, at the printer's dots and at 300 dpi."""
     for dpi in (203, 300, size.dpi):
         assert_in_place(layout(label, size, dpi))
 
@@ -127,7 +127,7 @@ words = st.text(max_size=90) | st.sampled_from(
 @settings(max_examples=60, deadline=None)
 @given(words, words, words, words, st.sampled_from(list(SIZES.values())))
 def test_any_words_have_their_place(coffee: str, subtitle: str, business: str, note: str, size: LabelSize):
-    """Whatever people type, the parts keep apart and inside, and the symbol and the code stay."""
+    """With any text the parts stay inside and apart, and the symbol and the code are complete."""
     label = Label(coffee, "26330-04M", URL, business, subtitle, "26 Nov 2026", "26 May 2027", "250 g", note)
     placed = layout(label, size)
     assert_in_place(placed)
@@ -138,13 +138,13 @@ def test_any_words_have_their_place(coffee: str, subtitle: str, business: str, n
 @settings(max_examples=15, deadline=None)
 @given(words, st.sampled_from(list(SIZES.values())[:3]))
 def test_any_name_prints(name: str, size: LabelSize):
-    """Any name, HTML and other scripts among them, gives a PDF that still reads as the address."""
+    """Any name, with HTML or other scripts, gives a PDF that still reads as the address."""
     label = Label(name, "26330-04M", URL, roasted_on="26 Nov 2026", note=name)
     assert read(render(label_pdf(label, size), 203)) == [URL]
 
 
 def test_code_stands_under_the_symbol():
-    """The code is set in text below the symbol's quiet zone and can be picked from the PDF as text."""
+    """The code is text below the symbol's quiet zone and can be copied from the PDF."""
     for size in SIZES.values():
         placed = layout(SHORT, size)
         code = next(line for line in placed.lines if line.part == "code")
@@ -156,7 +156,7 @@ def test_code_stands_under_the_symbol():
 
 
 def test_pages_have_the_true_size():
-    """Each page measures what the size says, to a tenth of a millimetre."""
+    """Each page has the size's dimensions, to a tenth of a millimetre."""
     for size in SIZES.values():
         with pdfium.PdfDocument(label_pdf(BARE, size)) as document:
             measured = [points * MM_PER_INCH / 72 for points in document[0].get_size()]
@@ -164,7 +164,7 @@ def test_pages_have_the_true_size():
 
 
 def test_a_sheet_holds_as_many_as_asked():
-    """28 labels from the third place on fill one A4 sheet and go on to the next; each can be read."""
+    """28 labels from the third position on fill one A4 sheet and continue on the next; each can be read."""
     sheet = SIZES["a4-70x37"]
     pdf = label_pdf(SHORT, sheet, copies=28, skip=2)
     first, second = render(pdf, 203, 0), render(pdf, 203, 1)
@@ -177,7 +177,7 @@ def test_a_sheet_holds_as_many_as_asked():
 
 
 def test_a_sheet_fits_its_page():
-    """Every place of a sheet lies on the page, and none over another."""
+    """Every position of a sheet is on the page, and none overlaps another."""
     for size in SIZES.values():
         corners = [size.corner_mm(place) for place in range(size.per_page)]
         assert len(set(corners)) == size.per_page
@@ -196,7 +196,7 @@ def test_copies_on_a_roll():
 
 
 def test_finer_printers_get_finer_steps():
-    """Modules are whole dots at any resolution and never below 3 dots of a 203 dpi printer."""
+    """Modules are whole dots at any resolution and never smaller than 3 dots of a 203 dpi printer."""
     for dpi in (203, 300, 600):
         placed = layout(SHORT, SIZES["50x30"], dpi)
         assert placed.module_mm == pytest.approx(placed.module_dots * 25.4 / dpi)
@@ -218,36 +218,36 @@ def test_finer_printers_get_finer_steps():
         ({}, {"skip": -1}, "has 1 places"),
     ],
 )
-def test_labels_that_cannot_be(changes: dict[str, str], options: dict[str, int], words: str):
-    """What cannot be printed is refused by a sentence that says what would help."""
+def test_impossible_labels_are_refused(changes: dict[str, str], options: dict[str, int], words: str):
+    """An impossible label is refused with a message that names a remedy."""
     label = Label(**{"coffee": "Alder", "code": "26330-04M", "url": URL, **changes})
     with pytest.raises(LabelError, match=words):
         label_pdf(label, SIZES["50x30"], **options)
 
 
 def test_sizes_by_name():
-    """Sizes are found by name; an unknown one is answered with those that exist."""
+    """Sizes are found by name; an unknown name lists the existing ones."""
     assert label_size("50x30").width_mm == 50
     with pytest.raises(LabelError, match="50x30, 62x29, 100x50, a4-70x37"):
         label_size("10x10")
 
 
-def test_what_was_cut_is_told():
-    """A label that had to shorten its words names the parts; one that did not names none."""
+def test_shortened_parts_are_reported():
+    """A label names the parts that it shortened; one that shortened nothing names none."""
     assert layout(SHORT, SIZES["100x50"]).shortened == ()
     assert "note" in layout(LONG, SIZES["50x30"]).shortened
     assert "coffee" in layout(LONG, SIZES["50x30"]).shortened
 
 
-def test_missing_characters_are_told():
-    """Characters that the PDF shows as boxes are named once each; there are none in a plain label."""
+def test_missing_characters_are_reported():
+    """Characters that the PDF shows as boxes are listed once each; a plain label has none."""
     assert missing_characters(LONG) == "日本"
     assert missing_characters(SHORT) == ""
 
 
 @every_size
 def test_print_page_draws_the_same_layout(size: LabelSize):
-    """The print page has the PDF's pages in millimetres, its lines in their places, and no markup from names."""
+    """The print page has the PDF's pages in millimetres, its lines at their positions, and no markup from names."""
     pages = label_pages(LONG, size, copies=size.per_page + 1)
     placed = layout(LONG, size)
     assert len(pages) == 2
@@ -261,7 +261,7 @@ def test_print_page_draws_the_same_layout(size: LabelSize):
 
 
 def test_text_is_black_only():
-    """A thermal printer has no grey: the PDF asks for black and nothing else."""
+    """The PDF uses only black, since a thermal printer has no grey."""
     with pdfium.PdfDocument(io.BytesIO(label_pdf(SHORT, SIZES["50x30"]))) as document:
         picture = document[0].render(scale=8).to_numpy()
     assert (picture.max(axis=2) - picture.min(axis=2)).max() == 0

@@ -1,4 +1,4 @@
-"""What the tests of the local network share."""
+"""Shared fixtures of the tests of the local network."""
 
 import asyncio
 from collections.abc import Iterator
@@ -8,7 +8,7 @@ import pytest
 
 @pytest.fixture(autouse=True)
 def no_loop_of_others() -> Iterator[None]:
-    """The browser's tests leave an event loop that seems to run in this thread; zeroconf would take it for its own."""
+    """The browser tests leave an event loop that seems to run in this thread; zeroconf would use it."""
     loop = asyncio._get_running_loop()
     asyncio._set_running_loop(None)
     yield

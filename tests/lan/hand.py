@@ -1,11 +1,11 @@
-"""A TLS handshake between two ends in memory, by Python's own ssl, which is OpenSSL."""
+"""A TLS handshake between two ends in memory, by Python's own ssl, which uses OpenSSL."""
 
 import ssl
 from pathlib import Path
 
 
 def shake(chain: Path, key: Path, authority: Path, host: str) -> str:
-    """Shake hands as a phone that trusts that authority alone and opened that host; the protocol agreed on."""
+    """Handshake of a phone that trusts only that authority and opens that host; returns the negotiated protocol."""
     server = ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER)
     server.load_cert_chain(chain, key)
     client = ssl.create_default_context(cafile=str(authority))

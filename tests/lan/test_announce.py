@@ -1,4 +1,4 @@
-"""The name in the network, on the loopback interface alone: announced, found by another one, withdrawn."""
+"""The mDNS name, on the loopback interface alone: announced, found by another host, withdrawn."""
 
 import ipaddress
 import socket
@@ -18,36 +18,36 @@ from zeroconf import (
 from roastlog.lan.announce import Announcement, NotAnnounced, free_name
 
 HERE = [ipaddress.ip_address("127.0.0.1")]
-PATIENCE_MS = 10_000  # how long an answer may take on a busy machine; no measure of how quick it is
-ELSEWHERE = ipaddress.ip_address("127.0.0.77")  # another computer, as far as the name is concerned
+PATIENCE_MS = 10_000  # timeout of an answer on a busy machine; no measure of speed
+ELSEWHERE = ipaddress.ip_address("127.0.0.77")  # another host, as far as the name is concerned
 
 
 @pytest.fixture
 def other() -> Iterator[Zeroconf]:
-    """Another one on the same wire."""
+    """Another host on the same network."""
     wire = Zeroconf(interfaces=["127.0.0.1"], ip_version=IPVersion.V4Only)
     yield wire
     wire.close()
 
 
 def asked(wire: Zeroconf, name: str, patience_ms: int = PATIENCE_MS) -> list[str]:
-    """Addresses that a name has, for another one."""
+    """Addresses of a name, as resolved by another host."""
     answer = AddressResolver(f"{name}.")
     answer.request(wire, patience_ms, DNSQuestionType.QM)
     return answer.parsed_addresses()
 
 
 def taken(wire: Zeroconf, name: str) -> ServiceInfo:
-    """Another computer's Drumside of that name."""
+    """Another computer's Drumside with that name."""
     kind = "_https._tcp.local."
     info = ServiceInfo(kind, f"Another ({name}).{kind}", port=1, server=f"{name}.", addresses=[ELSEWHERE.packed])
     wire.register_service(info)
-    time.sleep(1.2)  # what was said to all within the last second is not said again (RFC 6762 6)
+    time.sleep(1.2)  # a record sent within the last second is not sent again (RFC 6762 6)
     return info
 
 
 def test_another_one_finds_the_name_and_both_services(other):
-    """The name leads to the address, and HTTPS and HTTP to their ports, until it is withdrawn."""
+    """The name resolves to the address, and HTTPS and HTTP to their ports, until it is withdrawn."""
     said = Announcement("drumside-9.local", secure=8443, plain=8080)
     said.at(HERE)
     try:
@@ -64,7 +64,7 @@ def test_another_one_finds_the_name_and_both_services(other):
 
 
 def test_next_name_where_another_computer_has_the_first(other, tmp_path):
-    """`drumside.local` is taken by another address, so it is `drumside-2.local`, from then on too."""
+    """If another address has `drumside.local`, the name is `drumside-2.local`, and stays so."""
     kept = tmp_path / "lan" / "name"
     info = taken(other, "drumside.local")
     assert free_name(kept, HERE, probe_ms=4000) == "drumside-2.local"
@@ -74,7 +74,7 @@ def test_next_name_where_another_computer_has_the_first(other, tmp_path):
 
 
 def test_own_name_is_no_other_ones(tmp_path):
-    """A Drumside of this computer that has the name, such as one that was killed, does not take it away."""
+    """A Drumside of this computer with the name, such as one that was killed, does not block it."""
     said = Announcement("drumside.local", secure=8443, plain=8080)
     said.at(HERE)
     try:
@@ -83,24 +83,24 @@ def test_own_name_is_no_other_ones(tmp_path):
         said.withdraw()
 
 
-def test_name_that_nobody_can_have_is_not_kept(tmp_path):
-    """A damaged file is asked about anew."""
+def test_invalid_stored_name_is_replaced(tmp_path):
+    """A damaged file leads to a new probe of the name."""
     kept = tmp_path / "name"
     kept.write_text("elsewhere.example", encoding="ascii")
     assert free_name(kept, HERE) == "drumside.local"
 
 
-def test_no_network_is_told(tmp_path):
-    """Without an address nobody can be asked and nothing be announced; both say so."""
+def test_no_network_is_reported(tmp_path):
+    """Without an address neither probing nor announcing is possible; both report that."""
     with pytest.raises(NotAnnounced, match="no network"):
         free_name(tmp_path / "name", [])
     with pytest.raises(NotAnnounced, match="no network"):
         Announcement("drumside.local", secure=1, plain=2).at([])
 
 
-@pytest.mark.filterwarnings("ignore::pytest.PytestUnraisableExceptionWarning")  # zeroconf leaves its socket unclosed
-def test_port_that_another_program_keeps_is_told(tmp_path: Path):
-    """Port 5353 held by a program that shares it with nobody: a reason, and no traceback."""
+@pytest.mark.filterwarnings("ignore::pytest.PytestUnraisableExceptionWarning")  # zeroconf does not close its socket
+def test_port_that_another_program_keeps_is_reported(tmp_path: Path):
+    """Port 5353 held exclusively by another program gives a reason, and no traceback."""
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as held:
         held.bind(("", 5353))
         with pytest.raises(NotAnnounced, match="in use"):

@@ -1,4 +1,4 @@
-"""The authority and its certificates, checked by the verifier of cryptography and by OpenSSL through Python's ssl."""
+"""The authority and its certificates, verified by cryptography and by OpenSSL through Python's ssl."""
 
 import ipaddress
 import ssl
@@ -23,12 +23,12 @@ PLACE = ServerHosts(("drumside.local", "roastery.lan", "localhost"), (HOME, ipad
 
 @pytest.fixture(scope="module")
 def authority() -> KeyPair:
-    """An authority made now."""
+    """A new authority."""
     return new_authority(NOW)
 
 
 def verified(authority: KeyPair, leaf: KeyPair, subject: x509.DNSName | x509.IPAddress, at: datetime = NOW) -> None:
-    """Raise VerificationError unless the certificate holds for a subject at a time."""
+    """Raise VerificationError unless the certificate is valid for a subject at a time."""
     policy = PolicyBuilder().store(Store([authority.certificate])).time(at)
     policy.build_server_verifier(subject).verify(leaf.certificate, [])
 
@@ -43,7 +43,7 @@ def written(folder: Path, authority: KeyPair, leaf: KeyPair) -> tuple[Path, Path
 
 
 def test_verifier_takes_every_name_and_address(authority):
-    """The verifier of cryptography (RFC 5280, with the rules of the CA/Browser Forum) accepts each of them."""
+    """The verifier of cryptography (RFC 5280, with the rules of the CA/Browser Forum) accepts each name and address."""
     leaf = issue(authority, PLACE, NOW)
     for name in PLACE.names:
         verified(authority, leaf, x509.DNSName(name))
@@ -63,7 +63,7 @@ def test_verifier_refuses_other_names_and_times(authority):
 
 @pytest.mark.parametrize("stolen", ["example.com", "bank.example", "local.example", "203.0.113.8", "2001:db8::1"])
 def test_stolen_key_cannot_vouch_for_the_world(authority, tmp_path, stolen):
-    """A certificate for a public name or address, made with the authority's own key, is refused by both verifiers."""
+    """Both verifiers refuse a certificate for a public name or address made with the authority's own key."""
     try:
         place, subject = (
             ServerHosts(("x.local",), (ipaddress.ip_address(stolen),)),
@@ -79,7 +79,7 @@ def test_stolen_key_cannot_vouch_for_the_world(authority, tmp_path, stolen):
 
 
 def test_openssl_takes_names_and_addresses_and_no_others(authority, tmp_path):
-    """Python's ssl, trusting this authority alone, shakes hands for each name and address and for no other."""
+    """Python's ssl, trusting only this authority, shakes hands for each name and address and for no other."""
     files = written(tmp_path, authority, issue(authority, PLACE, NOW))
     for host in [*PLACE.names, *map(str, PLACE.addresses)]:
         assert shake(*files, host) == "TLSv1.3"
@@ -89,7 +89,7 @@ def test_openssl_takes_names_and_addresses_and_no_others(authority, tmp_path):
 
 
 def test_openssl_refuses_an_expired_certificate_and_another_authority(authority, tmp_path):
-    """What ended yesterday is refused, and so is what another authority made."""
+    """A certificate that ended yesterday is refused, and so is one of another authority."""
     old = issue(authority, PLACE, NOW - timedelta(days=397))
     with pytest.raises(ssl.SSLCertVerificationError, match="expired"):
         shake(*written(tmp_path, authority, old), "localhost")
@@ -100,8 +100,8 @@ def test_openssl_refuses_an_expired_certificate_and_another_authority(authority,
         shake(chain, key, root, "localhost")
 
 
-def test_certificate_is_what_phones_ask_for(authority):
-    """P-256, server authentication, names, at most 397 days (what Apple asks, from memory)."""
+def test_certificate_meets_the_requirements_of_phones(authority):
+    """It has P-256, server authentication, names, and at most 397 days (Apple's limit, from memory)."""
     leaf = issue(authority, PLACE, NOW).certificate
     key = leaf.public_key()
     assert isinstance(key, ec.EllipticCurvePublicKey)
@@ -113,7 +113,7 @@ def test_certificate_is_what_phones_ask_for(authority):
 
 
 def test_authority_is_limited_and_says_so_critically(authority):
-    """The limits are critical (RFC 5280 4.2.1.10: must be), and the authority may make no further authorities."""
+    """The constraints are critical (RFC 5280 4.2.1.10: must be), and the authority cannot create sub-authorities."""
     extensions = authority.certificate.extensions
     limits = extensions.get_extension_for_class(x509.NameConstraints)
     assert limits.critical
@@ -125,13 +125,13 @@ def test_authority_is_limited_and_says_so_critically(authority):
 
 
 def test_certificate_never_outlasts_its_authority(authority):
-    """In the authority's last year a certificate ends with it."""
+    """In the authority's last year a certificate ends together with it."""
     late = authority.certificate.not_valid_after_utc - timedelta(days=30)
     assert issue(authority, PLACE, late).certificate.not_valid_after_utc == authority.certificate.not_valid_after_utc
 
 
 def test_when_a_certificate_serves_no_more(authority):
-    """Until a third of its time is left, while it lists what is asked for, is ours, and its key is there."""
+    """A certificate is valid until a third of its time is left, if names, issuer and key match."""
     leaf = issue(authority, PLACE, NOW)
     ends = leaf.certificate.not_valid_after_utc
     fewer = ServerHosts(PLACE.names[:1], PLACE.addresses[:1])
@@ -147,7 +147,7 @@ def test_when_a_certificate_serves_no_more(authority):
 
 
 def test_fingerprint_is_sha256_of_the_file(authority):
-    """The number to compare is that which hashlib gives of the file that a phone gets."""
+    """The fingerprint equals hashlib's of the file that a phone downloads."""
     import hashlib
 
     digest = hashlib.sha256(authority.certificate.public_bytes(Encoding.DER)).hexdigest()

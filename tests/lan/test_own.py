@@ -1,4 +1,4 @@
-"""A certificate of one's own: each mistake is told in words before anything starts."""
+"""A user's own certificate: each mistake is reported in words before the start."""
 
 import ipaddress
 from datetime import UTC, datetime, timedelta
@@ -28,14 +28,14 @@ NAMES = [
 
 
 class Maker:
-    """Makes certificates with a mistake in them, as files."""
+    """Makes certificates with mistakes, as files."""
 
     def __init__(self, folder: Path) -> None:
         self.certificate, self.key = folder / "cert.pem", folder / "key.pem"
         self.secret: ec.EllipticCurvePrivateKey | rsa.RSAPrivateKey = ec.generate_private_key(ec.SECP256R1())
 
     def make(self, names: list[x509.GeneralName], starts: datetime = NOW, days: int = 90) -> bytes:
-        """A certificate that vouches for itself; it is what both files say from now on."""
+        """A self-signed certificate, which both files contain from now on."""
         name = x509.Name([x509.NameAttribute(NameOID.COMMON_NAME, "roast.example")])
         builder = x509.CertificateBuilder().subject_name(name).issuer_name(name).public_key(self.secret.public_key())
         builder = builder.serial_number(7).not_valid_before(starts).not_valid_after(starts + timedelta(days=days))
@@ -52,7 +52,7 @@ class Maker:
         self.key.chmod(0o600)
 
     def refusal(self, now: datetime = NOW) -> str:
-        """Why it is refused."""
+        """The reason of the refusal."""
         with pytest.raises(CertificateError) as refused:
             check(self.certificate, self.key, now)
         return str(refused.value)
@@ -60,7 +60,7 @@ class Maker:
 
 @pytest.fixture
 def maker(tmp_path: Path) -> Maker:
-    """Makes them in a folder of the test."""
+    """A maker in a folder of the test."""
     made = Maker(tmp_path)
     made.make(NAMES)
     return made
@@ -68,7 +68,7 @@ def maker(tmp_path: Path) -> Maker:
 
 @pytest.mark.parametrize("secret", [ec.generate_private_key(ec.SECP384R1()), rsa.generate_private_key(65537, 2048)])
 def test_a_good_one_says_its_names(maker, secret):
-    """Names and addresses are those that it lists, whatever kind of key; a star stands in no link."""
+    """Its names and addresses are used, with any kind of key; a wildcard is in no link."""
     maker.secret = secret
     maker.make(NAMES)
     found = check(maker.certificate, maker.key, NOW + timedelta(days=1))
@@ -77,26 +77,26 @@ def test_a_good_one_says_its_names(maker, secret):
     assert found.told == ()
 
 
-def test_one_that_ends_soon_is_told(maker):
-    """It is served, and a sentence names the day."""
+def test_one_that_ends_soon_is_reported(maker):
+    """It is used, and a message names the day."""
     assert "30 May 2027" in " ".join(check(maker.certificate, maker.key, NOW + timedelta(days=75)).told)
 
 
-def test_key_that_others_can_open_is_told(maker):
-    """It is not ours to change, so it is only told."""
+def test_key_that_others_can_open_is_reported(maker):
+    """The permissions are reported but not changed, since the file is the user's."""
     maker.key.chmod(0o644)
     assert check(maker.certificate, maker.key, NOW).told == (f"Others on this computer can open {maker.key}.",)
 
 
 def test_key_of_another_certificate(maker):
-    """The key does not fit the certificate."""
+    """A key that does not match the certificate is refused."""
     maker.secret = ec.generate_private_key(ec.SECP256R1())
     maker.lock(NoEncryption())
     assert "is not that of the certificate" in maker.refusal()
 
 
 def test_chain_in_the_wrong_order(maker, tmp_path):
-    """The server's own comes first; where it comes later that is said, not that the key is wrong."""
+    """If the server's certificate comes later, the order is reported, not a wrong key."""
     other = tmp_path / "other"
     other.mkdir()
     first = Maker(other).make(NAMES)
@@ -105,25 +105,25 @@ def test_chain_in_the_wrong_order(maker, tmp_path):
 
 
 def test_out_of_date(maker):
-    """One that is over and one that has not begun are told with the day."""
+    """An expired certificate and a future one are reported with the day."""
     assert "was valid until 30 May 2027" in maker.refusal(NOW + timedelta(days=91))
     assert "valid from 01 Mar 2027" in maker.refusal(NOW - timedelta(days=1))
 
 
 def test_no_names(maker):
-    """A name in the subject alone is no name for a browser (RFC 9525 6.3; browsers dropped it, from memory)."""
+    """A name in the subject alone is not valid for browsers (RFC 9525 6.3; browsers dropped it, from memory)."""
     maker.make([])
     assert "lists no name" in maker.refusal()
 
 
 def test_key_with_a_password(maker):
-    """Nobody is there to type it."""
+    """An encrypted key is refused, since nobody can type its password."""
     maker.lock(BestAvailableEncryption(b"secret"))
     assert "locked with a password" in maker.refusal()
 
 
 def test_files_that_are_something_else(maker, tmp_path):
-    """A missing file, a folder, and a file with other content are told with their names."""
+    """A missing file, a folder, and a file with other content are reported by name."""
     good = maker.certificate.read_bytes()
     maker.certificate.write_bytes(b"hello")
     assert f"{maker.certificate} holds no certificate" in maker.refusal()

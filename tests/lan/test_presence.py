@@ -1,4 +1,4 @@
-"""While the server runs: the name follows the addresses, and what only a restart mends is told, once."""
+"""While the server runs, the name follows the addresses, and changes that need a restart are reported once."""
 
 import ipaddress
 import time
@@ -36,7 +36,7 @@ def until(holds) -> None:
 
 
 def test_name_is_there_from_start_to_stop(secure):
-    """Another one on the wire finds it in between."""
+    """Another host finds the name between start and stop."""
     presence = Presence(secure, lambda: FIRST, now=lambda: NOW, every_s=0.05)
     wire = Zeroconf(interfaces=["127.0.0.1"], ip_version=IPVersion.V4Only)
     presence.start()
@@ -50,8 +50,8 @@ def test_name_is_there_from_start_to_stop(secure):
     assert presence.told == []
 
 
-def test_new_address_is_told_once(secure):
-    """An address that the certificate does not name: what goes on, and what to do."""
+def test_new_address_is_reported_once(secure):
+    """An address missing from the certificate is reported with its effect and the remedy."""
     quiet, found = replace(secure, name=None), FIRST
     presence = Presence(quiet, lambda: found, now=lambda: NOW, every_s=0.02)
     presence.start()
@@ -67,8 +67,8 @@ def test_new_address_is_told_once(secure):
     assert "Restart Drumside when the drum is empty" in presence.told[0]
 
 
-def test_old_certificate_is_told(secure):
-    """From the day on which a start would renew it."""
+def test_old_certificate_is_reported(secure):
+    """An old certificate is reported from the day on which a start would renew it."""
     now = secure.renew_from - timedelta(minutes=1)
     presence = Presence(replace(secure, name=None), lambda: FIRST, now=lambda: now, every_s=0.02)
     presence.start()
@@ -80,8 +80,8 @@ def test_old_certificate_is_told(secure):
     assert "grows old" in presence.told[0]
 
 
-def test_lost_network_is_told_and_ends_nothing(secure):
-    """Without an address the name cannot be announced; the thread goes on, and announces when one is there."""
+def test_lost_network_is_reported_and_ends_nothing(secure):
+    """Without an address the name cannot be announced; the thread continues, and announces when there is one."""
     found: list[ipaddress.IPv4Address | ipaddress.IPv6Address] = [ipaddress.ip_address("127.0.0.1")]
     presence = Presence(secure, lambda: list(found), now=lambda: NOW, every_s=0.05)
     presence.start()

@@ -1,4 +1,4 @@
-"""`serve --lan` as a process of its own, asked over TLS by Python's ssl; and what a command line cannot mean."""
+"""`serve --lan` as a separate process, queried over TLS by Python's ssl; and invalid command lines."""
 
 import http.client
 import json
@@ -38,22 +38,22 @@ class Lan:
 
     @property
     def said(self) -> str:
-        """What its terminal shows."""
+        """Output of its terminal."""
         return self.folder.with_suffix(".log").read_text(encoding="utf-8")
 
     def trusting(self) -> ssl.SSLContext:
-        """What a phone that trusts this authority alone goes by."""
+        """TLS context of a phone that trusts only this authority."""
         return ssl.create_default_context(cafile=str(self.folder / "lan" / "authority.pem"))
 
     def get(self, path: str, host: str = "localhost", **headers: str) -> http.client.HTTPResponse:
-        """An answer over TLS."""
+        """GET over TLS."""
         request = Request(f"https://{host}:{self.port}{path}", headers=headers)
         return urlopen(request, context=self.trusting(), timeout=10)
 
 
 @pytest.fixture(scope="module")
 def lan(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Lan]:
-    """One for the tests that only ask it; it is called by a name that no other test has."""
+    """One server for the tests that only query it; no other test uses its name."""
     folder, port = tmp_path_factory.mktemp("lan") / "data", held_port()
     (folder / "lan").mkdir(mode=0o755, parents=True)
     (folder / "lan" / "name").write_text("drumside-7.local", encoding="ascii")
@@ -63,7 +63,7 @@ def lan(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Lan]:
 
 
 def test_page_comes_over_tls(lan: Lan):
-    """By its authority alone, by name and by address, and it knows that it came securely."""
+    """By its authority alone, by name and by address, and the server knows that the request is secure."""
     for host in ("localhost", "127.0.0.1"):
         with lan.get("/healthz", host) as answer:
             assert json.load(answer)["status"] == "ok"
@@ -73,7 +73,7 @@ def test_page_comes_over_tls(lan: Lan):
 
 
 def test_http_2_and_tls_1_2_are_spoken(lan: Lan):
-    """HTTP/2 is agreed on (RFC 7301), and a phone that knows no newer TLS than 1.2 comes in."""
+    """HTTP/2 is negotiated (RFC 7301), and a phone with TLS 1.2 only is accepted."""
     import socket
 
     context = lan.trusting()
@@ -85,7 +85,7 @@ def test_http_2_and_tls_1_2_are_spoken(lan: Lan):
 
 
 def test_wrong_name_and_missing_trust_are_refused(lan: Lan):
-    """A name that the certificate does not list, and a phone that trusts another authority or none of ours."""
+    """A name missing from the certificate, and a phone that trusts another authority, are refused."""
     import socket
 
     for context, name, why in (
@@ -98,7 +98,7 @@ def test_wrong_name_and_missing_trust_are_refused(lan: Lan):
 
 
 def test_door_beside_it_leads_to_trust(lan: Lan):
-    """On the other port, under its name: the page of trust, and everything else to the secure page."""
+    """The other port serves the trust page under its name, and redirects everything else to the secure page."""
     door = http.client.HTTPConnection("127.0.0.1", lan.plain_port, timeout=10)
     for path, status, location in (
         ("/trust", 200, None),
@@ -112,8 +112,8 @@ def test_door_beside_it_leads_to_trust(lan: Lan):
     door.close()
 
 
-def test_terminal_says_where_to_go_and_what_to_compare(lan: Lan):
-    """The link of the QR, the secure address, the number of the authority that the page shows, and a mended mode."""
+def test_terminal_shows_addresses_and_fingerprint(lan: Lan):
+    """The terminal shows the QR's link, the secure address, the same fingerprint as the page, and a corrected mode."""
     assert re.search(rf"http://drumside-7\.local:{lan.plain_port}/trust#[\w-]{{32}}\n", lan.said)
     assert f"https://drumside-7.local:{lan.port}/" in lan.said
     number = re.findall(r"^  ((?:[0-9A-F]{4} ?){8})$", lan.said, re.MULTILINE)
@@ -125,7 +125,7 @@ def test_terminal_says_where_to_go_and_what_to_compare(lan: Lan):
 
 
 def test_name_is_announced_by_the_process(lan: Lan):
-    """Another one on the wire finds it while it runs."""
+    """Another host finds the name while it runs."""
     wire = Zeroconf(interfaces=["127.0.0.1"], ip_version=IPVersion.V4Only)
     answer = AddressResolver("drumside-7.local.")
     assert answer.request(wire, 10_000, DNSQuestionType.QM)
@@ -134,14 +134,14 @@ def test_name_is_announced_by_the_process(lan: Lan):
 
 
 def test_pair_beside_it_leads_through_trust(lan: Lan):
-    """The command `pair` prints the same way in."""
+    """The command `pair` prints the same link."""
     words = [sys.executable, "app.py", "pair", "--data", str(lan.folder)]
     said = subprocess.run(words, cwd=ROOT, capture_output=True, text=True, check=True).stdout
     assert f"http://drumside-7.local:{lan.plain_port}/trust#" in said
 
 
 def test_own_certificate_is_served(tmp_path: Path):
-    """With `--cert` and `--key` that one is shown, and the phone goes by who made it."""
+    """With `--cert` and `--key` that certificate is served, and the phone validates its issuer."""
     from datetime import UTC, datetime
 
     own, port = Maker(tmp_path), held_port()
@@ -156,8 +156,8 @@ def test_own_certificate_is_served(tmp_path: Path):
         assert server.stop() == []
 
 
-def test_proxy_is_believed_only_when_told(tmp_path: Path):
-    """Without the option forwarded headers make a stranger; with it nobody is the owner by address."""
+def test_proxy_is_trusted_only_with_the_option(tmp_path: Path):
+    """Without the option forwarded headers make a client a stranger; with it no address gives owner access."""
     forwarded = {"X-Forwarded-For": "192.0.2.44", "X-Forwarded-Proto": "https", "X-Forwarded-Host": "roast.lan"}
 
     def status(server: Server, headers: dict[str, str]) -> tuple[int, str | None]:
@@ -190,14 +190,14 @@ def test_proxy_is_believed_only_when_told(tmp_path: Path):
         (["--lan", "--cert", "no.pem", "--key", "no.pem"], "no.pem cannot be read"),
     ],
 )
-def test_command_lines_that_cannot_be_meant(tmp_path: Path, words: list[str], said: str):
-    """Each ends with a sentence before anything is made."""
+def test_invalid_command_lines_are_refused(tmp_path: Path, words: list[str], said: str):
+    """Each invalid command line ends with a message before anything is created."""
     with pytest.raises(SystemExit, match=said):
         commands.main(["serve", "--data", str(tmp_path / "data"), "--host", "127.0.0.1", *words])
 
 
-def test_where_no_server_speaks_tls_it_is_said(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
-    """Elsewhere than on Linux: what cannot be, and both ways that there are."""
+def test_where_no_server_speaks_tls_it_is_reported(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
+    """On other systems than Linux the message names both alternatives."""
     monkeypatch.setattr(sys, "platform", "win32")
     with pytest.raises(SettingError, match="needs Linux") as refused:
         serving.secured(tmp_path, "127.0.0.1", 8080, 8443)
@@ -206,7 +206,7 @@ def test_where_no_server_speaks_tls_it_is_said(tmp_path: Path, monkeypatch: pyte
 
 
 def test_start_without_lan_loads_none_of_it(tmp_path: Path):
-    """A server that was not asked for it starts without cryptography and zeroconf."""
+    """A server without the option starts without cryptography and zeroconf."""
     script = (
         "import sys; from pathlib import Path; from roastlog.web.server import Serving, _open; "
         f"app, services = _open(Serving(Path({str(tmp_path)!r}))); services.close(); "

@@ -1,4 +1,4 @@
-"""All messages of the code, the pages and the scripts, and what brings a `.po` file up to date with them."""
+"""Extracts all messages of the code, the pages and the scripts, and updates the `.po` files."""
 
 import argparse
 import sys
@@ -19,7 +19,7 @@ WIDTH = 120
 
 
 def extracted() -> Catalog:
-    """Every message, with the files that it stands in."""
+    """Every message, with the files that contain it."""
     found = Catalog(project="Drumside", charset="utf-8", fuzzy=False)
     for folder, pattern, method in PLACES:
         options = {pattern: {"encoding": "utf-8", "parse_template_string": "true"}}
@@ -31,15 +31,15 @@ def extracted() -> Catalog:
 
 
 def known(language: str) -> Catalog:
-    """What is translated."""
+    """The messages of a catalogue file."""
     with (FOLDER / f"{language}.po").open("rb") as file:
         return read_po(file, locale=language)
 
 
 def update(language: str) -> int:
-    """Bring a language's file up to date: new messages empty, old ones gone. How many are empty."""
+    """Update the file of a language: new messages empty, old ones removed. Returns the number of empty ones."""
     catalogue, messages = known(language), extracted()
-    messages.creation_date = catalogue.creation_date  # the file changes where a message does
+    messages.creation_date = catalogue.creation_date  # the file changes only if a message does
     catalogue.update(messages, no_fuzzy_matching=True)
     catalogue.obsolete.clear()
     catalogue.fuzzy, catalogue.project, catalogue.version = False, "Drumside", __version__
@@ -52,7 +52,7 @@ def update(language: str) -> int:
 
 
 def forms_of(said: object) -> tuple[str, ...]:
-    """All forms of a message, one where the number does not matter."""
+    """All forms of a message; a single one without a plural."""
     return tuple(said) if isinstance(said, (list, tuple)) else (str(said or ""),)
 
 

@@ -1,4 +1,4 @@
-"""A language in which every message stands in brackets: what stands outside of them was never marked."""
+"""A pseudo-language that puts every message in brackets: text outside of them was not marked."""
 
 import re
 from collections.abc import Iterator
@@ -10,7 +10,7 @@ from roastlog import languages
 from roastlog.languages import Catalogue
 from tests.languages.extract import extracted
 
-CODE = "en-GB"  # one that Babel knows the dates of
+CODE = "en-GB"  # a language whose dates Babel knows
 _ATTRIBUTES = {"title", "aria-label", "placeholder", "alt", "data-offline", "data-says"}
 _SILENT = {"script", "style", "code", "textarea"}
 
@@ -19,16 +19,16 @@ class Bracketed(Catalogue):
     """Each message in brackets."""
 
     def single(self, message: str) -> str:
-        """A message."""
+        """A message in brackets."""
         return message if re.fullmatch(r"(\{part\d\}|[^\w{}])*", message) else f"⟦{message}⟧"
 
     def plural(self, one: str, many: str, n: int) -> str:
-        """A message of which a number chooses the form."""
+        """A plural message in brackets."""
         return f"⟦{one if n == 1 else many}⟧"
 
 
 def speak(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Let everything be answered in brackets, whatever is asked for."""
+    """Use the pseudo-language for every request."""
     known = languages.known()
     scripts = [message.id for message in extracted() if any(path.endswith(".js") for path, _ in message.locations)]
     in_scripts = {
@@ -37,7 +37,7 @@ def speak(monkeypatch: pytest.MonkeyPatch) -> None:
         else tuple(f"⟦{one}⟧" for one in said)
         for said in scripts
     }
-    monkeypatch.setitem(languages._found, CODE, Bracketed(language=CODE, in_scripts=in_scripts))
+    monkeypatch.setitem(languages._loaded, CODE, Bracketed(language=CODE, in_scripts=in_scripts))
     monkeypatch.setattr(languages, "known", lambda: (*known, CODE))
 
 
@@ -62,12 +62,12 @@ class _Texts(HTMLParser):
 
 
 def plain(text: str) -> str:
-    """A text on one line, one space between its words."""
+    """A text on one line, with single spaces."""
     return " ".join(text.split())
 
 
 def unmarked(page: str) -> Iterator[tuple[str, str]]:
-    """Words that stand in no bracket, each with its text; an address is no word."""
+    """Words outside of brackets, each with its text; URLs are ignored."""
     parser = _Texts()
     parser.feed(page)
     text = "\n".join(plain(one) for one in parser.found if one.strip())

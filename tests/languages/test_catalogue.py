@@ -1,4 +1,4 @@
-"""Each language has every message, whole; `make words` brings its file up to date."""
+"""Each language has every message, complete; `make words` updates its file."""
 
 import ast
 import re
@@ -19,16 +19,16 @@ def messages() -> set[object]:
     return {message.id for message in extract.extracted() if message.id}
 
 
-def test_no_text_of_a_script_is_overlooked(messages: set[object]):
-    """Babel reads scripts less well than we write them: a message inside of a template string is not found by it."""
+def test_no_message_of_a_script_is_missing(messages: set[object]):
+    """Babel misses messages inside template strings of scripts; a regular expression finds them."""
     found = {message if isinstance(message, str) else message[0] for message in messages}  # type: ignore[index]
     for path in (extract.ROOT / "static/js").rglob("*.js"):
         for said in re.findall(r"\bt[n]?\(\s*\"((?:[^\"\\]|\\.)*)\"", path.read_text(encoding="utf-8")):
             assert said in found, f"{path.name}: take “{said}” out of the template string around it"
 
 
-def test_no_text_of_the_code_is_overlooked(messages: set[object]):
-    """Nor does Babel find a message inside of an f-string (before Python 3.12); Python's own parser finds them all."""
+def test_no_message_of_the_code_is_missing(messages: set[object]):
+    """Babel misses messages inside f-strings (before Python 3.12); Python's own parser finds them all."""
     found = {message if isinstance(message, str) else message[0] for message in messages}  # type: ignore[index]
     for path in (extract.ROOT / "roastlog").rglob("*.py"):
         for call in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
@@ -39,21 +39,21 @@ def test_no_text_of_the_code_is_overlooked(messages: set[object]):
 
 
 def fields(message: str) -> Counter[tuple[str, str]]:
-    """The fields of a message, each with how it is written, as often as it stands there."""
+    """Number of uses of each field of a message, with its format."""
     if "{" not in message or '{"' in message:
         return Counter()
     return Counter((name, form or "") for _, name, form, _ in Formatter().parse(message) if name)
 
 
 def test_there_are_messages_and_a_second_language(messages: set[object]):
-    """The tests below look at something: some hundred messages, German among the languages."""
+    """There are some hundred messages, and German among the languages."""
     assert len(messages) > 500
     assert "de" in LANGUAGES
 
 
 @pytest.mark.parametrize("language", LANGUAGES)
 def test_a_language_has_every_message_and_no_other(language: str, messages: set[object]):
-    """None missing, none empty, none in doubt, none that nobody says any more."""
+    """No message is missing, empty, fuzzy or obsolete."""
     read = {message.id: message for message in extract.known(language) if message.id}
     assert not messages - read.keys(), f"not in {language}.po yet; run make words: {messages - read.keys()}"
     assert not read.keys() - messages, f"nobody says these any more; run make words: {read.keys() - messages}"
@@ -62,11 +62,11 @@ def test_a_language_has_every_message_and_no_other(language: str, messages: set[
 
 @pytest.mark.parametrize("language", LANGUAGES)
 def test_a_translation_keeps_the_fields_and_holds_no_markup(language: str):
-    """The same fields, written the same way; what a page escapes anyway is not tried; no stray space at the ends."""
+    """A translation has the same fields with the same formats, no markup, and no stray space at the ends."""
     for message in extract.known(language):
         if not message.id:
             continue
-        *_, english = extract.forms_of(message.id)  # of two forms the one with its number, which one may leave out
+        *_, english = extract.forms_of(message.id)  # one form may omit the number
         wanted = fields(english)
         for said in extract.forms_of(message.string):
             left_out = wanted - fields(said)
@@ -77,8 +77,8 @@ def test_a_translation_keeps_the_fields_and_holds_no_markup(language: str):
 
 
 @pytest.mark.parametrize("language", LANGUAGES)
-def test_words_of_english_are_meant_where_they_stay(language: str):
-    """A translation that is the English over again is one of these few words that both have."""
+def test_few_translations_equal_the_english(language: str):
+    """A translation that equals the English text is one of these few shared words."""
     same = {
         message.id
         for message in extract.known(language)

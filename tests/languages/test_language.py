@@ -1,4 +1,4 @@
-"""A page in German: who gets it, how its numbers read, and that what is stored stays as it was said."""
+"""Pages in German: selection of the language, number formats, and unchanged stored data."""
 
 import json
 import threading
@@ -8,7 +8,7 @@ import pytest
 from roastlog import languages
 from roastlog.journal.vocabulary import MOMENT_LABELS
 from roastlog.jsonable import jsonable
-from roastlog.languages import N_, _, joined, ngettext, said, use
+from roastlog.languages import N_, _, joined, ngettext, translate, use
 from roastlog.languages.catalogue import load, name_of
 from tests.conftest import Bench
 from tests.web.walk import browser
@@ -18,14 +18,14 @@ GERMAN = {"Accept-Language": "de-AT,de;q=0.9,en;q=0.5"}
 
 @pytest.fixture
 def german():
-    """Everything is said in German while a test lasts."""
+    """Translate into German during a test."""
     use("de")
     yield
     use("en")
 
 
 def test_a_browser_gets_the_language_that_it_asks_for(bench: Bench):
-    """By Accept-Language (RFC 9110, 12.5.4; RFC 4647, 3.4), else English; the page says which it is."""
+    """By Accept-Language (RFC 9110, 12.5.4; RFC 4647, 3.4), else English; the page declares its language."""
     for asked, language in (("de-AT,de;q=0.9", "de"), ("fr, de;q=0.2", "de"), ("fr", "en"), ("en-US, de;q=0.9", "en")):
         answer = bench.client.get("/", headers={"Accept-Language": asked})
         assert f'<html lang="{language}" dir="ltr">' in answer.text, asked
@@ -35,8 +35,8 @@ def test_a_browser_gets_the_language_that_it_asks_for(bench: Bench):
     assert "Today" in bench.client.get("/").text
 
 
-def test_what_is_chosen_on_a_device_goes_before(bench: Bench):
-    """A cookie of the device; it can be taken back, and a language that there is not is no choice."""
+def test_language_chosen_on_a_device_takes_precedence(bench: Bench):
+    """The device's cookie takes precedence; it can be removed, and an unknown language is ignored."""
     client = bench.client
     assert "Deutsch" in client.get("/settings").text
     assert client.post("/language", data={"language": "de"}).status_code == 303
@@ -48,7 +48,7 @@ def test_what_is_chosen_on_a_device_goes_before(bench: Bench):
 
 
 def test_numbers_and_dates_read_as_the_language_writes_them(bench: Bench):
-    """3,25 in German (CLDR, by Babel) and 3.25 in English; what a stopwatch shows is the same everywhere."""
+    """3,25 in German (CLDR, by Babel) and 3.25 in English; a stopwatch is the same everywhere."""
     code = bench.roast(500, green_g=3250.0)
     bench.say(bench.entry("weighed", 510, batch=code, roasted_g=2795.0))
     german, english = (
@@ -63,8 +63,8 @@ def test_numbers_and_dates_read_as_the_language_writes_them(bench: Bench):
     assert ">8:20<" in english
 
 
-def test_what_is_typed_may_have_a_comma_or_a_point_in_every_language(bench: Bench):
-    """The same weight, whichever sign the person types and whichever the page shows."""
+def test_typed_numbers_may_have_a_comma_or_a_point_in_every_language(bench: Bench):
+    """A typed weight is the same with either decimal separator, in either language."""
     for typed in ("2,5", "2.5"):
         for headers in ({}, GERMAN):
             answer = bench.client.post(
@@ -75,8 +75,8 @@ def test_what_is_typed_may_have_a_comma_or_a_point_in_every_language(bench: Benc
             assert bench.services.batches.record(code).batch.green_g == 2500.0
 
 
-def test_what_is_stored_stays_as_it_was_said(bench: Bench):
-    """A German phone's tap is kept by the same words as an English one's, and each reads it in its own language."""
+def test_stored_data_is_independent_of_language(bench: Bench):
+    """A German phone's tap is stored with the same keys as an English one's, and each page translates it."""
     code = bench.roast(60)
     bench.client.post(f"/batches/{code}/note", data={"id": "x", "text": "Charge"}, headers=GERMAN)
     bench.say(bench.entry("trier", 40, batch=code, stage="light_brown", words=["bread", "Weg"]))
@@ -91,8 +91,8 @@ def test_what_is_stored_stays_as_it_was_said(bench: Bench):
     assert stored["state"] == "cooling"
 
 
-def test_the_stream_says_to_each_screen_what_it_can_read(bench: Bench):
-    """One tap, heard by two screens: the words of each come in its own language."""
+def test_the_stream_is_in_the_language_of_each_screen(bench: Bench):
+    """Two screens receive one tap, each in its own language."""
     heard: dict[str, str] = {}
 
     def listen(language: str) -> None:
@@ -116,8 +116,8 @@ def test_the_stream_says_to_each_screen_what_it_can_read(bench: Bench):
     assert json.loads(heard["de"]).keys() == json.loads(heard["en"]).keys()
 
 
-def test_an_error_is_told_in_the_language_of_whoever_asked(bench: Bench):
-    """Pages and the API alike; a phone that is not let in reads why in German too."""
+def test_errors_are_in_the_language_of_the_reader(bench: Bench):
+    """Pages and the API answer errors in the reader's language, even to an unpaired device."""
     assert (
         "Dort" in bench.client.get("/r/none", headers=GERMAN).text
         or "Rösterei" in bench.client.get("/r/none", headers=GERMAN).text
@@ -127,10 +127,10 @@ def test_an_error_is_told_in_the_language_of_whoever_asked(bench: Bench):
     assert "Zugang" in browser(bench).get("/", headers=GERMAN).text
 
 
-def test_what_was_said_can_be_said_again(german: None):
-    """A sentence from a thread of the recorder is English until somebody reads it; its parts are said again too."""
+def test_a_message_can_be_translated_again(german: None):
+    """A message from a recorder thread is translated when it is read, and so are its parts."""
     use("en")
-    whole = joined(" · ", [_("Weighed {mass}", mass="3 g"), said(MOMENT_LABELS["drop"]), "own words"])
+    whole = joined(" · ", [_("Weighed {mass}", mass="3 g"), translate(MOMENT_LABELS["drop"]), "own words"])
     assert whole == "Weighed 3 g · Drop · own words"
     use("de")
     assert jsonable({"text": (whole, 3, None)}) == {"text": ["Gewogen 3 g · Auswurf · own words", 3, None]}
@@ -139,15 +139,15 @@ def test_what_was_said_can_be_said_again(german: None):
     assert [ngettext("{n} channel", "{n} channels", n) for n in (0, 1, 2)] == ["0 Kanäle", "1 Kanal", "2 Kanäle"]
 
 
-def test_a_page_escapes_what_stands_in_a_message(bench: Bench):
-    """A field is data: a name with markup in it stays text, in a message as everywhere."""
+def test_a_page_escapes_the_fields_of_a_message(bench: Bench):
+    """A field is data: markup in a name stays text."""
     with bench.app.test_request_context():
         inside = bench.app.jinja_env.from_string('{{ _("Name {code}", code=typed) }}').render(typed="<b>&")
     assert inside == "Name &lt;b&gt;&amp;"
 
 
 def test_english_reads_no_catalogue():
-    """Nobody waits for a language that is not asked for; German is read whole when it is."""
+    """English loads no catalogue; German is loaded completely when it is used."""
     assert load("en").singles == {}
     assert languages.known()[0] == "en"
     german = load("de")

@@ -1,4 +1,4 @@
-"""Every page in the invented language of brackets: what stands outside of a bracket was forgotten."""
+"""Every page in the bracket pseudo-language: text outside of brackets was not marked."""
 
 import json
 import re
@@ -14,14 +14,14 @@ from tests.conftest import Bench
 from tests.languages import pseudo
 from tests.web.walk import addresses, browser, secured
 
-# Words that are no words of ours: names and values that somebody gave, units, names of formats, and dates.
-SHEET = 'id = "drum-1" name = "Small drum" batch_g = [500, 1200] [[channels]] …'  # a sheet is what it is
+# Words that are not ours: names and values that somebody entered, units, names of formats, and dates.
+SHEET = 'id = "drum-1" name = "Small drum" batch_g = [500, 1200] [[channels]] …'  # a sheet is not translated
 FINGERPRINT = re.compile(r"[0-9A-F]{4}")  # a group of a certificate's number
 DATA = set((Path(__file__).parent / "data.txt").read_text(encoding="utf-8").split())
 
 
 def _furnished(bench: Bench) -> tuple[str, str]:
-    """Two batches, one with all that can be said of it; their codes."""
+    """Two batches, one of them with every kind of entry; returns their codes."""
     bench.services.people.add("Ines", "Ines")
     first = bench.roast(500, lot="HU-7", green_g=2000.0)
     second = bench.roast(480, start_s=2000, lot="HU-7", green_g=2000.0, intent="both", plan={"development_s": 60.0})
@@ -41,7 +41,7 @@ def _furnished(bench: Bench) -> tuple[str, str]:
 
 
 def _forgotten(path: str, answer: TestResponse) -> dict[str, set[str]]:
-    """Lines of a page with a word that stands in no bracket, each with the page's path."""
+    """Lines of a page with a word outside of brackets, each with the page's path."""
     assert answer.status_code != 500, path
     if answer.mimetype != "text/html" or answer.status_code == 303:
         return {}
@@ -55,8 +55,8 @@ def _in_brackets(client: FlaskClient) -> FlaskClient:
     return client
 
 
-def test_no_page_says_a_word_that_no_language_can_have(bench: Bench, tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
-    """All pages, of a machine at rest, of batches with everything in them, of trust, and of what is not there."""
+def test_no_page_has_an_unmarked_word(bench: Bench, tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
+    """No page has an unmarked word: of an idle machine, complete batches, trust, and missing things."""
     first, second = _furnished(bench)
     bench.app.extensions["secure"] = secured(tmp_path)
     pseudo.speak(monkeypatch)
@@ -72,8 +72,8 @@ def test_no_page_says_a_word_that_no_language_can_have(bench: Bench, tmp_path: P
     assert not forgotten, json.dumps({line: sorted(where)[:3] for line, where in forgotten.items()}, indent=1)
 
 
-def test_the_way_in_is_said_in_every_language(bench: Bench, monkeypatch: pytest.MonkeyPatch):
-    """What an owner shows, what a stranger and one with a refused code read, and one whose role is not enough."""
+def test_pairing_pages_have_no_unmarked_word(bench: Bench, monkeypatch: pytest.MonkeyPatch):
+    """The pairing pages have no unmarked word: for an owner, a stranger, a refused code, and a role that is too low."""
     pseudo.speak(monkeypatch)
     owner, stranger = _in_brackets(bench.client), _in_brackets(browser(bench))
     looking = _in_brackets(browser(bench, LOOK, name="Ines phone"))

@@ -1,4 +1,4 @@
-"""Registers and text to values, and the frames of the public Modbus specification."""
+"""Decoding of registers and text to values, and of the frames in the public Modbus specification."""
 
 import csv
 import json
@@ -34,7 +34,7 @@ KINDS: tuple[RegisterType, ...] = ("int16", "uint16", "int32", "uint32", "float3
 
 
 def frames(form: str) -> list[dict[str, str]]:
-    """Rows of one form of the golden file."""
+    """Rows of one kind in the golden file."""
     lines = [line for line in FRAMES.read_text().splitlines() if not line.startswith("#")]
     rows = [row for row in csv.DictReader(lines) if row["form"] == form]
     assert rows
@@ -42,7 +42,7 @@ def frames(form: str) -> list[dict[str, str]]:
 
 
 def parsed(row: dict[str, str]) -> ModbusPDU | None:
-    """What pymodbus makes of a whole frame; None for one that it refuses."""
+    """A frame parsed by pymodbus; None if it is refused."""
     decoder = DecodePDU(row["side"] == "request")
     data = bytes.fromhex(row["hex"])
     if row["form"] == "pdu":
@@ -77,14 +77,14 @@ def test_registers_give_the_value(registers, kind, word_order, scaling, value):
 
 @pytest.mark.parametrize("words", [[0x7FC0, 0], [0x7F80, 0], [0xFF80, 0], [0x7F80, 1]])
 def test_no_number_is_refused(words):
-    """NaN and both infinities are no readings."""
+    """NaN and both infinities are refused."""
     with pytest.raises(InstrumentError, match="not a number"):
         decode(words, "float32")
 
 
 @pytest.mark.parametrize("words", [[], [1], [1, 2, 3]])
 def test_wrong_number_of_registers_is_refused(words):
-    """A 32-bit value takes two registers, no fewer and no more."""
+    """A 32-bit value takes exactly two registers."""
     with pytest.raises(InstrumentError, match="takes 2 registers"):
         decode(words, "int32")
 
@@ -97,7 +97,7 @@ def test_wrong_number_of_registers_is_refused(words):
     offset=st.floats(-1e6, 1e6),
 )
 def test_any_registers_give_a_number_or_a_named_error(registers, kind, order, scale, offset):
-    """Whatever comes off the wire, there is a finite number or an InstrumentError."""
+    """Any registers give a finite number or an InstrumentError."""
     try:
         value = decode(registers, kind, word_order=order, scale=scale, offset=offset)
     except InstrumentError:
@@ -109,7 +109,7 @@ def test_any_registers_give_a_number_or_a_named_error(registers, kind, order, sc
 
 @given(value=st.floats(width=32, allow_nan=False, allow_infinity=False), little=st.booleans())
 def test_every_float32_survives(value, little):
-    """Each finite float32 comes back to within the 12 digits kept."""
+    """Each finite float32 is preserved to the 12 digits kept."""
     words = list(struct.unpack(">HH", struct.pack(">f", value)))
     got = decode(words[::-1] if little else words, "float32", word_order="little" if little else "big")
     assert got == pytest.approx(value, rel=1e-11, abs=0)
@@ -117,7 +117,7 @@ def test_every_float32_survives(value, little):
 
 @given(value=st.integers(-(2**31), 2**31 - 1), little=st.booleans())
 def test_every_int32_survives(value, little):
-    """Each int32 comes back exactly."""
+    """Each int32 is preserved exactly."""
     words = list(struct.unpack(">HH", struct.pack(">i", value)))
     got = decode(words[::-1] if little else words, "int32", word_order="little" if little else "big")
     assert got == value
@@ -125,7 +125,7 @@ def test_every_int32_survives(value, little):
 
 @pytest.mark.parametrize("row", frames("pdu") + frames("rtu") + frames("tcp"), ids=lambda row: row["name"])
 def test_frames_of_the_specification(row):
-    """Whole frames (Modbus Application Protocol V1.1b3, marks in the file) parse, and give their values."""
+    """Complete frames (Modbus Application Protocol V1.1b3, marks in the file) parse, and give their values."""
     pdu = parsed(row)
     if row["good"] == "no":
         assert pdu is None
@@ -140,7 +140,7 @@ def test_frames_of_the_specification(row):
     "row", [row for row in frames("rtu") + frames("tcp") if row["good"] == "yes"], ids=lambda row: row["name"]
 )
 def test_frames_are_built_byte_for_byte(row):
-    """The library that asks for us builds the same bytes again."""
+    """The library builds the same request bytes."""
     pdu = parsed(row)
     assert pdu is not None
     framer = (FramerRTU if row["form"] == "rtu" else FramerSocket)(DecodePDU(False))
@@ -156,7 +156,7 @@ def test_exception_frame_names_the_illegal_address():
 
 
 def crc16(data: bytes) -> int:
-    """CRC of the serial line guide, bit by bit: another road than the library's table."""
+    """CRC of the serial line guide, bit by bit, independent of the library's table."""
     crc = 0xFFFF
     for byte in data:
         crc ^= byte
@@ -176,7 +176,7 @@ def test_checksums(row):
 
 @given(data=st.binary(max_size=40))
 def test_any_bytes_are_a_frame_or_refused(data):
-    """The framer that we rely on gives a frame, waits, or raises its own error; it never crashes."""
+    """The framer gives a frame, waits, or raises its own error; it never crashes."""
     try:
         used, _ = FramerSocket(DecodePDU(False)).handleFrame(data, 1, 1)
     except ModbusException:
@@ -192,7 +192,7 @@ def test_any_bytes_are_a_frame_or_refused(data):
     [("196.3", 196.3), (" -5 ", -5), ("+.5", 0.5), ("7.", 7), ("1.963e2", 196.3), ("1963E-1\r", 196.3), ("007", 7)],
 )
 def test_plain_numbers(text, value):
-    """What a person would call a number is one."""
+    """Ordinary numbers are accepted."""
     assert plain_number(text) == value
 
 
@@ -202,7 +202,7 @@ def test_plain_numbers(text, value):
      "1" * 21, "on", "true", ".", "e5", "5e", "196.3.4", "\x00196.3", "½"],
 )  # fmt: skip
 def test_no_plain_numbers(text):
-    """Words, decimal commas, two numbers and all that Python alone takes for a number are refused."""
+    """Words, decimal commas, two numbers and Python-only notations are refused."""
     with pytest.raises(InstrumentError):
         plain_number(text)
 
@@ -213,7 +213,7 @@ def test_no_plain_numbers(text):
      ("$.28-0000c1.°", None), ("$.28-0000c1", ("28-0000c1",))],
 )  # fmt: skip
 def test_paths(path, steps):
-    """Names and places; a sign that no name has is refused."""
+    """Names and indices are accepted; a character that no name has is refused."""
     if steps is None:
         with pytest.raises(InstrumentError, match="no JSON path"):
             json_steps(path)
@@ -225,7 +225,7 @@ def test_paths(path, steps):
     "path", ["", "celsius", ".celsius", "$celsius", "$.", "$..a", "$[]", "$[-1]", "$[a]", "$.a ", "$.*"]
 )
 def test_no_paths(path):
-    """Anything but dots, names and places is refused."""
+    """Anything but dots, names and indices is refused."""
     with pytest.raises(InstrumentError, match="no JSON path"):
         json_steps(path)
 
@@ -246,20 +246,20 @@ def test_a_path_leads_to_its_number(path, value):
      ("$.big", "not a number"), ("$.huge", "beyond all bounds")],
 )  # fmt: skip
 def test_a_path_that_leads_to_no_number_says_so(path, says):
-    """A number in quotes, true, null, an infinite one, a part that is not there: each in words."""
+    """A number in quotes, true, null, an infinite number, and a missing part each have a reason."""
     with pytest.raises(InstrumentError, match=says):
         json_number(DOCUMENT, json_steps(path))
 
 
 @pytest.mark.parametrize("text", ["", "{", "NaN", "[Infinity]", "[" * 100_000, "1" + "0" * 5000, "{'a': 1}", "1 2"])
 def test_no_json(text):
-    """What is no JSON, by the strict reading, is refused."""
+    """Invalid JSON, strictly parsed, is refused."""
     with pytest.raises(InstrumentError, match="not JSON"):
         json_number(text, ())
 
 
 def test_columns():
-    """A line of so many columns gives the number of one; a space stands for any spaces and tabs."""
+    """A complete line gives the number in one column; a space separates by any spaces and tabs."""
     assert column_number("196.3, 204.1,88", ",", 2, 3) == 204.1
     assert column_number("  196.3 \t 204.1   88", " ", 3, 3) == 88
     assert column_number("T;196.3;C", ";", 2, 3) == 196.3
@@ -267,13 +267,13 @@ def test_columns():
 
 @pytest.mark.parametrize("line", ["196.3,204.1", "196.3,204.1,88,1", "196.3204.1,88", "", ",,", "a,b,c", "196.3;1;2"])
 def test_a_line_of_other_columns_is_refused(line):
-    """One column too few or too many and nothing of the line is believed."""
+    """A line with one column too few or too many is rejected."""
     with pytest.raises(InstrumentError):
         column_number(line, ",", 2, 3)
 
 
 def test_pattern():
-    """The named group of a pattern that the whole line fits is the number."""
+    """The named group of a pattern that matches the whole line is the number."""
     pattern = line_pattern(r"B=(?P<bean>[-\d.]+) E=(?P<value>[-\d.]+)( ok)?")
     assert group_number("B=196.3 E=-5 ok", pattern, "value") == -5
     assert group_number("B=196.3 E=-5", pattern, "bean") == 196.3
@@ -283,13 +283,13 @@ def test_pattern():
     "line", ["B=196.3 E=", "B=196.3 E=5 ", " B=196.3 E=5", "B=196.3 E=5B=2 E=7", "B=1.2.3 E=-", ""]
 )
 def test_a_line_that_does_not_fit_whole_is_refused(line):
-    """Half a fit is none: the rest of a number is another number."""
+    """A partial match is rejected, since part of a number is another number."""
     with pytest.raises(InstrumentError):
         group_number(line, line_pattern(r"B=(?P<bean>[-\d.]+) E=(?P<value>[-\d.]+)"), "value")
 
 
 def test_a_group_that_took_no_part_is_no_number():
-    """An optional group that is not in the line gives no value."""
+    """An optional group that did not match gives no value."""
     with pytest.raises(InstrumentError, match="does not fit"):
         group_number("off", line_pattern(r"off|(?P<value>\d+)"), "value")
 
@@ -297,8 +297,8 @@ def test_a_group_that_took_no_part_is_no_number():
 @pytest.mark.parametrize(
     "pattern", ["(", "(?P<value>", "[", "*", "(a+)+b", r"(a|a)*", r"(a){3}", "(?P<1>a)", "a{99999999999}"]
 )
-def test_patterns_that_are_none_or_may_never_end_are_refused(pattern):
-    """What does not compile, and what repeats a group, is refused in words."""
+def test_invalid_or_unbounded_patterns_are_refused(pattern):
+    """An invalid pattern, and one that repeats a group, are refused with a reason."""
     with pytest.raises(InstrumentError):
         line_pattern(pattern)
 
@@ -310,7 +310,7 @@ def test_a_parenthesis_of_the_line_may_be_repeated():
 
 @given(line=st.text(max_size=60), separator=st.sampled_from([",", ";", " ", "\t"]), columns=st.integers(1, 4))
 def test_any_line_gives_a_finite_number_or_an_error(line, separator, columns):
-    """By columns or by pattern, whatever came."""
+    """Any line gives a finite number or an error, by columns or by pattern."""
     pattern = line_pattern(r".?(?P<value>.*)")
     reads = [lambda: column_number(line, separator, 1, columns), lambda: group_number(line, pattern, "value")]
     for read in [*reads, lambda: plain_number(line), lambda: json_number(line, ("a",)), lambda: json_number(line, ())]:
@@ -323,7 +323,7 @@ def test_any_line_gives_a_finite_number_or_an_error(line, separator, columns):
 
 @given(value=st.floats(-1e6, 1e6), steps=st.lists(st.integers(0, 3) | st.sampled_from(["a", "b-2"]), max_size=4))
 def test_a_number_is_found_wherever_a_path_leads(value, steps):
-    """A document made around a number for a path gives that number by it."""
+    """A number in a generated document is found by its path."""
     document: object = value
     for step in reversed(steps):
         document = {step: document} if isinstance(step, str) else [None] * step + [document]
@@ -341,7 +341,7 @@ def test_a_number_is_found_wherever_a_path_leads(value, steps):
     path=st.text(max_size=12) | st.sampled_from(["$", "$.a", "$[0]", "$.a[1].b-2", "$[99999999999999999999]"]),
 )
 def test_any_message_and_path_give_a_finite_number_or_an_error(text, path):
-    """Whatever a broker brings, NaN and broken JSON too, by whatever path."""
+    """Any message, including NaN and broken JSON, gives a finite number or an error by any path."""
     try:
         value = json_number(text, json_steps(path))
     except InstrumentError:
@@ -351,7 +351,7 @@ def test_any_message_and_path_give_a_finite_number_or_an_error(text, path):
 
 @given(data=st.lists(st.binary(max_size=30), max_size=12))
 def test_lines_are_the_same_however_the_bytes_come(data):
-    """Cut anywhere, the same bytes give the same lines; what stood before the first end of a line is none."""
+    """The same bytes give the same lines in any chunks; text before the first line end is discarded."""
     whole = b"".join(data)
     cut, at_once = LineBuffer(), LineBuffer()
     assert [line for part in data for line in cut.feed(part)] == at_once.feed(whole)
@@ -359,14 +359,14 @@ def test_lines_are_the_same_however_the_bytes_come(data):
 
 
 def test_the_first_line_may_be_the_rest_of_one_and_is_let_go():
-    """Of “196.3” a port opened late hears “6.3”; that is never believed."""
+    """A port opened late receives “6.3” of “196.3” and rejects it."""
     lines = LineBuffer()
     assert lines.feed(b"6.3\r\n196.4\r\n19") == ["196.4"]
     assert lines.feed(b"6.5\n\n\xff96.6\n") == ["196.5", "�96.6"]
 
 
 def test_noise_without_an_end_is_let_go():
-    """Bytes that end no line for too long are no line, and neither is the rest of them."""
+    """Bytes without a line end are discarded after a limit, with the rest of their line."""
     lines = LineBuffer()
     lines.feed(b"\n")
     assert lines.feed(b"x" * 1000) == []
@@ -385,12 +385,12 @@ def test_noise_without_an_end_is_let_go():
     ],
 )  # fmt: skip
 def test_a_knob_stands_on_its_steps(last, read, stands):
-    """On steps of 0.5 from 0 to 10: a tremble between two steps turns nothing, and a turn of a step is one."""
+    """On steps of 0.5 from 0 to 10, jitter between two steps causes no move, and a turn by a step does."""
     assert snap_setting(read, last, low=0, high=10, step=0.5) == stands
 
 
 def test_a_trembling_knob_turns_once():
-    """Half-way between two steps, up and down by a fifth of a step, it stands still."""
+    """Half-way between two steps, jitter of a fifth of a step causes no move."""
     stands, told = None, set()
     for number in range(100):
         stands = snap_setting(4.25 + (0.1 if number % 2 else -0.1), stands, low=0, high=10, step=0.5)
@@ -400,7 +400,7 @@ def test_a_trembling_knob_turns_once():
 
 @pytest.mark.parametrize("read", [99.0, -3.0, 1e300])
 def test_a_knob_out_of_its_range_is_refused(read):
-    """A setting that the control cannot have is words and no move."""
+    """A setting outside the control's range is a fault and no move."""
     with pytest.raises(InstrumentError, match="can only be 0 to 10"):
         snap_setting(read, 4.0, low=0, high=10, step=0.5)
 
@@ -409,8 +409,8 @@ def test_a_knob_out_of_its_range_is_refused(read):
     reads=st.lists(st.floats(-0.3, 100.3), max_size=20),
     step=st.sampled_from([0.1, 0.25, 0.3, 0.5, 1, 5, 7, 100]),
 )
-def test_any_knob_stands_within_a_step_of_what_it_reads(reads, step):
-    """On a step near what it reads, or at an end, and the same if asked again."""
+def test_any_setting_is_within_a_step_of_the_reading(reads, step):
+    """A knob's setting is a step near its reading, or an end, and the same on repetition."""
     stands = None
     for read in reads:
         try:

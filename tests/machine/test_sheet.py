@@ -1,4 +1,4 @@
-"""The machine sheet: what may stand in it, where a mistake is, and the way there and back."""
+"""The machine sheet: its syntax, the location of mistakes, and the round trip."""
 
 import pytest
 from hypothesis import given, settings
@@ -42,7 +42,7 @@ scale = 0.1
 
 
 def test_sheet_describes_a_machine():
-    """The sheet's values arrive, with the defaults of what it leaves out."""
+    """The machine has the sheet's values, and defaults for omitted keys."""
     machine = parse_sheet(SHEET)
     probe, room = machine.channels
     assert (machine.id, machine.batch_g) == ("drum-4", (800, 4500))
@@ -87,7 +87,7 @@ def test_sheet_describes_a_machine():
     ],
 )
 def test_mistake_names_its_line(good, bad, line, says):
-    """Each mistake is answered with its line and what may stand there."""
+    """Each mistake is reported with its line and the allowed values."""
     assert SHEET.count(good) == 1
     with pytest.raises(SheetError) as caught:
         parse_sheet(SHEET.replace(good, bad))
@@ -126,7 +126,7 @@ serial = { device = "/dev/ttyACM0", pattern = 'IN (?P<hot>[-.0-9]+)', group = "h
 
 
 def test_every_wire_arrives():
-    """Serial settings, broker, path, columns, pattern and sensors are what the sheet says."""
+    """Serial settings, broker, path, columns, pattern and sensors are read from the sheet."""
     probe, box, exhaust, inlet = parse_sheet(WIRES).channels
     assert (probe.source, box.source, exhaust.source, inlet.source) == ("modbus", "mqtt", "serial", "serial")
     assert probe.modbus is not None
@@ -177,7 +177,7 @@ def test_every_wire_arrives():
     ],
 )  # fmt: skip
 def test_mistake_of_a_wire_names_its_line(good, bad, line, says):
-    """Each mistake about a wire or a sensor is answered with its line and what may stand there."""
+    """Each mistake about a source or a sensor is reported with its line and the allowed values."""
     assert good in WIRES
     with pytest.raises(SheetError) as caught:
         parse_sheet(WIRES.replace(good, bad, 1))
@@ -186,20 +186,20 @@ def test_mistake_of_a_wire_names_its_line(good, bad, line, says):
     assert says in message
 
 
-def test_what_is_in_degrees_already_needs_no_sensor():
-    """Pushed and simulated channels give °C; a sensor beside them is a mistake."""
+def test_channels_in_degrees_have_no_sensor():
+    """Pushed and simulated channels are in °C; a sensor beside them is a mistake."""
     with pytest.raises(SheetError, match="Line 15: `sensor`: what comes by http is in °C already"):
         parse_sheet(SHEET.replace("http = {}", 'http = {}\nsensor = { type = "Pt100" }'))
 
 
-def test_a_password_is_not_told_in_a_mistake():
-    """A sheet with a mistake beside its password is answered without it."""
+def test_a_password_is_not_given_in_a_mistake():
+    """The report of a mistake beside a password does not contain it."""
     with pytest.raises(SheetError) as caught:
         parse_sheet(WIRES.replace('password = "x"', 'password = "Night Ferry 7", topic2 = 1'))
     assert "Night" not in str(caught.value)
 
 
-def test_all_mistakes_are_told_at_once():
+def test_all_mistakes_are_reported_at_once():
     """Two mistakes are two lines of the message, in the sheet's order."""
     text = SHEET.replace('role = "room"', 'role = "cellar"').replace("step = 0.5", "step = 0")
     with pytest.raises(SheetError) as caught:
@@ -207,29 +207,29 @@ def test_all_mistakes_are_told_at_once():
     assert [line.split(":")[0] for line in str(caught.value).splitlines()] == ["Line 13", "Line 21"]
 
 
-def test_empty_sheet_says_what_is_needed():
-    """An empty sheet is answered with the keys that it needs."""
+def test_empty_sheet_lists_the_required_keys():
+    """The message for an empty sheet lists the required keys."""
     with pytest.raises(SheetError, match="the sheet needs `id`"):
         parse_sheet("")
 
 
 @pytest.mark.parametrize("text", ["[" * 3000, "x = " + "[" * 3000, "x = 1" + "0" * 5000, "\x00", "x = 1\ud800"])
 def test_hostile_text_is_a_sheet_error(text):
-    """Deep nesting, endless numbers and stray bytes end in a SheetError with a line."""
+    """Deep nesting, endless numbers and stray bytes give a SheetError with a line."""
     with pytest.raises(SheetError, match="Line 1"):
         parse_sheet(text)
 
 
 @given(st.text(max_size=200))
 def test_any_text_is_a_sheet_or_a_sheet_error(text):
-    """No text breaks the parser."""
+    """Any text is a sheet or a SheetError."""
     with pytest.raises(SheetError):
         parse_sheet(text)
 
 
 @given(cut=st.integers(0, len(SHEET)), dropped=st.integers(0, 40), put=st.text(max_size=8))
 def test_damaged_sheet_is_a_machine_or_a_sheet_error(cut, dropped, put):
-    """A sheet with something cut out and something put in is read, or refused with a line."""
+    """A sheet with text removed and inserted is read, or refused with a line."""
     try:
         told = sheet_text(parse_sheet(SHEET[:cut] + put + SHEET[cut + dropped :]))
     except SheetError as error:
@@ -330,7 +330,7 @@ def machines(draw: st.DrawFn) -> Machine:
 
 
 def without_passwords(machine):
-    """The machine as it travels."""
+    """The machine as it is exported."""
     channels = [
         channel.model_copy(update={"mqtt": channel.mqtt and channel.mqtt.model_copy(update={"password": None})})
         for channel in machine.channels
@@ -338,8 +338,8 @@ def without_passwords(machine):
     return machine.model_copy(update={"channels": tuple(channels)})
 
 
-def test_a_sheet_hands_no_password_out_and_brings_the_known_one_back():
-    """The exported sheet says that it is missing; over the same machine it is known again, for that broker alone."""
+def test_an_exported_sheet_has_no_password_and_an_import_restores_it():
+    """The export notes the missing password; an import over the same machine restores it, for that broker only."""
     point = MqttPoint(host="broker.lan", user="drumside", password="a long one", topic="a")  # noqa: S106
     probe = Channel(id="probe", name="Probe", role="bean_probe", mqtt=point)
     machine = Machine(id="m", name="M", batch_g=(1, 2), channels=(probe,))
@@ -354,7 +354,7 @@ def test_a_sheet_hands_no_password_out_and_brings_the_known_one_back():
 @settings(max_examples=40)
 @given(machines())
 def test_sheet_and_json_round_trip(machine):
-    """A machine written as a sheet reads back the same but for its passwords, and as the JSON that is stored."""
+    """A machine written as a sheet reads back the same except for its passwords, and equals the stored JSON."""
     assert parse_sheet(sheet_text(machine)) == without_passwords(machine)
     assert Machine.model_validate_json(machine.model_dump_json(exclude_none=True)) == machine
 
@@ -374,15 +374,15 @@ def test_decimals_follow_from_step_and_low(low, step, decimals):
 
 
 def test_a_machine_with_one_real_channel_is_no_practice():
-    """Practice is where nothing is real."""
+    """A machine with one real channel is no practice machine."""
     practice = practice_machine()
     room = Channel(id="room", name="Room", role="room", http={})
     mixed = practice.model_copy(update={"channels": (*practice.channels, room)})
     assert (practice.practice, mixed.practice) == (True, False)
 
 
-def test_a_check_travels_with_its_day():
-    """A date in TOML and in the JSON that is stored, not text."""
+def test_a_check_keeps_its_date():
+    """The date of a check is kept in TOML and in the stored JSON, as a date."""
     text = SHEET.replace(
         'role = "bean_probe"', 'role = "bean_probe"\nchecked = { on = 2026-11-25, against = "ice" }', 1
     )
@@ -393,7 +393,7 @@ def test_a_check_travels_with_its_day():
 
 
 def test_practice_machine_is_whole():
-    """The practice machine is simulated, has the three channels and the four controls, and makes a sheet."""
+    """The practice machine is simulated, has three channels and four controls, and can be exported as a sheet."""
     machine = practice_machine()
     assert {channel.source for channel in machine.channels} == {"simulated"}
     assert [channel.role for channel in machine.channels] == ["bean_probe", "bean_surface", "exhaust_air"]

@@ -1,4 +1,4 @@
-"""Millivolts and ohms to °C: tables of the standards, cold junctions, and what is no temperature."""
+"""Conversion of mV and ohm to °C: tables of the standards, cold junctions, and impossible values."""
 
 import csv
 import math
@@ -38,7 +38,7 @@ def table(name: str) -> list[dict[str, str]]:
 
 
 def by_hand(kind: str, temp_c: float) -> float:
-    """The emf by the coefficients above, another road than the library's. [mV]"""
+    """The emf by the coefficients above, independent of the library. [mV]"""
     terms = J if kind == "J" else K_BELOW if temp_c < 0 else K_ABOVE
     emf = sum(term * temp_c**power for power, term in enumerate(terms))
     return emf + (0.1185976 * math.exp(-0.1183432e-3 * (temp_c - 126.9686) ** 2) if terms is K_ABOVE else 0)
@@ -46,7 +46,7 @@ def by_hand(kind: str, temp_c: float) -> float:
 
 @pytest.mark.parametrize("kind", ["K", "J"])
 def test_thermocouples_agree_with_the_table(kind):
-    """Each row (marks in the file): °C to mV within its rounding, and mV to °C within what that is worth."""
+    """Each row (marks in the file) agrees within its rounding from °C to mV, and equivalently back."""
     for row in table("thermocouple_its90_check.csv"):
         temp_c, told_mv = float(row["t90_C"]), float(row[f"{kind}_mV"])
         assert emf_mv(kind, temp_c) == pytest.approx(told_mv, abs=0.00051)
@@ -55,7 +55,7 @@ def test_thermocouples_agree_with_the_table(kind):
 
 @pytest.mark.parametrize(("kind", "coldest_c", "hottest_c"), [("K", -270, 1372), ("J", -210, 760)])
 def test_the_library_has_the_coefficients_of_the_monograph(kind, coldest_c, hottest_c):
-    """Over the whole range it gives what the coefficients give that many public programs agree on."""
+    """Over the whole range the library agrees with the coefficients that many public programs share."""
     for temp_c in range(coldest_c, hottest_c + 1):
         assert emf_mv(kind, temp_c) == pytest.approx(by_hand(kind, temp_c), abs=1e-8)
 
@@ -67,26 +67,26 @@ def test_other_types_are_the_types_they_say():
 
 @pytest.mark.parametrize(("measured_mv", "junction_c"), [(9.501, 25.0), (8.720, 40.0), (7.663, 60.0)])
 def test_the_cold_junction_is_made_up_for_in_emf(measured_mv, junction_c):
-    """J at 200 °C [computed]; adding temperatures instead would read 2.0, 2.9 and 3.7 °C too much."""
+    """J at 200 °C [computed]; adding temperatures would read 2.0, 2.9 and 3.7 °C too high."""
     assert thermocouple_c("J", measured_mv, junction_c) == pytest.approx(200.0, abs=0.02)
     assert thermocouple_c("J", measured_mv, 0.0) + junction_c > 201.9
 
 
 def test_a_cold_junction_of_k():
-    """K at 200 °C with its wires ending at 25 °C gives 7.138 mV [computed]."""
+    """K at 200 °C with a cold junction at 25 °C gives 7.138 mV [computed]."""
     assert thermocouple_c("K", 7.138, 25.0) == pytest.approx(200.0, abs=0.02)
 
 
 @pytest.mark.parametrize("measured_mv", [-30.0, 200.0, 1e9, math.nan, math.inf])
 @pytest.mark.parametrize("kind", THERMOCOUPLES)
 def test_a_voltage_that_no_such_thermocouple_gives_is_refused(kind, measured_mv):
-    """Nothing is extrapolated: words, and no number."""
+    """An impossible voltage is a fault; nothing is extrapolated."""
     with pytest.raises(InstrumentError, match=f"type {kind} thermocouple"):
         thermocouple_c(kind, measured_mv, 25.0)
 
 
 def test_a_junction_out_of_all_range_is_refused():
-    """A cold junction that reads nonsense spoils the channel in words."""
+    """An impossible cold junction is a fault of the channel."""
     with pytest.raises(InstrumentError, match="not at 9999 °C"):
         thermocouple_c("K", 8.0, 9999.0)
 
@@ -97,14 +97,14 @@ def test_a_junction_out_of_all_range_is_refused():
     junction_c=st.floats(-40, 125),
 )
 def test_there_and_back(kind, temp_c, junction_c):
-    """Any temperature that a roaster has comes back from its emf, wherever the wires end."""
+    """Any temperature of a roaster is recovered from its emf, with any cold junction."""
     measured_mv = emf_mv(kind, temp_c) - emf_mv(kind, junction_c)
     assert thermocouple_c(kind, measured_mv, junction_c) == pytest.approx(temp_c, abs=1e-6)
 
 
 @given(measured=st.floats(), junction_c=st.floats(), kind=st.sampled_from(THERMOCOUPLES))
 def test_any_numbers_give_a_temperature_of_the_range_or_an_error(measured, junction_c, kind):
-    """No numbers, not even NaN and infinities, give anything but a temperature that the sensor can have."""
+    """Any numbers, even NaN and infinities, give a possible temperature or an error."""
     for convert in (lambda: thermocouple_c(kind, measured, junction_c), lambda: platinum_c(measured)):
         try:
             temp_c = convert()
@@ -114,7 +114,7 @@ def test_any_numbers_give_a_temperature_of_the_range_or_an_error(measured, junct
 
 
 def test_platinum_agrees_with_the_table():
-    """Each row (marks in the file): °C to ohm within its rounding, and ohm to °C within what that is worth."""
+    """Each row (marks in the file) agrees within its rounding from °C to ohm, and equivalently back."""
     for row in table("pt100_iec60751_check.csv"):
         temp_c, told_ohm = float(row["t_C"]), float(row["R_ohm"])
         assert platinum_ohm(temp_c) == pytest.approx(told_ohm, abs=0.0051)
@@ -124,12 +124,12 @@ def test_platinum_agrees_with_the_table():
 
 @given(temp_c=st.floats(-200, 850))
 def test_platinum_there_and_back(temp_c):
-    """Both signs come back from their resistance."""
+    """Positive and negative temperatures are recovered from their resistance."""
     assert platinum_c(platinum_ohm(temp_c)) == pytest.approx(temp_c, abs=1e-9)
 
 
 @pytest.mark.parametrize("measured_ohm", [0.0, 18.5, 390.5, 1e9, -100.0, math.nan, math.inf])
 def test_a_resistance_that_no_pt100_has_is_refused(measured_ohm):
-    """A short, a broken wire, or a Pt1000 in its place are words and no number."""
+    """A short circuit, a broken wire, and a Pt1000 instead of a Pt100 are faults."""
     with pytest.raises(InstrumentError, match="not of a Pt100"):
         platinum_c(measured_ohm)

@@ -32,7 +32,7 @@ def wet_basis(moisture: float) -> float:
 
 @dataclass(frozen=True, slots=True)
 class BeanState:
-    """What a bean has become at ``time_s``: its temperature, moisture (dry basis) and heat released [kJ/kg dry]."""
+    """State of a bean at ``time_s``: temperature, moisture (dry basis) and heat released [kJ/kg dry]."""
 
     time_s: float
     bean_c: float
@@ -48,7 +48,7 @@ def along_curve(
     bean_mm: float = 6.0,
     step_s: float = 1.0,
 ) -> list[BeanState]:
-    """Chemistry of a bean that is led along a prescribed temperature curve, by Euler steps. [s], [°C], [kg/kg dry]"""
+    """Chemistry of a bean on a prescribed temperature curve, by Euler steps. [s], [°C], [kg/kg dry]"""
     states = [BeanState(times_s[0], temps_c[0], moisture, 0.0)]
     corner, released = 0, 0.0
     for index in range(1, round((times_s[-1] - times_s[0]) / step_s) + 1):
@@ -84,7 +84,7 @@ def test_prescribed_curve_loses_the_stated_water():
     assert lost == pytest.approx(0.096, abs=0.0005)
 
 
-# Worked values computed apart from this program from the same remembered formulas, to the digits that were given.
+# Worked values, computed separately from the same remembered formulas, to the given digits.
 @pytest.mark.parametrize(
     ("bean_c", "moisture", "expected"),
     [(25, 0.12, 1.673), (25, 0.13, 1.703), (100, 0.10, 2.090), (200, 0.02, 2.548), (220, 0.01, 2.662)],
@@ -99,13 +99,13 @@ def test_heat_capacity_of_moist_beans(bean_c: float, moisture: float, expected: 
     [(150, 0.10, 8.51e-5), (180, 0.06, 1.44e-4), (200, 0.04, 1.61e-4), (220, 0.02, 9.39e-5)],
 )
 def test_drying_rate(bean_c: float, moisture: float, expected: float):
-    """A bean of 6 mm dries as fast as the worked values say. [1/s]"""
+    """The drying rate of a bean of 6 mm equals the worked values. [1/s]"""
     assert drying_rate(bean_c, moisture, bean_mm=6.0) == pytest.approx(expected, rel=0.005)
 
 
 @pytest.mark.parametrize(("bean_c", "expected"), [(150, 0.263), (180, 0.622), (200, 1.040), (220, 1.666), (240, 2.573)])
 def test_reaction_heat_of_a_fresh_bean(bean_c: float, expected: float):
-    """With nothing released yet it equals the worked values. [kW/kg]"""
+    """Before any release it equals the worked values. [kW/kg]"""
     assert reaction_heat(bean_c, 0.0) == pytest.approx(expected, abs=0.002)
 
 
@@ -116,7 +116,7 @@ def test_heat_content_is_the_integral_of_heat_capacity():
 
 
 def test_reactions_end_when_all_heat_is_given():
-    """No heat comes from a bean that has given all, nor from a coffee that has none to give."""
+    """A bean that has released all its heat, and a coffee without any, release no heat."""
     assert reaction_heat(230.0, 232.0) == 0.0
     assert reaction_heat(230.0, 0.0, total=0.0) == 0.0
 

@@ -1,4 +1,4 @@
-"""Air with two sinks, and glow."""
+"""Air with two heat sinks, and radiation."""
 
 import pytest
 from hypothesis import given
@@ -12,17 +12,15 @@ sink = st.tuples(conductance, temp)
 
 
 @given(inlet_c=temp, flow=st.floats(0.005, 0.1), first=sink, second=sink)
-def test_air_gives_what_the_two_get(
-    inlet_c: float, flow: float, first: tuple[float, float], second: tuple[float, float]
-):
-    """Heat to both things is the heat that the air has lost."""
+def test_heat_balance_of_the_air(inlet_c: float, flow: float, first: tuple[float, float], second: tuple[float, float]):
+    """The heat gained by both sinks equals the heat lost by the air."""
     outlet_c, first_kw, second_kw = exchange_heat(inlet_c, flow, (first, second))
     assert first_kw + second_kw == pytest.approx(flow * (inlet_c - outlet_c), abs=1e-9)
     assert min(inlet_c, first[1], second[1]) - 1e-9 <= outlet_c <= max(inlet_c, first[1], second[1]) + 1e-9
 
 
 def test_closed_form_equals_walking_along_the_air():
-    """10,000 thin slices, each giving heat by its own temperature, lead to the same outlet and the same heats."""
+    """Integration over 10,000 thin slices gives the same outlet temperature and the same heats."""
     inlet_c, flow, u1, t1, u2, t2 = 320.0, 0.02, 0.018, 120.0, 0.009, 190.0
     air_c, first_kw, second_kw, slices = inlet_c, 0.0, 0.0, 10_000
     for _ in range(slices):
@@ -37,5 +35,5 @@ def test_glow_of_a_black_square_metre_at_100_c():
 
 
 def test_glow_turns_round_with_the_temperatures():
-    """What one gives the other, the other would give it."""
+    """Radiation changes its sign when the temperatures are swapped."""
     assert radiant_heat(600.0, 200.0, 0.04) == pytest.approx(-radiant_heat(200.0, 600.0, 0.04))

@@ -1,4 +1,4 @@
-"""The roaster: its heat account, its bounds, its sense."""
+"""The simulated roaster: its energy balance, bounds and plausibility."""
 
 from math import isfinite
 
@@ -28,7 +28,7 @@ def charged(green_kg: float = 4.0, coffee: GreenCoffee | None = None, **levels: 
 
 @pytest.mark.parametrize("green_kg", [0.8, 2.5, 4.5])
 def test_heat_in_is_heat_stored_evaporated_and_left(green_kg: float):
-    """Over a roast the account closes within 0.5 % of the heat that went in (first law)."""
+    """Over a roast the energy balance closes within 0.5 % of the heat input (first law)."""
     roaster = Roaster()
     roaster.settings.put("hot_air", 5.0)
     roaster.warm_up(210.0)
@@ -46,7 +46,7 @@ def test_heat_in_is_heat_stored_evaporated_and_left(green_kg: float):
 
 
 def test_heat_account_closes_over_the_drop_too():
-    """What the roasted beans carry out is counted; the rest stays."""
+    """The heat carried out by the roasted beans is counted; the rest stays."""
     roaster = charged()
     for _ in range(500):
         roaster.step()
@@ -60,7 +60,7 @@ def test_heat_account_closes_over_the_drop_too():
 def test_without_reactions_no_bean_is_hotter_than_the_hottest_source(
     green_kg: float, levels: dict[str, float], warm_c: float, turned: dict[str, float]
 ):
-    """Whatever the settings: all temperatures are finite and no bean passes air, drum and glow (second law)."""
+    """With any settings all temperatures are finite, and no bean exceeds air, drum and radiator (second law)."""
     roaster = Roaster()
     roaster.warm_up(warm_c)
     roaster.charge(green_kg, GreenCoffee(reaction_total=0.0))
@@ -80,7 +80,7 @@ def test_without_reactions_no_bean_is_hotter_than_the_hottest_source(
 @settings(max_examples=40, deadline=None)
 @given(green_kg=st.floats(0.8, 4.5), levels=LEVELS, dt_s=st.floats(0.01, 7.0))
 def test_any_settings_and_step_keep_the_roast_sane(green_kg: float, levels: dict[str, float], dt_s: float):
-    """With reactions too: finite, above the room, below what all power could ever reach, mass only falling."""
+    """With reactions too: finite, above room temperature, below the maximum of all power, mass only decreasing."""
     roaster = charged(green_kg, **levels)
     design = roaster.design
     ceiling_c = 24.0 + 17.0 / (design.drum_to_room + design.air_kg_per_s * AIR_CAPACITY) + 232.0
@@ -102,12 +102,12 @@ def first_crack_s(green_kg: float = 4.0, coffee: GreenCoffee | None = None, **le
 
 @pytest.mark.parametrize("more", [{"hot_air": 7.0}, {"radiant": 6.0}, {"drum_heat": 6.0}, {"stir": 8.0}])
 def test_more_heat_or_stirring_cracks_earlier(more: dict[str, float]):
-    """Each source, and stirring, brings first crack nearer."""
+    """More of each source, or of stirring, makes first crack earlier."""
     assert first_crack_s(**more) < first_crack_s()
 
 
 def test_more_or_wetter_coffee_cracks_later():
-    """A bigger charge takes longer, a wetter coffee too."""
+    """A larger charge or wetter coffee makes first crack later."""
     assert first_crack_s(3.0) < first_crack_s(4.0) < first_crack_s(4.5)
     assert first_crack_s(coffee=GreenCoffee(moisture_wet=0.09)) < first_crack_s(coffee=GreenCoffee(moisture_wet=0.13))
 
@@ -124,13 +124,13 @@ def test_glow_makes_the_open_beans_lead():
 
 
 def test_colours_come_in_their_order():
-    """Green to brown, none left out, none twice."""
+    """The colours run from green to brown, each once."""
     schedule = Schedule(start={"hot_air": 5.0, "radiant": 5.0, "drum_heat": 3.0})
     assert list(dict.fromkeys(roast(schedule).stages)) == COLOURS
 
 
 def test_first_crack_swells_and_fades():
-    """Nothing before it; then lively; and quiet again well before second crack."""
+    """First crack starts from nothing, is lively, and is quiet again well before second crack."""
     run = roast(Schedule(start={"hot_air": 6.0, "radiant": 5.0}, development_s=600.0, drop_c=228.0))
     activity, crack = run.truth["crack_activity"], round(run.moments["first_crack"])
     assert max(activity[:crack]) == 0.0
@@ -139,7 +139,7 @@ def test_first_crack_swells_and_fades():
 
 
 def test_an_empty_warm_machine_stays_near_its_charge_temperature():
-    """With the settings that hold it, an hour changes the drum by less than 2 °C."""
+    """With holding settings, an empty drum changes by less than 2 °C in an hour."""
     roaster = Roaster()
     for control, value in IDLE.items():
         roaster.settings.put(control, value)
@@ -149,13 +149,13 @@ def test_an_empty_warm_machine_stays_near_its_charge_temperature():
 
 
 def test_plain_settings_roast_without_a_move():
-    """4 kg reach first crack between 8 and 10 minutes with nothing touched."""
+    """4 kg reach first crack in 8 to 10 minutes without a move."""
     run = roast(Schedule(charge_c=IDLE_C, start=PLAIN))
     assert 480.0 <= run.moments["first_crack"] <= 600.0
 
 
 def test_a_long_step_equals_many_short_ones():
-    """60 s at once are 60 steps of 1 s; steps of 0.25 s differ by less than 0.2 °C."""
+    """One step of 60 s equals 60 steps of 1 s; steps of 0.25 s differ by less than 0.2 °C."""
     at_once, by_one, fine = charged(), charged(), charged()
     at_once.step(60.0)
     for _ in range(60):

@@ -35,7 +35,7 @@ SCHEDULES = {"filter": FILTER, "slow": SLOW, "long browning": BROWNING}
 
 
 def published() -> dict[str, tuple[float, float]]:
-    """Least and greatest of each column of the 13 profiles."""
+    """Minimum and maximum of each column of the 13 profiles."""
     lines = [line for line in GOLDEN.read_text(encoding="utf-8").splitlines() if not line.startswith("#")]
     rows = list(csv.DictReader(lines))
     assert len(rows) == 13
@@ -68,7 +68,7 @@ def rate_per_30_s(run: RoastRun, from_s: float, to_s: float) -> float:
 
 @pytest.mark.parametrize("name", SCHEDULES)
 def test_phases_last_and_rise_as_published_ones_do(name: str):
-    """Durations and mean rates lie within the 13 profiles of doi:10.1038/s41598-025-06601-w, Table 1."""
+    """Durations and mean rates are within the 13 profiles of doi:10.1038/s41598-025-06601-w, Table 1."""
     run, bounds = to_second_crack(SCHEDULES[name]), published()
     at = run.moments
     found = {
@@ -84,7 +84,7 @@ def test_phases_last_and_rise_as_published_ones_do(name: str):
 
 
 def test_filter_roast_looks_like_one():
-    """Charge, turning point, yellow, crack and drop stand where common practice (from memory) has them."""
+    """Charge, turning point, yellow, crack and drop are within common practice (from memory)."""
     run = roast(FILTER, seed=3)
     probe_c = run.channels["bean_probe"]
     assert probe_c[0] == pytest.approx(205.0, abs=8.0)
@@ -98,7 +98,7 @@ def test_filter_roast_looks_like_one():
     assert 204.0 <= probe_c[-1] <= 211.0
 
 
-def test_filter_roast_loses_what_a_medium_roast_loses():
+def test_filter_roast_has_the_loss_of_a_medium_roast():
     """14 to 15.5 % of the green mass (practice, from memory), 5-7 % of it from the dry solid, 2-4 % water left."""
     run = roast(FILTER)
     water_left = run.truth["moisture"][-1]
@@ -109,7 +109,7 @@ def test_filter_roast_loses_what_a_medium_roast_loses():
 
 
 def test_rate_declines_over_the_roast():
-    """Mean rates of drying, browning and development fall one after the other."""
+    """Mean rates decrease from drying to browning to development."""
     run = roast(FILTER)
     at = [turning_point_s(run), run.moments["yellow"], run.moments["first_crack"], run.moments["drop"]]
     rates = [rate_per_30_s(run, from_s, to_s) for from_s, to_s in pairwise(at)]
@@ -126,7 +126,7 @@ def test_surface_leads_and_exhaust_stands_apart():
 
 
 def test_same_seed_same_roast():
-    """A seed gives one run, another seed the same roast with other noise."""
+    """A seed is reproducible; another seed gives the same roast with other noise."""
     first, again, other = roast(FILTER, seed=8), roast(FILTER, seed=8), roast(FILTER, seed=9)
     assert all(np.array_equal(first.channels[c], again.channels[c]) for c in first.channels)
     assert first.roasted_g == again.roasted_g
@@ -139,7 +139,7 @@ def test_readings_come_in_tenths_with_the_stated_noise():
     run = roast(FILTER)
     probe_c = run.channels["bean_probe"]
     assert np.allclose(probe_c * 10, np.round(probe_c * 10), atol=1e-6)
-    rough = np.diff(probe_c[200:], n=2)  # the second difference of white noise has √6 times its deviation
+    rough = np.diff(probe_c[200:], n=2)  # the second difference of white noise has √6 times its standard deviation
     assert 0.05 < float(np.std(rough)) / 6**0.5 < 0.15
 
 
@@ -152,7 +152,7 @@ def test_probe_lags_a_rise_by_rate_times_time_constant():
 
 
 def test_moves_are_recorded_once_each_in_their_order():
-    """All settings at charge come first; each step of the schedule is made once, by time."""
+    """All settings at charge come first; each step of the schedule is one move, ordered by time."""
     run = roast(FILTER)
     assert [move.control for move in run.moves[:4]] == list(CONTROLS)
     assert len(run.moves) == 4 + len(FILTER.steps)
@@ -160,12 +160,12 @@ def test_moves_are_recorded_once_each_in_their_order():
 
 
 def test_a_cold_roast_ends_at_its_longest_time():
-    """Without heat there is no crack, and the roast ends all the same."""
+    """Without heat there is no crack, and the roast ends at its time limit."""
     run = roast(Schedule(charge_c=150.0, longest_s=200.0))
     assert run.moments == {"charge": 0.0, "drop": 200.0}
 
 
 def test_a_coffee_has_its_own_cracks():
-    """First crack comes at the coffee's own temperature."""
+    """First crack occurs at the coffee's own temperature."""
     run = roast(FILTER, GreenCoffee(first_crack_c=196.0))
     assert run.truth["bean_c"][round(run.moments["first_crack"])] == pytest.approx(196.0, abs=0.4)

@@ -1,4 +1,4 @@
-"""A drawing as the browser gives it to Bokeh: its data put into its item, as static/js/core/figure.js does."""
+"""A drawing in the form that Bokeh receives: its data inserted into its item, as by static/js/core/figure.js."""
 
 import json
 from collections.abc import Iterator
@@ -8,7 +8,7 @@ from roastlog.plot.drawing import Drawing
 
 
 def models(part: object) -> Iterator[dict[str, Any]]:
-    """All models in an item, however deep."""
+    """All models in an item, at any depth."""
     if isinstance(part, dict):
         if part.get("type") == "object" and "name" in part:
             yield part
@@ -20,7 +20,7 @@ def models(part: object) -> Iterator[dict[str, Any]]:
 
 
 def filled(drawing: Drawing) -> dict[str, Any]:
-    """The item with the columns of its sources and the ends of its ranges in it."""
+    """The item with its sources and ranges filled."""
     drawn = json.loads(drawing.json())
     sources, ranges = drawn["data"]["sources"], drawn["data"]["ranges"]
     for model in models(drawn["item"]):

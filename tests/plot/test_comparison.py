@@ -1,4 +1,4 @@
-"""The overlay of a comparison: a line and a letter for each batch, in panels that the page knows by name."""
+"""The comparison figure: a line and a letter for each batch, in panels with known names."""
 
 import re
 from dataclasses import replace
@@ -20,7 +20,7 @@ LETTERS = "ABCDEF"
 
 
 def drawn(count: int, align: str = "charge") -> list[Drawn]:
-    """That many batches, aligned."""
+    """A number of batches, aligned."""
     guide, *others = (steady(345, number) for number in range(count))
     return [Drawn("A", guide)] + [
         Drawn(letter, roast, shift_s(roast, guide, align), differences_along(roast, guide, align))
@@ -29,7 +29,7 @@ def drawn(count: int, align: str = "charge") -> list[Drawn]:
 
 
 def of_kind(item: dict, kind: str) -> list[dict]:
-    """The attributes of all glyphs of one kind, each once."""
+    """Attributes of all glyphs of one kind, each once."""
     found = {}
 
     def walk(part: object) -> None:
@@ -62,14 +62,14 @@ def test_dashes_and_tokens_are_six_of_each():
 
 @pytest.mark.parametrize("align", ["charge", "yellow", "first_crack"])
 def test_over_time_there_are_temperatures_rates_and_lanes(align):
-    """Laid on each other in time: two panels of curves, and a lane a batch under them."""
+    """Aligned in time there are two panels of curves, and one lane per batch under them."""
     item = filled(comparison_figure(drawn(3, align), align, RADIANT))
     assert [named(item, name)["name"] for name in ("temperatures", "rates", "lanes")]
     assert set(column(named(item, "ribbon"), "control")) == {"A", "B", "C"}
 
 
 def test_over_temperature_there_are_rates_and_time_differences():
-    """At equal temperature: the rates over the temperature, and how much later each was there."""
+    """At equal temperature there are the rates over temperature, and the delay of each batch."""
     item = filled(comparison_figure(drawn(2, "temperature"), "temperature", RADIANT))
     assert named(item, "rates")
     assert named(item, "later")
@@ -78,7 +78,7 @@ def test_over_temperature_there_are_rates_and_time_differences():
 
 
 def test_time_axis_reaches_back_to_a_charge_that_was_moved_before_the_guides():
-    """A batch that took longer to first crack begins left of the guide's charge, and is shown whole."""
+    """A batch that took longer to first crack starts left of the guide's charge and is shown whole."""
     guide = steady(345, 0)
     slow = replace(guide, moments_s={**guide.moments_s, "first_crack": guide.moments_s["first_crack"] + 40})
     batches = [
@@ -90,21 +90,21 @@ def test_time_axis_reaches_back_to_a_charge_that_was_moved_before_the_guides():
 
 @pytest.mark.parametrize("align", ["charge", "temperature"])
 def test_batch_without_readings_is_no_trouble(align):
-    """A batch of gaps alone, or no batch, gives panels without a line."""
+    """A batch of gaps only, or no batch, gives panels without a line."""
     unread = Roast(np.arange(9.0), np.full(9, np.nan), np.full(9, np.nan))
     assert filled(comparison_figure([Drawn("A", unread)], align, RADIANT))["doc"]
     assert filled(comparison_figure([], align))["doc"]
 
 
 def test_axes_read_in_fahrenheit():
-    """In °F the axes name it, and no °C is left."""
+    """In °F all axes say so, and no °C is left."""
     item = str(filled(comparison_figure(drawn(2), "charge", temp_unit="F")))
     assert "°F/min" in item
     assert "°C" not in item
 
 
 def test_letters_of_lines_that_end_together_stand_clear():
-    """Six batches that end at one place have their letters a line of words apart, all within the panel."""
+    """Six batches that end at one point have their letters a text line apart, all within the panel."""
     roast = steady(345, 0)
     item = filled(comparison_figure([Drawn(letter, roast) for letter in LETTERS], "charge"))
     heights = [float(y) for y in re.findall(r"\['y', \[([\d.]+)\]\], \['text', \['[A-F]'\]", str(item))][:6]

@@ -1,4 +1,4 @@
-"""Figures: what goes to the browser holds what was put in, under names that the page knows."""
+"""Figures contain their data, under the names that the page uses."""
 
 import base64
 import gzip
@@ -26,26 +26,26 @@ COLUMNS = {"t_s": [0, 1, 2], "bean_probe": [200.0, 190.0, float("nan")], "exhaus
 
 
 def named(item: dict[str, Any], name: str) -> dict[str, Any]:
-    """The attributes of the one model that carries this name."""
+    """Attributes of the only model with this name."""
     (model,) = [model for model in models(item) if model.get("attributes", {}).get("name") == name]
     return model["attributes"]
 
 
 def column(source: dict[str, Any], name: str) -> Any:  # noqa: ANN401 - a list or an encoded array
-    """One column of a source as it goes over the wire."""
+    """One column of a source as it is sent."""
     return dict(source["data"]["entries"])[name]
 
 
 @pytest.mark.parametrize("make", [live_figure, record_figure])
 def test_the_names_that_the_page_feeds_are_there(make):
-    """Sources and ranges that static/js asks for by name are in both figures."""
+    """Both figures have the sources and ranges that static/js looks up by name."""
     item = filled(make(CHANNELS, CONTROLS, COLUMNS))
     for name in ("live", "ends", "marks", "ahead", "checks", "ribbon", "guide", "time", "temp", "rate"):
         assert named(item, name)
 
 
 def test_columns_travel_as_float32():
-    """The live source carries little-endian float32, gaps as NaN, for every channel and each bean channel's rate."""
+    """The live source has little-endian float32, gaps as NaN, for every channel and each bean channel's rate."""
     live = named(filled(live_figure(CHANNELS, CONTROLS, COLUMNS)), "live")
     names = {name for name, _ in live["data"]["entries"]}
     assert names == {"t_s", "bean_probe", "bean_surface", "exhaust", "rate_bean_probe", "rate_bean_surface"}
@@ -57,8 +57,8 @@ def test_columns_travel_as_float32():
 
 
 @pytest.mark.parametrize("make", [live_figure, record_figure])
-def test_what_a_person_reads_now_and_then_is_points(make):
-    """A channel by hand is drawn by dots alone, in its own colour: nobody knows what was between them."""
+def test_manual_readings_are_points(make):
+    """A manual channel is drawn only as dots, in its own colour, since the values between are unknown."""
     by_hand = [replace(CHANNELS[0], by_hand=True), *CHANNELS[1:]]
     item = filled(make(by_hand, CONTROLS, COLUMNS))
     glyphs = [(model["name"], model.get("attributes", {}).get("y")) for model in models(item)]
@@ -68,21 +68,21 @@ def test_what_a_person_reads_now_and_then_is_points(make):
 
 
 def ticks(item: dict[str, Any], panel: str) -> dict[float, str]:
-    """Where the ticks of a panel's vertical axis stand, and what they say."""
+    """Tick positions of a panel's vertical axis, with their labels."""
     (axis,) = named(item, panel)["left"]
     assert set(axis["attributes"]["ticker"]["attributes"]["ticks"]) == dict(said(axis)).keys()
     return dict(said(axis))
 
 
 def said(axis: dict[str, Any]) -> list[list[Any]]:
-    """The words that stand for numbers on an axis."""
+    """The label overrides of an axis."""
     entries: list[list[Any]] = axis["attributes"]["major_label_overrides"]["entries"]
     return entries
 
 
 @pytest.mark.parametrize("make", [live_figure, record_figure])
 def test_an_axis_in_fahrenheit_reads_in_round_values_of_its_own(make):
-    """The words stand where their °F are in °C: 212 °F is 100 °C by definition; a difference of 9 °F is one of 5 °C."""
+    """Labels are at the °C of their °F: 212 °F is 100 °C by definition; a difference of 9 °F is one of 5 °C."""
     item = filled(make(CHANNELS, CONTROLS, COLUMNS, temp_unit="F"))
     temps, rates = ticks(item, "temperatures"), ticks(item, "rates")
     assert {"200", "300", "400", "500"} <= set(temps.values())
@@ -97,8 +97,8 @@ def test_an_axis_in_fahrenheit_reads_in_round_values_of_its_own(make):
     assert "°C" not in words
 
 
-def test_an_axis_in_celsius_says_what_is_there():
-    """Without a unit asked for, each tick's words are its own value."""
+def test_an_axis_in_celsius_has_its_values_as_labels():
+    """In °C each tick's label is its own value."""
     item = filled(live_figure(CHANNELS, CONTROLS, COLUMNS))
     for panel, unit in (("temperatures", '"°C"'), ("rates", '"°C/min"')):
         told = ticks(item, panel)
@@ -107,7 +107,7 @@ def test_an_axis_in_celsius_says_what_is_there():
 
 
 def test_curves_are_the_same_in_either_unit():
-    """Only the axes know °F: what is drawn, and what the page will feed, stays in °C."""
+    """Only the axes know °F: all data, now and later, is in °C."""
     drawn = {"checks": checks([("tan", 1.0, 190.0)]), "guide": {"t_s": [0.0, 1.0], "temp_c": [200.0, 189.0]}}
     items = [filled(live_figure(CHANNELS, CONTROLS, COLUMNS, drawn, temp_unit=unit)) for unit in "CF"]
     for name in ("live", "ends", "checks", "guide"):
@@ -122,13 +122,13 @@ SMOOTH = {"t_s": [0, 1, 2], "smooth_bean_probe": [199.0, 191.0, 185.0], "smooth_
 
 
 def drawn(item: object) -> dict[str, bool]:
-    """Whether each renderer that carries a name is visible."""
+    """Visibility of each named renderer."""
     found = [model["attributes"] for model in models(item) if model["name"] == "GlyphRenderer"]
     return {renderer["name"]: renderer.get("visible", True) for renderer in found if renderer.get("name")}
 
 
 def test_a_record_draws_the_smoothed_curve_and_keeps_the_live_one_at_hand():
-    """What was smoothed is visible; its live lines, and those for both, are there and are not; the rest has no name."""
+    """Smoothed lines are visible; live lines and those of “both” exist but are invisible; others have no name."""
     shown = drawn(filled(record_figure(CHANNELS, CONTROLS, COLUMNS, smooth=SMOOTH)))
     fields = ("bean_probe", "rate_bean_probe")
     words = {f"both words bean_probe{word}" for word in ("", " live")} & set(shown)
@@ -138,13 +138,13 @@ def test_a_record_draws_the_smoothed_curve_and_keeps_the_live_one_at_hand():
 
 
 def test_without_a_smoothed_curve_there_is_nothing_to_switch():
-    """A batch under way, and the live page, draw their lines as ever."""
+    """An unfinished batch, and the live page, have nothing to switch."""
     assert drawn(filled(record_figure(CHANNELS, CONTROLS, COLUMNS))) == {}
     assert drawn(filled(live_figure(CHANNELS, CONTROLS, COLUMNS))) == {}
 
 
 def test_both_lines_are_told_apart_by_their_dash():
-    """Beside the smoothed line, which keeps its role's dash, the live one is dotted and thinner."""
+    """The smoothed line keeps its role's dash, and the live one beside it is dotted and thinner."""
     item = filled(record_figure(CHANNELS, CONTROLS, COLUMNS, smooth=SMOOTH))
     renderers = {model["attributes"].get("name"): model for model in models(item) if model["name"] == "GlyphRenderer"}
     lines = {
@@ -157,7 +157,7 @@ def test_both_lines_are_told_apart_by_their_dash():
 
 
 def test_faults_stand_along_the_foot_with_their_numbers():
-    """A bar each from start to end, long enough to be seen, its number on another height where two begin together."""
+    """Each fault has a bar of a minimum length, and its number at another height if two start together."""
     spans = faults([(100.0, 130.0), (110.0, 150.0), (300.0, 300.0)])
     assert spans == {
         "left": [100.0, 110.0, 300.0],
@@ -172,14 +172,14 @@ def test_faults_stand_along_the_foot_with_their_numbers():
 
 
 def test_a_channel_of_an_unknown_role_is_drawn_plainly():
-    """A batch outlives the sheet of its machine: its channels have no role any more, and a curve all the same."""
+    """A batch outlives its machine's sheet: channels without a role still have a curve."""
     channels = [ChannelView.of_column("exhaust")]
     item = filled(record_figure(channels, [], {"t_s": [0, 1], "exhaust": [180.0, 181.0]}))
     assert column(named(item, "ends"), "token") == ["room"]
 
 
 def test_a_column_of_another_length_is_refused():
-    """Ragged columns would draw a curve that never was."""
+    """Columns of different lengths are refused."""
     with pytest.raises(CurveError, match="exhaust"):
         live_columns(CHANNELS, {"t_s": [0, 1, 2], "exhaust": [1.0]})
 
@@ -192,7 +192,7 @@ def test_an_empty_roast_has_a_figure_too():
 
 
 def test_the_axes_reach_as_far_as_the_curve():
-    """A long and hot roast is inside its axes, on whole ticks."""
+    """A long and hot roast fits its axes, which end at whole ticks."""
     hot = {"t_s": [0, 1000], "bean_probe": [200.0, 251.0]}
     item = filled(live_figure(CHANNELS, CONTROLS, hot))
     assert named(item, "time")["end"] == 1320.0
@@ -200,7 +200,7 @@ def test_the_axes_reach_as_far_as_the_curve():
 
 
 def test_overlays_are_drawn_from_the_start():
-    """Marks, checks and ribbon given at first paint are in the figure as they are."""
+    """Marks, checks and ribbon of the first paint are in the figure unchanged."""
     overlays = {
         "marks": marks([("charge", 0.0)]),
         "checks": checks([("tan", 1.0, 190.0)]),
@@ -213,7 +213,7 @@ def test_overlays_are_drawn_from_the_start():
 
 
 def test_each_line_has_a_dash_of_its_own():
-    """Colour is never the only sign: no two channels share a dash."""
+    """No two channels share a dash, since colour must not be the only distinction."""
     item = filled(live_figure(CHANNELS, CONTROLS, COLUMNS))
     fields = {channel.id for channel in CHANNELS}
     lines = [model["attributes"] for model in models(item) if model["name"] == "Line"]
@@ -222,8 +222,8 @@ def test_each_line_has_a_dash_of_its_own():
     assert len(dashes) == len(set(dashes)) == len(CHANNELS)
 
 
-def test_whatever_is_themed_names_a_known_token():
-    """Each tag that asks for a colour of the page's theme asks for one that exists."""
+def test_themed_colours_name_a_known_token():
+    """Each tag for a theme colour names an existing one."""
     tags = [
         dict(tag["entries"]) if "entries" in tag else tag
         for model in models(filled(live_figure(CHANNELS, CONTROLS, COLUMNS)))
@@ -234,7 +234,7 @@ def test_whatever_is_themed_names_a_known_token():
 
 
 def test_the_page_can_be_scrolled_over_the_chart():
-    """No tool takes the touch away from the page, and the toolbar is gone."""
+    """No tool captures touch from the page, and there is no toolbar."""
     item = filled(live_figure(CHANNELS, CONTROLS, COLUMNS))
     figures = [model["attributes"] for model in models(item) if model["name"] == "Figure"]
     assert len(figures) == 3
@@ -243,12 +243,12 @@ def test_the_page_can_be_scrolled_over_the_chart():
 
 
 def test_the_figure_is_plain_json():
-    """It goes into a data block of the page as it is."""
+    """The figure is JSON that a data block of the page can contain."""
     assert filled(live_figure(CHANNELS, CONTROLS, COLUMNS))["root_id"]
 
 
 def test_the_rate_axis_reaches_the_highest_rate_but_that_of_the_first_minutes():
-    """A steep roast is shown whole; the hundreds of °C/min while the probe finds the beans are cut off."""
+    """A steep roast fits; the hundreds of °C/min while the probe catches up with the beans are cut off."""
     channels = [ChannelView("bean_probe", "Bean probe", "bean_probe", "probe")]
     columns = {"t_s": [30.0, 200.0, 400.0], "bean_probe": [90.0, 120.0, 180.0], "rate_bean_probe": [55.0, 31.0, 12.0]}
     ends = []
@@ -260,7 +260,7 @@ def test_the_rate_axis_reaches_the_highest_rate_but_that_of_the_first_minutes():
 
 
 def test_the_panels_are_made_once_for_all_that_look_alike():
-    """Another curve of the same machine has the same panels, made by no second call; another unit has others."""
+    """Another curve of the same machine reuses its panels; another unit has different ones."""
     one = live_figure(CHANNELS, CONTROLS, COLUMNS)
     asked = _panels.cache_info().misses
     other = live_figure(CHANNELS, CONTROLS, {"t_s": [0.0], "bean_probe": [150.0]})
@@ -271,7 +271,7 @@ def test_the_panels_are_made_once_for_all_that_look_alike():
 
 
 def test_no_name_ends_the_element_that_holds_the_figure():
-    """A channel may be called anything: what stands in a page's data block has no character that could end it."""
+    """A data block has no character that could end its element, whatever a channel's name."""
     odd = [replace(CHANNELS[0], short="</script>&")]
     drawing = live_figure(odd, [replace(CONTROLS[0], name="<b>")], {"t_s": [0], "bean_probe": [150.0]})
     assert not set("<>&") & set(drawing.json())

@@ -1,4 +1,4 @@
-"""Overlays: the words, dots and bars that lie on and under the curves."""
+"""Overlays: the labels, dots and bars on and under the curves."""
 
 import pytest
 
@@ -13,14 +13,14 @@ CONTROLS = [
 
 
 def test_marks_stand_in_the_order_of_time():
-    """Marks come sorted by time, however they were given."""
+    """Marks are sorted by time, whatever the input order."""
     columns = marks([("first crack", 482.0), ("charge", 0.0)])
     assert columns["t_s"] == [0.0, 482.0]
     assert columns["label"] == ["charge", "first crack"]
 
 
 def test_words_that_would_collide_stand_lower():
-    """Two moments near each other have their words on different heights; far ones share the top."""
+    """Labels of two close moments have different heights; distant ones share the top."""
     near = marks([("First crack", 480.0), ("Drop", 500.0)])
     far = marks([("Charge", 0.0), ("Drop", 500.0)])
     assert near["y"][1] < near["y"][0] == 1.0
@@ -28,12 +28,12 @@ def test_words_that_would_collide_stand_lower():
 
 
 def test_more_moments_than_lines_of_words_still_all_stand():
-    """Five moments in a few seconds all keep their rule and their word."""
+    """Five moments within a few seconds all keep their rule and label."""
     assert marks([("Drop", float(second)) for second in range(5)])["t_s"] == [0, 1, 2, 3, 4]
 
 
 def test_each_stage_has_a_letter_of_its_own():
-    """Colour is never the only sign: six stages, six letters, six fills."""
+    """Six stages have six letters and six fills, since colour must not be the only distinction."""
     columns = checks([(stage, 60.0 * index, 100.0) for index, stage in enumerate(STAGES)])
     assert columns["letter"] == ["G", "P", "Y", "T", "L", "B"]
     assert len(set(columns["fill"])) == len(STAGES) == len(STAGE_FILL)
@@ -48,12 +48,12 @@ def test_letters_read_on_their_dots():
 
 
 def test_a_check_without_a_temperature_has_no_dot():
-    """A trier check that no reading belongs to is not drawn at a made-up height."""
+    """A trier check without a matching reading is not drawn at a made-up height."""
     assert checks([("tan", 200.0, None)])["t_s"] == []
 
 
 def test_ribbon_holds_each_setting_until_the_next():
-    """A bar reaches from its move to the next move of the same control, the last one to the end."""
+    """A bar extends from its move to the next move of the same control, the last one to the end."""
     columns = ribbon([("radiant", 120.0, 4.0), ("radiant", 0.0, 8.0)], CONTROLS, 300.0)
     assert list(zip(columns["left"], columns["right"], columns["text"], strict=True)) == [
         (0.0, 120.0, "8"),
@@ -62,15 +62,15 @@ def test_ribbon_holds_each_setting_until_the_next():
     assert columns["last"] == [False, True]
 
 
-def test_what_was_set_before_charge_counts_from_charge():
-    """Moves before charge are folded into one bar that starts with the ribbon."""
+def test_settings_before_charge_apply_from_charge():
+    """Moves before charge become one bar from the start of the ribbon."""
     columns = ribbon([("radiant", -60.0, 3.0), ("radiant", -5.0, 6.5)], CONTROLS, 100.0)
     assert columns["left"] == [0.0]
     assert columns["text"] == ["6.5"]
 
 
 def test_height_is_the_share_of_the_controls_own_range():
-    """Half way between low and high is level 0.5, also where low is not 0; beyond the range it is cut."""
+    """Half-way between low and high is level 0.5, even if low is not 0; values beyond the range are clipped."""
     columns = ribbon([("stir", 0.0, 4), ("stir", 50.0, 9)], CONTROLS, 100.0)
     assert columns["level"] == [0.5, 1.0]
     assert columns["row"] == [1, 1]
@@ -78,8 +78,8 @@ def test_height_is_the_share_of_the_controls_own_range():
     assert columns["top"][0] == pytest.approx(LANE_FILL / 2)
 
 
-def test_what_is_set_after_the_end_is_not_drawn():
-    """A move after the drop neither has a bar nor draws out the one before it."""
+def test_moves_after_the_end_are_not_drawn():
+    """A move after the drop has no bar and does not extend the previous one."""
     columns = ribbon([("radiant", 0.0, 4.0), ("radiant", 150.0, 2.0)], CONTROLS, 100.0)
     assert columns["right"] == [100.0]
     assert columns["last"] == [False]
@@ -91,7 +91,7 @@ def test_a_move_of_an_unknown_control_draws_nothing():
 
 
 def test_whole_tens_keep_their_nought():
-    """10 is written 10, also with no decimals."""
+    """10 is written 10, even without decimals."""
     assert ribbon([("radiant", 0.0, 10.0)], CONTROLS, 9.0)["text"] == ["10"]
 
 

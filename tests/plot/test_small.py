@@ -1,4 +1,4 @@
-"""The small curve: static, light, true to the shape, and its captions apart."""
+"""The small curve: static, light, faithful to the shape, with captions apart."""
 
 import re
 from concurrent.futures import ThreadPoolExecutor
@@ -22,19 +22,19 @@ SVG = "{http://www.w3.org/2000/svg}"
 
 
 def parts(svg: str) -> list[np.ndarray]:
-    """Unbroken stretches of the drawn line, as points."""
+    """Unbroken parts of the drawn line, as points."""
     path = re.search(r'class="small-curve-line" d="([^"]*)"', svg)
     assert path is not None
     return [np.array([[float(n) for n in p.split()] for p in part.split("L")]) for part in path[1].split("M")[1:]]
 
 
 def tree_of(svg: str) -> ET.Element:
-    """The drawing, parsed as XML: it must be well formed."""
+    """The drawing, parsed as well-formed XML."""
     return ET.fromstring(svg)  # noqa: S314, made by us a moment ago
 
 
 def test_the_shape_is_kept():
-    """The drawn line strays less than one unit of 200 from the curve, with few points and under 8 KB."""
+    """The line deviates less than one unit of 200 from the curve, with few points and under 8 KB."""
     svg = small_curve_svg(TIME, TEMP, {}, label="Curve")
     (line,) = parts(svg)
     x = 5 + TIME / TIME[-1] * 590
@@ -47,7 +47,7 @@ def test_the_shape_is_kept():
 @settings(max_examples=40, deadline=None)
 @given(st.integers(1, 3000), st.integers(0, 2**32 - 1), st.floats(0, 1))
 def test_any_curve_stays_light(readings: int, seed: int, missing: float):
-    """Noise, gaps and length never take more than 8 KB, and every coordinate lies inside the drawing."""
+    """Noise, gaps and length never exceed 8 KB, and every coordinate is inside the drawing."""
     random = np.random.default_rng(seed)
     temp = random.normal(150, 60, readings)
     temp[random.random(readings) < missing] = np.nan
@@ -63,7 +63,7 @@ def test_any_curve_stays_light(readings: int, seed: int, missing: float):
 
 
 def test_gaps_stay_gaps():
-    """Missed readings break the line where they were missed."""
+    """Missing readings break the line."""
     temp = TEMP.copy()
     temp[400:480] = np.nan
     first, second = parts(small_curve_svg(TIME, temp, {}, label="Curve"))
@@ -72,7 +72,7 @@ def test_gaps_stay_gaps():
 
 
 def test_words_and_times_of_moments():
-    """Charge stands without a time, the others with theirs, in the roast's order; those off the curve are left out."""
+    """Charge has no time, the others have theirs, in order; those off the curve are omitted."""
     svg = small_curve_svg(TIME, TEMP, {"drop": 557, "charge": 0, "first_crack": 482.6, "later": 900}, label="Curve")
     assert [text.text for text in tree_of(svg).iter(f"{SVG}text")] == ["charge", "first crack 8:02", "drop 9:17"]
 
@@ -106,7 +106,7 @@ def test_colours_come_from_the_page():
     ],
 )
 def test_small_and_empty_curves(time: list[float], temp: list[float]):
-    """Nothing, one reading, a flat line and lone readings are drawn as well-formed SVG."""
+    """Nothing, one reading, a flat line and lone readings give well-formed SVG."""
     tree = tree_of(small_curve_svg(time, temp, {"charge": 0.0}, label="Curve"))
     assert tree.findtext(f"{SVG}title") == "Curve"
 
@@ -115,7 +115,7 @@ def test_small_and_empty_curves(time: list[float], temp: list[float]):
     ("time", "temp"), [([0, 1], [1]), ([0, 0], [1, 2]), ([1, 0], [1, 2]), ([0, np.nan], [1, 2]), ([[0]], [[1]])]
 )
 def test_no_curve_can_be_made(time: list[float], temp: list[float]):
-    """Unlike lengths and times that stand still or run back are refused."""
+    """Different lengths, and times that do not increase, are refused."""
     with pytest.raises(CurveError):
         small_curve_svg(time, temp, {}, label="Curve")
 
@@ -125,7 +125,7 @@ MEASURE = """all => all.map(svg => [svg, ...svg.querySelectorAll("text")].map(pa
 
 
 def measured(drawings: str, families: list[str]) -> list[list[list[list[float]]]]:
-    """Boxes of each drawing and its captions in Chromium at a phone's width, for each family."""
+    """Boxes of each drawing and its captions in Chromium at a phone's width, for each font family."""
     with sync_playwright() as playwright:
         browser = playwright.chromium.launch(executable_path=chromium.shell(), args=chromium.FLAGS)
         page = browser.new_page(viewport={"width": 390, "height": 844})
@@ -139,11 +139,11 @@ def measured(drawings: str, families: list[str]) -> list[list[list[list[float]]]
 
 @pytest.mark.browser
 def test_captions_keep_apart_in_a_browser():
-    """In Chromium no caption covers another or is cut off, with 2, 4 and 7 moments, in narrow and wide fonts."""
+    """In Chromium no caption overlaps or is clipped, with 2, 4 and 7 moments, in narrow and wide fonts."""
     some = [{"charge": 0, "drop": 557}, MOMENTS, ALL_MOMENTS]
     drawings = "".join(small_curve_svg(TIME, TEMP, moments, label="Curve") for moments in some)
     families = ["system-ui", "sans-serif", "serif", "DejaVu Sans"]
-    with ThreadPoolExecutor(1) as thread:  # playwright's sync API wants a thread without another one's loop
+    with ThreadPoolExecutor(1) as thread:  # playwright's sync API needs a thread without another event loop
         found = thread.submit(measured, drawings, families).result()
     assert [[len(drawing) - 1 for drawing in family] for family in found] == [[2, 4, 7]] * len(families)
     for frame, *captions in (drawing for family in found for drawing in family):

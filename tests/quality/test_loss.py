@@ -28,20 +28,20 @@ def test_worked_example():
         (4000, 4001, "more than the 4000 g of green"),
     ],
 )
-def test_weights_that_cannot_be(green_g: float, roasted_g: float, words: str):
-    """Nothing in, nothing out, or more out than in: a sentence says which."""
+def test_impossible_weights_are_refused(green_g: float, roasted_g: float, words: str):
+    """No input, no output, or more out than in is refused with a message that says which."""
     with pytest.raises(SettingError, match=words):
         roast_loss(green_g, roasted_g)
 
 
 @given(st.floats(1, 1e5), st.floats(0.5, 1))
 def test_loss_is_a_share(green_g: float, kept: float):
-    """Any weight up to the green's gives a loss within 0 to 1."""
+    """Any weight up to the green weight gives a loss within 0 to 1."""
     assert 0 <= roast_loss(green_g, green_g * kept) <= 1
 
 
 def test_too_few_batches_give_no_band():
-    """Four earlier batches, or four and a missed one, are too few to say what is usual."""
+    """Four earlier batches, or four and a missing one, are too few for a usual band."""
     assert usual_band(STEADY[:4]) is None
     assert usual_band([*STEADY[:4], float("nan")]) is None
     assert assess_loss(0.15, None).verdict == "unknown"
@@ -49,7 +49,7 @@ def test_too_few_batches_give_no_band():
 
 
 def test_verdicts():
-    """A loss inside the band is usual, outside it low or high, and the sentence gives the band."""
+    """A loss inside the band is usual, outside it low or high, and the text gives the band."""
     band = usual_band(STEADY)
     assert band is not None
     assert band.batches == 7
@@ -61,7 +61,7 @@ def test_verdicts():
 
 
 def test_one_slip_of_the_scale_does_not_widen_the_band():
-    """A weigh-out of half the mass among eight leaves the band about as it was."""
+    """One batch of half the mass among eight hardly changes the band."""
     steady, slipped = usual_band(STEADY), usual_band([*STEADY, 0.57])
     assert steady is not None
     assert slipped is not None
@@ -69,15 +69,15 @@ def test_one_slip_of_the_scale_does_not_widen_the_band():
 
 
 def test_equal_losses_leave_room_for_the_scale():
-    """Batches that were all alike give a narrow band, not an empty one."""
+    """Identical losses give a narrow band, not an empty one."""
     band = usual_band([0.14] * 6)
     assert band is not None
     assert (band.low, band.high) == pytest.approx((0.137, 0.143))
 
 
 @pytest.mark.parametrize("batches", [5, 6, 7, 8, 9, 10, 12, 15, 20, 30, 50])
-def test_the_band_holds_what_it_promises(batches: int):
-    """Of normal losses, 94 to 96 in 100 next batches fall inside, at each number in the table [simulated]."""
+def test_the_band_has_its_coverage(batches: int):
+    """Of normal losses, 94 to 96 in 100 next batches are inside, at each number in the table [simulated]."""
     random = np.random.default_rng(batches)
     inside = 0
     rounds = 8000

@@ -1,4 +1,4 @@
-"""What the server says of the batch in the drum: told when it is news, made with nobody watching, gone at the drop."""
+"""The server's advice on the batch in the drum: sent on change, made without watchers, ended at the drop."""
 
 import json
 import re
@@ -11,13 +11,13 @@ from tests.conftest import SHEET, START_MS, Bench
 
 
 def advice(bench: Bench) -> dict:
-    """What a page that asks now is told."""
+    """The advice in the view of a page."""
     bench.services.runtime.update_advice()
     return bench.client.get("/machines/drum-4/view").get_json()["outlook"]
 
 
 def sent(bench: Bench) -> tuple[bool, str]:
-    """Whether the live page as it is sent, before a script has run, shows advice, and what it says."""
+    """Whether the served live page shows advice before any script has run, and its text."""
     page = bench.client.get("/machines/drum-4").text
     (tag,) = re.findall(r'<div [^>]*id="advice"[^>]*>', page)
     (text,) = re.findall(r'id="advice-text">([^<]*)<', page)
@@ -33,13 +33,13 @@ def feed(bench: Bench, from_s: int, temps_c: np.ndarray) -> None:
 
 
 def falling(seconds: int) -> np.ndarray:
-    """A probe of 200 °C that meets cold beans of about 90 °C, with the noise of a tenth."""
+    """A probe of 200 °C in cold beans of about 90 °C, with noise of a tenth."""
     noise = np.random.default_rng(5).normal(0.0, 0.1, seconds)
     return np.round(90 + 110 * np.exp(-np.arange(seconds) / 25) + noise, 1)
 
 
-def test_a_charge_that_nobody_marked_is_suggested_and_not_marked(bench: Bench):
-    """The time is the fall's; the batch still waits for a person, and the suggestion goes when one marks it."""
+def test_an_unmarked_charge_is_suggested_and_not_marked(bench: Bench):
+    """An unmarked charge is suggested with the time of the fall, not marked; a person's mark ends the suggestion."""
     code = bench.open()
     feed(bench, -60, np.full(60, 200.0) + np.random.default_rng(4).normal(0.0, 0.1, 60).round(1))
     assert advice(bench)["suggestions"] == []
@@ -53,7 +53,7 @@ def test_a_charge_that_nobody_marked_is_suggested_and_not_marked(bench: Bench):
 
 
 def test_no_readings_no_advice(bench: Bench):
-    """A batch that waits with a silent machine, and one that is charged without a reading, are no trouble."""
+    """A waiting batch with a silent machine, and a charged one without a reading, cause no error."""
     code = bench.open()
     empty = {"ahead": [], "says": "", "heads_up": [], "suggestions": []}
     assert advice(bench) == empty
@@ -61,8 +61,8 @@ def test_no_readings_no_advice(bench: Bench):
     assert advice(bench) == empty
 
 
-def test_a_fault_is_told_while_it_lasts_in_the_units_of_the_house(bench: Bench):
-    """A probe that reads the same for a minute is told as in doubt; at the drop all advice ends."""
+def test_a_fault_is_reported_while_it_lasts_in_the_units_of_the_house(bench: Bench):
+    """A probe that repeats a reading for a minute is in doubt; at the drop all advice ends."""
     bench.services.settings.change({"units_temp": "F"})
     code = bench.open()
     bench.say(bench.entry("moment", 0, batch=code, moment="charge"))
@@ -81,7 +81,7 @@ def test_a_fault_is_told_while_it_lasts_in_the_units_of_the_house(bench: Bench):
 
 
 def test_a_threshold_of_the_settings_counts(bench: Bench):
-    """A first crack at 11 °C/min is fast where the house says 8, and is not where it says the usual 12."""
+    """A first crack at 11 °C/min is fast with a threshold of 8, and is not with the default of 12."""
     code = bench.open()
     bench.say(bench.entry("moment", 0, batch=code, moment="charge"))
     feed(bench, 0, np.round(90 + np.arange(560) * 11 / 60 + np.random.default_rng(2).normal(0, 0.1, 560), 1))
@@ -94,7 +94,7 @@ def test_a_threshold_of_the_settings_counts(bench: Bench):
 
 @pytest.mark.parametrize("stuck_s", [20.0, 300.0])
 def test_a_probe_setting_counts_on_the_live_page_as_in_the_record(bench: Bench, stuck_s: float):
-    """A probe that reads the same for 40 s is in doubt where the house says 20 s, and not where it says 300 s."""
+    """A probe that repeats a reading for 40 s is in doubt with a limit of 20 s, and not with one of 300 s."""
     bench.services.settings.change({"probe_stuck_s": stuck_s})
     code = bench.open()
     bench.say(bench.entry("moment", 0, batch=code, moment="charge"))
@@ -106,7 +106,7 @@ def test_a_probe_setting_counts_on_the_live_page_as_in_the_record(bench: Bench, 
 
 
 def test_of_two_faults_the_newest_comes_first(bench: Bench):
-    """A rate that falls to nothing within seconds is a crash, and where it stays there a stall, which begins later."""
+    """A rate that falls to nothing within seconds is a crash, and if it stays there a stall, which starts later."""
     code = bench.open()
     for moment, at_s in ("charge", 0), ("yellow", 300), ("first_crack", 550):
         bench.say(bench.entry("moment", at_s, batch=code, moment=moment))
@@ -118,7 +118,7 @@ def test_of_two_faults_the_newest_comes_first(bench: Bench):
 
 
 def test_the_next_moment_is_likely_where_it_was_marked_before(bench: Bench):
-    """With three earlier batches of the coffee the server says that the probe is where they turned yellow."""
+    """With three earlier batches of the coffee, the probe at their temperature of yellow gives a suggestion."""
     for number in range(3):
         bench.roast(start_s=1500 * number, coffee="Alder washed")
     bench.services.runtime.live("drum-4").save()
@@ -134,8 +134,8 @@ def test_the_next_moment_is_likely_where_it_was_marked_before(bench: Bench):
     assert "3 batches" in yellow["text"]
 
 
-def test_first_crack_is_foretold_by_earlier_batches(bench: Bench):
-    """Three batches cracked 8:42 after charge; half way through the fourth the server says so, and the planned drop."""
+def test_first_crack_is_forecast_by_earlier_batches(bench: Bench):
+    """Three batches cracked at 8:42; half-way through the fourth the server forecasts that and the planned drop."""
     for number in range(3):
         bench.roast(start_s=1500 * number, coffee="Alder washed")
     bench.services.runtime.live("drum-4").save()
@@ -155,8 +155,8 @@ def test_first_crack_is_foretold_by_earlier_batches(bench: Bench):
     assert "3" in told["says"]
 
 
-def test_a_guide_from_another_machine_is_no_teacher(bench: Bench):
-    """Its probe reads otherwise: the outlook goes by the live curve alone, and nothing breaks."""
+def test_a_guide_from_another_machine_is_not_used(bench: Bench):
+    """The probe of another machine is not comparable: the outlook uses the live curve alone."""
     guide = bench.roast(coffee="Alder washed")
     sheet = SHEET.replace('"drum-4"', '"drum-5"').replace("Four-kilo", "Other")
     bench.services.machines.add(sheet)
@@ -164,8 +164,8 @@ def test_a_guide_from_another_machine_is_no_teacher(bench: Bench):
     assert past.roast(guide, other, bench.clock.now_ms()).temp_c.size == 0
 
 
-def test_those_who_watch_hear_news_and_nothing_twice(bench: Bench):
-    """The event comes when the advice has changed, and not again while it stays."""
+def test_watchers_receive_only_changed_advice(bench: Bench):
+    """An event is sent when the advice has changed, and not again while it stays."""
     bench.open()
     hub = bench.services.live.hub("drum-4")
     feed(bench, -60, np.full(60, 200.0))

@@ -1,4 +1,4 @@
-"""The computer's clock jumps, summer time begins or ends, the computer sleeps: the times of a curve stay right."""
+"""The times of a curve stay correct when the computer's clock jumps, summer time changes, or the computer sleeps."""
 
 import time
 from collections.abc import Callable, Iterator
@@ -15,12 +15,12 @@ from roastlog.services import Services, open_services
 from roastlog.trace.codes import parse_code
 from tests.conftest import SHEET, START_MS, Bench
 
-NO_BATTERY_S = 1_577_836_800.0  # 2020-01-01, UTC: where a computer begins that does not know the time
+NO_BATTERY_S = 1_577_836_800.0  # 2020-01-01, UTC: the initial time of a computer without a battery clock
 NETWORK_S = 1_795_600_000.0
 
 
 class Hands:
-    """The computer's clocks, turned by hand: the one on the wall, and the one that only ever goes on."""
+    """The computer's clocks, set by hand: the wall clock and the monotonic one."""
 
     def __init__(self, wall_s: float) -> None:
         self.wall_s, self.ticks_s = wall_s, 1000.0
@@ -51,7 +51,7 @@ def running(hands: Hands, tmp_path: Path) -> Iterator[Services]:
 
 
 def said(services: Services, kind: str, batch: str | None = None, **body: object) -> str:
-    """Say something at this moment; the batch."""
+    """Send an entry now; returns the batch."""
     entry = {"id": str(uuid4()), "machine": "drum-4", "kind": kind, "body": body}
     entry |= {"at_ms": services.clock.now_ms()} | ({"batch": batch} if batch else {})
     told = services.journal.accept([entry])[0]
@@ -60,7 +60,7 @@ def said(services: Services, kind: str, batch: str | None = None, **body: object
 
 
 def roast(services: Services, hands: Hands, at_s: dict[int, Callable[[], None]]) -> str:
-    """Roast ten minutes with a reading a second, and let something happen at some of them; the batch."""
+    """Roast ten minutes with a reading a second, with actions at some of them; returns the batch."""
     code = said(services, "opened", coffee="Night Ferry")
     said(services, "moment", code, moment="charge")
     live = services.runtime.live("drum-4")
@@ -76,11 +76,11 @@ def roast(services: Services, hands: Hands, at_s: dict[int, Callable[[], None]])
 
 
 def test_a_clock_that_jumps_in_mid_roast_moves_nothing(running: Services, hands: Hands):
-    """The network's time arrives, seven years on, and is corrected back by an hour: the curve is what it was."""
+    """The network sets the clock seven years ahead, then back by an hour: the curve does not change."""
 
     def forward() -> None:
         hands.wall_s = NETWORK_S
-        running.maintenance.set_clock()  # not now: something is in the drum
+        running.maintenance.set_clock()  # not now, since a batch is in the drum
 
     def back() -> None:
         hands.wall_s -= 3600
@@ -93,8 +93,8 @@ def test_a_clock_that_jumps_in_mid_roast_moves_nothing(running: Services, hands:
     assert curve.channels["bean_probe"].tolist() == pytest.approx([100 + second / 10 for second in range(601)])
 
 
-def test_the_next_batch_has_the_day_that_the_network_told(running: Services, hands: Hands):
-    """When the drum is empty the clock is set; the batch before keeps its times, and the one after is of today."""
+def test_the_next_batch_has_the_date_from_the_network(running: Services, hands: Hands):
+    """When the drum is empty the clock is set; the earlier batch keeps its times, the next one has today's date."""
 
     def forward() -> None:
         hands.wall_s = NETWORK_S
@@ -113,8 +113,8 @@ def test_the_next_batch_has_the_day_that_the_network_told(running: Services, han
         )
 
 
-def test_a_sleep_of_90_s_is_a_gap_and_what_follows_stands_where_it_was(bench: Bench):
-    """Nothing is read while the computer sleeps; the first crack after it has its true time, and so has the drop."""
+def test_a_sleep_of_90_s_is_a_gap_and_shifts_nothing(bench: Bench):
+    """No readings during the computer's sleep; the first crack and the drop after it have their true times."""
     code = bench.open()
     bench.say(bench.entry("moment", 0, batch=code, moment="charge"))
     live = bench.services.runtime.live("drum-4")
@@ -145,7 +145,7 @@ def berlin(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
 @pytest.mark.usefixtures("berlin")
 @pytest.mark.parametrize("charge", ["2026-03-29T00:55:00+00:00", "2026-10-25T00:55:00+00:00"])
 def test_summer_time_that_begins_or_ends_in_mid_roast_moves_nothing(bench: Bench, charge: str):
-    """Five minutes before an hour that is left out or comes twice: ten minutes are ten, and the day is the day."""
+    """Around an hour that is skipped or repeated, ten minutes are ten, and the date is correct."""
     start_s = round(datetime.fromisoformat(charge).timestamp()) - START_MS // 1000
     bench.clock.turn_to(start_s - 30)
     code = bench.roast(600, start_s=start_s)

@@ -1,4 +1,4 @@
-"""A flush of waiting taps: folded once, told in one event that carries what changed, whoever reads it."""
+"""A flush of waiting taps is folded once and sent as one event with the changes, in the reader's language."""
 
 import json
 import random
@@ -21,7 +21,7 @@ KINDS = ("moment", "moment", "move", "trier", "note", "weighed", "released", "un
 
 
 def waiting_taps(bench: Bench, code: str) -> list[dict[str, object]]:
-    """What a phone has to send that was without a network from charge to drop."""
+    """Entries of a phone that was without a network from charge to drop."""
     moments = {0: "charge", 300: "yellow", 520: "first_crack", 640: "drop"}
     taps = [bench.entry("moment", at_s, batch=code, moment=moment) for at_s, moment in moments.items()]
     for number in range(TAPS - len(taps)):
@@ -36,7 +36,7 @@ def waiting_taps(bench: Bench, code: str) -> list[dict[str, object]]:
 
 
 def flush(bench: Bench, code: str) -> list[Event]:
-    """Send the taps at once; what a watcher is told."""
+    """Send the taps at once; returns the events of a watcher."""
     watch = bench.services.live.hub("drum-4").watch()
     bench.push((0, "bean_probe", 190.0))
     next(watch)
@@ -47,8 +47,8 @@ def flush(bench: Bench, code: str) -> list[Event]:
     return told
 
 
-def test_a_flush_of_forty_taps_is_folded_a_few_times_and_told_once(bench: Bench, monkeypatch: pytest.MonkeyPatch):
-    """Once for lists, once for all who watch, once for each moment that an answer is due on; one event tells all."""
+def test_a_flush_of_forty_taps_is_folded_a_few_times_and_sent_once(bench: Bench, monkeypatch: pytest.MonkeyPatch):
+    """One fold for lists, one for all watchers, one for each moment with an answer; one event for all."""
     folds: dict[str, int] = {}
 
     def counted(name: str, fold: Callable[..., Batch]) -> Callable[..., Batch]:
@@ -76,7 +76,7 @@ def test_a_flush_of_forty_taps_weighs_a_few_tens_of_kilobytes(bench: Bench):
 
 
 def test_one_more_tap_carries_its_own_line_and_no_other(bench: Bench):
-    """A note after forty taps: its line of the log, which the oldest one leaves, and not the batch or its chart."""
+    """A note after forty taps sends its line of the log, and neither the batch nor its chart."""
     code = bench.open(coffee="Alder washed", green_g=4000)
     flush(bench, code)
     watch = bench.services.live.hub("drum-4").watch()
@@ -93,7 +93,7 @@ def test_one_more_tap_carries_its_own_line_and_no_other(bench: Bench):
 
 
 def said_at_random(seed: int) -> list[dict[str, Any]]:
-    """What several people say of two batches in a day, much of it odd, in an order of chance."""
+    """Entries of several people about two batches in a day, many of them odd, in random order."""
     chance = random.Random(seed)
     idents = [str(UUID(int=chance.getrandbits(128), version=4)) for _ in range(60)]
     opened = idents[:2]
@@ -123,8 +123,8 @@ def said_at_random(seed: int) -> list[dict[str, Any]]:
 
 
 @pytest.mark.parametrize("seed", range(4))
-def test_what_is_said_at_once_is_answered_as_what_is_said_one_by_one(tmp_path: Path, seed: int):
-    """The same status, reason and notice for each entry, the same batches, the same rows in the list."""
+def test_a_flush_is_answered_like_single_entries(tmp_path: Path, seed: int):
+    """Each entry has the same status, reason and notice, and the batches and rows of the list are the same."""
     told = []
     for size in (1, 7, 100):
         services = open_services(tmp_path / str(size), HandClock())

@@ -1,4 +1,4 @@
-"""The hub: what each watcher hears, in which order, and who holds up whom (nobody)."""
+"""The hub: the events of each watcher, their order, and its independence of slow watchers."""
 
 import json
 import threading
@@ -12,7 +12,7 @@ from roastlog.recording.hub import EVERY_S, ROWS_AGAIN, Event, Hub
 
 
 class Watcher:
-    """One that listens on a thread of its own until the hub closes."""
+    """A watcher on its own thread until the hub closes."""
 
     def __init__(self, hub: Hub) -> None:
         self.events: list[Event] = []
@@ -29,12 +29,12 @@ class Watcher:
         self.ended.set()
 
     def named(self, name: str) -> list[dict]:
-        """The payloads of one kind of event."""
+        """The payloads of events of one kind."""
         return [json.loads(event.data) for event in self.events if event.name == name]
 
 
 def until(holds, stop_timeout_s: float = 20.0) -> None:
-    """Wait until something holds."""
+    """Wait until a condition holds."""
     end_s = time.monotonic() + stop_timeout_s
     while not holds():
         assert time.monotonic() < end_s, "it never came"
@@ -43,7 +43,7 @@ def until(holds, stop_timeout_s: float = 20.0) -> None:
 
 @pytest.fixture
 def hub() -> Iterator[Hub]:
-    """A hub, closed in the end."""
+    """A hub, closed after the test."""
     hub = Hub()
     yield hub
     hub.close()
@@ -55,7 +55,7 @@ def row(second: int) -> dict[str, float | None]:
 
 
 def test_every_watcher_hears_every_entry_in_order(hub: Hub):
-    """Ten watchers, a thousand entries in bursts: each has all of them, once, in the order they were told."""
+    """Ten watchers receive a thousand entries in bursts, each of them once, in order."""
     watchers = [Watcher(hub) for _ in range(10)]
     for burst in range(10):
         for number in range(burst * 100, burst * 100 + 100):
@@ -67,7 +67,7 @@ def test_every_watcher_hears_every_entry_in_order(hub: Hub):
 
 
 def test_the_id_of_an_event_is_the_number_of_the_last_entry(hub: Hub):
-    """Whatever is told after an entry carries its number: a page knows what it has."""
+    """Every event after an entry carries its number, so that a page knows its state."""
     watcher = Watcher(hub)
     hub.tell("state", {})
     hub.tell("entry", {}, seq=7)
@@ -83,7 +83,7 @@ def test_the_id_of_an_event_is_the_number_of_the_last_entry(hub: Hub):
 
 
 def test_readings_are_thinned_out_and_the_newest_comes_through(hub: Hub):
-    """However often it is told, a watcher hears of readings every 0.25 s at most, and the last one is the newest."""
+    """A watcher receives readings every 0.25 s at most, and the last one is the newest."""
     watcher = Watcher(hub)
     for number in range(100):
         hub.reading({"number": number}, [])
@@ -93,11 +93,11 @@ def test_readings_are_thinned_out_and_the_newest_comes_through(hub: Hub):
     assert numbers == sorted(set(numbers))
     assert len(numbers) < 20
     gaps_s = [after - before for before, after in zip(watcher.times_s, watcher.times_s[1:], strict=False)]
-    assert min(gaps_s) > EVERY_S * 0.9  # a lower bound: a slow computer only widens it
+    assert min(gaps_s) > EVERY_S * 0.9  # a lower bound: a slow computer only increases it
 
 
 def test_no_chart_row_is_lost_when_readings_are_thinned_out(hub: Hub):
-    """Rows gather until the next reading goes out, as columns of one length."""
+    """Rows collect until the next reading is sent, as columns of one length."""
     watcher = Watcher(hub)
     for second in range(60):
         hub.reading({}, [row(second)] if second % 2 else [])
@@ -109,7 +109,7 @@ def test_no_chart_row_is_lost_when_readings_are_thinned_out(hub: Hub):
 
 
 def test_the_first_rows_repeat_the_last_ones(hub: Hub):
-    """A page that was drawn a moment ago lacks nothing: it hears the last thirty rows again, and no older ones."""
+    """A new watcher receives the last thirty rows again, and no older ones, so a new page misses none."""
     hub.reading({}, [row(second) for second in range(100)])
     watch = hub.watch()
     first = json.loads(next(watch)[-1].data)
@@ -118,7 +118,7 @@ def test_the_first_rows_repeat_the_last_ones(hub: Hub):
 
 
 def test_entries_from_before_are_not_repeated(hub: Hub):
-    """The view that the page was drawn from has them."""
+    """The page's own view contains earlier entries."""
     hub.tell("entry", {"number": 1}, seq=1)
     watcher = Watcher(hub)
     hub.tell("entry", {"number": 2}, seq=2)
@@ -126,8 +126,8 @@ def test_entries_from_before_are_not_repeated(hub: Hub):
     assert [payload["number"] for payload in watcher.named("entry")] == [2]
 
 
-def test_rows_that_were_forgotten_are_told_to_nobody(hub: Hub):
-    """A charge that was moved makes the old rows wrong."""
+def test_dropped_rows_are_not_sent(hub: Hub):
+    """After a moved charge the old rows are dropped."""
     hub.reading({}, [row(1), row(2)])
     hub.forget_rows()
     hub.reading({}, [row(5)])
@@ -137,7 +137,7 @@ def test_rows_that_were_forgotten_are_told_to_nobody(hub: Hub):
 
 
 def test_closing_ends_all_watchers(hub: Hub):
-    """Those that wait are woken, those that come later end at once, and nobody is counted any more."""
+    """Waiting watchers are woken, later ones end at once, and none is counted any more."""
     watchers = [Watcher(hub) for _ in range(20)]
     assert hub.watchers == 20
     hub.close()
@@ -146,8 +146,8 @@ def test_closing_ends_all_watchers(hub: Hub):
     assert list(hub.watch()) == []
 
 
-def test_one_that_never_reads_holds_up_nobody(hub: Hub):
-    """A phone that sleeps keeps its place and costs the others nothing; what is kept for it has an end."""
+def test_a_slow_watcher_delays_nobody(hub: Hub):
+    """A sleeping phone keeps its place and delays nobody; its queue is limited."""
     hub.reading({}, [])
     sleeper = hub.watch()
     next(sleeper)
@@ -163,8 +163,8 @@ def test_one_that_never_reads_holds_up_nobody(hub: Hub):
     sleeper.close()
 
 
-def test_a_silent_machine_still_gives_signs_of_life(hub: Hub, monkeypatch: pytest.MonkeyPatch):
-    """An empty list in every quiet span: the stream makes a comment of it, and a client that has gone is noticed."""
+def test_a_silent_machine_causes_keep_alives(hub: Hub, monkeypatch: pytest.MonkeyPatch):
+    """Each quiet interval gives an empty list; the stream sends it as a comment, to detect a client that has gone."""
     monkeypatch.setattr(hub_module, "IDLE_S", 0.02)
     watch = hub.watch()
     assert [next(watch) for _ in range(3)] == [[], [], []]

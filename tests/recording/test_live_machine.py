@@ -1,4 +1,4 @@
-"""The live machine: its curve so far is the one that the record will hold, and the disk may fail for a while."""
+"""The live machine: its curve equals the later record, and the disk may fail for a while."""
 
 import math
 import sqlite3
@@ -35,7 +35,7 @@ def stored_curve(bench: Bench, code: str) -> Curve:
 
 
 def assert_same(live: LiveMachine, curve: Curve, *, lacking: int = 0) -> None:
-    """Assert that the live rows are those of the record, which may have a few more: seconds that were not over."""
+    """Assert that the live rows equal the record's, which may have a few more, of unfinished seconds."""
     columns = live.columns()
     rows = len(columns["t_s"])
     assert len(curve.time_s) - lacking <= rows <= len(curve.time_s)
@@ -54,7 +54,7 @@ def charge_of(bench: Bench, code: str) -> UUID:
 
 
 def test_a_channels_offset_is_added_to_every_reading(bench: Bench):
-    """Live, on the disk, and in readings that came too late to be shown."""
+    """The offset applies live, on the disk, and to readings that came too late to be shown."""
     bench.services.machines.add(SHEET.replace('role = "bean_probe"', 'role = "bean_probe"\noffset_c = -2.5'))
     bench.clock.turn_to(10)
     bench.push((10, "bean_probe", 200.0), (2, "bean_probe", 100.0), (10, "bean_surface", 150.0))
@@ -66,13 +66,13 @@ def test_a_channels_offset_is_added_to_every_reading(bench: Bench):
 
 
 def test_of_two_values_for_one_instant_the_later_sent_wins(bench: Bench):
-    """Even where it is the smaller one."""
+    """The value sent later wins, even if it is smaller."""
     bench.push((0, "bean_probe", 200.0), (0, "bean_probe", 20.0))
     assert live_of(bench).numbers().values == {"bean_probe": 20.0}
 
 
 def test_the_live_curve_is_the_stored_one(bench: Bench):
-    """From charge to drop, every channel and every rate, before the readings are on the disk and after."""
+    """They agree from charge to drop, for every channel and rate, before and after the readings are on the disk."""
     code = bench.roast(240)
     for second in (241, 242):
         bench.clock.turn_to(second)
@@ -83,8 +83,8 @@ def test_the_live_curve_is_the_stored_one(bench: Bench):
     assert_same(live_of(bench), stored_curve(bench, code))
 
 
-def test_a_row_is_told_when_its_second_is_over_and_none_after_the_drop(bench: Bench):
-    """The stream of chart rows ends where the curve does; the numbers go on."""
+def test_a_row_is_sent_after_its_second_and_none_after_the_drop(bench: Bench):
+    """The stream of chart rows ends with the curve; the numbers continue."""
     code = bench.open()
     bench.say(bench.entry("moment", 0, batch=code, moment="charge"))
     told: list[float] = []
@@ -99,8 +99,8 @@ def test_a_row_is_told_when_its_second_is_over_and_none_after_the_drop(bench: Be
     assert live.numbers().values["bean_probe"] == pytest.approx(139.5)
 
 
-def test_nothing_is_told_for_the_chart_before_charge(bench: Bench):
-    """Between batches only the numbers run."""
+def test_no_chart_row_is_sent_before_charge(bench: Bench):
+    """Between batches only the numbers are sent."""
     for second in range(10):
         bench.clock.turn_to(second)
         bench.push((second, "bean_probe", 180.0))
@@ -111,7 +111,7 @@ def test_nothing_is_told_for_the_chart_before_charge(bench: Bench):
 
 @pytest.mark.parametrize("by_s", [-10.0, 7.3, 30.0])
 def test_a_charge_that_moves_takes_the_curve_with_it(bench: Bench, by_s: float):
-    """The rows are made anew from the readings, those before the first charge among them."""
+    """The rows are recomputed from the readings, including those before the first charge."""
     for second in range(-40, 0):
         bench.clock.turn_to(second)
         bench.push((second, "bean_probe", 200.0 + second))
@@ -123,7 +123,7 @@ def test_a_charge_that_moves_takes_the_curve_with_it(bench: Bench, by_s: float):
 
 
 def test_a_charge_that_is_undone_empties_the_curve(bench: Bench):
-    """And one tapped again starts it from the readings that there are."""
+    """A second charge restarts the curve from the existing readings."""
     code = bench.roast(60)
     charge = charge_of(bench, code)
     bench.say(bench.entry("undo", 61, batch=code, entry=str(charge)))
@@ -145,7 +145,7 @@ def test_a_charge_that_is_undone_empties_the_curve(bench: Bench):
 def test_readings_at_uneven_times_give_the_same_curve_live_and_stored(
     bench: Bench, gaps_s: list[float], missed: int, charge_s: float, drop_part: float
 ):
-    """Whatever the spacing, with gaps, with a channel that misses some: what was drawn live is what is kept."""
+    """At any spacing, with gaps and a channel that misses some, the stored curve equals the live one."""
     bench.clock.turn_to((bench.clock.now_ms() - START_MS) / 1000 + HOUR_S)
     live, start_s = live_of(bench), (bench.clock.now_ms() - START_MS) / 1000
     code = bench.open(start_s)
@@ -169,7 +169,7 @@ def test_readings_at_uneven_times_give_the_same_curve_live_and_stored(
 
 
 def test_the_value_at_a_time_is_read_between_the_rows(bench: Bench):
-    """As the record reads it. Where its second is not over it is the newest one; where nothing is known it is None."""
+    """It is interpolated as in the record; in an unfinished second it is the newest value, without data None."""
     bench.roast(60)
     live = live_of(bench)
     columns = live.columns()
@@ -180,8 +180,8 @@ def test_the_value_at_a_time_is_read_between_the_rows(bench: Bench):
     assert live.value_at("bean_surface", -20.0) is None
 
 
-def test_what_the_disk_refuses_is_kept_and_written_later(bench: Bench):
-    """Another program holds the database: nothing is lost, the curve goes on, and all is written when it lets go."""
+def test_readings_refused_by_the_disk_are_written_later(bench: Bench):
+    """While another program holds the database nothing is lost, the curve continues, and all is written afterwards."""
     store, live = bench.services.store, live_of(bench)
     store.write(lambda db: db.conn.execute("PRAGMA busy_timeout = 20").fetchone())
     code = bench.open()
@@ -209,8 +209,8 @@ def test_what_the_disk_refuses_is_kept_and_written_later(bench: Bench):
     assert bench.client.get("/healthz").status_code == 200
 
 
-def test_the_saver_tells_once_that_the_disk_fails_and_goes_on(bench: Bench, caplog: pytest.LogCaptureFixture):
-    """One line in the log however often it fails, and the readings are there when it works again."""
+def test_the_saver_reports_a_failing_disk_once_and_continues(bench: Bench, caplog: pytest.LogCaptureFixture):
+    """One log line for all failures, and the readings are stored when the disk works again."""
     store, live = bench.services.store, live_of(bench)
     store.write(lambda db: db.conn.execute("PRAGMA busy_timeout = 1").fetchone())
     tries: list[int] = []
@@ -222,7 +222,7 @@ def test_the_saver_tells_once_that_the_disk_fails_and_goes_on(bench: Bench, capl
     other = sqlite3.connect(store.path, isolation_level=None)
     other.execute("BEGIN IMMEDIATE")
     bench.push((0, "bean_probe", 100.0))
-    bench.services.runtime._saver.stop()  # this test's own is the only one
+    bench.services.runtime._saver.stop()  # this test checks only its own
     caplog.clear()
     saver = Repeater("saver", 0.02, save, UNSAVED)
     saver.start()
@@ -236,8 +236,8 @@ def test_the_saver_tells_once_that_the_disk_fails_and_goes_on(bench: Bench, capl
     assert stored.rows_between(store.read, "drum-4", START_MS, START_MS) == [(START_MS, {"bean_probe": 100.0})]
 
 
-def test_closing_saves_what_is_in_hand(services: Services):
-    """The readings of the last second are on the disk when the server has stopped."""
+def test_closing_saves_the_last_readings(services: Services):
+    """The readings of the last second are on the disk after a stop."""
     live = services.runtime.live("drum-4")
     live.take([Reading(START_MS, "bean_probe", 99.0)])
     services.close()
@@ -248,7 +248,7 @@ def test_closing_saves_what_is_in_hand(services: Services):
 
 
 def test_a_machine_left_on_over_night_keeps_no_endless_curve(bench: Bench):
-    """A curve is two hours long at most; after that, and after a silence, rows are neither kept nor told."""
+    """A curve is at most two hours long; after that, and after a silence, rows are neither kept nor sent."""
     bench.roast(30)
     live = live_of(bench)
     for minute in range(60, 60 * 14, 2):

@@ -1,4 +1,4 @@
-"""The live view: what a page shows besides the numbers."""
+"""The live view: its content besides the numbers."""
 
 import pytest
 
@@ -6,14 +6,14 @@ from tests.conftest import Bench
 
 
 def view(bench: Bench) -> dict:
-    """The view as a page fetches it."""
+    """The view as a page receives it."""
     answer = bench.client.get("/machines/drum-4/view")
     assert answer.status_code == 200
     return answer.get_json()
 
 
 def test_a_machine_without_a_batch(bench: Bench):
-    """It says what the machine has, and that nothing is in it."""
+    """It shows the machine's parts and no batch."""
     told = view(bench)
     assert (told["batch"], told["waiting"], told["links"]) == (None, [], [])
     assert [channel["id"] for channel in told["channels"]] == ["bean_probe", "bean_surface"]
@@ -23,7 +23,7 @@ def test_a_machine_without_a_batch(bench: Bench):
 
 
 def test_the_pad_goes_from_moment_to_moment(bench: Bench):
-    """Charge, yellow, first crack, drop, then nothing; a moment that was skipped is not waited for."""
+    """Charge, yellow, first crack, drop, then nothing; a skipped moment is not expected any more."""
     code = bench.open()
     seen = [view(bench)["batch"]["expected"]]
     for at_s, moment in ((0, "charge"), (300, "yellow"), (520, "first_crack"), (600, "drop")):
@@ -45,7 +45,7 @@ def test_the_pad_goes_from_moment_to_moment(bench: Bench):
     ],
 )
 def test_the_plan_says_when_to_drop_once_first_crack_is_marked(bench: Bench, plan: dict, drop_at_s: float):
-    """By time or by ratio; before first crack, and without a plan, it says nothing."""
+    """The drop is planned by time or by ratio; before first crack, and without a plan, there is no time."""
     code = bench.open(plan=plan)
     bench.say(bench.entry("moment", 0, batch=code, moment="charge"))
     assert view(bench)["batch"]["plan"]["drop_at_s"] is None
@@ -55,7 +55,7 @@ def test_the_plan_says_when_to_drop_once_first_crack_is_marked(bench: Bench, pla
 
 
 def test_the_next_batch_waits_while_one_roasts(bench: Bench):
-    """It is named as waiting, and takes its turn when the one before has dropped."""
+    """The next batch is shown as waiting, and takes over when the one before was dropped."""
     first = bench.open(-30, coffee="Alder washed")
     bench.say(bench.entry("moment", 0, batch=first, moment="charge"))
     second = bench.open(60, coffee="Night Ferry")
@@ -70,7 +70,7 @@ def test_the_next_batch_waits_while_one_roasts(bench: Bench):
 
 
 def test_after_the_drop_the_batch_stays_until_the_next_is_opened(bench: Bench):
-    """Its cooling clock runs on the page; weighing it does not send it away."""
+    """The cooling timer continues; weighing does not remove the batch."""
     code = bench.roast(60, green_g=4000)
     assert (view(bench)["batch"]["code"], view(bench)["batch"]["state"]) == (code, "cooling")
     bench.say(bench.entry("weighed", 600, batch=code, roasted_g=3400))
@@ -80,7 +80,7 @@ def test_after_the_drop_the_batch_stays_until_the_next_is_opened(bench: Bench):
 
 
 def test_a_roast_without_a_drop_holds_the_machine_for_two_hours_at_most(bench: Bench):
-    """Someone forgot it: after that the next batch has the page."""
+    """A forgotten batch is shown for two hours at most; then the next one has the page."""
     first = bench.open()
     bench.say(bench.entry("moment", 0, batch=first, moment="charge"))
     second = bench.open(100)
@@ -91,15 +91,15 @@ def test_a_roast_without_a_drop_holds_the_machine_for_two_hours_at_most(bench: B
 
 
 def test_a_discarded_batch_leaves_the_page(bench: Bench):
-    """Undoing the opening empties it."""
+    """Undoing the opening removes the batch."""
     opened = bench.entry("opened", -30)
     bench.say(opened)
     bench.say(bench.entry("undo", -20, batch=str(opened["id"]), entry=opened["id"]))
     assert view(bench)["batch"] is None
 
 
-def test_the_log_is_newest_first_and_says_what_is_odd(bench: Bench):
-    """In words, with who said it; what was taken back is gone, and marks say late, doubled, out of order."""
+def test_the_log_is_newest_first_and_marks_odd_entries(bench: Bench):
+    """Lines have text and author; undone ones are gone, and marks show late, doubled and out of order."""
     code = bench.open(coffee="Alder washed")
     crack = bench.entry("crack", 20, batch=code, vigour="steady")
     bench.say(
@@ -134,7 +134,7 @@ def test_the_log_is_newest_first_and_says_what_is_odd(bench: Bench):
 
 
 def test_moments_before_a_charge_have_no_time_yet(bench: Bench):
-    """They were tapped, so they are there, on the view and on the page; the charge gives them their times."""
+    """They are on the view and the page without times; the charge gives them their times."""
     code = bench.open()
     bench.say(
         bench.entry("moment", 30, batch=code, moment="yellow"), bench.entry("trier", 20, batch=code, stage="pale")
@@ -146,7 +146,7 @@ def test_moments_before_a_charge_have_no_time_yet(bench: Bench):
 
 
 def test_moments_carry_the_temperature_that_was_read(bench: Bench):
-    """Of the second that they were in; the turning point is computed from the curve."""
+    """The temperature is that of the moment's second; the turning point comes from the curve."""
     code = bench.roast(240)
     told = view(bench)["batch"]
     curve = bench.client.get(f"/api/batches/{code}/curve").get_json()["bean_probe"]
@@ -157,7 +157,7 @@ def test_moments_carry_the_temperature_that_was_read(bench: Bench):
 
 
 def test_a_shift_moves_the_marks_on_the_chart(bench: Bench):
-    """What is drawn is what counts."""
+    """The chart's marks show the shifted times."""
     code = bench.open()
     crack = bench.entry("moment", 200, batch=code, moment="first_crack")
     bench.say(bench.entry("moment", 0, batch=code, moment="charge"), crack)

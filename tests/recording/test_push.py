@@ -1,4 +1,4 @@
-"""Pushed readings: whatever is sent, each is a sound reading or refused with a reason, and none spoils another."""
+"""Pushed readings: each is valid, or refused with a reason, and none affects another."""
 
 import math
 
@@ -27,8 +27,8 @@ READINGS = st.fixed_dictionaries(
 
 @settings(max_examples=300, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(ANYTHING | st.fixed_dictionaries({"readings": st.lists(READINGS | ANYTHING, max_size=5)}))
-def test_whatever_is_pushed_is_a_reading_or_refused_in_words(bench: Bench, payload: object):
-    """No crash; every one is counted, every refusal has its reason, and no number that cannot be is shown."""
+def test_any_push_is_accepted_or_refused_with_a_reason(bench: Bench, payload: object):
+    """Nothing crashes; each reading is counted, each refusal has a reason, and no impossible value is shown."""
     live = bench.services.runtime.live("drum-4")
     try:
         told = take_push(live, payload, bench.clock)

@@ -1,4 +1,4 @@
-"""The recorder over a real Modbus server: schedules, losses and returns, and controls turned on the machine."""
+"""The recorder over a real Modbus server: poll times, losses and returns, and controls turned on the machine."""
 
 import logging
 import threading
@@ -40,7 +40,7 @@ modbus = {{{{ {POINT}, poll_s = 0.05 }}}}
 
 
 def sheet(ident: str, port: int) -> str:
-    """A machine with a fast channel, a slow one, and a control that can be read."""
+    """A machine with a fast channel, a slow one, and a control with a register."""
     head = f'id = "{ident}"\nname = "{ident}"\nbatch_g = [800, 4500]\n'
     probe = CHANNEL.format(id="bean_probe", role="bean_probe", port=port, address=0, poll_s=0.05)
     exhaust = CHANNEL.format(id="exhaust", role="exhaust_air", port=port, address=1, poll_s=1.0)
@@ -57,7 +57,7 @@ def server() -> Iterator[ModbusServer]:
 
 @pytest.fixture
 def services(tmp_path: Path, server: ModbusServer, monkeypatch: pytest.MonkeyPatch) -> Iterator[Services]:
-    """Services that read it; a link that is lost is tried again soon."""
+    """Services that read it; a lost link is retried soon."""
     monkeypatch.setattr(readers, "LONGEST_PAUSE_S", 0.3)
     services = open_services(tmp_path / "data", Clock())
     services.machines.keep_sheet(sheet("drum-4", server.port))
@@ -72,7 +72,7 @@ Say = Callable[..., str]
 
 @pytest.fixture
 def say(services: Services) -> Say:
-    """Say something as a person does, now; the batch that it is about."""
+    """Send an entry of a person now; returns its batch."""
     from uuid import uuid4
 
     def say(kind: str, batch: str | None = None, **body: object) -> str:
@@ -96,14 +96,14 @@ def moves(services: Services, code: str) -> list[Line]:
 
 
 def turn(services: Services, server: ModbusServer, tenths: int) -> None:
-    """Turn the control on the machine, wait until it was read, and let the recorder look at it."""
+    """Turn the control on the machine, wait until it was read, and let the recorder process it."""
     server.set_input(2, [tenths])
     until(lambda: services.runtime.live("drum-4").controls.settings["radiant"] == tenths / 10)
     services.runtime._save()
 
 
 def test_each_channel_is_read_on_its_own_schedule(services: Services):
-    """A fast channel is read many times for each time of a slow one; the values are the instrument's."""
+    """A fast channel is read many times per reading of a slow one; the values are the instrument's."""
     live = services.runtime.live("drum-4")
 
     def times(channel: str) -> int:
@@ -117,10 +117,10 @@ def test_each_channel_is_read_on_its_own_schedule(services: Services):
     assert link(services).state == "ok"
 
 
-def test_a_loss_and_a_return_are_told_once_each(
+def test_a_loss_and_a_return_are_reported_once_each(
     services: Services, server: ModbusServer, caplog: pytest.LogCaptureFixture
 ):
-    """The link says lost and why; when the instrument is back it says ok; one line in the log for either."""
+    """The link is lost with a reason, then ok again; one line in the log for each."""
     caplog.set_level(logging.INFO, "roastlog.recording.readers")
     name, watcher = link(services).name, Watcher(services.live.hub("drum-4"))
     server.kill()
@@ -139,7 +139,7 @@ def test_a_loss_and_a_return_are_told_once_each(
 
 
 def test_the_loss_of_one_machine_disturbs_no_other(services: Services, server: ModbusServer):
-    """The other's link has not changed in any way, and its readings go on."""
+    """The other machine's link does not change, and its readings continue."""
     with ModbusServer() as other:
         services.machines.add(sheet("drum-9", other.port))
         until(lambda: link(services, "drum-9").state == "ok")
@@ -153,7 +153,7 @@ def test_the_loss_of_one_machine_disturbs_no_other(services: Services, server: M
 
 
 def test_a_new_batch_starts_with_the_settings_as_read(services: Services, say: Say):
-    """Said by the machine, at the time of the opening."""
+    """The machine's own entries give the settings, at the time of the opening."""
     code = say("opened")
     (move,) = moves(services, code)
     assert move.body == {"control": "radiant", "setting": 4.0}
@@ -162,7 +162,7 @@ def test_a_new_batch_starts_with_the_settings_as_read(services: Services, say: S
 
 
 def test_a_control_turned_on_the_machine_is_one_move(services: Services, server: ModbusServer, say: Say):
-    """By the machine, in the batch that is in it, however often it is read afterwards."""
+    """The machine enters one move, in its batch, however often the control is read afterwards."""
     code = say("opened")
     turn(services, server, 55)
     for _ in range(3):
@@ -171,8 +171,8 @@ def test_a_control_turned_on_the_machine_is_one_move(services: Services, server:
     assert moves(services, code)[1].by.device == "drum-4"
 
 
-def test_a_move_that_was_tapped_is_not_said_again_by_the_machine(services: Services, server: ModbusServer, say: Say):
-    """Whoever taps first and then turns the knob has said it once."""
+def test_a_tapped_move_is_not_repeated_by_the_machine(services: Services, server: ModbusServer, say: Say):
+    """A person who taps first and then turns the knob makes one move."""
     code = say("opened")
     say("move", code, control="radiant", setting=6.0)
     turn(services, server, 60)
@@ -181,11 +181,11 @@ def test_a_move_that_was_tapped_is_not_said_again_by_the_machine(services: Servi
 
 
 def test_a_knob_that_passes_other_values_ends_where_it_was_tapped(services: Services, server: ModbusServer, say: Say):
-    """Tapped first and then turned there in steps: the last that is said is where it stands."""
+    """If the knob is turned in steps after a tap, the last move has its final setting."""
     code = say("opened")
     say("move", code, control="radiant", setting=6.0)
     live = services.runtime.live("drum-4")
-    with live._lock:  # both turns before the recorder looks
+    with live._lock:  # both turns before the recorder processes them
         live.take(
             [Reading(services.clock.now_ms(), "radiant", 5.0), Reading(services.clock.now_ms() + 1, "radiant", 6.0)]
         )
@@ -195,7 +195,7 @@ def test_a_knob_that_passes_other_values_ends_where_it_was_tapped(services: Serv
 
 
 def test_turns_between_batches_belong_to_none(services: Services, server: ModbusServer, say: Say):
-    """After the drop the machine is set for what comes next, and the next batch starts from there."""
+    """After the drop turns belong to no batch, and the next batch starts with the resulting settings."""
     first = say("opened")
     say("moment", first, moment="charge")
     say("moment", first, moment="drop")
@@ -205,8 +205,8 @@ def test_turns_between_batches_belong_to_none(services: Services, server: Modbus
     assert [move.body["setting"] for move in moves(services, second)] == [7.0]
 
 
-def test_a_batch_that_waited_takes_over_what_was_turned_meanwhile(services: Services, server: ModbusServer, say: Say):
-    """It was opened while another roasted; when its turn comes it knows where the controls stand by then."""
+def test_a_waiting_batch_gets_the_current_settings(services: Services, server: ModbusServer, say: Say):
+    """A batch opened while another roasted gets the current settings when its turn comes."""
     first = say("opened")
     say("moment", first, moment="charge")
     second = say("opened")
@@ -220,8 +220,8 @@ def test_a_batch_that_waited_takes_over_what_was_turned_meanwhile(services: Serv
     assert moves(services, second)[-1].by.device == "drum-4"
 
 
-def test_what_was_turned_while_the_server_was_down_is_noticed(services: Services, server: ModbusServer, say: Say):
-    """The batch under way goes on with the controls as they are now."""
+def test_turns_while_the_server_was_down_are_noticed(services: Services, server: ModbusServer, say: Say):
+    """The current batch continues with the controls' present settings."""
     code = say("opened")
     say("moment", code, moment="charge")
     services.close()
@@ -236,7 +236,7 @@ def test_what_was_turned_while_the_server_was_down_is_noticed(services: Services
 
 
 def test_a_setting_out_of_the_controls_range_is_left_out(services: Services, server: ModbusServer, say: Say):
-    """A register that reads nonsense makes no move, and what is sound goes on."""
+    """An impossible register value makes no move, and the other values are read."""
     code = say("opened")
     server.set_input(2, [990])
     until(lambda: "can only be 0 to 10" in link(services).reason)
@@ -245,7 +245,7 @@ def test_a_setting_out_of_the_controls_range_is_left_out(services: Services, ser
 
 
 def test_a_poll_of_a_bad_channel_alone_loses_no_link(bench: Bench):
-    """A link is lost when nothing on it gives a value, however the polls of good and bad channels fall."""
+    """A link is lost only when all its channels fail, whatever the order of good and bad polls."""
 
     class Half:
         name = "half an instrument"
@@ -273,7 +273,7 @@ def test_a_poll_of_a_bad_channel_alone_loses_no_link(bench: Bench):
 
 
 class Dead:
-    """An instrument that nobody can connect to."""
+    """An instrument that cannot be opened."""
 
     name = "dead"
 
@@ -282,22 +282,22 @@ class Dead:
         raise InstrumentError("It is not there.")
 
     def read(self, ids: Collection[str]) -> list[Reading | ReadFault]:
-        """Never asked."""
+        """Never called."""
         raise NotImplementedError
 
     def close(self) -> None:
-        """Nothing to let go of."""
+        """Nothing to close."""
 
 
 class Waits(threading.Event):
-    """An event that notes for how long it is waited for, and waits no time; set after a dozen."""
+    """An event that records its waiting times without waiting; set after a dozen."""
 
     def __init__(self) -> None:
         super().__init__()
         self.asked_s: list[float] = []
 
     def wait(self, timeout: float | None = None) -> bool:
-        """Note it."""
+        """Record it."""
         self.asked_s.append(timeout or 0.0)
         if len(self.asked_s) == 12:
             self.set()
@@ -305,8 +305,8 @@ class Waits(threading.Event):
 
 
 def test_a_lost_link_is_tried_again_with_growing_and_uneven_pauses(bench: Bench, monkeypatch: pytest.MonkeyPatch):
-    """From half a second up to some 12 s, each within a fifth of its step, so that many links come back one by one."""
-    monkeypatch.setattr(readers, "LONGEST_PAUSE_S", LONGEST_PAUSE_S)  # the other tests have no time for it
+    """Pauses grow from half a second to about 12 s, each within a fifth of its step, so links return one by one."""
+    monkeypatch.setattr(readers, "LONGEST_PAUSE_S", LONGEST_PAUSE_S)  # the other tests do not wait that long
     live = bench.services.runtime.live("drum-4")
     reader = LinkReader(live, Dead(), {"bean_probe": 1.0}, bench.clock, changed=lambda: None)
     reader.stopping = waits = Waits()

@@ -1,4 +1,4 @@
-"""A server of its own process that is killed, ended and started again: what was said and read is there."""
+"""A server in its own process is killed, stopped and restarted without losing entries or readings."""
 
 import http.client
 import json
@@ -56,13 +56,13 @@ class Server:
 
     @property
     def listening(self) -> bool:
-        """Whether anyone answers at its port."""
+        """Whether any process listens at its port."""
         with suppress(OSError), socket.create_connection(("127.0.0.1", self.port), 1):
             return True
         return False
 
     def ask(self, method: str, path: str, payload: object = None) -> tuple[int, Any]:
-        """Ask it something; the status and what it says."""
+        """Send a request; returns status and answer."""
         connection = http.client.HTTPConnection("127.0.0.1", self.port, timeout=10)
         try:
             body = None if payload is None else json.dumps(payload)
@@ -73,13 +73,13 @@ class Server:
             connection.close()
 
     def kill_group(self) -> None:
-        """End it and all its children at once, as a power cut would."""
+        """Kill it and all its children at once, like a power cut."""
         assert self.process is not None
         os.killpg(self.process.pid, signal.SIGKILL)
         self.process.wait()
 
     def end(self) -> None:
-        """Leave nothing running."""
+        """Stop everything."""
         if self.process is not None:
             with suppress(ProcessLookupError):
                 os.killpg(self.process.pid, signal.SIGKILL)
@@ -87,7 +87,7 @@ class Server:
 
 
 class Roast:
-    """A batch on the server, with readings that are pushed to it four times a second."""
+    """A batch on the server, with readings pushed four times a second."""
 
     def __init__(self, server: Server) -> None:
         self.server = server
@@ -96,7 +96,7 @@ class Roast:
         self.say("moment", moment="charge")
 
     def say(self, kind: str, **body: object) -> str:
-        """Say something now; the batch."""
+        """Send an entry now; returns the batch."""
         raw = {
             "id": str(uuid4()),
             "machine": "drum-4",
@@ -123,7 +123,7 @@ class Roast:
             time.sleep(min(0.25, duration_s))
 
     def kept(self) -> dict[int, float]:
-        """The readings on the disk, read past the server."""
+        """The readings on the disk, read directly."""
         import sqlite3
 
         with sqlite3.connect(self.server.folder / "drumside.sqlite3") as connection:
@@ -145,11 +145,11 @@ def server(tmp_path: Path) -> Iterator[Server]:
 
 
 def test_a_batch_goes_on_after_a_kill(server: Server):
-    """Every process is killed at once: entries are all there, readings to a second before, and the roast goes on."""
+    """After a kill of all processes all entries and all but the last second's readings remain; the roast continues."""
     roast = Roast(server)
     roast.push(3)
     roast.say("note", text="before the cut")
-    time.sleep(1.3)  # what is a second old is on the disk
+    time.sleep(1.3)  # older than a second, so on the disk
     before, pushed = server.ask("GET", f"/api/batches/{roast.code}")[1], dict(roast.pushed)
     roast.push(0.6)
     server.kill_group()
@@ -176,7 +176,7 @@ def test_a_batch_goes_on_after_a_kill(server: Server):
 
 
 def test_sigterm_saves_and_ends_although_streams_are_open(server: Server):
-    """Pages that watch are let go, the last readings are on the disk, and the port is free."""
+    """Open streams are ended, the last readings are on the disk, and the port is free."""
     roast = Roast(server)
     ended = threading.Semaphore(0)
 
@@ -202,8 +202,8 @@ def test_sigterm_saves_and_ends_although_streams_are_open(server: Server):
     assert roast.kept() == roast.pushed
 
 
-def test_sigterm_waits_for_the_last_save_although_nobody_watches(server: Server):
-    """No stream holds the process up: the readings of the last moment are on the disk all the same."""
+def test_sigterm_waits_for_the_last_save_without_a_stream(server: Server):
+    """Without a stream the process ends as well, with the last readings on the disk."""
     roast = Roast(server)
     for _ in range(3):
         roast.push(0.01)
@@ -214,7 +214,7 @@ def test_sigterm_waits_for_the_last_save_although_nobody_watches(server: Server)
 
 
 def test_a_server_whose_parent_is_killed_saves_and_lets_go(server: Server):
-    """The process that was started may be killed alone: the one that records does not go on unseen."""
+    """If only the parent is killed, the recording process saves and ends too."""
     roast = Roast(server)
     roast.push(1)
     assert server.process is not None
@@ -227,7 +227,7 @@ def test_a_server_whose_parent_is_killed_saves_and_lets_go(server: Server):
 
 
 def test_a_second_start_is_refused_and_stops_nothing(server: Server):
-    """On the same folder, and on the same port: a sentence, and the first goes on recording."""
+    """On the same folder and on the same port a second server ends with a message; the first continues."""
     roast = Roast(server)
     second = server.run("serve", "--data", str(server.folder), "--port", str(held_port()))
     assert second.returncode == 1
@@ -242,7 +242,7 @@ def test_a_second_start_is_refused_and_stops_nothing(server: Server):
 
 
 def test_commands_work_beside_a_server_that_runs(server: Server):
-    """A token that is printed counts at once, here and elsewhere; a sheet comes out as it went in."""
+    """A printed token works at once; an exported sheet equals the imported one."""
     made = server.run("token", "--name", "logger", "--data", str(server.folder))
     token = made.stdout.strip()
     assert made.returncode == 0
@@ -276,15 +276,15 @@ def test_commands_work_beside_a_server_that_runs(server: Server):
     ],
 )
 def test_a_mistaken_command_ends_with_a_sentence(tmp_path: Path, words: list[str], said: str):
-    """Not with a stack, and not with success."""
+    """A mistaken command ends with a message, without a traceback, and with a failure code."""
     told = Server(tmp_path).run(*words)
     assert told.returncode != 0
     assert said in told.stderr
     assert "Traceback" not in told.stderr
 
 
-def test_a_damaged_database_is_set_aside_and_told(tmp_path: Path):
-    """As often as it is started: a sentence, no stack, no empty database in its place, and not a byte changed."""
+def test_a_damaged_database_is_set_aside_and_reported(tmp_path: Path):
+    """Each start ends with a message, without a traceback or an empty database, and the file is unchanged."""
     content = b"notes, and no database\n" * 50
     (tmp_path / "drumside.sqlite3").write_bytes(content)
     for _ in range(2):

@@ -1,4 +1,4 @@
-"""The desk: machines that are set up again while they roast, readings of several senders, what a full disk holds up."""
+"""The runtime: machines replaced in mid-roast, readings of several senders, and a failing disk."""
 
 import json
 import sqlite3
@@ -17,7 +17,7 @@ SURFACE = SHEET[SHEET.index("[[channels]]", SHEET.index("bean_probe")) : SHEET.i
 
 
 def charged(bench: Bench) -> str:
-    """A batch with its beans in the drum, its first seconds read; its code."""
+    """A charged batch with readings of its first seconds; returns its code."""
     code = bench.open(green_g=4000)
     bench.say(bench.entry("moment", 0, batch=code, moment="charge"))
     for second in range(30):
@@ -27,7 +27,7 @@ def charged(bench: Bench) -> str:
 
 
 def test_a_machine_set_up_again_goes_on_with_its_batch(bench: Bench):
-    """Its curve is whole, those who watched are let go to come again, and it takes readings."""
+    """Its curve is complete, its watchers have to reconnect, and it accepts readings."""
     code = charged(bench)
     before, events = bench.services.runtime.live("drum-4"), bench.services.live.hub("drum-4").watch()
     next(events)
@@ -41,8 +41,8 @@ def test_a_machine_set_up_again_goes_on_with_its_batch(bench: Bench):
     assert bench.services.batches.record(code).curve.channels["bean_probe"][-1] == 131.0
 
 
-def test_a_machine_that_was_replaced_takes_nothing_more(bench: Bench):
-    """A push that was on its way to it is told to come again: what is not kept does not look as if it were."""
+def test_a_replaced_machine_accepts_no_readings(bench: Bench):
+    """A push to the replaced machine is told to retry, so that no reading seems stored that is not."""
     before = bench.services.runtime.live("drum-4")
     bench.services.machines.add(SHEET)
     for take in (before.take, before.take_late):
@@ -51,7 +51,7 @@ def test_a_machine_that_was_replaced_takes_nothing_more(bench: Bench):
 
 
 def test_a_machine_set_up_twice_at_once_is_there_once(bench: Bench):
-    """Two taps on the button: one machine, one thread that reads it."""
+    """Two taps on the button give one machine with one reader thread."""
     threads = [threading.Thread(target=bench.services.machines.add_practice) for _ in range(6)]
     for thread in threads:
         thread.start()
@@ -62,7 +62,7 @@ def test_a_machine_set_up_twice_at_once_is_there_once(bench: Bench):
 
 
 def test_a_practice_machine_that_is_there_is_left_alone(bench: Bench):
-    """Asking for it again in mid-roast does not empty its drum."""
+    """A second request in mid-roast does not empty the practice drum."""
     bench.services.machines.add_practice()
     live = bench.services.runtime.live("practice")
     bench.services.machines.add_practice()
@@ -70,7 +70,7 @@ def test_a_practice_machine_that_is_there_is_left_alone(bench: Bench):
 
 
 def test_a_channel_that_a_new_sheet_leaves_out_stays_in_its_batches(bench: Bench):
-    """In the record, its figures and its CSV; and the beans' numbers are those that were read then."""
+    """The channel stays in the record, its figures and its CSV, with the values read then."""
     code = bench.roast(120)
     bench.services.machines.add(SHEET.replace(SURFACE, ""))
     curve = bench.services.batches.record(code).curve
@@ -85,7 +85,7 @@ def test_a_channel_that_a_new_sheet_leaves_out_stays_in_its_batches(bench: Bench
 
 
 def test_a_sender_that_is_late_shows_its_newest_value(bench: Bench):
-    """It is held against its own readings, not against those of a faster instrument."""
+    """A reading is compared with the sender's own earlier ones, not with those of a faster instrument."""
     for second in range(5):
         bench.clock.turn_to(second + 1)
         bench.push((second + 1, "bean_probe", 100.0 + second), (second, "bean_surface", 50.0 + second))
@@ -93,7 +93,7 @@ def test_a_sender_that_is_late_shows_its_newest_value(bench: Bench):
 
 
 def test_a_sender_whose_clock_is_ahead_cuts_off_no_other(bench: Bench):
-    """A second ends by the server's clock: the others' readings still count in it."""
+    """A second ends by the server's clock, so other senders' readings still count in it."""
     code = bench.open()
     bench.say(bench.entry("moment", 0, batch=code, moment="charge"))
     for second in range(20):
@@ -105,7 +105,7 @@ def test_a_sender_whose_clock_is_ahead_cuts_off_no_other(bench: Bench):
 
 
 def test_the_batch_that_was_dropped_last_is_shown_even_if_it_was_opened_first(bench: Bench):
-    """Two were opened in advance and roasted the other way round: the cooling clock is that of the last."""
+    """Of two batches opened in advance, the one dropped last shows its cooling timer."""
     first, second = bench.open(-200), bench.open(-100)
     for code, at_s in ((second, 0), (first, 900)):
         bench.clock.turn_to(at_s + 600)
@@ -114,8 +114,8 @@ def test_the_batch_that_was_dropped_last_is_shown_even_if_it_was_opened_first(be
     assert bench.services.live.view("drum-4").batch.code == first
 
 
-def test_a_turn_that_the_disk_refused_is_a_move_later(bench: Bench):
-    """Nobody turns the knob again to have it written down."""
+def test_a_turn_refused_by_the_disk_is_entered_later(bench: Bench):
+    """The move is entered once the disk works again, since nobody turns the knob twice."""
     store, runtime = bench.services.store, bench.services.runtime
     code = bench.open()
     runtime._saver.stop()
@@ -131,8 +131,8 @@ def test_a_turn_that_the_disk_refused_is_a_move_later(bench: Bench):
     assert bench.services.batches.record(code).batch.settings == {"radiant": 6.5}
 
 
-def test_a_disk_that_takes_no_readings_is_told_to_the_watchers_and_so_is_its_return(bench: Bench):
-    """By one event each, and in the view of a page that is opened meanwhile; the readings are there afterwards."""
+def test_watchers_see_a_failing_disk_and_its_recovery(bench: Bench):
+    """One event each reports failure and recovery, also in the view of a new page; the readings are stored later."""
     store, runtime = bench.services.store, bench.services.runtime
     runtime._saver.stop()
     runtime.running("drum-4").advice_thread.stop()
@@ -157,8 +157,8 @@ def test_a_disk_that_takes_no_readings_is_told_to_the_watchers_and_so_is_its_ret
     events.close()
 
 
-def test_a_roast_that_nobody_sends_readings_of_any_more_is_told(bench: Bench):
-    """After five seconds without one, and no longer once one comes; before the charge silence is no trouble."""
+def test_a_roast_without_readings_is_reported(bench: Bench):
+    """A roast is reported after five seconds without a reading, until one comes; not before the charge."""
     runtime, code = bench.services.runtime, bench.open()
     runtime.running("drum-4").advice_thread.stop()
     bench.push((0, "bean_probe", 180.0))
@@ -174,8 +174,8 @@ def test_a_roast_that_nobody_sends_readings_of_any_more_is_told(bench: Bench):
     assert bench.services.live.view("drum-4").trouble == ""
 
 
-def test_entries_that_were_kept_but_not_told_are_told_when_sent_again(bench: Bench, monkeypatch: pytest.MonkeyPatch):
-    """The answer was lost with the fault; the phone sends them again, and everyone hears."""
+def test_entries_without_an_event_are_sent_to_watchers_on_repetition(bench: Bench, monkeypatch: pytest.MonkeyPatch):
+    """The phone resends entries whose answer was lost, and all watchers receive them."""
     code, events = bench.open(), bench.services.live.hub("drum-4").watch()
     bench.push((0, "bean_probe", 100.0))
     assert [event.name for event in next(events)] == ["reading"]
@@ -191,7 +191,7 @@ def test_entries_that_were_kept_but_not_told_are_told_when_sent_again(bench: Ben
 
 
 def test_an_entry_sent_again_under_a_wrong_machine_is_known(bench: Bench):
-    """By its id, and nothing else of it counts."""
+    """The entry is recognised by its id; all other fields are ignored."""
     code = bench.open()
     note = bench.entry("note", 1, batch=code, text="x")
     bench.say(note)

@@ -1,4 +1,4 @@
-"""Earlier batches as the numbers see them."""
+"""Earlier batches as input of the computations."""
 
 import numpy as np
 import pytest
@@ -12,7 +12,7 @@ NOW_MS = START_MS + 10_000_000
 
 
 def three(bench: Bench) -> list[str]:
-    """Three batches of one coffee and one of another, in turn; codes of the three."""
+    """Three batches of one coffee and one of another, in turn; returns the codes of the three."""
     codes = []
     for number, coffee in enumerate(("Alder washed", "Night Ferry", "Alder washed", "Alder washed")):
         code = bench.roast(start_s=number * APART_S, coffee=coffee, green_g=3900 + 10 * number)
@@ -27,7 +27,7 @@ def history(bench: Bench) -> tuple[History, object]:
 
 
 def test_earlier_batches_of_a_coffee_come_oldest_first(bench: Bench):
-    """Only those of the coffee, with curve, rate, moments, weight and name."""
+    """The history has only batches of the coffee, with curve, rate, moments, weight and name."""
     codes = three(bench)
     past, machine = history(bench)
     roasts = past.earlier(machine, "Alder washed", now_ms=NOW_MS)
@@ -42,8 +42,8 @@ def test_earlier_batches_of_a_coffee_come_oldest_first(bench: Bench):
     assert np.isfinite(first.surface_c).all()
 
 
-def test_what_came_later_is_not_earlier(bench: Bench):
-    """A batch is held against those before it, of its own coffee alone."""
+def test_later_batches_are_not_in_the_history(bench: Bench):
+    """A batch is compared only with earlier ones of its own coffee."""
     codes = three(bench)
     past, machine = history(bench)
     charged_ms = bench.services.batches.summary(codes[2]).charged_ms
@@ -54,8 +54,8 @@ def test_what_came_later_is_not_earlier(bench: Bench):
     assert past.earlier(machine, "Nobody's coffee", now_ms=NOW_MS) == []
 
 
-def test_what_is_said_later_of_an_earlier_batch_counts(bench: Bench):
-    """A batch whose first crack is moved is folded anew; the others are kept as they were read."""
+def test_later_entries_of_an_earlier_batch_count(bench: Bench):
+    """A batch with a moved first crack is folded again; the others stay cached."""
     codes = three(bench)
     past, machine = history(bench)
     before = past.earlier(machine, "Alder washed", now_ms=NOW_MS)
@@ -68,7 +68,7 @@ def test_what_is_said_later_of_an_earlier_batch_counts(bench: Bench):
 
 
 def test_readings_that_come_late_are_in_the_curve(bench: Bench):
-    """A logger that was offline fills a gap of a batch that is over: what was kept of its curve is read anew."""
+    """Late readings fill a gap of a finished batch: its cached curve is read again."""
     code = bench.roast(coffee="Alder washed")
     bench.clock.turn_to(3000)
     probe = bench.services.batches.record(code).curve.channels["bean_probe"]
@@ -79,7 +79,7 @@ def test_readings_that_come_late_are_in_the_curve(bench: Bench):
 
 
 def test_a_batch_just_dropped_is_not_kept_before_its_last_readings_are_in(bench: Bench):
-    """Its record is asked for at the very drop; the readings that were on their way are in it a breath later."""
+    """A record requested at the drop itself is not cached, so it later has the last readings."""
     code = bench.roast(coffee="Alder washed")
     assert bench.services.batches.record(code).curve.time_s[-1] == 600
     bench.push((600.2, "bean_probe", 250.0))
@@ -87,7 +87,7 @@ def test_a_batch_just_dropped_is_not_kept_before_its_last_readings_are_in(bench:
 
 
 def test_a_discarded_or_unfinished_batch_teaches_nothing(bench: Bench):
-    """One without a drop is no whole roast."""
+    """Discarded batches, and those without a drop, are not used."""
     codes = three(bench)
     past, machine = history(bench)
     drop = next(e for e in bench.services.batches.detail(codes[1]).entries if e.body.get("moment") == "drop")
@@ -96,7 +96,7 @@ def test_a_discarded_or_unfinished_batch_teaches_nothing(bench: Bench):
 
 
 def test_a_roast_so_far_holds_nothing_later(bench: Bench):
-    """Rows, moments and moves after the time are cut off; ragged columns are refused."""
+    """Rows, moments and moves after the time are removed; columns of different lengths are refused."""
     three(bench)
     past, machine = history(bench)
     roast = past.earlier(machine, "Alder washed", now_ms=NOW_MS)[0]

@@ -1,4 +1,4 @@
-"""One definition each: what the live page, the list, the record, Today and the phone say of one batch agrees."""
+"""The live page, the list, the record, Today and the phone agree on one batch."""
 
 import re
 
@@ -13,7 +13,7 @@ NO_PROBE = SHEET.replace(PROBE, INLET)
 
 
 def test_a_machine_without_a_probe_is_headed_by_its_surface_everywhere(bench: Bench):
-    """With inlet air first and the surface second the beans are the surface: page, view, Today and record."""
+    """With inlet air first and the surface second, all of them use the surface for the beans."""
     bench.services.machines.add(NO_PROBE)
     view = bench.client.get("/machines/drum-4/view").get_json()
     assert [channel["role"] for channel in view["channels"]] == ["inlet_air", "bean_surface"]
@@ -27,13 +27,13 @@ def test_a_machine_without_a_probe_is_headed_by_its_surface_everywhere(bench: Be
 
 
 def test_a_machine_with_a_probe_is_headed_by_it(bench: Bench):
-    """Wherever it stands in the sheet."""
+    """The probe is used wherever it is in the sheet."""
     assert MachineView.of(bench.services.machines.get("drum-4")).bean == "bean_probe"
 
 
 @pytest.mark.parametrize("crack_s", [-5.0, 520.0])
 def test_development_is_the_same_in_the_list_and_in_the_record(bench: Bench, crack_s: float):
-    """With first crack before the charge, by a wrong tap, there is none: not 605 s and 100.8 %."""
+    """If first crack was marked before the charge, there is no development: not 605 s and 100.8 %."""
     code = bench.open(plan={"development_s": 80})
     for moment, at_s in (("charge", 0.0), ("first_crack", crack_s), ("drop", 600.0)):
         bench.say(bench.entry("moment", at_s, batch=code, moment=moment))
@@ -47,7 +47,7 @@ def test_development_is_the_same_in_the_list_and_in_the_record(bench: Bench, cra
 
 
 def test_the_temperature_of_a_moment_is_the_same_live_and_in_the_record(bench: Bench):
-    """Once its seconds are over: both read it between the rows."""
+    """After its seconds are over, live page and record interpolate the same value."""
     code = bench.roast(240)
     live = {moment.moment: moment.temp_c for moment in bench.services.live.view("drum-4").batch.moments}
     kept = {row.moment: row.temp_c for row in bench.services.batches.record(code).measures.moments}
@@ -56,7 +56,7 @@ def test_the_temperature_of_a_moment_is_the_same_live_and_in_the_record(bench: B
 
 
 def test_a_batch_that_has_cooled_leaves_today_when_it_leaves_the_phone(bench: Bench):
-    """An hour after the drop; until then both say that it cools."""
+    """Until an hour after the drop both show it as cooling."""
     code = bench.roast(60)
     words = re.search(r'id="words">(.*?)</script>', bench.client.get("/machines/drum-4").text, re.DOTALL).group(1)
     assert '"cooled_ms":3600000' in words.replace(" ", "")
@@ -67,7 +67,7 @@ def test_a_batch_that_has_cooled_leaves_today_when_it_leaves_the_phone(bench: Be
 
 
 def test_a_batch_without_a_name_is_called_so_in_the_language_of_the_page(bench: Bench):
-    """In the list and on the live page."""
+    """The list and the live page use the same translated name."""
     bench.open()
     german = {"Accept-Language": "de"}
     assert "Charge ohne Namen" in bench.client.get("/machines/drum-4/view", headers=german).text

@@ -19,7 +19,7 @@ MODULES = sorted(path.relative_to(SCRIPTS).as_posix() for path in SCRIPTS.rglob(
 
 
 def imports(module: str) -> list[str]:
-    """The modules that one imports, by their paths under static/js; what is not one stays as it is written."""
+    """Modules that a module imports, by their paths under static/js; other imports stay as they are written."""
     found = IMPORT.findall((SCRIPTS / module).read_text(encoding="utf-8"))
     return [posixpath.normpath(posixpath.join(posixpath.dirname(module), path)) for path in found]
 
@@ -30,20 +30,20 @@ def room(module: str) -> str:
 
 
 def test_every_script_is_in_a_room():
-    """No script stands outside of the rooms, and no room but that of the live page has inner rooms."""
+    """Every script is in a room, and only the live page's room has inner rooms."""
     assert {room(module) for module in MODULES} <= {*FLOORS, *POSTURES}
     assert all(module.count("/") == 1 for module in MODULES if room(module) != "machine")
 
 
 def test_a_room_has_inner_rooms_before_it_has_many_files():
-    """No folder holds more than some 20 scripts."""
+    """No folder has more than some 20 scripts."""
     folders = [posixpath.dirname(module) for module in MODULES]
     assert max(folders.count(folder) for folder in folders) <= 20
 
 
 @pytest.mark.parametrize("module", MODULES)
 def test_imports_point_down(module: str):
-    """Core imports core alone, offline core as well, a posture both; no posture imports another, nothing the web."""
+    """Core imports core only, offline also core, a posture both; no posture imports another, nothing the web."""
     allowed = {"core": {"core"}, "offline": {"core", "offline"}}.get(room(module), {"core", "offline", room(module)})
     for imported in imports(module):
         assert imported in MODULES
@@ -51,7 +51,7 @@ def test_imports_point_down(module: str):
 
 
 def test_no_module_imports_itself_by_way_of_others():
-    """The imports have no ring, but for those in comments that only name a type."""
+    """Imports have no cycle, except those in comments that only name a type."""
     done: set[str] = set()
 
     def walk(path: tuple[str, ...]) -> None:
@@ -66,14 +66,14 @@ def test_no_module_imports_itself_by_way_of_others():
 
 
 def values(module: str) -> list[str]:
-    """The modules whose values one imports."""
+    """Modules whose values a module imports."""
     reached = assets.modules(f"js/{module}")
     direct = set(imports(module))
     return [name.removeprefix("js/") for name in reached[1:] if name.removeprefix("js/") in direct]
 
 
 def test_every_script_is_loaded_by_a_page_or_the_worker():
-    """Each is named by a template, or by the answer at /sw.js, or imported by one that is."""
+    """Each script is named by a template, or by the answer at /sw.js, or imported by one that is."""
     named = {"offline/service-worker.js"}
     for path in assets.folder("templates").rglob("*.html"):
         named |= set(NAMED.findall(path.read_text(encoding="utf-8")))
@@ -82,12 +82,12 @@ def test_every_script_is_loaded_by_a_page_or_the_worker():
 
 
 def walked(module: str) -> tuple[str, ...]:
-    """A module and all that it imports."""
+    """A module and all its imports, direct and indirect."""
     return assets.modules(f"js/{module}")
 
 
-def test_the_walk_gives_each_module_before_what_only_it_brings_in():
-    """The order is by how many imports lie between: what is near is asked for first."""
+def test_the_walk_is_ordered_by_import_distance():
+    """The order is by import distance: close modules are fetched first."""
     found = assets.modules("js/machine/live.js")
     depth = {found[0]: 0}
     for module in found:
@@ -97,7 +97,7 @@ def test_the_walk_gives_each_module_before_what_only_it_brings_in():
 
 
 def test_lines_are_short_where_they_can_be():
-    """No line is over 120 characters but that of a message, which stays whole for those who translate it."""
+    """No line exceeds 120 characters, except for a message, which stays whole for translators."""
     long = [
         f"{module}:{number}"
         for module in MODULES

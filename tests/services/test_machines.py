@@ -1,4 +1,4 @@
-"""The sheets of machines: parsed once, and never older than the one that was kept last."""
+"""The sheets of machines are parsed once and always current."""
 
 from contextlib import closing
 
@@ -10,7 +10,7 @@ from tests.conftest import SHEET, Bench, HandClock
 
 
 def test_today_parses_each_sheet_once(services: Services, clock: HandClock, monkeypatch: pytest.MonkeyPatch):
-    """However often Today is asked for, a server that found one sheet in its database parses one."""
+    """A server with one sheet in its database parses one, however often Today is requested."""
     services.close()
     parsed: list[str] = []
     real = Machine.model_validate_json
@@ -22,7 +22,7 @@ def test_today_parses_each_sheet_once(services: Services, clock: HandClock, monk
 
 
 def test_a_sheet_that_is_kept_takes_effect_at_once(bench: Bench):
-    """The list of practice machines and the sheet to export follow the newest sheet, with no restart between."""
+    """The list of practice machines and the exported sheet follow the newest sheet, without a restart."""
     assert bench.services.machines.practice_ids() == ()
     bench.services.machines.add_practice()
     assert bench.services.machines.practice_ids() == ("practice",)

@@ -20,7 +20,7 @@ FLAT_MB, MOST_MS = 5.0, 2.0
 
 
 def kill() -> bool:
-    """The server is killed at 50 random points under load; what it acknowledged is compared with what is there."""
+    """Kill the server at 50 random points under load; compare acknowledged with stored data."""
     number = seed()
     with tempfile.TemporaryDirectory(prefix="drumside-soak-") as folder:
         killing = Killing(Path(folder), random.Random(number))
@@ -43,7 +43,7 @@ def kill() -> bool:
 
 
 def packing() -> bool:
-    """A program that packs readings is killed at 50 random points."""
+    """Kill a packing program at 50 random points."""
     number = seed()
     with tempfile.TemporaryDirectory(prefix="drumside-soak-") as folder:
         kept, missing = kill_packing(Path(folder), POINTS, random.Random(number))
@@ -53,7 +53,7 @@ def packing() -> bool:
 
 
 def steady() -> bool:
-    """Eight machines for an hour of their time, with twenty screens: nothing lost, memory flat, little work."""
+    """Run eight machines for an hour of their time, with twenty screens: no loss, flat memory, low load."""
     with tempfile.TemporaryDirectory(prefix="drumside-soak-") as folder:
         done = load(Path(folder), LOADED_S, RATE)
     grown_mb = done.end_mb - done.warm_mb
@@ -69,7 +69,7 @@ PARTS: dict[str, Callable[[], bool]] = {"kill": kill, "packing": packing, "load"
 
 
 def main(asked: list[str]) -> int:
-    """Run the parts that were asked for, or all; 1 where one did not hold."""
+    """Run the named parts, or all; returns 1 if one failed."""
     held = [PARTS[name]() for name in asked or PARTS]
     return 0 if all(held) else 1
 

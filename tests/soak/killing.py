@@ -1,4 +1,4 @@
-"""A server under load that is killed at random moments: what it acknowledged, against what is on its disk."""
+"""A server under load, killed at random moments: acknowledged data compared with the data on its disk."""
 
 import http.client
 import json
@@ -19,23 +19,23 @@ from tests.conftest import SHEET
 from tests.recording.test_restart import Server
 
 MACHINES = ("drum-4", "drum-1")
-TAPPERS = 3  # phones, each for a machine in turn
-LATE_MS = 7_200_000  # how far back a logger is that catches up
+TAPPERS = 3  # phones, distributed over the machines
+LATE_MS = 7_200_000  # age of the readings of a logger that catches up
 EVER = -(1 << 60), 1 << 60
 
 
 @dataclass
-class Said:
-    """What the server acknowledged, and when: entries by id, readings by machine and time."""
+class Acknowledged:
+    """Acknowledged data with times: entries by id, readings by machine and time."""
 
     entries: dict[str, dict[str, object]] = field(default_factory=dict)
     readings: dict[tuple[str, int], tuple[float, float]] = field(default_factory=dict)
-    waiting: dict[int, dict[str, object]] = field(default_factory=dict)  # taps without an answer, by phone
+    waiting: dict[int, dict[str, object]] = field(default_factory=dict)  # unanswered taps, by phone
 
 
 @dataclass(frozen=True)
 class Point:
-    """What one kill cost.
+    """Losses of one kill.
 
     Attributes
     ----------
@@ -61,11 +61,11 @@ class Point:
 
 
 class Killing:
-    """A data folder, and what was said to the servers that were killed on it."""
+    """A data folder, and the data sent to the servers that were killed on it."""
 
     def __init__(self, folder: Path, rng: random.Random) -> None:
         self.server, self._rng = Server(folder), rng
-        self.said = Said()
+        self.said = Acknowledged()
         self._batches: dict[str, str] = {}
         self._lock = threading.Lock()
         for machine in MACHINES:
@@ -74,13 +74,13 @@ class Killing:
             self.server.run("machine", "import", str(sheet), "--data", str(folder)).check_returncode()
 
     def points(self, count: int, longest_s: float) -> list[Point]:
-        """Start, load and kill so many times, each after a random time; then start once more."""
+        """Start, load and kill a number of times, each after a random time; then start once more."""
         found = [self._point(self._rng.uniform(0.2, longest_s)) for _ in range(count)]
         self.server.start()
         return found
 
     def end(self) -> None:
-        """Leave nothing running."""
+        """Stop everything."""
         self.server.end()
 
     def _point(self, load_s: float) -> Point:
@@ -116,7 +116,7 @@ class Killing:
 
     def _run(self, job: Callable[[http.client.HTTPConnection], None], stop: threading.Event) -> None:
         connection = http.client.HTTPConnection("127.0.0.1", self.server.port, timeout=10)
-        with suppress(OSError, http.client.HTTPException, ValueError):  # the kill, in the middle of an answer
+        with suppress(OSError, http.client.HTTPException, ValueError):  # the kill, during an answer
             while not stop.is_set():
                 job(connection)
         connection.close()
@@ -153,7 +153,7 @@ class Killing:
 
     def _tapper(self, phone: int) -> Callable[[http.client.HTTPConnection], None]:
         def tap(connection: http.client.HTTPConnection) -> None:
-            made = self.said.waiting.get(phone)  # what was tapped before the kill is sent again
+            made = self.said.waiting.get(phone)  # resend unanswered taps from before the kill
             if made is None:
                 machine = MACHINES[phone % len(MACHINES)]
                 made = entry(machine, "note", text=f"é {phone} {time.monotonic()}")
@@ -201,13 +201,13 @@ class Killing:
 
 
 def entry(machine: str, kind: str, **body: object) -> dict[str, object]:
-    """An entry as a phone makes it, at this moment."""
+    """An entry in the form that a phone sends, made now."""
     at_ms = time.time_ns() // 1_000_000
     return {"id": str(uuid4()), "machine": machine, "kind": kind, "at_ms": at_ms, "body": body}
 
 
 def post(connection: http.client.HTTPConnection, path: str, payload: object, expected: int) -> dict[str, list]:  # type: ignore[type-arg]
-    """Send JSON and give the answer; an answer that is cut off is no answer."""
+    """Send JSON and return the answer; a truncated answer counts as none."""
     connection.request("POST", path, json.dumps(payload), {"Content-Type": "application/json"})
     answer = connection.getresponse()
     text = answer.read()
@@ -218,5 +218,5 @@ def post(connection: http.client.HTTPConnection, path: str, payload: object, exp
 
 
 def seed() -> int:
-    """A seed of its own each time, which is printed; or the one that DRUMSIDE_SOAK_SEED names."""
+    """A new random seed, which is printed; or DRUMSIDE_SOAK_SEED."""
     return int(os.environ.get("DRUMSIDE_SOAK_SEED", random.SystemRandom().randrange(1_000_000)))

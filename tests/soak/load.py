@@ -1,4 +1,4 @@
-"""Eight machines at full rate for an hour of their time, with twenty screens that watch: what it takes, what is lost.
+"""Cost and losses of eight machines at full rate for an hour of their time, with twenty watching screens.
 
 The server is the ordinary one, its clock set to run fast; the machines' readings are pushed to it by the contract.
 """
@@ -26,7 +26,7 @@ from tests.ports import held_port
 MACHINES = tuple(f"drum-{number}" for number in range(1, 9))
 WATCHERS = 20
 HERTZ = 4
-ROAST_S, APART_S = 720, 840  # a batch, and the way from one charge to the next
+ROAST_S, APART_S = 720, 840  # a batch, and the time from one charge to the next
 EVER = -(1 << 60), 1 << 60
 ROLES = ("bean_probe", "bean_surface", "exhaust_air", "inlet_air", "drum", "room")
 CHANNELS = "".join(
@@ -43,7 +43,7 @@ serve(Serving(Path(sys.argv[1]), port=int(sys.argv[2]), rate=float(sys.argv[3]))
 
 @dataclass(frozen=True)
 class Load:
-    """What an hour or so of it came to.
+    """Results of about an hour.
 
     Attributes
     ----------
@@ -69,7 +69,7 @@ class Load:
 
 
 class Sender:
-    """One machine: it pushes each second's readings when the second is over, and roasts batch after batch."""
+    """One machine: it pushes each second's readings at the end of the second, and roasts batch after batch."""
 
     def __init__(self, port: int, machine: str, start_ms: int, rate: float) -> None:
         self._connection = http.client.HTTPConnection("127.0.0.1", port, timeout=60)
@@ -81,7 +81,7 @@ class Sender:
         self.failed: Exception | None = None
 
     def run(self, seconds: int) -> None:
-        """Send so many seconds of the machine's time."""
+        """Run for a number of seconds of the machine's time."""
         try:
             for second in range(seconds):
                 due_s = self._begun_s + (second + 1) / self._rate
@@ -131,7 +131,7 @@ class Sender:
 
 
 def load(folder: Path, seconds: int, rate: float) -> Load:
-    """Let all machines roast for so many seconds of their own time, which goes by ``rate`` times as fast as ours."""
+    """Run all machines for a number of seconds of their own time, which is ``rate`` times as fast as real time."""
     with closing(open_services(folder, Clock())) as services:
         for machine in MACHINES:
             services.machines.keep_sheet(f'id = "{machine}"\nname = "{machine}"\nbatch_g = [800, 4500]\n{CHANNELS}')
@@ -160,9 +160,9 @@ def load(folder: Path, seconds: int, rate: float) -> Load:
 
 
 def _sent(server: Running, seconds: int, rate: float) -> tuple[list[Sender], float, list[float]]:
-    """Send it all; who sent it, the server's processor time, and its memory each half minute of machine time."""
+    """Send all data; returns the senders, the server's processor time, and its memory each half machine minute."""
     with closing(http.client.HTTPConnection("127.0.0.1", server.port, timeout=30)) as connection:
-        for machine in MACHINES:  # a page with a figure of each, which is what loads Bokeh
+        for machine in MACHINES:  # a page with a figure of each, which loads Bokeh
             connection.request("GET", f"/machines/{machine}")
             connection.getresponse().read()
         start_ms: int = get(connection, "/api/clock")["now_ms"]
@@ -182,7 +182,7 @@ def _sent(server: Running, seconds: int, rate: float) -> tuple[list[Sender], flo
 
 
 def _lost(folder: Path, said: dict[str, dict[int, dict[str, float]]]) -> int:
-    """How many readings that were acknowledged are not in the database of a server that has ended."""
+    """Number of acknowledged readings missing in the database of a stopped server."""
     lost = 0
     with closing(open_database(folder / FILE_NAME)) as db:
         for machine, rows in said.items():

@@ -1,4 +1,4 @@
-"""A program that packs readings is killed at random moments: every reading that was kept is there, packed or not."""
+"""A packing program, killed at random moments: every stored reading is there, packed or not."""
 
 import os
 import random
@@ -17,7 +17,7 @@ from tests.soak import sealer
 
 
 def kill_packing(folder: Path, count: int, rng: random.Random) -> tuple[int, int]:
-    """How many readings were kept in the end, and how many of those acknowledged were ever missing or wrong."""
+    """Number of readings stored in the end, and number of acknowledged ones that were ever missing or wrong."""
     missing = kept = 0
     for _ in range(count):
         acknowledged = _killed(folder, rng.uniform(0.02, 0.6))
@@ -30,7 +30,7 @@ def kill_packing(folder: Path, count: int, rng: random.Random) -> tuple[int, int
 
 
 def _killed(folder: Path, after_s: float) -> int:
-    """Let it run for a while, counted from its first line, and kill it; the last number that it said."""
+    """Let it run for a while after its first line, and kill it; returns the last number that it printed."""
     command = [sys.executable, sealer.__file__ or "", str(folder)]
     about = {**os.environ, "PYTHONPATH": str(ROOT)}
     with subprocess.Popen(command, stdout=subprocess.PIPE, text=True, env=about) as process:

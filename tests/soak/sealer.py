@@ -1,7 +1,7 @@
-"""Keeps readings and packs them, over and over, and says what is kept: ``sealer.py FOLDER``; killed from outside.
+"""Stores and packs readings in a loop, and prints its progress: ``sealer.py FOLDER``; killed from outside.
 
-A line is the number of the last instant that is kept. Instants are in three half hours in turn, so that what was packed
-is packed again with what came late.
+Each line is the number of the last stored instant. Instants alternate between three half hours, so that packed ones
+are packed again with late readings.
 """
 
 import sys
@@ -16,12 +16,12 @@ MANY = 20
 
 
 def instant(number: int) -> tuple[int, dict[str, float]]:
-    """The reading of that number: its time follows from it, and so does its value. [ms UTC]"""
+    """The reading with that number, which determines its time and value. [ms UTC]"""
     return START_MS + number % 3 * SLOT_MS + number // 3, {"probe": number / 10}
 
 
 def main(folder: Path) -> None:
-    """Go on until killed."""
+    """Run until killed."""
     store = Store(folder)
     number = len(readings.rows_between(store.read, "drum-4", START_MS, START_MS + 3 * SLOT_MS))
     while True:

@@ -1,4 +1,4 @@
-"""Killed at random points under load: what is promised of entries and readings. `make soak` does it for longer."""
+"""The guarantees for entries and readings under kills at random points. `make soak` runs it for longer."""
 
 import random
 from pathlib import Path
@@ -6,11 +6,11 @@ from pathlib import Path
 from tests.soak.killing import Killing, seed
 from tests.soak.packing import kill_packing
 
-LOST_S = 10.0  # half a second, and what a computer that others keep busy takes to write: no test of its speed
+LOST_S = 10.0  # half a second, and the writing time of a busy computer: no test of its speed
 
 
 def test_a_server_killed_at_random_loses_no_entry_and_only_the_newest_readings(tmp_path: Path):
-    """All that was acknowledged, over all kills: entries whole; of readings only the newest of each sender are gone."""
+    """Over all kills every acknowledged entry is stored; of readings only the newest of each sender are missing."""
     number = seed()
     killing = Killing(tmp_path, random.Random(number))
     try:
@@ -30,7 +30,7 @@ def test_a_server_killed_at_random_loses_no_entry_and_only_the_newest_readings(t
 
 
 def test_packing_that_is_killed_loses_no_reading(tmp_path: Path):
-    """Rows become a blob and are deleted in one step: whenever the kill comes, each kept reading is there once."""
+    """Packing replaces rows in one transaction: whenever it is killed, each reading is stored once."""
     number = seed()
     kept, missing = kill_packing(tmp_path, 4, random.Random(number))
     assert kept > 100, f"seed {number}"

@@ -1,4 +1,4 @@
-"""Eight machines at full rate with twenty screens: what is promised of them. `make soak` does it for an hour."""
+"""The guarantees for eight machines at full rate with twenty screens. `make soak` runs it for an hour."""
 
 from pathlib import Path
 
@@ -9,7 +9,7 @@ RATE = 10.0
 
 
 def test_no_reading_of_eight_machines_at_full_rate_is_lost(tmp_path: Path):
-    """A minute of their time: each reading that was acknowledged is in the database, and every screen heard of some."""
+    """In a minute of their time each acknowledged reading is stored, and every screen received some."""
     done = load(tmp_path, SECONDS, RATE)
     assert done.readings == len(MACHINES) * 6 * HERTZ * SECONDS
     assert done.lost == 0

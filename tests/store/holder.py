@@ -1,4 +1,4 @@
-"""A program of its own that holds a database for itself until its input ends: ``python holder.py FILE``."""
+"""A separate program that locks a database until its input ends: ``python holder.py FILE``."""
 
 import sqlite3
 import sys

@@ -1,4 +1,4 @@
-"""Writes readings through the store, a command a line, and says how it went: ``recorder_on_a_bad_disk.py FOLDER``.
+"""Writes readings through the store, one command per line, and prints the result: ``recorder_on_a_bad_disk.py FOLDER``.
 
 A process of its own, so that a limit on the size of its files is its own, and so that it holds no file when it is over.
 """
@@ -18,7 +18,7 @@ def said(error: StoreError) -> str:
 
 
 def main(folder: Path) -> None:
-    """Do what the lines say: limit BYTES, add COUNT, count 0."""
+    """Execute the lines: limit BYTES, add COUNT, count 0."""
     try:
         store = Store(folder)
     except StoreError as error:

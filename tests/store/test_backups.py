@@ -1,4 +1,4 @@
-"""Backups: made while the database is written to, checked, tidied, and brought back."""
+"""Backups: made during writes, verified, rotated, and restored."""
 
 import sqlite3
 import threading
@@ -22,7 +22,7 @@ DAY_MS = 86_400_000
 
 @pytest.fixture
 def store(tmp_path: Path) -> Iterator[Store]:
-    """A store with a batch, a packed half hour and some readings that are not packed."""
+    """A store with a batch, a packed half hour and some unpacked readings."""
     store = Store(tmp_path / "data")
     opened = Entry(
         id=uuid4(), machine="drum-4", kind="opened", at_ms=NOON_MS, received_ms=NOON_MS, by=By(), body={"coffee": "é"}
@@ -38,12 +38,12 @@ def store(tmp_path: Path) -> Iterator[Store]:
 
 
 def folder_of(store: Store) -> Path:
-    """Where the store's backups are."""
+    """Folder of the store's backups."""
     return store.path.parent / BACKUPS
 
 
 def test_a_backup_holds_all_and_is_one_file(store: Store):
-    """Checked and counted, readable where nothing can be written, named by its time, and nothing lies beside it."""
+    """It is verified and counted, readable on a read-only disk, named by its time, and a single file."""
     backup = take(store.path, folder_of(store), NOON_MS)
     found = check(backup.path)
     assert (found.batches, found.entries, found.packed, found.readings, found.damaged) == (1, 1, 1, 1, 0)
@@ -54,7 +54,7 @@ def test_a_backup_holds_all_and_is_one_file(store: Store):
 
 
 def test_a_backup_is_of_one_moment_however_much_is_written_meanwhile(store: Store, monkeypatch: pytest.MonkeyPatch):
-    """A page at a time with writes in between: it ends, and holds what there was when it began."""
+    """A backup made page by page with writes in between finishes, and has the state of its start."""
     monkeypatch.setattr(backups, "PAGES", 1)
     monkeypatch.setattr(backups, "PAUSE_S", 0.001)
     stop, wrote = threading.Event(), threading.Semaphore(0)
@@ -82,7 +82,7 @@ def test_a_backup_is_of_one_moment_however_much_is_written_meanwhile(store: Stor
 
 
 def test_a_backup_is_brought_back_into_a_new_folder_alone(store: Store, tmp_path: Path):
-    """All is there and can be gone on with; a folder that holds anything is refused and left as it is."""
+    """All data is there and can be continued; a folder with any content is refused and unchanged."""
     backup = take(store.path, folder_of(store), NOON_MS)
     assert restore(backup.path, tmp_path / "new" / "folder") == check(backup.path)
     again = Store(tmp_path / "new" / "folder")
@@ -100,7 +100,7 @@ def test_a_backup_is_brought_back_into_a_new_folder_alone(store: Store, tmp_path
 
 
 def test_a_damaged_backup_is_not_brought_back(store: Store, tmp_path: Path):
-    """Nor any file that is no database: a sentence, and no folder is made."""
+    """A damaged backup and a file that is no database give a message, and no folder is created."""
     backup = take(store.path, folder_of(store), NOON_MS)
     content = bytearray(backup.path.read_bytes())
     content[8192:12288] = b"\xff" * 4096
@@ -113,7 +113,7 @@ def test_a_damaged_backup_is_not_brought_back(store: Store, tmp_path: Path):
 
 
 def test_damage_of_the_database_makes_no_backup_and_costs_none(store: Store):
-    """A structure that does not check out is told; the good backups of before stay, and no half one lies about."""
+    """A damaged structure is reported; earlier good backups remain, and no partial one is left."""
     good = take(store.path, folder_of(store), NOON_MS - 400 * DAY_MS)
     store.close()
     content = bytearray(store.path.read_bytes())
@@ -126,13 +126,13 @@ def test_damage_of_the_database_makes_no_backup_and_costs_none(store: Store):
 
 
 def test_damaged_packed_readings_are_counted_and_backed_up_all_the_same(store: Store):
-    """All the rest is worth keeping, and so is what may yet be mended."""
+    """The rest is worth backing up, and so are damaged blobs that may still be repaired."""
     store.write(lambda db: db.conn.execute("UPDATE sealed SET data = substr(data, 1, length(data) - 1)"))
     assert check(take(store.path, folder_of(store), NOON_MS).path).damaged == 1
 
 
 def test_a_few_days_and_weeks_are_kept(tmp_path: Path):
-    """Of 60 nights: the last seven, the newest of the last four weeks each, and three before changes of the schema."""
+    """Of 60 nights, the last seven, the newest of four weeks, and three before schema changes are kept."""
     nights = [NOON_MS - back * DAY_MS for back in range(60)]
     for at_ms in nights:
         for early_ms in (0, 3_600_000):
@@ -151,7 +151,7 @@ def test_a_few_days_and_weeks_are_kept(tmp_path: Path):
 
 
 def test_nothing_is_overwritten(store: Store, tmp_path: Path):
-    """The second of the same second has a name of its own; a file that a person names must not be there."""
+    """A second backup in one second has its own name; a file named by a person must not exist yet."""
     assert take(store.path, folder_of(store), NOON_MS).path != take(store.path, folder_of(store), NOON_MS).path
     (tmp_path / "mine").write_text("mine")
     with pytest.raises(StoreError, match="overwrites nothing"):
@@ -160,7 +160,7 @@ def test_nothing_is_overwritten(store: Store, tmp_path: Path):
 
 
 def test_a_backup_never_fills_the_disk(store: Store, monkeypatch: pytest.MonkeyPatch):
-    """Where it would leave little room it is not begun: the recorder needs the disk."""
+    """If it would leave little room it is not started, since the recorder needs the disk."""
     monkeypatch.setattr(backups, "SPARE_BYTES", 1 << 60)
     with pytest.raises(StoreError, match="not enough room"):
         take(store.path, folder_of(store), NOON_MS)
@@ -168,14 +168,14 @@ def test_a_backup_never_fills_the_disk(store: Store, monkeypatch: pytest.MonkeyP
 
 
 def test_a_backup_is_given_up_when_the_server_stops(store: Store):
-    """It ends at once and leaves nothing."""
+    """It ends at once and leaves no file."""
     with pytest.raises(StoreError, match="given up"):
         take(store.path, folder_of(store), NOON_MS, stopping=lambda: True)
     assert list(folder_of(store).iterdir()) == []
 
 
-def test_a_file_in_the_place_of_the_folder_is_told(store: Store):
-    """In a sentence that names it."""
+def test_a_file_in_the_place_of_the_folder_is_reported(store: Store):
+    """The message names the file."""
     folder_of(store).write_text("mine")
     with pytest.raises(StoreError, match="No backup can be made"):
         take(store.path, folder_of(store), NOON_MS)
@@ -183,7 +183,7 @@ def test_a_file_in_the_place_of_the_folder_is_told(store: Store):
 
 
 def test_there_must_be_a_database(tmp_path: Path):
-    """A folder without one is told, and none is made in it."""
+    """A folder without a database is reported, and none is created in it."""
     with pytest.raises(StoreError, match="failed"):
         copy(tmp_path / FILE_NAME, tmp_path / "copy")
     assert list(tmp_path.iterdir()) == []

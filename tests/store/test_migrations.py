@@ -1,4 +1,4 @@
-"""Changes of the schema, tried on copies of the databases of the versions before."""
+"""Schema changes, tested on copies of the databases of earlier versions."""
 
 import json
 import shutil
@@ -27,14 +27,14 @@ COLUMNS = "seq, id, batch, machine, kind, at_ms, received_ms, person, device, bo
 BROKER = {"host": "broker.example", "user": "roaster", "topic": "roastery/drum-4/bean"}
 CHANNEL = {"id": "bean_probe", "name": "Bean probe", "role": "bean_probe"}
 WITH_PASSWORD = BROKER | {"password": "hush"}
-SHEET = json.dumps(  # as earlier versions wrote a machine, password and all
+SHEET = json.dumps(  # a machine in the form of earlier versions, including the password
     {"id": "drum-4", "name": "Drum", "batch_g": [800.0, 4500.0], "channels": [CHANNEL | {"mqtt": WITH_PASSWORD}]}
 )
 Dump = dict[str, list[tuple[object, ...]]]
 
 
 def dump(path: Path) -> Dump:
-    """All rows of all tables of a file, but those about the changes themselves; entries as the first version had them.
+    """All rows of all tables of a file, except those about migrations; entries in the first version's form.
 
     From the sixth change on they are read back in words, and those words are no table of its own here. From the ninth
     on those that are not about a batch stand in “said”.
@@ -60,19 +60,19 @@ def dump(path: Path) -> Dump:
 
 
 def schema(path: Path) -> set[tuple[str, str]]:
-    """All that the schema is made of."""
+    """The complete schema."""
     with closing(sqlite3.connect(path)) as connection:
         return set(connection.execute("SELECT name, sql FROM sqlite_master WHERE sql IS NOT NULL"))
 
 
 def entry(kind: str, at_ms: int, by: By = By(), **body: object) -> Entry:  # noqa: B008 - it does not change
-    """An entry of a batch, come in a little later; which one is settled when it is kept."""
+    """An entry of a batch, received a little later; its other fields are set when it is stored."""
     about = {"machine": "drum-4", "batch": None if kind == "opened" else "x", "at_ms": at_ms, "received_ms": at_ms + 40}
     return Entry(id=uuid4(), kind=kind, by=by, body=body, **about)
 
 
 def said_of(at_ms: int) -> list[Entry]:
-    """What is said of a batch: the same again and again, words of its own, with and without a name, late and early."""
+    """Entries of a batch: repeated ones, own words, with and without a name, late and early."""
     ines = By(person="Ines", device="tablet")
     early = entry("note", at_ms + 60_000, By(device="phone"), text=f"Smells of “hay” at {at_ms}")
     return [
@@ -85,7 +85,7 @@ def said_of(at_ms: int) -> list[Entry]:
 
 
 def brought_up(was: Dump) -> Dump:
-    """What the rows of the version before packed readings must be now, but for the ids of people and of new entries."""
+    """Expected rows after migrating the version before packed readings, without ids of people and new entries."""
     tokens = [(*row, "operate", None) for row in was["tokens"] if row[0] != "device 0a1b2c3d"]
     sheet = {"id": "drum-4", "name": "Drum", "batch_g": [800.0, 4500.0], "channels": [CHANNEL | {"mqtt": BROKER}]}
     return was | {
@@ -119,7 +119,7 @@ def brought_up(was: Dump) -> Dump:
 
 
 def without_new_ids(now: Dump) -> Dump:
-    """Rows without the ids that the change made itself."""
+    """Rows without the ids that the migration created."""
     return now | {
         "people": [row[1:] for row in now["people"]],
         "erasable": [row[1:] for row in now["erasable"]],
@@ -129,7 +129,7 @@ def without_new_ids(now: Dump) -> Dump:
 
 @pytest.fixture
 def before_sealing(tmp_path: Path) -> Path:
-    """A data folder as the version before packed readings left it: three batches, their readings, books."""
+    """A data folder of the version before packed readings: three batches, their readings, lots and people."""
     folder = tmp_path / "before"
     folder.mkdir()
     with closing(Store(tmp_path / "now")) as now:
@@ -138,7 +138,7 @@ def before_sealing(tmp_path: Path) -> Path:
     rows = dump(now.path)
     tokens = dict(rows["bags"])
     codes = [parse_code(str(row[0])) for row in rows["batches"]]
-    rows["batches"] = [  # with the columns that the first version had besides
+    rows["batches"] = [  # with the additional columns of the first version
         (code, parsed.day.isoformat(), parsed.number, machine, opened_entry, tokens[code], *rest)
         for (code, machine, opened_entry, *rest), parsed in zip(rows["batches"], codes, strict=True)
     ]
@@ -168,7 +168,7 @@ def before_sealing(tmp_path: Path) -> Path:
 
 
 def test_everything_of_the_version_before_is_intact(before_sealing: Path, tmp_path: Path):
-    """On a copy of its folder: each row is as it was but those about who is let in; a checked backup was made first."""
+    """On a copy of its folder each row is unchanged except for access data; a verified backup was made first."""
     was = dump(before_sealing / FILE_NAME)
     assert [len(was[name]) for name in ("batches", "entries", "readings", "people")] == [3, 18, 1980, 1]
     folder = tmp_path / "copy"
@@ -183,7 +183,7 @@ def test_everything_of_the_version_before_is_intact(before_sealing: Path, tmp_pa
 
 
 def test_readings_of_the_version_before_are_packed_and_read_the_same(before_sealing: Path):
-    """The rows that it left are quiet for long: they are packed, and a batch's curve is made of the same readings."""
+    """Its old readings are packed, and a batch's curve is made of the same readings."""
     store = Store(before_sealing)
     span = "drum-4", START_MS - 60_000, START_MS + 10 * SLOT_MS
     rows = readings.rows_between(store.read, *span)
@@ -195,7 +195,7 @@ def test_readings_of_the_version_before_are_packed_and_read_the_same(before_seal
 
 
 def test_a_password_goes_beside_the_journal_and_the_machine_still_has_it(before_sealing: Path):
-    """No entry holds it, and its broker is still reached with it."""
+    """No entry contains it, and its broker still gets it."""
     store = Store(before_sealing)
     (drum,) = machines.machines(store.read)
     assert drum.passwords == {("broker.example", 1883, "roaster"): "hush"}
@@ -204,7 +204,7 @@ def test_a_password_goes_beside_the_journal_and_the_machine_still_has_it(before_
 
 
 def test_a_device_that_came_in_by_the_house_key_is_still_let_in(before_sealing: Path):
-    """It operates, as a device like any other, which can be cut off; a program's token stays one, and operates too."""
+    """It becomes an operating device that can be removed; a program's token stays one, and also operates."""
     store = Store(before_sealing)
     came = devices.device_by_hash(store.read, "b" * 64)
     assert came is not None
@@ -218,7 +218,7 @@ def test_a_device_that_came_in_by_the_house_key_is_still_let_in(before_sealing: 
 
 @pytest.mark.parametrize("name", NAMES)
 def test_every_version_comes_to_the_schema_of_a_new_folder(tmp_path: Path, name: str):
-    """From before each change there ever was to the same tables and indexes as on an empty folder."""
+    """Each earlier version migrates to the same tables and indexes as an empty folder."""
     (tmp_path / "old").mkdir()
     with closing(Database(sqlite3.connect(tmp_path / "old" / FILE_NAME))) as db:
         migrations.apply(db, stop_before=name)
@@ -229,7 +229,7 @@ def test_every_version_comes_to_the_schema_of_a_new_folder(tmp_path: Path, name:
 
 
 def test_a_change_that_fails_leaves_all_as_it_was(before_sealing: Path, monkeypatch: pytest.MonkeyPatch):
-    """Its half is rolled back, the sentence says so, the backup is there, and the next version can try again."""
+    """A failed migration is rolled back and reported, the backup exists, and the next version can retry."""
     was = dump(before_sealing / FILE_NAME)
 
     def half(db: Database) -> None:
@@ -248,7 +248,7 @@ def test_a_change_that_fails_leaves_all_as_it_was(before_sealing: Path, monkeypa
 
 
 def test_without_a_backup_nothing_is_changed(before_sealing: Path, monkeypatch: pytest.MonkeyPatch):
-    """Where the disk has no room for one, the folder stays as it was, and the words say why."""
+    """If the disk has no room for a backup, the folder stays unchanged, with a reason."""
     was, before = dump(before_sealing / FILE_NAME), schema(before_sealing / FILE_NAME)
     monkeypatch.setattr(backups, "SPARE_BYTES", 1 << 60)
     with pytest.raises(StoreError, match="not enough room for a backup"):
@@ -257,7 +257,7 @@ def test_without_a_backup_nothing_is_changed(before_sealing: Path, monkeypatch: 
 
 
 def test_shipped_changes_stand_in_their_order():
-    """Names are never edited: databases know them by name. (From the code of version 0.1.0 and on.)"""
+    """Names are never edited, since databases store them. (From the code of version 0.1.0 on.)"""
     assert NAMES[:3] == ["0001_journal", "0002_readings", "0003_books"]
     assert NAMES[3:6] == ["0004_sealed", "0005_lists", "0006_words"]
     assert NAMES[6:] == ["0007_devices", "0008_photos", "0009_subjects"]

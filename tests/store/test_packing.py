@@ -1,4 +1,4 @@
-"""The codec of packed readings: back to the last bit, small, and damage is found."""
+"""The codec of packed readings: lossless, small, and protected against damage."""
 
 import math
 import zlib
@@ -22,7 +22,7 @@ values = st.one_of(
 
 
 def same(columns: Columns, at_ms: list[int], channels: dict[str, list[float]]) -> bool:
-    """Whether columns hold just that, to the bit; a zero's sign is no temperature."""
+    """Whether columns are equal to the bit, except for the sign of zero."""
     return (
         columns.at_ms.tolist() == at_ms
         and list(columns.channels) == list(channels)
@@ -31,8 +31,8 @@ def same(columns: Columns, at_ms: list[int], channels: dict[str, list[float]]) -
 
 
 @given(data=st.data(), gaps_ms=st.lists(st.integers(1, 10**10), max_size=40), names=st.sets(st.text(), max_size=4))
-def test_whatever_goes_in_comes_out(data: st.DataObject, gaps_ms: list[int], names: set[str]):
-    """Any times in order, any numbers, missing ones, any names, no channel at all, no reading at all."""
+def test_packing_is_lossless(data: st.DataObject, gaps_ms: list[int], names: set[str]):
+    """Any increasing times, numbers, missing values, names, and empty data are restored."""
     at_ms = [START_MS + sum(gaps_ms[: place + 1]) for place in range(len(gaps_ms))]
     channels = {
         name: data.draw(st.lists(values, min_size=len(at_ms), max_size=len(at_ms)), label=name) for name in names
@@ -42,20 +42,20 @@ def test_whatever_goes_in_comes_out(data: st.DataObject, gaps_ms: list[int], nam
 
 @pytest.mark.parametrize("decimals", [0, 1, 2, 3, 4])
 def test_every_decimal_of_a_sensors_range_is_exact(decimals: int):
-    """Each step from −50 to 600 °C comes back as the float that is nearest to it, the one that Python's round gives."""
+    """Each step from −50 to 600 °C is restored as the nearest float, as given by Python's round."""
     some = [round(number / 10**decimals, decimals) for number in range(-50 * 10**decimals, 600 * 10**decimals, 7)]
     times = list(range(len(some)))
     assert same(unpack(pack(times, {"probe": some})), times, {"probe": some})
 
 
 def test_a_step_of_a_tenth_takes_no_more_than_its_noise():
-    """720 s of four channels in tenths take under 2.5 KB: 1.14 KB were measured of a quieter probe, 23 KB as floats."""
+    """720 s of four channels in tenths take under 2.5 KB: 1.14 KB measured for a quieter probe, 23 KB as floats."""
     rng = np.random.default_rng(7)
     roast = batches(900, 1)[0]
     seconds = np.arange(720)
     channels = {
         f"channel_{number}": np.round(read(np.interp(seconds, roast.time_s, roast.probe_c), rng, sd_c=0.2), 4)
-        for number in range(4)  # rounded as a live machine does before they are kept
+        for number in range(4)  # rounded like live readings before they are stored
     }
     blob = pack(START_MS + seconds * 1000, channels)
     assert len(blob) < 2500
@@ -63,7 +63,7 @@ def test_a_step_of_a_tenth_takes_no_more_than_its_noise():
 
 
 def test_every_flipped_bit_is_found():
-    """One bit anywhere, the checksum's own bytes too, and the blob is refused with a sentence."""
+    """A blob with any bit flipped, even in the checksum, is refused with a message."""
     blob = pack([1, 2, 3], {"probe": [20.0, math.nan, 20.1], "surface": [1 / 3, 2.0, 3.0]})
     for place in range(8, 8 * len(blob)):
         broken = bytearray(blob)
@@ -74,7 +74,7 @@ def test_every_flipped_bit_is_found():
 
 @given(st.binary(max_size=200))
 def test_any_bytes_are_refused_in_words(noise: bytes):
-    """Whether or not their checksum fits: a StoreError and nothing else."""
+    """Any bytes, with or without a valid checksum, give a StoreError and nothing else."""
     for blob in (noise, bytes([CODEC]) + zlib.crc32(noise).to_bytes(4, "little") + noise):
         with pytest.raises(StoreError):
             unpack(blob)
@@ -82,22 +82,22 @@ def test_any_bytes_are_refused_in_words(noise: bytes):
 
 @given(st.binary(max_size=200))
 def test_a_body_that_is_none_is_refused_in_words(body: bytes):
-    """Right checksum, right compression, and nonsense inside."""
+    """Nonsense with a valid checksum and compression is refused with a message."""
     packed = zlib.compress(body)
     with pytest.raises(StoreError, match="cannot be read"):
         unpack(bytes([CODEC]) + zlib.crc32(packed).to_bytes(4, "little") + packed)
 
 
 def test_a_cut_blob_is_found():
-    """However much of its end is missing."""
+    """A blob truncated by any length is refused."""
     blob = pack(range(100), {"probe": np.linspace(20, 30, 100)})
     for length in range(len(blob)):
         with pytest.raises(StoreError):
             whole(blob[:length])
 
 
-def test_a_blob_of_a_later_form_is_told_as_such():
-    """It is not damaged; this version cannot read it."""
+def test_a_blob_of_a_later_codec_is_reported_as_such():
+    """The message says that this version cannot read it, not that it is damaged."""
     blob = pack([1], {"probe": [20.0]})
     with pytest.raises(StoreError, match="a newer Drumside"):
         whole(bytes([CODEC + 1]) + blob[1:])

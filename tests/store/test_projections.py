@@ -1,4 +1,4 @@
-"""Projections: what lists are read from is what the journal says, and can be made anew from it at any time."""
+"""Projections: the tables for lists match the journal, and can be rebuilt from it at any time."""
 
 import json
 import random
@@ -21,7 +21,7 @@ from roastlog.store import batches as lists
 from roastlog.store.backups import FILE_NAME
 from roastlog.store.database import REMADE, rebuild
 from roastlog.store.store import Database, Store
-from tests.said import keep_lot, keep_person, say
+from tests.subject_entries import keep_lot, keep_person, say
 
 START_MS = 1_795_600_000_000
 BATCHES = 240
@@ -39,7 +39,7 @@ def rows(path: Path) -> dict[str, list[tuple[object, ...]]]:
 
 
 def written(path: Path) -> list[tuple[object, ...]]:
-    """All rows of the journal, and of what is kept beside it."""
+    """All rows of the journal, and of the tables stored beside it."""
     with closing(sqlite3.connect(path)) as connection:
         found = [*connection.execute("SELECT * FROM journal ORDER BY seq")]
         for beside in ("erasable", "bags", "passwords"):
@@ -48,14 +48,14 @@ def written(path: Path) -> list[tuple[object, ...]]:
 
 
 class Roastery:
-    """A random roastery that says things, one entry at a time, as the entry service keeps them."""
+    """A random roastery that makes entries one at a time, stored like by the entry service."""
 
     def __init__(self, seed: int) -> None:
         self._rng, self._at_ms = random.Random(seed), START_MS
         self._said: dict[str, list[UUID]] = {}
 
     def roast(self, db: Database, number: int) -> None:
-        """Say all of a batch, and now and then something else."""
+        """Make all entries of a batch, and now and then another one."""
         self._db = db
         self._batch(number)
         for _ in range(self._rng.randrange(3)):
@@ -117,7 +117,7 @@ class Roastery:
             self._say(lot, "note", text="dry")
 
     def _correct(self, about: str) -> None:
-        """Take back, move or correct something that was said of a subject, of any age."""
+        """Undo, shift or correct an entry of any age about a subject."""
         entry = str(self._rng.choice(self._said[about]))
         self._say(about, "undo", entry=entry)
         if about.startswith("batch"):
@@ -130,7 +130,7 @@ class Roastery:
 
 @pytest.mark.parametrize("seed", [1, 2])
 def test_rebuilt_from_a_big_journal_every_row_is_the_same(tmp_path: Path, seed: int):
-    """Batches, lots, settings, people and machines, said, undone, moved and corrected in any order: nothing differs."""
+    """After any mix of entries, undos and corrections of all subjects, a rebuild gives identical rows."""
     store = Store(tmp_path)
     roastery = Roastery(seed)
     for first in range(0, BATCHES, TOGETHER):
@@ -147,7 +147,7 @@ def test_rebuilt_from_a_big_journal_every_row_is_the_same(tmp_path: Path, seed: 
 
 
 def test_the_command_says_how_many_rows_it_made(tmp_path: Path, capsys: pytest.CaptureFixture[str]):
-    """In words, for each table; nothing of the journal has changed."""
+    """It prints a number for each table, and the journal is unchanged."""
     store = Store(tmp_path)
     store.write(lambda db: keep_lot(db, books.LotRow("HU-7", "Alder washed", bought_g=20_000)))
     store.close()
@@ -158,8 +158,8 @@ def test_the_command_says_how_many_rows_it_made(tmp_path: Path, capsys: pytest.C
     assert written(tmp_path / FILE_NAME) == before
 
 
-def test_a_folder_without_a_database_is_told_so(tmp_path: Path):
-    """Nothing is made there."""
+def test_a_folder_without_a_database_is_reported_so(tmp_path: Path):
+    """No database is created there."""
     with pytest.raises(StoreError, match="no database"):
         rebuild(tmp_path / "nowhere")
     assert not (tmp_path / "nowhere").exists()
@@ -167,7 +167,7 @@ def test_a_folder_without_a_database_is_told_so(tmp_path: Path):
 
 @pytest.mark.skipif("sys.platform == 'win32'", reason="there is no such lock there")
 def test_a_folder_that_a_server_records_into_is_left_alone(tmp_path: Path):
-    """It holds the lock of its folder; its lists must not go from under it."""
+    """The command refuses while a server holds the lock of the folder, since it would remove the server's lists."""
     import fcntl
 
     Store(tmp_path).close()
@@ -212,20 +212,20 @@ def furnished(tmp_path: Path) -> Path:
     ],
 )
 def test_damaged_lists_are_made_anew_when_the_database_is_opened(furnished: Path, damage: str):
-    """Whatever was lost or changed comes back from the journal, and the page of today has a note to tell it by."""
+    """Lost or changed rows are restored from the journal, and Today shows a note."""
     before = rows(furnished)
     with closing(sqlite3.connect(furnished)) as connection, connection:
         connection.execute(damage)
     store = Store(furnished.parent)
     assert rows(furnished) == before
-    assert (REMADE in notes.noted(store.read)) == ("version" not in damage)  # an earlier version's are no damage
+    assert (REMADE in notes.noted(store.read)) == ("version" not in damage)  # an old table is not damaged
     store.close()
     Store(furnished.parent).close()
     assert rows(furnished) == before
 
 
 def test_sound_lists_are_left_alone(furnished: Path, caplog: pytest.LogCaptureFixture):
-    """Opening a database again makes nothing anew."""
+    """A reopened database is not rebuilt."""
     store = Store(furnished.parent)
     assert REMADE not in notes.noted(store.read)
     store.close()
@@ -233,7 +233,7 @@ def test_sound_lists_are_left_alone(furnished: Path, caplog: pytest.LogCaptureFi
 
 
 def add_of_a_newer_version(path: Path) -> None:
-    """Write what only a newer version says: of a subject and of a kind that this one does not know."""
+    """Write entries that only a newer version knows: about a subject and of a kind unknown to this one."""
     with closing(sqlite3.connect(path)) as connection, connection:
         code = connection.execute("SELECT code FROM batches ORDER BY code LIMIT 1").fetchone()[0]
         for about, kind in (("session 3", "poured"), (f"batch {code}", "sung"), ("lot HU-7", "cupped")):
@@ -245,8 +245,8 @@ def add_of_a_newer_version(path: Path) -> None:
             )
 
 
-def test_what_a_newer_version_said_is_never_dropped(furnished: Path, tmp_path: Path):
-    """It stays through opening, adding, rebuilding, a backup and its return; what this version knows is as before."""
+def test_entries_of_a_newer_version_are_never_dropped(furnished: Path, tmp_path: Path):
+    """They survive opening, adding, rebuilding, a backup and its restoration; the other data is unchanged."""
     before = rows(furnished)
     add_of_a_newer_version(furnished)
     said = written(furnished)
@@ -266,7 +266,7 @@ def test_what_a_newer_version_said_is_never_dropped(furnished: Path, tmp_path: P
 
 
 def test_a_word_that_looks_like_a_subject_makes_none(furnished: Path):
-    """A device may be called “lot 7”; it is no lot."""
+    """A device may be named “lot 7” without becoming a lot."""
     store = Store(furnished.parent)
     entry = Entry(id=uuid4(), about="house", kind="set", at_ms=1, by=By(device="lot 7"), body={"business": "x"})
     store.write(lambda db: projections.say(db, entry))
@@ -275,7 +275,7 @@ def test_a_word_that_looks_like_a_subject_makes_none(furnished: Path):
 
 
 def test_erasing_a_person_leaves_every_sum_and_every_line(tmp_path: Path):
-    """Their names are nowhere in the file any more, the entries that they said are all there, and it shows."""
+    """The names are nowhere in the file, the person's entries remain, and the erasure is visible."""
     store = Store(tmp_path)
 
     def fill(db: Database) -> str:
@@ -310,7 +310,7 @@ def test_erasing_a_person_leaves_every_sum_and_every_line(tmp_path: Path):
 
 
 def test_a_batch_takes_the_name_of_its_lot_however_late_that_comes(tmp_path: Path):
-    """A lot that is entered or renamed after its batches renames those without a coffee of their own."""
+    """A lot entered or renamed after its batches renames those without their own coffee."""
     store = Store(tmp_path)
     about = {"machine": "d", "kind": "opened", "at_ms": START_MS}
     plain = Entry(id=uuid4(), body={"lot": "HU-7"}, **about)

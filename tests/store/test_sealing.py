@@ -1,4 +1,4 @@
-"""Sealing: readings that are no longer fresh are packed, and reading them back cannot tell."""
+"""Sealing: old readings are packed, without any difference when they are read."""
 
 import sqlite3
 import threading
@@ -16,7 +16,7 @@ from roastlog.store.readings import SLOT_MS
 from roastlog.store.sealing import QUIET_MS, Slot, due, seal
 from roastlog.store.store import Store
 
-START_MS = 1_795_600_800_000  # begins a half hour
+START_MS = 1_795_600_800_000  # start of a half hour
 LATER_MS = START_MS + 10 * SLOT_MS
 EVER = -(1 << 60), 1 << 60
 Step = tuple[int, dict[str, float]] | None
@@ -31,7 +31,7 @@ def store(tmp_path: Path) -> Iterator[Store]:
 
 
 def add(store: Store, *rows: readings.ReadingRow, machine: str = "drum-4") -> None:
-    """Keep rows."""
+    """Add rows."""
     store.write(lambda db: readings.add_rows(db, machine, rows))
 
 
@@ -41,24 +41,24 @@ def there(store: Store, machine: str = "drum-4") -> list[readings.ReadingRow]:
 
 
 def seal_all(store: Store, now_ms: int = LATER_MS) -> list[Slot]:
-    """Seal all that is due."""
+    """Seal all due half hours."""
     slots = list(due(store.read, now_ms))
     assert all(seal(store, slot) for slot in slots)
     return slots
 
 
 def rows_left(store: Store) -> int:
-    """How many rows are not packed."""
+    """Number of unpacked rows."""
     return store.read.execute("SELECT count(*) FROM readings").fetchone()[0]
 
 
 def blobs(store: Store) -> int:
-    """How many blobs there are."""
+    """Number of blobs."""
     return store.read.execute("SELECT count(*) FROM sealed").fetchone()[0]
 
 
 def test_packed_readings_read_like_rows(store: Store):
-    """Values, missing channels, spans that begin and end in the middle of a half hour: all as before."""
+    """Values, missing channels, and spans that start and end inside a half hour are unchanged."""
     rows = [
         (START_MS + 250 * n + n % 7, {"probe": round(20 + n / 10, 4)} | ({"surface": n / 8} if n % 3 else {}))
         for n in range(20_000)
@@ -77,14 +77,14 @@ def test_packed_readings_read_like_rows(store: Store):
 
 
 def test_instants_without_a_value_are_packed_as_such(store: Store):
-    """A row that names no channel is odd, and breaks nothing."""
+    """A row without a channel is odd, and causes no error."""
     add(store, (START_MS, {}), (START_MS + 1, {}))
     seal_all(store)
     assert there(store) == [(START_MS, {}), (START_MS + 1, {})]
 
 
-def test_only_what_is_quiet_is_due(store: Store):
-    """A half hour is left alone until it has been over for a quarter, each machine's for itself, the oldest first."""
+def test_only_old_half_hours_are_due(store: Store):
+    """A half hour is due a quarter of an hour after its end, for each machine separately, the oldest first."""
     for machine in ("a", "b"):
         add(store, *((START_MS + n * SLOT_MS, {"probe": 1.0}) for n in range(3)), machine=machine)
     end_ms = START_MS + SLOT_MS - 1
@@ -95,7 +95,7 @@ def test_only_what_is_quiet_is_due(store: Store):
 
 
 def test_the_ends_of_a_half_hour_belong_to_one_each(store: Store):
-    """Its first millisecond and its last are packed with it, the ones beside them are not."""
+    """Its first and last millisecond are packed with it, the adjacent ones are not."""
     last_ms = START_MS + SLOT_MS - 1
     add(store, *((at_ms, {"probe": 1.0}) for at_ms in (START_MS - 1, START_MS, last_ms, last_ms + 1)))
     assert seal(store, Slot("drum-4", START_MS))
@@ -104,8 +104,8 @@ def test_the_ends_of_a_half_hour_belong_to_one_each(store: Store):
     assert len(readings.rows_between(store.read, "drum-4", START_MS, last_ms)) == 2
 
 
-def test_late_readings_go_before_what_is_packed(store: Store):
-    """A logger that was offline catches up after the sealing: it wins, and still does when it is packed as well."""
+def test_late_readings_override_packed_ones(store: Store):
+    """Late readings of an offline logger override the packed ones, even after they are packed as well."""
     add(store, (START_MS, {"probe": 1.0, "surface": 2.0}), (START_MS + 2, {"probe": 3.0}))
     seal_all(store)
     add(store, (START_MS, {"probe": 9.0}), (START_MS + 1, {"exhaust": 5.0}))
@@ -134,10 +134,8 @@ def test_late_readings_go_before_what_is_packed(store: Store):
         max_size=20,
     )
 )
-def test_whenever_it_is_packed_the_readings_are_the_same(
-    store: Store, steps: list[tuple[int, dict[str, float]] | None]
-):
-    """Readings in any order, packed at any time in between: what is read is what a dictionary would hold."""
+def test_packing_at_any_time_changes_no_reading(store: Store, steps: list[tuple[int, dict[str, float]] | None]):
+    """Readings in any order, packed at any time in between, equal those of a dictionary."""
     store.write(lambda db: [db.conn.execute(f"DELETE FROM {table}") for table in ("readings", "sealed")])  # noqa: S608
     expected: dict[int, dict[str, float]] = {}
     for step in steps:
@@ -151,7 +149,7 @@ def test_whenever_it_is_packed_the_readings_are_the_same(
 
 
 def test_a_reading_that_comes_in_meanwhile_stops_the_exchange(store: Store, monkeypatch: pytest.MonkeyPatch):
-    """Between the packing and the transaction a late one is written: nothing is deleted, and it is packed next time."""
+    """A late reading between packing and transaction prevents the deletion; it is packed next time."""
     add(store, (START_MS, {"probe": 1.0}))
     pack = sealing.packed
 
@@ -168,7 +166,7 @@ def test_a_reading_that_comes_in_meanwhile_stops_the_exchange(store: Store, monk
 
 
 def test_readers_never_miss_a_reading_while_it_is_packed(store: Store):
-    """One thread packs and adds late ones, another reads all the time: it always sees each of them."""
+    """One thread packs and adds late readings, another always sees each of them."""
     rows = [(START_MS + n * 1000, {"probe": float(n)}) for n in range(1000)]
     add(store, *rows)
     missed: list[int] = []
@@ -201,8 +199,8 @@ def damage(store: Store) -> None:
         )
 
 
-def test_a_damaged_blob_is_a_gap_that_is_told_once(store: Store, caplog: pytest.LogCaptureFixture):
-    """What is beside it is read as ever, one line in the log says what is missing, and no error comes."""
+def test_a_damaged_blob_is_a_gap_that_is_reported_once(store: Store, caplog: pytest.LogCaptureFixture):
+    """The adjacent readings are returned, one log line names the gap, and there is no error."""
     add(store, *((START_MS + n * 1000, {"probe": float(n)}) for n in range(100)))
     seal_all(store)
     damage(store)
@@ -214,7 +212,7 @@ def test_a_damaged_blob_is_a_gap_that_is_told_once(store: Store, caplog: pytest.
 
 
 def test_a_damaged_blob_is_never_thrown_away(store: Store):
-    """Late readings of its half hour are packed beside it; its bytes stay as they are."""
+    """Late readings of its half hour are packed beside it; its bytes stay unchanged."""
     add(store, (START_MS, {"probe": 1.0}))
     seal_all(store)
     damage(store)
@@ -227,7 +225,7 @@ def test_a_damaged_blob_is_never_thrown_away(store: Store):
 
 
 def test_rows_stay_when_they_cannot_be_packed(store: Store, monkeypatch: pytest.MonkeyPatch):
-    """A codec that gave something else back would be found before anything is deleted."""
+    """A codec that does not restore the readings is detected before anything is deleted."""
     add(store, (START_MS, {"probe": 1.0}))
     pack = sealing.pack
     monkeypatch.setattr(sealing, "pack", lambda at_ms, _channels: pack(at_ms, {"probe": [1.5]}))
@@ -237,7 +235,7 @@ def test_rows_stay_when_they_cannot_be_packed(store: Store, monkeypatch: pytest.
 
 
 def test_the_file_grows_no_more_once_readings_are_packed(store: Store):
-    """Pages that rows were on are used again: three days of readings take little more than the packed ones need."""
+    """Pages of deleted rows are reused: three days of readings take little more than the packed ones."""
 
     def used_bytes() -> int:
         with closing(sqlite3.connect(store.path)) as connection:

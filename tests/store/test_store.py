@@ -1,4 +1,4 @@
-"""The store: schema, entries, batches and readings on a real file, and the one thread that writes."""
+"""The store: schema, entries, batches and readings in a real file, and the single writer thread."""
 
 import sqlite3
 import threading
@@ -22,15 +22,15 @@ from roastlog.store.database import migrate
 from roastlog.store.devices import TokenRow
 from roastlog.store.store import Database, Store
 from roastlog.trace.codes import parse_code
-from tests.said import keep_lot, keep_machine, keep_person
+from tests.subject_entries import keep_lot, keep_machine, keep_person
 
-NOON_MS = int(datetime(2026, 11, 26, 12).astimezone().timestamp() * 1000)  # in the local zone, as codes count days
+NOON_MS = int(datetime(2026, 11, 26, 12).astimezone().timestamp() * 1000)  # codes count local days
 DAY_MS = 86_400_000
 
 
 @pytest.fixture
 def store(tmp_path: Path):
-    """A store in a folder that is not there yet."""
+    """A store in a new folder."""
     store = Store(tmp_path / "a" / "folder")
     yield store
     store.close()
@@ -44,12 +44,12 @@ def entry(kind: str, at_ms: int = NOON_MS, batch: str | None = None, **body: obj
 
 
 def opened(store: Store, at_ms: int = NOON_MS, **facts: object) -> str:
-    """Open a batch; its code."""
+    """Open a batch; returns its code."""
     return store.write(lambda db: projections.add_many(db, [(entry("opened", at_ms, **facts), [])])[0])
 
 
 def say(store: Store, code: str, kind: str, at_ms: int = NOON_MS, **body: object) -> Entry:
-    """Keep one entry of a batch."""
+    """Store one entry of a batch."""
     made = entry(kind, at_ms, code, **body)
 
     def change(db: Database) -> None:
@@ -69,7 +69,7 @@ def schema(path: Path) -> list[tuple[str, str]]:
 
 
 def test_the_schema_is_made_once(tmp_path: Path):
-    """On an empty folder it is made whole; again on the same folder it changes nothing and loses nothing."""
+    """On an empty folder it is created completely; a second start changes and loses nothing."""
     store = Store(tmp_path)
     code = opened(store, coffee="Night Ferry")
     store.close()
@@ -83,7 +83,7 @@ def test_the_schema_is_made_once(tmp_path: Path):
 
 
 def test_every_commit_is_on_the_disk(store: Store):
-    """Write-ahead log, and synchronous FULL (2) on the writing connection: a power cut loses no answered change."""
+    """Write-ahead log, and synchronous FULL (2) on the writing connection: a power cut loses no acknowledged change."""
     told = store.write(
         lambda db: [db.conn.execute(f"PRAGMA {what}").fetchone()[0] for what in ("journal_mode", "synchronous")]
     )
@@ -91,13 +91,13 @@ def test_every_commit_is_on_the_disk(store: Store):
 
 
 def test_a_reader_cannot_write(store: Store):
-    """Only the writer's connection changes anything."""
+    """Only the writer's connection can change data."""
     with pytest.raises(StoreError, match="readonly"):
         store.read.execute("DELETE FROM entries")
 
 
 def test_entries_come_back_as_they_were_kept_in_their_order(store: Store):
-    """What came in first is first, whatever time its finger named; nothing of it has changed."""
+    """They are ordered by arrival, whatever their time, and unchanged."""
     code = opened(store)
     said = [say(store, code, "note", NOON_MS - back * 1000, text=f"é “{back}”") for back in range(5)]
     kept = journal.entries_of(store.read, code)
@@ -110,7 +110,7 @@ def test_entries_come_back_as_they_were_kept_in_their_order(store: Store):
 
 
 def test_an_entry_cannot_be_kept_twice_and_the_first_stays(store: Store):
-    """Its id is unique in the file itself; the second is refused and changes nothing."""
+    """The id is unique in the file; the second entry is refused and changes nothing."""
     code = opened(store)
     first = say(store, code, "note", text="first")
     second = first.model_copy(update={"body": {"text": "second"}})
@@ -120,7 +120,7 @@ def test_an_entry_cannot_be_kept_twice_and_the_first_stays(store: Store):
 
 
 def test_codes_count_the_batches_of_a_day(store: Store):
-    """Numbers begin with 1 on each local day; every code is well formed and names its day."""
+    """Numbers restart at 1 on each local day; every code is valid and contains its day."""
     today = [parse_code(opened(store, NOON_MS + n)) for n in range(3)]
     tomorrow = [parse_code(opened(store, NOON_MS + DAY_MS)), parse_code(opened(store, NOON_MS + DAY_MS))]
     assert [code.number for code in today] == [1, 2, 3]
@@ -130,14 +130,14 @@ def test_codes_count_the_batches_of_a_day(store: Store):
 
 
 def test_a_clock_that_is_a_century_off_takes_no_code_twice(store: Store):
-    """Codes have two-digit years: that of the same day a hundred years on counts with today's."""
+    """Codes have two-digit years: the same day a hundred years later continues today's numbers."""
     far_ms = int(datetime(2126, 11, 26, 12).astimezone().timestamp() * 1000)
     codes = [opened(store, NOON_MS), opened(store, far_ms), opened(store, NOON_MS)]
     assert [parse_code(code).number for code in codes] == [1, 2, 3]
 
 
 def test_a_day_begins_at_local_midnight(store: Store):
-    """The last second of a day and the first of the next are two days."""
+    """The last second of a day and the first of the next are on different days."""
     midnight = int(datetime(2026, 11, 27).astimezone().timestamp() * 1000)
     before, after = parse_code(opened(store, midnight - 1)), parse_code(opened(store, midnight))
     assert (before.day.day, after.day.day) == (26, 27)
@@ -145,15 +145,15 @@ def test_a_day_begins_at_local_midnight(store: Store):
 
 
 def test_a_discarded_batch_keeps_its_code(store: Store):
-    """Its number is not given again: a label with it may hang somewhere."""
+    """Its number is not assigned again, since a label with it may exist."""
     code = opened(store)
     first = journal.entries_of(store.read, code)[0]
     say(store, code, "undo", entry=str(first.id))
     assert parse_code(opened(store)).number == 2
 
 
-def test_the_summary_is_what_the_fold_gives(store: Store):
-    """Every column that repeats the fold agrees with it after each entry."""
+def test_the_summary_equals_the_fold(store: Store):
+    """After each entry every column that repeats the fold agrees with it."""
     code = opened(store, coffee="Alder washed", green_g=4000.0, intent="filter")
     charge = say(store, code, "moment", NOON_MS, moment="charge")
     steps = [
@@ -179,7 +179,7 @@ def test_the_summary_is_what_the_fold_gives(store: Store):
 
 
 def test_a_coffee_without_a_name_takes_that_of_its_lot(store: Store):
-    """The list shows the lot's coffee; a name given in the batch itself goes before it."""
+    """The list shows the lot's coffee; the batch's own name takes precedence."""
     store.write(lambda db: keep_lot(db, LotRow("HU-7", "Alder washed")))
     named, plain = opened(store, lot="HU-7", coffee="Night Ferry"), opened(store, lot="HU-7")
     assert [batch.title for batch in lists.page_of(store.read).items] == ["Alder washed", "Night Ferry"]
@@ -187,7 +187,7 @@ def test_a_coffee_without_a_name_takes_that_of_its_lot(store: Store):
 
 
 def test_a_discarded_batch_leaves_the_lists_and_gives_its_green_back(store: Store):
-    """Undoing the opening takes it out of every list and out of the lot; undoing that brings it back."""
+    """Undoing the opening removes it from lists and from the lot; undoing that restores it."""
     store.write(lambda db: keep_lot(db, LotRow("HU-7", "Alder washed", bought_g=20_000)))
     code = opened(store, lot="HU-7", green_g=4000.0)
     assert books.lot(store.read, "HU-7") == (LotRow("HU-7", "Alder washed", bought_g=20_000), [4000.0])
@@ -206,7 +206,7 @@ def test_a_discarded_batch_leaves_the_lists_and_gives_its_green_back(store: Stor
 
 
 def test_wildcards_are_looked_for_as_they_are(store: Store):
-    """A per cent sign, an underscore or a backslash finds itself and nothing else."""
+    """A per cent sign, an underscore and a backslash match only themselves."""
     names = ["Ferry 50%", "Ferry 505", "a_b", "axb", r"back\slash", "backXslash"]
     for name in names:
         opened(store, coffee=name)
@@ -215,7 +215,7 @@ def test_wildcards_are_looked_for_as_they_are(store: Store):
 
 
 def test_a_page_beyond_the_last_is_the_last(store: Store):
-    """Newest first, whole pages, and a number that is too large or too small is brought in."""
+    """Newest first, complete pages, and a number out of range is limited."""
     codes = [opened(store, NOON_MS + n) for n in range(5)]
     told = lists.page_of(store.read, page=99, size=2)
     assert (told.page, told.pages, told.total) == (3, 3, 5)
@@ -224,14 +224,14 @@ def test_a_page_beyond_the_last_is_the_last(store: Store):
 
 
 def test_readings_of_one_instant_are_merged(store: Store):
-    """Channels come together in one row, and the value that came later wins."""
+    """Channels share one row, and the value that arrived later wins."""
     store.write(lambda db: readings.add_rows(db, "drum-4", [(1000, {"a": 1.0, "b": 2.0})]))
     store.write(lambda db: readings.add_rows(db, "drum-4", [(1000, {"b": 3.0, "c": 4.0}), (1000, {"c": 5.0})]))
     assert readings.rows_between(store.read, "drum-4", 0, 2000) == [(1000, {"a": 1.0, "b": 3.0, "c": 5.0})]
 
 
 def test_a_span_of_readings_has_both_its_ends(store: Store):
-    """From and to are included, a millisecond outside is not, and another machine's are not."""
+    """Start and end are included; a millisecond outside, and another machine, are not."""
     store.write(lambda db: readings.add_rows(db, "drum-4", [(at, {"a": float(at)}) for at in (999, 1000, 2000, 2001)]))
     store.write(lambda db: readings.add_rows(db, "other", [(1500, {"a": 0.0})]))
     assert [at for at, _ in readings.rows_between(store.read, "drum-4", 1000, 2000)] == [1000, 2000]
@@ -248,7 +248,7 @@ def test_a_span_of_readings_has_both_its_ends(store: Store):
     )
 )
 def test_readings_come_back_as_a_dictionary_would_hold_them(store: Store, rows: list[tuple[int, dict[str, float]]]):
-    """Whatever comes in whatever order: merged by instant, the later value first, in order of time, to the last bit."""
+    """Any readings in any order are merged by instant, the later value first, ordered by time, to the last bit."""
     machine = str(uuid4())
     expected: dict[int, dict[str, float]] = {}
     for at_ms, values in rows:
@@ -258,7 +258,7 @@ def test_readings_come_back_as_a_dictionary_would_hold_them(store: Store, rows: 
 
 
 def test_a_change_that_fails_is_undone_whole_and_the_writer_goes_on(store: Store):
-    """The caller gets the error itself; nothing of the change is there; the next change is made."""
+    """The caller gets the error itself; the change is rolled back; the next change is made."""
 
     def half(db: Database) -> None:
         keep_person(db, Person("Ines", "I.", "a1"))
@@ -272,7 +272,7 @@ def test_a_change_that_fails_is_undone_whole_and_the_writer_goes_on(store: Store
 
 
 def test_writes_of_many_threads_are_made_one_after_the_other(store: Store):
-    """Each reads what the one before wrote: no count is lost, and all run on one thread."""
+    """Each write sees the result of the previous one, and all run on one thread."""
     store.write(lambda db: notes.note(db, {"count": 0}))
     names = []
 
@@ -289,8 +289,8 @@ def test_writes_of_many_threads_are_made_one_after_the_other(store: Store):
     assert set(names) == {"writer"}
 
 
-def test_readers_see_what_was_written_at_once(store: Store):
-    """On their own threads, each with its own connection."""
+def test_readers_see_writes_at_once(store: Store):
+    """Readers on their own threads and connections see each write at once."""
     code = opened(store)
     seen: list[int] = []
 
@@ -306,7 +306,7 @@ def test_readers_see_what_was_written_at_once(store: Store):
 
 
 def test_after_closing_a_write_says_so(tmp_path: Path):
-    """No change is taken and forgotten: what was queued is made, what comes later is told to come again."""
+    """Queued changes are completed, later ones are refused with a message."""
     store = Store(tmp_path)
     futures = [store._writer.submit(lambda db, n=n: notes.note(db, {str(n): n})) for n in range(50)]
     store.close()
@@ -321,7 +321,7 @@ def test_after_closing_a_write_says_so(tmp_path: Path):
 
 
 def test_no_write_is_left_hanging_by_a_close(tmp_path: Path):
-    """Threads that write while the store closes each get an answer: made, or told to come again."""
+    """Threads that write during the close each get a result or a refusal."""
     store = Store(tmp_path)
     answers: list[str] = []
     going = threading.Event()
@@ -345,8 +345,8 @@ def test_no_write_is_left_hanging_by_a_close(tmp_path: Path):
     assert all("shutting down" in answer for answer in answers)
 
 
-def test_a_database_that_another_holds_is_told_in_words(store: Store):
-    """A program that locks the file for long makes a write fail with a sentence; then writing goes on."""
+def test_a_database_that_another_holds_is_reported(store: Store):
+    """While a program locks the file a write fails with a message; then writing continues."""
     store.write(lambda db: db.conn.execute("PRAGMA busy_timeout = 50").fetchone())
     other = sqlite3.connect(store.path, isolation_level=None)
     other.execute("BEGIN IMMEDIATE")
@@ -359,8 +359,8 @@ def test_a_database_that_another_holds_is_told_in_words(store: Store):
     assert len(books.people(store.read)) == 1
 
 
-def test_a_folder_that_cannot_be_made_is_told(tmp_path: Path):
-    """Where a file stands in its place, or in the way to it."""
+def test_a_folder_that_cannot_be_made_is_reported(tmp_path: Path):
+    """A file in its place, or in its path, is reported."""
     file = tmp_path / "file"
     file.write_text("mine")
     for folder in (file, file / "below"):
@@ -369,15 +369,15 @@ def test_a_folder_that_cannot_be_made_is_told(tmp_path: Path):
     assert file.read_text() == "mine"
 
 
-def test_a_folder_in_the_place_of_the_file_is_told(tmp_path: Path):
-    """The database cannot be opened, and the sentence names it."""
+def test_a_folder_in_the_place_of_the_file_is_reported(tmp_path: Path):
+    """The database cannot be opened, and the message names it."""
     (tmp_path / FILE_NAME).mkdir()
     with pytest.raises(StoreError, match=FILE_NAME):
         Store(tmp_path)
 
 
 def test_a_token_is_kept_as_its_hash_alone(store: Store):
-    """It is found by that; one of the same name takes its place, and one that is revoked is gone."""
+    """It is found by its hash; a new one with the same name replaces it, and a revoked one is gone."""
     for letter in "ab":
         row = TokenRow("logger", "look", NOON_MS, None)
         store.write(lambda db, row=row, letter=letter: devices.keep_token(db, row, letter * 64))

@@ -1,4 +1,4 @@
-"""A disk that is full, slow to share, read-only or damaged: told in words, nothing overwritten, on again afterwards."""
+"""A full, locked, read-only or damaged disk is reported, nothing is overwritten, and writing resumes afterwards."""
 
 import os
 import shlex
@@ -17,7 +17,7 @@ from roastlog.store import books, readings
 from roastlog.store.backups import BACKUPS, FILE_NAME, take
 from roastlog.store.store import Store
 from tests.checkout import ROOT
-from tests.said import keep_person
+from tests.subject_entries import keep_person
 
 HERE = Path(__file__).parent
 NOW_MS = 1_795_600_000_000
@@ -25,7 +25,7 @@ ROW = {"probe": 20.0}
 
 
 def start(script: str, *words: str) -> subprocess.Popen[str]:
-    """Start a program beside this file."""
+    """Start a program in this folder."""
     return subprocess.Popen(
         [sys.executable, str(HERE / script), *words],
         stdin=subprocess.PIPE,
@@ -37,7 +37,7 @@ def start(script: str, *words: str) -> subprocess.Popen[str]:
 
 @contextmanager
 def recorder(folder: Path) -> Iterator[Callable[[str], str]]:
-    """A recorder in its own process: what it answers to a line; the first answer, to no line, is how it opened."""
+    """A recorder in its own process: its answer to a line; the first answer, without a line, is its opening."""
     with start("recorder_on_a_bad_disk.py", str(folder)) as process:
 
         def ask(line: str) -> str:
@@ -55,7 +55,7 @@ def recorder(folder: Path) -> Iterator[Callable[[str], str]]:
 
 @contextmanager
 def held(path: Path) -> Iterator[None]:
-    """Another program has the database for itself."""
+    """Another program locks the database."""
     with start("holder.py", str(path)) as holder:
         assert holder.stdout.readline().strip() == "held"
         yield
@@ -63,8 +63,8 @@ def held(path: Path) -> Iterator[None]:
         holder.wait(30)
 
 
-def test_a_file_that_may_not_grow_is_told_and_written_on_later(tmp_path: Path):
-    """The system refuses to let files grow, as a quota does: words, nothing half, and all goes on when it may again."""
+def test_a_file_that_may_not_grow_is_reported_and_written_on_later(tmp_path: Path):
+    """If the system refuses file growth, as a quota does, it is reported, nothing is half written, and it resumes."""
     with recorder(tmp_path) as ask:
         assert ask("") == "open"
         assert ask("add 100") == "ok"
@@ -92,12 +92,12 @@ def disk(tmp_path: Path) -> Iterator[Path]:
 
 
 def mount(*words: str | Path) -> int:
-    """Mount something; its exit code."""
+    """Mount a file system; returns the exit code."""
     return subprocess.run(["mount", *map(str, words)], check=False, capture_output=True).returncode
 
 
-def test_a_full_disk_is_told_and_written_on_later(disk: Path):
-    """Something else fills it: words that say what to do, all that was there is read, and on again with room."""
+def test_a_full_disk_is_reported_and_written_on_later(disk: Path):
+    """On a full disk the message names the remedy, all data is readable, and writing resumes with room."""
     with recorder(disk / "data") as ask:
         assert [ask(""), ask("add 100")] == ["open", "ok"]
         room = os.statvfs(disk)
@@ -111,8 +111,8 @@ def test_a_full_disk_is_told_and_written_on_later(disk: Path):
         assert [ask("add 200"), ask("count 0")] == ["ok", "300"]
 
 
-def test_a_disk_that_can_only_be_read_is_told(disk: Path):
-    """At the start, in words; and on as before when it may be written again."""
+def test_a_disk_that_can_only_be_read_is_reported(disk: Path):
+    """A read-only disk is reported at the start; writing works as soon as it is allowed."""
     with recorder(disk / "data") as ask:
         assert [ask(""), ask("add 10")] == ["open", "ok"]
     assert mount("-o", "remount,ro", disk) == 0
@@ -125,8 +125,8 @@ def test_a_disk_that_can_only_be_read_is_told(disk: Path):
         assert [ask(line) for line in ("", "count 0", "add 15", "count 0")] == ["open", "10", "ok", "15"]
 
 
-def test_a_folder_without_the_right_to_write_is_told(tmp_path: Path):
-    """The same by the rights of the folder, where it is not root who asks: root may write anyway."""
+def test_a_folder_without_the_right_to_write_is_reported(tmp_path: Path):
+    """A folder without write permission is reported, except to root, who may write anyway."""
     if os.name != "posix" or os.geteuid() == 0:
         pytest.skip("rights do not bind root")
     Store(tmp_path / "data").close()
@@ -139,8 +139,8 @@ def test_a_folder_without_the_right_to_write_is_told(tmp_path: Path):
     Store(tmp_path / "data").close()
 
 
-def test_a_full_database_is_told_by_its_health_and_written_on_later(tmp_path: Path):
-    """SQLite's own bound on its file: the store says so while it lasts, without asking the disk, and recovers."""
+def test_a_full_database_is_reported_by_its_health_and_written_on_later(tmp_path: Path):
+    """With SQLite's own size limit the store reports the state without asking the disk, and recovers."""
     store = Store(tmp_path)
     pages = store.write(lambda db: db.conn.execute("PRAGMA max_page_count = 1").fetchone()[0])
     rows = [(n, ROW) for n in range(20_000)]
@@ -154,8 +154,8 @@ def test_a_full_database_is_told_by_its_health_and_written_on_later(tmp_path: Pa
     store.close()
 
 
-def test_a_database_that_another_program_holds_is_told_and_left_in_its_place(tmp_path: Path):
-    """It is not damaged, so it is not set aside; when the other lets go it opens as ever."""
+def test_a_database_that_another_program_holds_is_reported_and_left_in_its_place(tmp_path: Path):
+    """It is not damaged, so it is not set aside; when the lock is released it opens normally."""
     Store(tmp_path).close()
     with held(tmp_path / FILE_NAME), pytest.raises(StoreError, match="Close the other program"):
         Store(tmp_path)
@@ -164,14 +164,14 @@ def test_a_database_that_another_program_holds_is_told_and_left_in_its_place(tmp
 
 
 def settle(path: Path) -> None:
-    """Put all that is still in the write-ahead log into the file itself."""
+    """Move all of the write-ahead log into the file itself."""
     with sqlite3.connect(path) as connection:
         assert connection.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchone()[0] == 0
     connection.close()
 
 
 def broken_database(folder: Path, *, backed_up: bool) -> bytes:
-    """A database of ours whose first page is overwritten; its bytes."""
+    """A database of ours with an overwritten first page; returns its bytes."""
     store = Store(folder)
     store.write(lambda db: keep_person(db, books.Person("Ines", "I.", "a1")))
     if backed_up:
@@ -184,7 +184,7 @@ def broken_database(folder: Path, *, backed_up: bool) -> bytes:
 
 @pytest.mark.parametrize("begins", [b"notes, and no database\n" * 40, b"SQLite format 3\0" + b"\xff" * 4096])
 def test_a_file_that_is_no_database_is_set_aside_as_it_was(tmp_path: Path, begins: bytes):
-    """It is renamed with the time, not a byte of it changed, and no empty database comes in its place, ever."""
+    """It is renamed with the time, unchanged, and no empty database ever replaces it."""
     path = tmp_path / FILE_NAME
     path.write_bytes(begins)
     with pytest.raises(StoreError, match=r"was set aside as drumside\.sqlite3\.damaged-\d{8}T\d{6}Z; not a byte"):
@@ -197,7 +197,7 @@ def test_a_file_that_is_no_database_is_set_aside_as_it_was(tmp_path: Path, begin
 
 
 def test_the_newest_backup_is_offered_by_the_exact_command(tmp_path: Path):
-    """What the words tell to type brings all back, into a folder that is new."""
+    """The command in the message restores everything into a new folder."""
     folder = tmp_path / "a folder"
     content = broken_database(folder, backed_up=True)
     with pytest.raises(StoreError, match="The newest good backup is of 20") as told:
@@ -215,7 +215,7 @@ def test_the_newest_backup_is_offered_by_the_exact_command(tmp_path: Path):
 
 
 def test_a_database_that_is_gone_is_not_followed_by_an_empty_one(tmp_path: Path):
-    """Where only backups are, an empty one would give the codes on the bags a second time."""
+    """If only backups are left, an empty database would assign the codes on the bags again."""
     broken_database(tmp_path, backed_up=True)
     (tmp_path / FILE_NAME).unlink()
     for content in (None, b""):
@@ -227,7 +227,7 @@ def test_a_database_that_is_gone_is_not_followed_by_an_empty_one(tmp_path: Path)
 
 
 def test_a_damaged_database_of_a_running_server_is_not_renamed(tmp_path: Path):
-    """A command beside the server only tells: the server has the file open and must not lose it."""
+    """A command beside the server only reports it, since the server has the file open."""
     fcntl = pytest.importorskip("fcntl")
     content = broken_database(tmp_path, backed_up=False)
     with (tmp_path / "lock").open("w") as lock:
@@ -237,8 +237,8 @@ def test_a_damaged_database_of_a_running_server_is_not_renamed(tmp_path: Path):
     assert (tmp_path / FILE_NAME).read_bytes() == content
 
 
-def test_damage_that_shows_later_is_told_with_the_way_back(tmp_path: Path):
-    """Reading and writing say so in words; what is not hit by it goes on; the file stays where it is."""
+def test_damage_that_shows_later_is_reported_with_the_way_back(tmp_path: Path):
+    """Reading and writing report it; unaffected data still works; the file stays."""
     store = Store(tmp_path)
     store.write(lambda db: readings.add_rows(db, "drum-4", [(n, ROW) for n in range(20_000)]))
     backup = take(store.path, tmp_path / BACKUPS, NOW_MS)
@@ -260,7 +260,7 @@ def test_damage_that_shows_later_is_told_with_the_way_back(tmp_path: Path):
 
 
 def test_a_disk_that_was_away_is_read_again(tmp_path: Path):
-    """The folder is gone and comes back: words meanwhile, no empty database in its place, and then on as before."""
+    """While the folder is gone there are messages and no new database; then everything continues."""
     store = Store(tmp_path / "disk")
     store.write(lambda db: keep_person(db, books.Person("Ines", "I.", "a1")))
     (tmp_path / "disk").rename(tmp_path / "away")
@@ -274,7 +274,7 @@ def test_a_disk_that_was_away_is_read_again(tmp_path: Path):
                 told.append(str(error))
                 (tmp_path / "away").rename(tmp_path / "disk")
 
-    thread = threading.Thread(target=read)  # one that has no connection yet
+    thread = threading.Thread(target=read)  # a thread without a connection yet
     thread.start()
     thread.join()
     assert "data folder is still there" in str(told[0])
@@ -283,7 +283,7 @@ def test_a_disk_that_was_away_is_read_again(tmp_path: Path):
 
 
 def test_a_row_that_cannot_be_is_no_trouble_of_the_disk(tmp_path: Path):
-    """A row that cannot be is refused without advice about disks."""
+    """An invalid row is refused without advice about disks."""
     store = Store(tmp_path)
     with pytest.raises(StoreError, match="constraint") as told:
         store.write(lambda db: db.conn.execute("INSERT INTO people VALUES ('a', NULL, NULL)"))

@@ -1,4 +1,4 @@
-"""Batch codes: the check character against outside sources, and what a person may type."""
+"""Batch codes: the check character against external sources, and tolerant parsing."""
 
 from datetime import date
 
@@ -28,7 +28,7 @@ def test_agrees_with_an_independent_implementation(body: str):
 
 @given(bodies, st.data())
 def test_every_single_wrong_character_is_caught(body: str, data: st.DataObject):
-    """Changing any one character, the check among them, makes the check fail, by our own sum."""
+    """Changing any single character, including the check, makes the check fail, by our own sum."""
     whole = body + check_character(body)
     place = data.draw(st.integers(0, len(whole) - 1))
     other = data.draw(st.sampled_from([c for c in ALPHABET if c != whole[place]]))
@@ -37,7 +37,7 @@ def test_every_single_wrong_character_is_caught(body: str, data: st.DataObject):
 
 
 def test_swaps_are_caught_but_for_the_known_few():
-    """Of all swaps of unlike neighbours in all codes of a year, only pairs of consecutive digits slip through."""
+    """Of all swaps of different neighbours in a year's codes, only pairs of consecutive digits pass."""
     swaps, missed = 0, []
     for day in range(1, 366):
         for number in range(1, 60):
@@ -70,7 +70,7 @@ def test_a_code_of_a_day():
 
 @given(days, numbers)
 def test_a_code_is_read_back(day: date, number: int):
-    """What batch_code makes, parse_code takes apart, whether the check is a letter or a digit."""
+    """parse_code inverts batch_code, whether the check is a letter or a digit."""
     code = batch_code(day, number)
     parsed = parse_code(code)
     assert (parsed.code, parsed.day, parsed.number) == (code, day, number)
@@ -88,7 +88,7 @@ def test_typing_is_forgiven(day: date, number: int, data: st.DataObject):
 
 @given(days, numbers, st.data())
 def test_a_wrong_digit_is_mistyped_not_unknown(day: date, number: int, data: st.DataObject):
-    """One wrong digit is told as mistyped, by a sentence that offers no code of its own making."""
+    """One wrong digit is reported as a typing mistake, without a suggested code."""
     code = batch_code(day, number)
     place = data.draw(st.sampled_from([i for i in (0, 1, 2, 3, 4, 7, 8) if code[i].isdigit() and i < len(code) - 1]))
     other = data.draw(st.sampled_from([c for c in "0123456789" if c != code[place]]))
@@ -99,7 +99,7 @@ def test_a_wrong_digit_is_mistyped_not_unknown(day: date, number: int, data: st.
 
 
 def test_a_digit_for_a_check_is_no_part_of_the_number():
-    """A check that is a digit stays the check: the number before it keeps its two digits."""
+    """With a digit as the check, the number before it keeps its two digits."""
     code = next(
         batch_code(date(2026, 11, 25), n) for n in range(1, 99) if batch_code(date(2026, 11, 25), n)[-1].isdigit()
     )
@@ -125,7 +125,7 @@ def test_a_digit_for_a_check_is_no_part_of_the_number():
     ],
 )
 def test_other_text_is_no_code(text: str):
-    """Text of another form is told as no code, with the form that codes have."""
+    """Other text is refused with the format of codes."""
     with pytest.raises(NotACode, match="26330-04M"):
         parse_code(text)
 
@@ -134,8 +134,8 @@ def test_other_text_is_no_code(text: str):
     ("digits", "good"),
     [("2836601", True), ("2636601", False), ("2600001", False), ("2640001", False), ("2633000", False)],
 )
-def test_days_and_numbers_that_cannot_be(digits: str, good: bool):
-    """Day 366 is of leap years only; day 0, day 400 and number 0 are no batch's, even with a check that fits."""
+def test_impossible_days_and_numbers_are_refused(digits: str, good: bool):
+    """Day 366 exists only in leap years; day 0, day 400 and number 0 are invalid, even with a correct check."""
     text = digits + check_character(digits)
     if good:
         assert parse_code(text).day == date(2028, 12, 31)
@@ -146,12 +146,12 @@ def test_days_and_numbers_that_cannot_be(digits: str, good: bool):
 
 @pytest.mark.parametrize("number", [0, -1, 10000])
 def test_numbers_out_of_range(number: int):
-    """A number that no code can carry is refused when the code is made."""
+    """A number too large for a code is refused when the code is made."""
     with pytest.raises(NotACode, match="1 to 9999"):
         batch_code(date(2026, 11, 25), number)
 
 
 def test_strange_characters_have_no_check():
-    """Characters outside 0–9 and A–Z are refused, not counted as something."""
+    """Characters outside 0–9 and A–Z are refused."""
     with pytest.raises(NotACode):
         check_character("26330a")

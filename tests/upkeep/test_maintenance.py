@@ -1,4 +1,4 @@
-"""Maintenance: packs what is quiet, backs up at night, says how it went, and holds nothing up."""
+"""Maintenance: packs old readings, backs up at night, reports the result, and blocks nothing."""
 
 import logging
 import sqlite3
@@ -27,17 +27,17 @@ HOUR_S = 3600
 
 @pytest.fixture
 def maintenance(services: Services) -> Maintenance:
-    """The maintenance, whose jobs are called by hand."""
+    """The maintenance, with jobs called by the test."""
     return services.maintenance
 
 
 def backups(services: Services) -> list[int]:
-    """Times of all backups, the newest first. [ms UTC]"""
+    """Times of all backups, newest first. [ms UTC]"""
     return [backup.at_ms for backup in listed(services.store.path.parent / BACKUPS)]
 
 
 def test_a_record_is_the_same_when_its_readings_are_packed(bench: Bench):
-    """Curve, moments and all: what the API gives of a batch does not change by a byte, and the rows are gone."""
+    """The API's answer for a batch does not change by a byte, and the rows are gone."""
     code = bench.roast(600)
     bench.services.runtime.live("drum-4").save()
     told = [bench.client.get(f"/api/batches/{code}{end}").data for end in ("", "/curve")]
@@ -49,7 +49,7 @@ def test_a_record_is_the_same_when_its_readings_are_packed(bench: Bench):
 
 
 def test_a_charge_that_is_moved_after_packing_moves_the_curve(bench: Bench):
-    """Readings belong to the clock and not to the batch: moved by 60 s, the curve begins with what was before it."""
+    """Readings belong to a time: a charge moved by 60 s shows the earlier readings."""
     bench.push((-100, "bean_probe", 55.0), (-40, "bean_probe", 77.0))
     code = bench.roast(120)
     bench.services.runtime.live("drum-4").save()
@@ -63,7 +63,7 @@ def test_a_charge_that_is_moved_after_packing_moves_the_curve(bench: Bench):
 
 
 def test_a_damaged_half_hour_is_a_gap_on_the_page(bench: Bench):
-    """The page of the record comes all the same, with its moments; the API gives null where readings were."""
+    """The page of the record still has its moments; the API gives null for the missing readings."""
     code = bench.roast(300)
     bench.services.runtime.live("drum-4").save()
     bench.clock.turn_to((2 * SLOT_MS + QUIET_MS) / 1000)
@@ -76,7 +76,7 @@ def test_a_damaged_half_hour_is_a_gap_on_the_page(bench: Bench):
 
 
 def test_a_backup_is_made_each_night_and_no_oftener(services: Services, clock: HandClock, maintenance: Maintenance):
-    """At the first start, at three in the morning of each day, and, where that was missed, when it starts again."""
+    """A backup is made at the first start, at three each night, and at the next start if that was missed."""
     newest_ms = set()
     for hour in range(49):
         clock.turn_to(hour * HOUR_S)
@@ -92,7 +92,7 @@ def test_a_backup_is_made_each_night_and_no_oftener(services: Services, clock: H
 
 @pytest.fixture
 def berlin(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
-    """A zone with summer time."""
+    """A time zone with summer time."""
     monkeypatch.setenv("TZ", "Europe/Berlin")
     time.tzset()
     yield
@@ -112,15 +112,15 @@ def berlin(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
     ],
 )
 def test_night_is_three_oclock_on_the_wall(now: str, night: str):
-    """Also where summer time begins or ends (EU: last Sundays of March and October, at 01:00 UTC)."""
+    """Night is correct even where summer time changes (EU: last Sundays of March and October, at 01:00 UTC)."""
     asked, expected = (datetime.fromisoformat(text).timestamp() * 1000 for text in (now, night))
     assert last_night_ms(round(asked)) == expected
 
 
-def test_a_backup_that_fails_is_told_on_the_page_and_tried_again(
+def test_a_backup_that_fails_is_reported_on_the_page_and_tried_again(
     services: Services, clock: HandClock, maintenance: Maintenance, bench: Bench
 ):
-    """A file stands where the folder should be: words on the page of today, an hour later another try, then a tick."""
+    """With a file in place of the folder Today shows the failure, it is retried after an hour, then there is a tick."""
     (services.store.path.parent / BACKUPS).write_text("in the way")
     with pytest.raises(StoreError, match="No backup can be made"):
         maintenance.back_up()
@@ -136,8 +136,8 @@ def test_a_backup_that_fails_is_told_on_the_page_and_tried_again(
     assert "Backed up 3 h ago" in bench.client.get("/").text
 
 
-def test_an_old_backup_is_told(services: Services, clock: HandClock, maintenance: Maintenance, bench: Bench):
-    """Nothing fails, but nothing is made either: after two days the page says how old the newest is."""
+def test_an_old_backup_is_reported(services: Services, clock: HandClock, maintenance: Maintenance, bench: Bench):
+    """Without any failure or backup, Today shows the age of the newest after two days."""
     assert "No backup yet" in bench.client.get("/").text
     maintenance.back_up()
     clock.turn_to(5 * 24 * HOUR_S)
@@ -145,10 +145,10 @@ def test_an_old_backup_is_told(services: Services, clock: HandClock, maintenance
     assert services.backups.status().age_s == 5 * 24 * HOUR_S
 
 
-def test_damaged_readings_are_told_after_the_nightly_check(
+def test_damaged_readings_are_reported_after_the_nightly_check(
     services: Services, clock: HandClock, maintenance: Maintenance
 ):
-    """The backup counts them; the page says that an older one may have them whole."""
+    """The backup counts them; Today says that an older one may be intact."""
     services.store.write(lambda db: readings.add_rows(db, "drum-4", [(START_MS - SLOT_MS, {"bean_probe": 20.0})]))
     clock.turn_to(HOUR_S)
     maintenance.seal_quiet()
@@ -158,12 +158,12 @@ def test_damaged_readings_are_told_after_the_nightly_check(
 
 
 def photos(services: Services) -> set[str]:
-    """Names of all photos that are kept."""
+    """Names of all stored photos."""
     return {row[0] for row in services.store.read.execute("SELECT name FROM photos")}
 
 
-def test_photos_that_nobody_names_are_swept_after_a_month(bench: Bench, clock: HandClock, maintenance: Maintenance):
-    """Those alone: not one that an entry names, also by a correction or one taken back, and not one that is younger."""
+def test_unnamed_photos_are_deleted_after_a_month(bench: Bench, clock: HandClock, maintenance: Maintenance):
+    """Only old unnamed photos are deleted: not one named by an entry, even corrected or undone."""
     services, code = bench.services, bench.open()
     named, undone, corrected, unnamed, young, named_late = (str(uuid4()) for _ in range(6))
     for name in (named, undone, corrected, unnamed, named_late):
@@ -177,7 +177,7 @@ def test_photos_that_nobody_names_are_swept_after_a_month(bench: Bench, clock: H
     services.store.write(lambda db: keep_photo(db, young, b"jpeg", clock.now_ms()))
     maintenance.sweep_photos()
     assert photos(services) == {*kept, unnamed, young, named_late}
-    # A tap that lay on a phone for all that time still finds its photo.
+    # A tap that waited on a phone all that time still finds its photo.
     bench.say(bench.entry("trier", 6, batch=code, stage="tan", photo=named_late))
     clock.turn_to(UNNAMED_MS / 1000 + SWEEP_MS / 1000)
     maintenance.sweep_photos()
@@ -185,7 +185,7 @@ def test_photos_that_nobody_names_are_swept_after_a_month(bench: Bench, clock: H
 
 
 def test_a_photo_that_is_named_while_it_is_swept_stays(bench: Bench, clock: HandClock):
-    """Between the question and the deletion an entry names it: the deletion asks again, of what came since."""
+    """The deletion checks again, so an entry that names the photo after the first check saves it."""
     services, code = bench.services, bench.open()
     one, other = str(uuid4()), str(uuid4())
     for name in (one, other):
@@ -199,7 +199,7 @@ def test_a_photo_that_is_named_while_it_is_swept_stays(bench: Bench, clock: Hand
 
 
 def test_it_works_by_itself_and_stops(services: Services, monkeypatch: pytest.MonkeyPatch):
-    """Started with the server: quiet readings are packed, a backup is made, and a stop is not held up."""
+    """Started with the server, it packs old readings, makes a backup, and does not delay a stop."""
     monkeypatch.setattr(module, "FIRST_S", 0.01)
     services.store.write(lambda db: readings.add_rows(db, "drum-4", [(START_MS - 9 * SLOT_MS, {"bean_probe": 1.0})]))
     maintenance = Maintenance(services.store, services.clock)
@@ -210,10 +210,10 @@ def test_it_works_by_itself_and_stops(services: Services, monkeypatch: pytest.Mo
     assert services.store.read.execute("SELECT count(*) FROM sealed").fetchone()[0] == 1
 
 
-def test_what_cannot_be_packed_is_told_once_and_holds_up_nothing(
+def test_an_unpackable_row_is_reported_once_and_delays_nothing(
     services: Services, maintenance: Maintenance, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
 ):
-    """A row that is no JSON stays a row; the half hours beside it are packed."""
+    """An invalid row stays a row; the adjacent half hours are packed."""
     for number in range(3):
         row = START_MS - (9 - number) * SLOT_MS, {"bean_probe": 1.0}
         services.store.write(lambda db, row=row: readings.add_rows(db, "drum-4", [row]))
@@ -232,7 +232,7 @@ def test_what_cannot_be_packed_is_told_once_and_holds_up_nothing(
 def test_readings_of_a_disk_that_refuses_are_packed_later(
     services: Services, maintenance: Maintenance, clock: HandClock
 ):
-    """Another program holds the database: nothing is deleted, and the next time it goes."""
+    """While another program locks the database nothing is deleted; the next time packing works."""
     services.store.write(lambda db: readings.add_rows(db, "drum-4", [(START_MS - 9 * SLOT_MS, {"bean_probe": 1.0})]))
     services.store.write(lambda db: db.conn.execute("PRAGMA busy_timeout = 20").fetchone())
     other = sqlite3.connect(services.store.path, isolation_level=None)
@@ -245,8 +245,8 @@ def test_readings_of_a_disk_that_refuses_are_packed_later(
     assert list(sealing.due(services.store.read, clock.now_ms())) == []
 
 
-def test_a_full_disk_is_told_and_recording_goes_on(bench: Bench):
-    """The page of today and /healthz say what to do; readings wait in memory, and are written when there is room."""
+def test_a_full_disk_is_reported_and_recording_goes_on(bench: Bench):
+    """Today and /healthz name the remedy; readings wait in memory, and are written when there is room."""
     store, live = bench.services.store, bench.services.runtime.live("drum-4")
     pages = store.write(lambda db: db.conn.execute("PRAGMA max_page_count = 1").fetchone()[0])
     rows = [(START_MS + n, {"bean_probe": n / 10}) for n in range(50_000)]
@@ -270,10 +270,10 @@ def test_a_full_disk_is_told_and_recording_goes_on(bench: Bench):
     assert "▲" not in bench.client.get("/").text
 
 
-def test_strangers_are_told_no_folders(bench: Bench):
-    """The data folder was taken away: a page says which it is, a bag page only that it cannot be read."""
+def test_strangers_see_no_folders(bench: Bench):
+    """Without the data folder an owner's page names it, a bag page only says that it cannot be read."""
     folder = bench.services.store.path.parent
-    bench.services.store.read.lost = True  # this thread asks for a new connection
+    bench.services.store.read.lost = True  # this thread opens a new connection
     folder.rename(folder.with_name("away"))
     inside, bag = bench.client.get("/batches"), bench.client.get("/r/some-token")
     folder.with_name("away").rename(folder)

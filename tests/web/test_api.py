@@ -1,4 +1,4 @@
-"""The API by the contract, and what it says to input that is wrong."""
+"""The API and its answers to invalid input."""
 
 import json
 from uuid import uuid4
@@ -10,7 +10,7 @@ from tests.conftest import START_MS, Bench
 
 
 def test_health_names_each_machine(bench: Bench):
-    """It answers ok, with when each machine was last heard."""
+    """It answers ok, with the time of each machine's last data."""
     bench.push((0, "bean_probe", 200.0))
     answer = bench.client.get("/healthz")
     assert answer.status_code == 200
@@ -21,7 +21,7 @@ def test_health_names_each_machine(bench: Bench):
 
 
 def test_asking_for_health_does_not_keep_the_disk_busy(bench: Bench, monkeypatch: pytest.MonkeyPatch):
-    """Anyone may ask: one write tells for some seconds, and a fault is told as soon as any write meets it."""
+    """One write serves for some seconds, since anyone may ask; a fault is reported as soon as any write fails."""
     written: list[object] = []
     real = bench.services.store._writer.do
     monkeypatch.setattr(bench.services.store._writer, "do", lambda change: (written.append(change), real(change))[1])
@@ -31,8 +31,8 @@ def test_asking_for_health_does_not_keep_the_disk_busy(bench: Bench, monkeypatch
     assert len(written) == 1
 
 
-def test_a_database_that_cannot_be_read_is_told_in_words(bench: Bench):
-    """A page and a call say 503 and what to do; what is in memory is not said to be lost."""
+def test_a_database_that_cannot_be_read_is_reported(bench: Bench):
+    """Pages and API answer 503 with the remedy; data in memory is not reported as lost."""
     bench.services.store.write(lambda db: db.execute("ALTER TABLE batches RENAME TO gone"))
     page = bench.client.get("/batches")
     assert page.status_code == 503
@@ -43,12 +43,12 @@ def test_a_database_that_cannot_be_read_is_told_in_words(bench: Bench):
 
 
 def test_the_clock_tells_time_and_rate(bench: Bench):
-    """A phone measures its offset against it."""
+    """A phone measures its clock offset with it."""
     assert bench.client.get("/api/clock").get_json() == {"now_ms": START_MS, "rate": 1.0}
 
 
 def test_a_batch_in_json_has_moments_phases_and_metrics(bench: Bench):
-    """Moments are seconds from charge, the turning point among them."""
+    """Moments are in seconds from charge, including the turning point."""
     code = bench.roast(lot="HU-7", green_g=4000, intent="filter")
     bench.say(bench.entry("weighed", 900, batch=code, roasted_g=3432))
     told = bench.client.get(f"/api/batches/{code}").get_json()
@@ -88,7 +88,7 @@ def test_the_curve_has_one_row_a_second_and_a_rate_for_each_bean_channel(bench: 
 
 
 def test_a_shift_of_charge_moves_the_stored_curve_with_it(bench: Bench):
-    """Readings are kept by wall time, so the curve begins where the charge is."""
+    """Readings are stored by wall time, so the curve starts at the charge."""
     code = bench.roast(120)
     charge = next(
         entry
@@ -120,7 +120,7 @@ def test_entries_may_name_their_batch_by_its_opening(bench: Bench):
 
 
 def test_one_bad_entry_spoils_no_other(bench: Bench):
-    """Each is answered on its own."""
+    """Each entry is answered separately."""
     code = bench.open()
     results = bench.say(
         bench.entry("note", batch=code, text="a"),
@@ -131,8 +131,8 @@ def test_one_bad_entry_spoils_no_other(bench: Bench):
     assert [result["status"] for result in results] == ["stored", "refused", "refused", "stored"]
 
 
-def test_a_mistyped_code_is_told_from_an_unknown_one(bench: Bench):
-    """The check character tells: one is to be typed again, the other to be looked for elsewhere."""
+def test_a_mistyped_code_is_distinguished_from_an_unknown_one(bench: Bench):
+    """The check character distinguishes a mistyped code from an unknown one."""
     code = bench.open()
     mistyped = code[:-1] + ("A" if code[-1] != "A" else "B")
     answer = bench.client.get(f"/api/batches/{mistyped}")
@@ -161,7 +161,7 @@ def test_a_mistyped_code_is_told_from_an_unknown_one(bench: Bench):
     ],
 )
 def test_a_reading_that_cannot_be_is_refused_alone(bench: Bench, reading: object, words: str):
-    """The others of the same push are taken."""
+    """The other readings of the same push are accepted."""
     good = {"channel": "bean_probe", "value": 20.5}
     answer = bench.client.post(
         "/api/machines/drum-4/readings",
@@ -199,7 +199,7 @@ def test_a_logger_that_was_away_catches_up_to_a_day_back(bench: Bench):
 def test_a_body_that_cannot_be_read_is_answered_in_words(
     bench: Bench, path: str, data: bytes, content_type: str, status: int
 ):
-    """The right status, a sentence, and nothing lost that was said before."""
+    """The status is correct, there is a message, and earlier data is unchanged."""
     code = bench.open()
     answer = bench.client.post(path, data=data, content_type=content_type)
     assert answer.status_code == status
@@ -208,7 +208,7 @@ def test_a_body_that_cannot_be_read_is_answered_in_words(
 
 
 def test_a_roasted_weight_above_the_green_is_refused(bench: Bench):
-    """More cannot come out than went in; the sentence says what to look at."""
+    """The message names the weights to check."""
     code = bench.roast(30, green_g=4000)
     result = bench.say(bench.entry("weighed", 60, batch=code, roasted_g=4100))[0]
     assert result["status"] == "refused"
@@ -216,8 +216,8 @@ def test_a_roasted_weight_above_the_green_is_refused(bench: Bench):
     assert bench.services.batches.record(code).batch.state == "cooling"
 
 
-def test_a_used_up_lot_is_told_and_the_batch_still_opens(bench: Bench):
-    """The books may be wrong; the beans in the hopper are not."""
+def test_a_used_up_lot_is_reported_and_the_batch_still_opens(bench: Bench):
+    """The stock may be wrong; the beans in the hopper are not."""
     for _ in range(4):
         bench.open(lot="HU-7", green_g=4900)
     result = bench.say(bench.entry("opened", lot="HU-7", green_g=4000))[0]
@@ -227,7 +227,7 @@ def test_a_used_up_lot_is_told_and_the_batch_still_opens(bench: Bench):
 
 
 def test_odd_moments_are_kept_with_a_notice(bench: Bench):
-    """Out of order, doubled, about nothing, ahead of time: kept, and said so."""
+    """Out of order, doubled, about nothing, or in the future: kept, with a notice."""
     code = bench.open()
     results = bench.say(
         bench.entry("moment", 0, batch=code, moment="charge"),
@@ -244,7 +244,7 @@ def test_odd_moments_are_kept_with_a_notice(bench: Bench):
 
 
 def test_a_move_out_of_range_or_of_no_control_is_refused(bench: Bench):
-    """It names what there is."""
+    """The message lists the controls and their range."""
     code = bench.open()
     far, none = bench.say(
         bench.entry("move", batch=code, control="radiant", setting=11),
@@ -255,7 +255,7 @@ def test_a_move_out_of_range_or_of_no_control_is_refused(bench: Bench):
 
 
 def test_an_amendment_that_cannot_be_true_is_refused(bench: Bench):
-    """A corrected weight is held against the green weight as well."""
+    """A corrected weight is also checked against the green weight."""
     code = bench.roast(30, green_g=4000)
     weighed = bench.entry("weighed", 60, batch=code, roasted_g=3400)
     bench.say(weighed)
@@ -265,7 +265,7 @@ def test_an_amendment_that_cannot_be_true_is_refused(bench: Bench):
 
 
 def test_batches_are_listed_newest_first_and_filtered(bench: Bench):
-    """Paged, by coffee, by machine, by a part of what is written."""
+    """Paged, and filtered by coffee, by machine, and by a part of the text."""
     codes = [bench.open(second, coffee=f"Coffee {second % 2}") for second in range(5)]
     told = bench.client.get("/api/batches?size=2&page=2").get_json()
     assert (told["total"], told["pages"], told["page"]) == (5, 3, 2)
@@ -277,8 +277,8 @@ def test_batches_are_listed_newest_first_and_filtered(bench: Bench):
     assert "token" not in told["batches"][0]
 
 
-def test_what_came_in_while_away_can_be_fetched(bench: Bench):
-    """Entries after a number, each with its own."""
+def test_missed_entries_can_be_fetched(bench: Bench):
+    """Entries after a number are returned, each with its own."""
     code = bench.open()
     seq = bench.client.get("/api/entries?machine=drum-4&after=0").get_json()["seq"]
     bench.say(bench.entry("note", batch=code, text="a"), bench.entry("note", batch=code, text="b"))
@@ -288,7 +288,7 @@ def test_what_came_in_while_away_can_be_fetched(bench: Bench):
 
 
 def test_the_description_is_sound_openapi_and_lists_every_call(bench: Bench):
-    """Checked by openapi-spec-validator against the OpenAPI 3.1 schema, and against the routes that there are."""
+    """openapi-spec-validator accepts it as OpenAPI 3.1, and it matches the existing routes."""
     told = bench.client.get("/api/openapi.json").get_json()
     validate(told)
     routes = {

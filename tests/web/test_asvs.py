@@ -1,4 +1,4 @@
-"""What the OWASP ASVS 5.0 asks of a web page in its chapter V3, requirement by requirement.
+"""The requirements of chapter V3 of the OWASP ASVS 5.0 for web pages, one by one.
 
 Numbers and wording are from memory; V3.4.7 (reports of the policy) and V3.5.4 (a host name for each application) are of
 level 3 or for others, and are left out.
@@ -22,7 +22,7 @@ YEAR_S = 31_536_000
 
 @pytest.fixture
 def answers(bench: Bench) -> list[tuple[str, TestResponse]]:
-    """An answer of every kind: pages, errors, files, data, a stream; over TLS, as its owner's device gets them."""
+    """An answer of every kind: pages, errors, files, data, a stream; over TLS, to an owner's device."""
     code = bench.roast(30)
     client = browser(bench, OWN)
     cookie = client.get_cookie(COOKIE)
@@ -35,7 +35,7 @@ def answers(bench: Bench) -> list[tuple[str, TestResponse]]:
 
 
 def paired(bench: Bench) -> str:
-    """The cookie that a device gets over TLS."""
+    """Cookie of a device paired over TLS."""
     made = bench.services.pairing.invite("operate")
     answer = browser(bench).post("/pair", data={"secret": made.secret}, base_url=TLS)
     return str(answer.headers["Set-Cookie"])
@@ -49,7 +49,7 @@ def test_every_answer_carries_its_headers(answers: list[tuple[str, TestResponse]
         if answer.status_code != 303:
             assert headers["Content-Type"], path
         assert int(re.match(r"max-age=(\d+)", headers["Strict-Transport-Security"])[1]) >= YEAR_S, path  # 3.4.1
-        assert "Access-Control-Allow-Origin" not in headers, path  # 3.4.2: nobody else may read
+        assert "Access-Control-Allow-Origin" not in headers, path  # 3.4.2: no other origin may read it
         policy = {
             name: rest
             for name, _, rest in (part.partition(" ") for part in headers["Content-Security-Policy"].split("; "))
@@ -59,15 +59,15 @@ def test_every_answer_carries_its_headers(answers: list[tuple[str, TestResponse]
         assert headers["Referrer-Policy"] in {"same-origin", "no-referrer"}, path  # 3.4.5
         assert policy["frame-ancestors"] == "'none'", path  # 3.4.6
         assert headers["Cross-Origin-Opener-Policy"] == "same-origin", path  # 3.4.8
-        # The plain door's page asks whether the secure one is trusted; the answer is empty.
+        # The plain door's page checks whether the secure one is trusted; the answer is empty.
         mayread = "cross-origin" if path == "/this-device/reached" else "same-origin"
         assert headers["Cross-Origin-Resource-Policy"] == mayread, path  # 3.5.8
         answer.close()
 
 
 @pytest.mark.parametrize("script", SCRIPTS, ids=lambda path: path.stem)
-def test_what_people_wrote_is_shown_as_text(script):
-    """V3.2.2: no script of ours makes markup of a text, or code."""
+def test_user_text_is_shown_as_text(script):
+    """V3.2.2: no script of ours turns a text into markup or code."""
     text = script.read_text(encoding="utf-8")
     assert not re.search(r"\b(innerHTML|outerHTML|insertAdjacentHTML|document\.write|eval|new Function)\b", text)
 
@@ -81,7 +81,7 @@ def test_the_cookie_is_bound_to_this_host_and_to_http(bench: Bench):
 
 
 def test_a_change_is_neither_a_get_nor_another_sites(bench: Bench):
-    """V3.5.1 to 3.5.3: looking at every address changes nothing; a change from another site is refused."""
+    """V3.5.1 to 3.5.3: a GET of every address changes nothing; a change from another site is refused."""
     code = bench.roast(30)
 
     def state() -> tuple[object, ...]:
@@ -99,7 +99,7 @@ def test_a_change_is_neither_a_get_nor_another_sites(bench: Bench):
 
 
 def test_data_is_no_script(answers: list[tuple[str, TestResponse]]):
-    """V3.5.6 and 3.5.7: no JSONP, and nothing that only some may see comes as a script."""
+    """V3.5.6 and 3.5.7: there is no JSONP, and no protected data is a script."""
     for path, answer in answers:
         if answer.mimetype == "text/javascript":
             assert path.startswith(("/static/", "/vendor/", "/sw.js")), path
@@ -107,7 +107,7 @@ def test_data_is_no_script(answers: list[tuple[str, TestResponse]]):
 
 
 def test_nothing_comes_from_elsewhere(answers: list[tuple[str, TestResponse]]):
-    """V3.6.1: every script, style and picture is our own, so that none needs a hash."""
+    """V3.6.1: every script, style and picture is our own, so none needs a hash."""
     for path, answer in answers:
         if answer.mimetype == "text/html":
             loaded = re.findall(r'<(?:script|img|link|iframe|source)\b[^>]*?\b(?:src|href)="([^"]+)"', answer.text)
@@ -116,7 +116,7 @@ def test_nothing_comes_from_elsewhere(answers: list[tuple[str, TestResponse]]):
 
 
 def test_no_redirect_leads_elsewhere(bench: Bench):
-    """V3.7.2: where a page leads on, it stays here, whatever was asked for or typed."""
+    """V3.7.2: every redirect stays on this site, whatever the request."""
     code = bench.roast(30)
     client = browser(bench, OWN)
     away = "https://evil.example/"

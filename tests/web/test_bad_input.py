@@ -1,4 +1,4 @@
-"""Whatever is put into a form, an address or an entry: it stays text, it is answered in words, and nothing breaks."""
+"""Any input in a form, an address or an entry stays text, gets a clear answer, and breaks nothing."""
 
 import json
 import logging
@@ -22,11 +22,11 @@ HTML = [
     "<!--<script>",
 ]
 ODD = ["<", "\x00", "\u202e", "a\nb", "😀" * 20, "ﷺ", "%s%n", "../..", "' OR 1=1 --", "\ufffe", "W" * 80]
-TOGETHER = ["".join(text for text in ODD if len(text) < 20), "😀" * 20, "W" * 80]  # in as few batches as hold them
+TOGETHER = ["".join(text for text in ODD if len(text) < 20), "😀" * 20, "W" * 80]  # in as few batches as possible
 
 
 class Tags(HTMLParser):
-    """The tags of a page with their attributes, and what its data blocks hold."""
+    """The tags of a page with their attributes, and the content of its data blocks."""
 
     def __init__(self, text: str) -> None:
         super().__init__(convert_charrefs=True)
@@ -37,7 +37,7 @@ class Tags(HTMLParser):
         self.close()
 
     def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
-        """Note a tag; its attributes as a browser would see them."""
+        """Record a tag and its attributes as a browser sees them."""
         self.tags.append((tag, dict(attrs)))
         self._block = tag == "script" and dict(attrs).get("type") == "application/json"
 
@@ -46,13 +46,13 @@ class Tags(HTMLParser):
         self._block = False
 
     def handle_data(self, data: str) -> None:
-        """Note what a data block holds."""
+        """Record the content of a data block."""
         if self._block:
             self.blocks.append(data)
 
 
 def assert_harmless(text: str, path: str) -> None:
-    """Assert that a page has no script but our files, no handler, no foreign picture, and whole data blocks."""
+    """Assert that a page has only our script files, no handler, no foreign picture, and complete data blocks."""
     page = Tags(text)
     for tag, attributes in page.tags:
         assert not [name for name in attributes if name.startswith("on")], (path, tag, attributes)
@@ -70,7 +70,7 @@ def assert_harmless(text: str, path: str) -> None:
 
 
 def pages(services: Services, code: str) -> list[str]:
-    """Every page that shows something of a batch or of the books."""
+    """Every page that shows part of a batch or of the stock."""
     token = services.batches.summary(code).token
     return [
         "/",
@@ -95,7 +95,7 @@ def pages(services: Services, code: str) -> list[str]:
 
 
 def say_all(bench: Bench, text: str) -> str:
-    """Every kind of entry with a text field, each holding ``text``; the batch."""
+    """Send every kind of entry with a text field, each with ``text``; returns the batch."""
     short = text[:80]
     lot = LotRow("HU-9", short, *[short] * 4, bought_g=20_000.0, arrived=short, cup=short, price=short, note=short)
     bench.services.lots.keep(lot)
@@ -126,7 +126,7 @@ def say_all(bench: Bench, text: str) -> str:
 
 @pytest.mark.parametrize("text", HTML)
 def test_html_stays_text_on_every_page(bench: Bench, text: str):
-    """In every text field of every entry, lot, person and setting: as text, in attributes and in data blocks."""
+    """HTML in any text field of an entry, lot, person or setting stays text, in attributes and data blocks too."""
     for second in range(61):
         bench.clock.turn_to(second)
         bench.push((second, "bean_probe", 100.0 + second))
@@ -144,7 +144,7 @@ def test_html_stays_text_on_every_page(bench: Bench, text: str):
 
 @pytest.mark.parametrize("text", HTML)
 def test_html_in_a_live_event_breaks_no_event(bench: Bench, text: str):
-    """An event is lines of its own: no text can end it or begin another."""
+    """No text can end an event or start another."""
     hub = bench.services.live.hub("drum-4")
     bench.push((0, "bean_probe", 100.0))
     watch = hub.watch()
@@ -160,7 +160,7 @@ def test_html_in_a_live_event_breaks_no_event(bench: Bench, text: str):
 
 @pytest.mark.parametrize("text", TOGETHER)
 def test_odd_characters_are_kept_and_shown(bench: Bench, text: str):
-    """Control characters, right-to-left marks, very long words: every page and label still comes."""
+    """With control characters, right-to-left marks and very long words every page and label still works."""
     code = say_all(bench, f"a{text}b"[:80])
     for path in [*pages(bench.services, code), f"/batches/{code}/label.pdf", f"/batches/{code}/figure.json"]:
         assert bench.client.get(path, follow_redirects=True).status_code == 200, path
@@ -193,7 +193,7 @@ NONSENSE = [
 
 @pytest.mark.parametrize("form", FORMS)
 def test_forms_filled_with_nonsense_are_answered_in_words(bench: Bench, form: str, caplog: pytest.LogCaptureFixture):
-    """Nothing, numbers that are none, too large, below zero, too long: no fault of ours, and the batch is whole."""
+    """Empty, invalid, too large, negative and too long values cause no error of ours, and the batch is unchanged."""
     code = bench.roast(30, green_g=4000)
     before = len(bench.services.batches.record(code).log)
     for value in [None, *NONSENSE, *HTML, *ODD]:
@@ -213,8 +213,8 @@ NO_FORMS += [(b"\xff\xfe", "application/octet-stream"), (b"text=x", "")]
 
 
 @pytest.mark.parametrize("form", FORMS)
-def test_what_is_no_form_is_not_taken_for_an_empty_one(bench: Bench, form: str):
-    """It says what may be sent, and nothing is kept: no batch is opened by a program's mistake."""
+def test_a_body_that_is_no_form_is_refused(bench: Bench, form: str):
+    """The answer names the accepted format, and nothing is stored: a program's mistake opens no batch."""
     code = bench.open()
     for data, content_type in NO_FORMS:
         answer = bench.client.post(form.format(code=code), data=data, content_type=content_type)
@@ -234,7 +234,7 @@ def test_what_is_no_form_is_not_taken_for_an_empty_one(bench: Bench, form: str):
     ],
 )
 def test_a_broken_upload_is_answered(bench: Bench, data: bytes):
-    """A form that ends in the middle, and a file that is no text."""
+    """A form that ends in the middle, and a file that is not text, get an answer."""
     answer = bench.client.post("/machines", data=data, content_type="multipart/form-data; boundary=x")
     assert answer.status_code in {400, 422}
     assert_harmless(answer.text, "/machines")
@@ -250,7 +250,7 @@ def test_a_broken_upload_is_answered(bench: Bench, data: bytes):
     ],
 )
 def test_a_form_sent_twice_counts_once(bench: Bench, form: str, data: dict[str, str]):
-    """An impatient thumb; both get the same answer."""
+    """A double tap is answered the same twice."""
     code = bench.roast(30, green_g=4000)
     before = len(bench.services.batches.record(code).log) + bench.services.batches.page().total
     ident = str(uuid4())
@@ -283,7 +283,7 @@ def test_a_form_sent_twice_counts_once(bench: Bench, form: str, data: dict[str, 
     ],
 )
 def test_an_odd_code_in_an_address_is_not_found(bench: Bench, code: str):
-    """On every page and call that takes one: a sentence, and the text of it is harmless."""
+    """Every page and call with a code in its path answers with a message, and the code is harmless text there."""
     code = quote(code, safe="%")
     for path in ("", "/label", "/label.pdf", "/weigh", "/names", "/figure.json"):
         answer = bench.client.get(f"/batches/{code}{path}", follow_redirects=True)
@@ -310,7 +310,7 @@ def test_an_odd_code_in_an_address_is_not_found(bench: Bench, code: str):
 
 @pytest.mark.parametrize("typed", ["{0}{1}{2}", " {0}-{1} {2}", "l{0}-{1}{2}", "{0}-{1}{2}\n", "\t{0}-{1}{2}"])
 def test_a_code_typed_loosely_is_understood_everywhere(bench: Bench, typed: str):
-    """Spaces, a missing hyphen, a line's end: pages, labels and their file names are those of the batch."""
+    """With spaces, a missing hyphen or a line end, pages, labels and file names are those of the batch."""
     real = bench.open()
     code = quote(typed.format(real[:5], real[6:-1], real[-1]))
     for path in ("", "/label", "/label.pdf", "/weigh"):
@@ -322,8 +322,8 @@ def test_a_code_typed_loosely_is_understood_everywhere(bench: Bench, typed: str)
 @pytest.mark.parametrize(
     "query", ["page=-1", "page=x", "page=" + "9" * 50, "page=0", "q=" + "%" * 90, "size=-5", "size=0&page=2"]
 )
-def test_odd_pages_of_a_list_are_brought_in(bench: Bench, query: str):
-    """A page that there is not is the nearest that there is; a program is told of numbers that cannot be."""
+def test_a_page_number_out_of_range_is_limited(bench: Bench, query: str):
+    """A page shows the nearest existing number; a program gets an error."""
     bench.open()
     assert bench.client.get(f"/batches?{query}").status_code == 200
     answer = bench.client.get(f"/api/batches?{query}")
@@ -345,8 +345,8 @@ def test_odd_pages_of_a_list_are_brought_in(bench: Bench, query: str):
         "size=a4&skip=-1",
     ],
 )
-def test_labels_that_cannot_be_are_told(bench: Bench, query: str):
-    """A number of labels that cannot be printed, or a size that there is not."""
+def test_impossible_labels_are_reported(bench: Bench, query: str):
+    """An impossible number of labels and an unknown size are reported."""
     code = bench.open()
     for path in ("label", "label.pdf"):
         answer = bench.client.get(f"/batches/{code}/{path}?{query}")
@@ -373,15 +373,15 @@ JSON = [
 
 @pytest.mark.parametrize("data", JSON)
 @pytest.mark.parametrize("path", ["/api/entries", "/api/machines/drum-4/readings"])
-def test_a_body_that_is_not_what_it_should_be(bench: Bench, path: str, data: bytes):
-    """It is answered in words, however deep its brackets are."""
+def test_an_invalid_body_is_refused(bench: Bench, path: str, data: bytes):
+    """Any nesting of brackets gets a clear answer."""
     answer = bench.client.post(path, data=data, content_type="application/json")
     assert answer.status_code in {400, 422}
     assert len(answer.get_json()["error"]) > 20
 
 
 def raw(bench: Bench, entry: object) -> dict[str, str]:
-    """Send one entry as the JSON that Python makes of it, NaN and all; what became of it."""
+    """Send one entry as Python's JSON, including NaN; returns its result."""
     text = json.dumps({"entries": [entry]})
     answer = bench.client.post("/api/entries", data=text, content_type="application/json")
     assert answer.status_code == 200, answer.text
@@ -418,7 +418,7 @@ def raw(bench: Bench, entry: object) -> dict[str, str]:
     ],
 )
 def test_an_entry_that_cannot_be_is_refused_with_a_reason(bench: Bench, kind: str, body: dict[str, object]):
-    """And the batch is as it was."""
+    """The batch is unchanged."""
     code = bench.open()
     result = raw(bench, bench.entry(kind, batch=code, **body))
     assert result["status"] == "refused"
@@ -453,7 +453,7 @@ def test_an_entry_that_cannot_be_is_refused_with_a_reason(bench: Bench, kind: st
     ],
 )
 def test_an_entry_with_a_wrong_frame_is_refused_alone(bench: Bench, wrong: dict[str, object]):
-    """The one beside it is kept."""
+    """The entry beside it is stored."""
     code = bench.open()
     bad = bench.entry("note", batch=code, text="bad") | wrong
     good = bench.entry("note", batch=code, text="good")
@@ -464,7 +464,7 @@ def test_an_entry_with_a_wrong_frame_is_refused_alone(bench: Bench, wrong: dict[
 
 
 def test_corrections_that_do_not_fit_break_no_page(bench: Bench):
-    """They came before their entry and were kept: the batch, its pages and the live view still come, and say so."""
+    """A correction stored before its entry, which does not fit, leaves batch, pages and live view working."""
     opened = bench.entry("opened", -30, coffee="Alder washed", green_g=4000)
     changes = [{"plan": "soon"}, {"plan": {"development_s": "x"}}, {"green_g": "much"}, {"coffee": 5}, {"lot": ["a"]}]
     changes += [{"plan": [1]}, {"x": True}, {"plan": {"development_s": 9e9}}, {"intent": {"a": "b"}}]
@@ -480,7 +480,7 @@ def test_corrections_that_do_not_fit_break_no_page(bench: Bench):
 
 
 def test_times_far_away_break_no_page(bench: Bench):
-    """A phone whose clock is a thousand years off: kept as it came, and every page still comes."""
+    """A phone whose clock is a thousand years off is stored as sent, and every page still works."""
     code = bench.open()
     far = [bench.entry("moment", batch=code, moment=moment) for moment in ("charge", "yellow", "first_crack", "drop")]
     times = [START_MS, 0, 32_503_680_000_000, 32_503_679_000_000]
@@ -496,8 +496,8 @@ def test_times_far_away_break_no_page(bench: Bench):
     assert bench.client.get("/batches").status_code == 200
 
 
-def test_a_number_too_large_for_a_float_is_no_temperature(bench: Bench):
-    """Pushed by a program that lost count; the reading beside it is taken."""
+def test_a_number_too_large_for_a_float_is_refused(bench: Bench):
+    """The reading beside it is accepted."""
     text = '{"readings": [{"channel": "bean_probe", "value": 1%s}, {"channel": "bean_probe", "value": 100}]}' % (
         "0" * 400
     )
@@ -508,7 +508,7 @@ def test_a_number_too_large_for_a_float_is_no_temperature(bench: Bench):
 
 @pytest.mark.parametrize("method", ["PUT", "DELETE", "PATCH", "TRACE", "OPTIONS"])
 def test_other_methods_are_answered_and_change_nothing(bench: Bench, method: str):
-    """On pages and on the API."""
+    """No other method changes data, on pages or in the API."""
     code = bench.open()
     for path in ("/", f"/batches/{code}", f"/api/batches/{code}", "/api/entries", "/settings"):
         assert bench.client.open(path, method=method).status_code in {200, 405}

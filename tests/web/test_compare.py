@@ -1,4 +1,4 @@
-"""The comparison page: what it shows of batches side by side, what it says of those it cannot show, where it leads."""
+"""The comparison page: batches side by side, messages for batches that it cannot show, and links."""
 
 import re
 from html import unescape
@@ -16,13 +16,13 @@ NASTY = "<script>alert(1)</script>\"'&"
 
 
 def text_of(page: str) -> str:
-    """What a page says, without its tags."""
+    """Text of a page, without tags."""
     return " ".join(unescape(re.sub(r"<[^>]+>", " ", page)).replace(HARD_SPACE, " ").split())
 
 
 @pytest.fixture
 def codes(bench: Bench) -> list[str]:
-    """Two batches of one coffee, the second with less in the drum and a late cut, and one of another."""
+    """Two batches of one coffee, the second with a smaller charge and a late cut, and one of another coffee."""
     first = bench.roast(coffee="Alder washed", green_g=4000)
     second = bench.roast(start_s=2000, coffee="Alder washed", green_g=3600)
     third = bench.roast(start_s=4000, coffee=f"Night Ferry {NASTY}", green_g=4000)
@@ -35,7 +35,7 @@ def codes(bench: Bench) -> list[str]:
 
 
 def test_batches_stand_side_by_side(bench, codes):
-    """Each batch has its letter and its column, values stand beside the guide's and differences under them."""
+    """Each batch has its letter and column, with values beside the guide's and differences below."""
     page = bench.client.get(f"/compare?batches={codes[0]},{codes[1]}")
     said = text_of(page.text)
     assert page.status_code == 200
@@ -47,8 +47,8 @@ def test_batches_stand_side_by_side(bench, codes):
     assert "Mean – 0.0 °C" in said  # the same curve to the tenth
 
 
-def test_what_was_done_otherwise_is_said_first(bench, codes):
-    """The lighter charge and the late cut stand under what was done, with what that was judged by."""
+def test_actions_come_first(bench, codes):
+    """The smaller charge and the late cut are listed under the actions, with the basis of the judgement."""
     said = text_of(bench.client.get(f"/compare?batches={codes[0]},{codes[1]}").text)
     done = said.index("Done otherwise")
     assert done < said.index("Charge weight 400 g less")
@@ -56,8 +56,8 @@ def test_what_was_done_otherwise_is_said_first(bench, codes):
     assert "Drumside’s own assumptions" in said
 
 
-def test_nothing_stands_out_is_said(bench, codes):
-    """A batch without a difference says so, and one of another coffee that much will differ."""
+def test_a_batch_without_outlier_says_so(bench, codes):
+    """A batch without an outlier says so, and one of another coffee says that much will differ."""
     said = text_of(bench.client.get(f"/compare?batches={codes[0]},{codes[2]}").text)
     assert "Nothing stands out." in said
     assert "Another coffee than A" in said
@@ -65,7 +65,7 @@ def test_nothing_stands_out_is_said(bench, codes):
 
 @pytest.mark.parametrize("align", ["charge", "yellow", "first_crack", "temperature", "sideways"])
 def test_every_alignment_has_page_and_figure(bench, codes, align):
-    """Each way to lay them on each other has its page and its figure; one that there is not is at charge."""
+    """Each alignment has its page and figure; an unknown one falls back to charge."""
     query = f"batches={','.join(codes)}&align={align}"
     page = bench.client.get(f"/compare?{query}")
     figure = bench.client.get(f"/compare/figure.json?{query}")
@@ -77,7 +77,7 @@ def test_every_alignment_has_page_and_figure(bench, codes, align):
 
 
 def test_address_is_permanent_and_says_all(bench, codes):
-    """A choice by boxes leads to one address, which the page's own links are made of."""
+    """A choice by checkboxes leads to one address, which the page's own links use."""
     chosen = bench.client.get(f"/compare?batches={codes[0]},{codes[1]}&batches={codes[2]}&align=yellow")
     assert chosen.status_code == 303
     assert chosen.location == f"/compare?batches={','.join(codes)}&align=yellow"
@@ -88,7 +88,7 @@ def test_address_is_permanent_and_says_all(bench, codes):
 
 
 def test_from_a_record_the_guide_is_chosen_already(bench, codes):
-    """The guide of a batch comes first; without one the batch of that coffee before it; else it stands alone."""
+    """The guide is the batch's own, else the previous batch of that coffee, else none."""
     guided = bench.roast(start_s=6000, coffee="Alder washed", guide=codes[0])
     assert bench.client.get(f"/compare?of={guided}").location == f"/compare?batches={codes[0]},{guided}"
     assert bench.client.get(f"/compare?of={codes[1]}").location == f"/compare?batches={codes[0]},{codes[1]}"
@@ -97,7 +97,7 @@ def test_from_a_record_the_guide_is_chosen_already(bench, codes):
 
 
 def test_code_that_leads_nowhere_spoils_no_other(bench, codes):
-    """A mistyped and an unknown code are told apart and said, with what to do, and the others are shown."""
+    """A mistyped and an unknown code are reported separately, with the remedy, and the others are shown."""
     wrong = codes[0][:-1] + ("0" if codes[0][-1] != "0" else "1")
     page = bench.client.get(f"/compare?batches={codes[0]},{wrong},{codes[1]}")
     said = text_of(page.text)
@@ -111,8 +111,8 @@ def test_code_that_leads_nowhere_spoils_no_other(bench, codes):
     assert "Choose batches" in alone.text
 
 
-def test_batch_without_a_curve_and_one_too_many_are_said(bench, codes):
-    """A batch that was only opened has no curve; a seventh is one too many; a code given twice is one."""
+def test_batch_without_a_curve_and_one_too_many_are_reported(bench, codes):
+    """A batch that was only opened has no curve; a seventh batch is refused; a repeated code counts once."""
     opened = bench.open(5000, coffee="Alder washed")
     said = text_of(bench.client.get(f"/compare?batches={codes[0]},{codes[0]},{opened}").text)
     assert f"“{opened}” is not shown. It has no curve" in said
@@ -123,7 +123,7 @@ def test_batch_without_a_curve_and_one_too_many_are_said(bench, codes):
 
 
 def test_rates_of_roasts_that_are_over_are_the_smoothed_ones(bench, codes):
-    """What was dropped is compared by its rate without lag, what still roasts by its live rate."""
+    """A finished batch uses its smoothed rate, one that still roasts its live rate."""
     code = bench.open(8000)
     bench.say(bench.entry("moment", 8030, batch=code, moment="charge"))
     for second in range(8030, 8230):
@@ -138,8 +138,8 @@ def test_rates_of_roasts_that_are_over_are_the_smoothed_ones(bench, codes):
     assert np.array_equal(under_way.roast.rate_c_per_min, live, equal_nan=True)
 
 
-def test_moment_that_is_missing_is_said(bench, codes):
-    """A batch without the moment that is aligned at lies at charge, and the page says so."""
+def test_moment_that_is_missing_is_reported(bench, codes):
+    """A batch without the alignment's moment is aligned at charge, and the page says so."""
     code = bench.open(8000, coffee="Alder washed")
     bench.say(bench.entry("moment", 8030, batch=code, moment="charge"))
     bench.clock.turn_to(8040)
@@ -150,7 +150,7 @@ def test_moment_that_is_missing_is_said(bench, codes):
 
 
 def test_empty_page_explains_itself(bench):
-    """Without a batch the page says what it is for and what to do first."""
+    """Without a batch the page explains its purpose and the first step."""
     page = bench.client.get("/compare")
     assert page.status_code == 200
     assert "The first that you choose is the guide" in page.text
@@ -158,7 +158,7 @@ def test_empty_page_explains_itself(bench):
 
 
 def test_same_coffee_is_offered_first(bench, codes):
-    """Batches of the guide's coffee come first, those on the page are not offered, and a search narrows the list."""
+    """Batches of the guide's coffee come first, those on the page are omitted, and a search narrows the list."""
     later = bench.roast(200, start_s=6000, coffee="Alder washed")
     last = bench.roast(200, start_s=6300, coffee="Low Tide decaf")
     offered = re.findall(
@@ -171,13 +171,13 @@ def test_same_coffee_is_offered_first(bench, codes):
 
 
 def test_batches_list_leads_to_the_choice(bench, codes):
-    """The list of batches leads to the choice with the same search, so that it works without a script."""
+    """It links to the choice with the same search, so that it works without a script."""
     assert 'href="/compare?q=Alder"' in bench.client.get("/batches?q=Alder").text
     assert text_of(bench.client.get("/compare?q=Alder").text).count("Alder washed") >= 2
 
 
 def test_page_in_fahrenheit_converts_differences_without_an_offset(bench, codes):
-    """Where the roastery reads °F a distance and a difference are 1.8 times as large, and weights in pounds."""
+    """In °F a distance and a difference are 1.8 times as large, and weights are in pounds."""
     bench.services.settings.change({"units_temp": "F", "units_mass": "lb"})
     said = text_of(bench.client.get(f"/compare?batches={codes[0]},{codes[1]}").text)
     assert "Charge weight 0.88 lb less" in said
@@ -186,7 +186,7 @@ def test_page_in_fahrenheit_converts_differences_without_an_offset(bench, codes)
 
 
 def test_names_are_shown_as_text(bench, codes):
-    """HTML in the name of a coffee or in an address is shown, not run."""
+    """HTML in a coffee's name or in an address is shown, not executed."""
     page = bench.client.get("/compare", query_string={"batches": f"{codes[2]},{NASTY}", "q": NASTY, "control": NASTY})
     assert "<script>alert" not in page.text
     assert "&lt;script&gt;alert" in page.text
@@ -204,7 +204,7 @@ def test_tables_have_headers_and_fields_labels(bench, codes):
 
 
 def test_differences_read_with_their_sign():
-    """A plus, a true minus, no sign for nothing; °F and pounds by factor alone."""
+    """A plus, a true minus, and no sign for zero; °F and pounds by their factor alone."""
     assert signed(27.6, 0, "s") == f"+28{HARD_SPACE}s"
     assert by_seconds(-0.4) == f"0{HARD_SPACE}s"
     assert by_seconds(-12) == f"−12{HARD_SPACE}s"

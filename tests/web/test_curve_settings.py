@@ -1,4 +1,4 @@
-"""Settings of the curve: their form in the roastery's own unit, their limits, and what follows from them."""
+"""Curve settings: their form in the roastery's unit, their limits, and their effects."""
 
 from dataclasses import fields
 
@@ -18,7 +18,7 @@ FORM = {"units_temp": "C", "units_mass": "kg", "shown_in": "C"}
 
 
 def test_defaults_are_those_of_the_detector():
-    """What is not set is what `find_faults` and `phases` do by themselves, to the last threshold."""
+    """Without settings, all thresholds are those of `find_faults` and `phases`."""
     assert Settings().thresholds == Thresholds()
     assert Settings().area_base_c == AREA_BASE_C
     rates = {item.name for item in fields(Thresholds)} - {"probe"}
@@ -26,7 +26,7 @@ def test_defaults_are_those_of_the_detector():
 
 
 def test_each_threshold_reaches_the_detector():
-    """A setting of another value is a threshold of that value, and of nothing else."""
+    """A changed setting changes its own threshold and no other."""
     for name, item in CURVE_SETTINGS.items():
         if name == "area_base_c":
             continue
@@ -37,7 +37,7 @@ def test_each_threshold_reaches_the_detector():
 
 
 def test_the_form_shows_and_keeps_them(bench: Bench):
-    """As typed, with a decimal comma too; a field that was emptied goes back to its default."""
+    """Values are stored as typed, with a decimal comma too; an emptied field returns to its default."""
     assert 'value="4.5"' in bench.client.get("/settings").text
     answer = bench.client.post("/settings", data=FORM | {"crash_c_per_min": "6,5", "area_base_c": "90"})
     assert answer.status_code == 303
@@ -50,7 +50,7 @@ def test_the_form_shows_and_keeps_them(bench: Bench):
 
 @pytest.mark.parametrize("unit", ["C", "F"])
 def test_a_form_that_is_sent_as_it_was_shown_changes_nothing(bench: Bench, unit: str):
-    """Neither in °C nor in °F does a round trip move a value."""
+    """A round trip changes no value, in °C or °F."""
     bench.services.settings.change({"units_temp": unit, "stall_c_per_min": 1.3})
     before = bench.services.settings.current()
     kept = {name: f"{item.shown(getattr(before, name), unit):g}" for name, item in CURVE_SETTINGS.items()}
@@ -62,7 +62,7 @@ def test_a_form_that_is_sent_as_it_was_shown_changes_nothing(bench: Bench, unit:
 
 
 def test_changing_the_unit_changes_no_threshold(bench: Bench):
-    """A form that was shown in °C and is sent with °F chosen has its numbers in °C; then it shows them in °F."""
+    """A form shown in °C and sent with °F selected is read in °C, and then shown in °F."""
     sent = FORM | {"units_temp": "F", "area_base_c": "100", "fast_crack_c_per_min": "12"}
     assert bench.client.post("/settings", data=sent).status_code == 303
     kept = bench.services.settings.current()
@@ -72,8 +72,8 @@ def test_changing_the_unit_changes_no_threshold(bench: Bench):
     assert 'name="fast_crack_c_per_min" value="21.6"' in page
 
 
-def test_what_is_out_of_range_or_no_number_is_refused_with_its_limits(bench: Bench):
-    """Nothing is kept, the sentence names the field and its limits, and what was typed stands there still."""
+def test_invalid_setting_is_refused_with_its_limits(bench: Bench):
+    """Nothing is stored, the message names the field and its limits, and the typed value remains."""
     before = bench.services.settings.current()
     for typed, said in (
         ({"crash_c_per_min": "0"}, "Rate crash: between 0.5 and 30 °C/min."),
@@ -92,7 +92,7 @@ def test_what_is_out_of_range_or_no_number_is_refused_with_its_limits(bench: Ben
 
 @given(st.sampled_from(sorted(CURVE_SETTINGS)), st.integers(0, 100))
 def test_limits_hold_in_either_unit(name: str, share: int):
-    """A value within its limits, shown in °F and typed again, is the same to the last digit that is shown."""
+    """A limit shown in °F and typed again is valid, to the last displayed digit."""
     item = CURVE_SETTINGS[name]
     value = round(item.low + (item.high - item.low) * share / 100, 1)
     assert item.kept(item.shown(value, "F"), "F") == pytest.approx(value, abs=0.005)

@@ -1,4 +1,4 @@
-"""How wrong the outlook was: what a record says of it, and what it was allowed to know."""
+"""The review of the outlook in a record: its errors, and the data that it may use."""
 
 import re
 
@@ -13,7 +13,7 @@ PLAN = {"development_s": 78}
 
 @pytest.fixture
 def codes(bench: Bench) -> list[str]:
-    """Three batches of one coffee, one after the other; the last with a planned development."""
+    """Three batches of one coffee, in sequence; the last with a planned development."""
     return [
         bench.roast(start_s=1500 * number, lot="HU-7", green_g=4000, plan=PLAN if number == 2 else None)
         for number in range(3)
@@ -21,12 +21,12 @@ def codes(bench: Bench) -> list[str]:
 
 
 def text(page: str) -> str:
-    """What a page says, without its tags."""
+    """Text of a page, without tags."""
     return " ".join(re.sub(r"<[^>]+>", " ", page).split())
 
 
 def test_a_record_fetches_its_part_and_links_to_the_whole(bench: Bench, codes: list[str]):
-    """The page gets the part alone, anyone else a page with the same words and a way back."""
+    """Htmx gets only the part, other clients a page with the same text and a link back."""
     record = bench.client.get(f"/batches/{codes[2]}").text
     assert f'hx-get="/batches/{codes[2]}/outlook" hx-trigger="load"' in record
     assert f'<a href="/batches/{codes[2]}/outlook">' in record
@@ -37,8 +37,8 @@ def test_a_record_fetches_its_part_and_links_to_the_whole(bench: Bench, codes: l
     assert f'href="/batches/{codes[2]}"' in whole
 
 
-def test_it_says_what_it_rests_on_and_what_it_comes_to(bench: Bench, codes: list[str]):
-    """The earlier batches are counted, never later ones; each moment has its mean error and its bands."""
+def test_review_states_its_basis_and_result(bench: Bench, codes: list[str]):
+    """Only earlier batches are counted; each moment has its mean error and its bands."""
     for code, rests_on in zip(codes, ("no earlier batch", "one earlier batch", "2 earlier batches"), strict=True):
         assert rests_on in text(bench.client.get(f"/batches/{code}/outlook").text)
     page = forecast_review_page(bench.services.analysis.forecast_review(codes[2]))
@@ -52,8 +52,8 @@ def test_it_says_what_it_rests_on_and_what_it_comes_to(bench: Bench, codes: list
     assert f"{held[0]} of {held[1]} bands held it" in page.sentences[1]
 
 
-def test_the_table_is_what_the_outlook_would_have_said(bench: Bench, codes: list[str]):
-    """Row by row the misses of an outlook made of the two batches before, bands told from what came."""
+def test_the_table_has_the_errors_of_the_outlook(bench: Bench, codes: list[str]):
+    """Each row has the errors of an outlook from the two batches before, with bands against the outcome."""
     record = bench.services.batches.record(codes[2])
     machine = bench.services.machines.all()[0]
     history, now_ms = bench.services.runtime.history, bench.clock.now_ms()
@@ -74,7 +74,7 @@ def test_the_table_is_what_the_outlook_would_have_said(bench: Bench, codes: list
 
 
 def test_a_batch_that_is_not_over_has_none(bench: Bench):
-    """Neither a batch in the drum nor one without a charge is judged; the page says why there is nothing."""
+    """A batch in the drum or without a charge is not reviewed; the page gives the reason."""
     code = bench.open()
     bench.say(bench.entry("moment", 0, batch=code, moment="charge"))
     bench.clock.turn_to(60)
@@ -84,6 +84,6 @@ def test_a_batch_that_is_not_over_has_none(bench: Bench):
 
 
 def test_a_guide_that_is_gone_is_no_harm(bench: Bench):
-    """A code that no batch carries is passed over, as on the live page."""
+    """A nonexistent code is ignored, as on the live page."""
     code = bench.roast(lot="HU-7", guide="26001-01A")
     assert bench.client.get(f"/batches/{code}/outlook").status_code == 200

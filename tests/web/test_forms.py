@@ -1,4 +1,4 @@
-"""Numbers as typed: comma or point, never both; what is ambiguous is asked again."""
+"""Typed numbers: a comma or a point, never both; ambiguous ones are rejected."""
 
 import pytest
 
@@ -8,14 +8,14 @@ from tests.typed import NO_NUMBER, READ, TWO_SIGNS
 
 @pytest.mark.parametrize(("text", "value"), READ.items())
 def test_a_comma_or_a_point_is_the_decimal_sign(text: str, value: float):
-    """Either, in every language; spaces may group thousands."""
+    """In every language both are accepted; spaces may group thousands."""
     form = Form({"x": text})
     assert (form.number("x"), form.errors) == (value, {})
 
 
 @pytest.mark.parametrize("text", TWO_SIGNS)
 def test_two_signs_are_asked_again(text: str):
-    """With them a number could be read in two ways; the sentence says what to leave out."""
+    """It could be read in two ways; the message says which sign to omit."""
     form = Form({"x": text})
     assert form.number("x") is None
     assert "more than one comma or point" in form.errors["x"]
@@ -25,15 +25,15 @@ def test_two_signs_are_asked_again(text: str):
 
 
 @pytest.mark.parametrize("text", NO_NUMBER)
-def test_what_is_no_number_is_told(text: str):
-    """Words, powers, other bases, spaces that group no thousands."""
+def test_invalid_number_is_reported(text: str):
+    """Words, powers, other bases, and misplaced spaces are rejected."""
     form = Form({"x": text})
     assert form.number("x") is None
     assert form.errors["x"] == f"“{text}” is not a number."
 
 
 def test_thousandths_of_a_gram_are_asked_again():
-    """1,234 g is a gram in one country and a kilogram in another; 1,234 kg and 1,5 g can be read in one way only."""
+    """1,234 g is ambiguous between countries; 1,234 kg and 1,5 g are not."""
     for text, unit in (("1,234", "g"), ("1.234 g", "kg"), ("12,345", "g")):
         form = Form({"x": text})
         assert form.mass_g("x", unit) is None

@@ -1,4 +1,4 @@
-"""The keypad for readings that a person takes off a thermometer."""
+"""The keypad for readings that a person takes from a thermometer."""
 
 from html import unescape
 
@@ -13,14 +13,14 @@ PATH = "/machines/drum-4/hand"
 
 @pytest.fixture
 def bench(bench: Bench) -> Bench:
-    """A bench whose bean probe is read by hand."""
+    """A bench with a manual bean probe."""
     form = {"kind": "hand", "name": "Bean probe", "role": "bean_probe"}
     assert bench.client.post("/machines/drum-4/channels/bean_probe", data=form).status_code == 303
     return bench
 
 
 def test_a_reading_has_the_time_of_its_first_key(bench: Bench):
-    """It is kept at that time and shown again."""
+    """It is stored with that time and displayed."""
     bench.clock.turn_to(60)
     form = {"channel": "bean_probe", "value": "183,6", "at_ms": str(START_MS + 58_000)}
     answer = bench.client.post(PATH, data=form)
@@ -30,7 +30,7 @@ def test_a_reading_has_the_time_of_its_first_key(bench: Bench):
 
 
 def test_a_reading_in_fahrenheit_is_kept_in_celsius(bench: Bench):
-    """The roastery's own unit holds here too."""
+    """The roastery's unit applies here too."""
     bench.services.settings.change({"units_temp": "F"})
     bench.client.post(PATH, data={"channel": "bean_probe", "value": "392"})
     assert bench.services.live.rows_since("drum-4", 0)[-1][1] == {"bean_probe": 200.0}
@@ -47,8 +47,8 @@ def test_a_reading_in_fahrenheit_is_kept_in_celsius(bench: Bench):
         ({"channel": "bean_probe", "value": "20", "at_ms": str(START_MS * 2)}, "ahead of the server's clock"),
     ],
 )
-def test_what_is_no_reading_is_refused_in_words(bench: Bench, form, says):
-    """Nothing is kept of it, and what was typed stays."""
+def test_invalid_reading_is_refused_with_a_reason(bench: Bench, form, says):
+    """Nothing is stored, and the typed text remains."""
     if form["channel"] == "bean_surface":
         bench.services.machines.add_practice()
         surface = {"kind": "simulated", "name": "Surface", "role": "bean_surface"}
@@ -60,7 +60,7 @@ def test_what_is_no_reading_is_refused_in_words(bench: Bench, form, says):
 
 
 def test_a_machine_without_such_a_channel_has_no_keypad(bench: Bench):
-    """It says where to make one."""
+    """The page names the set-up page, where such a channel can be added."""
     form = {"kind": "http", "name": "Bean probe", "role": "bean_probe"}
     bench.client.post("/machines/drum-4/channels/bean_probe", data=form)
     answer = bench.client.get(PATH)
@@ -69,7 +69,7 @@ def test_a_machine_without_such_a_channel_has_no_keypad(bench: Bench):
 
 
 def test_a_reading_counts_live_however_slowly_it_was_typed(bench: Bench):
-    """Sent when its second of the curve is long over, it is the number that is shown, and one point of the curve."""
+    """Sent long after its second, it is still the current number, and one point of the curve."""
     bench.say(bench.entry("moment", 0, batch=bench.open(), moment="charge"))
     live = bench.services.runtime.live("drum-4")
     for second in range(61):
@@ -80,5 +80,5 @@ def test_a_reading_counts_live_however_slowly_it_was_typed(bench: Bench):
     assert live.numbers().heard_ms["bean_probe"] == START_MS + 52_000
     points = live.columns()["bean_probe"]
     assert [(at_s, value) for at_s, value in enumerate(points) if value is not None] == [(52, 183.6)]
-    assert bench.push((52, "bean_probe", 183.6))["accepted"] == 1  # sent twice, it is one all the same
+    assert bench.push((52, "bean_probe", 183.6))["accepted"] == 1  # sent twice, it is still one
     assert live.columns()["bean_probe"] == points

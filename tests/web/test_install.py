@@ -1,4 +1,4 @@
-"""What makes an app of the pages: manifest, worker and offline page, against what browsers ask of them."""
+"""Installation as an app: manifest, worker and offline page, against the requirements of browsers."""
 
 import json
 import re
@@ -23,9 +23,9 @@ def manifest(bench: Bench) -> dict[str, Any]:
     return said
 
 
-def test_manifest_has_what_an_install_needs(manifest: dict[str, Any]):
-    """Name, id, start and scope, own window, colours; icons of 192 and 512 px, plain and maskable ones apart."""
-    # What Chromium asks for before it offers to install, from memory: name, icons of 192 and 512, start_url, display.
+def test_manifest_meets_the_requirements_of_installation(manifest: dict[str, Any]):
+    """Name, id, start and scope, own window, colours; icons of 192 and 512 px, plain and maskable ones separate."""
+    # Chromium's requirements for installation, from memory: name, icons of 192 and 512, start_url, display.
     assert manifest["name"] == "Drumside"
     assert manifest["id"] == manifest["start_url"] == manifest["scope"] == "/"
     assert manifest["display"] == "standalone"
@@ -36,7 +36,7 @@ def test_manifest_has_what_an_install_needs(manifest: dict[str, Any]):
 
 
 def test_pictures_are_as_large_as_the_manifest_says(bench: Bench, manifest: dict[str, Any]):
-    """Each icon and screenshot is a PNG of its size, and may be kept for good."""
+    """Each icon and screenshot is a PNG of its size, and may be cached for ever."""
     shortcuts = [icon for shortcut in manifest["shortcuts"] for icon in shortcut["icons"]]
     for picture in [*manifest["icons"], *manifest["screenshots"], *shortcuts]:
         answer = bench.client.get(picture["src"])
@@ -48,14 +48,14 @@ def test_pictures_are_as_large_as_the_manifest_says(bench: Bench, manifest: dict
 
 
 def test_shortcuts_lead_to_pages(bench: Bench, manifest: dict[str, Any]):
-    """Start, scan, weigh and taste, each a page of its own within the scope."""
+    """Start, scan, weigh and taste are each a page within the scope."""
     assert [shortcut["url"] for shortcut in manifest["shortcuts"]] == ["/start", "/scan", "/weigh", "/taste"]
     for shortcut in manifest["shortcuts"]:
         assert bench.client.get(shortcut["url"], follow_redirects=True).status_code == 200
 
 
 def test_weigh_shortcut_leads_to_the_batch_on_the_scale(bench: Bench):
-    """With one batch dropped it is that one's weigh-out; with none or with more the page says which there are."""
+    """One dropped batch opens its weigh-out; none or several open a list."""
     assert "Every batch is weighed" in bench.client.get("/weigh").text
     codes = []
     for start_s in (0.0, 2000.0):
@@ -70,7 +70,7 @@ def test_weigh_shortcut_leads_to_the_batch_on_the_scale(bench: Bench):
 
 
 def test_taste_shortcut_leads_to_the_note_of_a_batch(bench: Bench):
-    """A batch that was dropped is offered, and the link ends at the field for the note; one in the drum is not."""
+    """A dropped batch is offered, and the link leads to its note field; one in the drum is not."""
     assert "nothing to taste" in bench.client.get("/taste").text
     dropped, roasting = bench.roast(30), bench.open(3000.0)
     page = bench.client.get("/taste").text
@@ -80,7 +80,7 @@ def test_taste_shortcut_leads_to_the_note_of_a_batch(bench: Bench):
 
 
 def test_worker_is_asked_for_each_time(bench: Bench):
-    """The worker stands at the root, is no older than its server, and names the version of its files."""
+    """The worker is served at the root, without caching, and names the version of its files."""
     answer = bench.client.get("/sw.js")
     assert answer.mimetype == "text/javascript"
     assert answer.headers["Cache-Control"] == "no-cache"
@@ -88,7 +88,7 @@ def test_worker_is_asked_for_each_time(bench: Bench):
 
 
 def test_every_file_that_is_kept_is_there(bench: Bench):
-    """All modules, sheets and libraries that the kept pages are made of are among the kept files, and can be got."""
+    """All modules, style sheets and libraries of the cached pages are in the list, and exist."""
     files = kept_files()
     for page in ("/machines/drum-4", "/machines/drum-4/start", "/", "/scan", "/offline"):
         text = bench.client.get(page).text
@@ -101,8 +101,8 @@ def test_every_file_that_is_kept_is_there(bench: Bench):
         assert "immutable" in answer.headers["Cache-Control"]
 
 
-def test_a_stranger_gets_the_shell_and_nothing_else(bench: Bench):
-    """Manifest, worker and offline page are open to anyone and hold nothing of the roastery."""
+def test_public_app_files_contain_no_data(bench: Bench):
+    """Manifest, worker and offline page are public and contain no data of the roastery."""
     stranger = {"REMOTE_ADDR": "192.0.2.7"}
     bench.open()
     for path in ("/manifest.webmanifest", "/sw.js", "/offline"):

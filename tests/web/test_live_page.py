@@ -1,4 +1,4 @@
-"""The live page as it is first sent: what its scripts find in it, in the unit that the roastery reads in."""
+"""The served live page: the data for its scripts, in the roastery's unit."""
 
 import json
 import re
@@ -18,14 +18,14 @@ def block(page: str, ident: str) -> Any:  # noqa: ANN401 - JSON
 
 
 def words(page: str) -> str:
-    """What the page says, scripts and tags left out, with plain spaces."""
+    """Text of the page without scripts and tags, with plain spaces."""
     shown = re.sub(r"<script.*?</script>|<[^>]+>", " ", page, flags=re.DOTALL)
     return " ".join(shown.split())
 
 
 @pytest.fixture
 def charged(bench: Bench) -> Bench:
-    """A drum that was charged at 200 °C."""
+    """A drum charged at 200 °C."""
     code = bench.open()
     for second in range(5):
         bench.clock.turn_to(second)
@@ -36,7 +36,7 @@ def charged(bench: Bench) -> Bench:
 
 @pytest.mark.parametrize(("unit", "charge"), [("C", "200.0 °C"), ("F", "392.0 °F")])
 def test_the_page_reads_in_the_unit_that_was_set(charged: Bench, unit: str, charge: str):
-    """Words, figure and what the scripts go by are in the unit; the view that they are fed with stays in °C."""
+    """Text, figure and script data are in the unit; the view stays in °C."""
     charged.services.settings.change({"units_temp": unit})
     page = charged.client.get("/machines/drum-4").text
     other = "°F" if unit == "C" else "°C"
@@ -50,7 +50,7 @@ def test_the_page_reads_in_the_unit_that_was_set(charged: Bench, unit: str, char
 
 
 def test_a_page_finds_its_figure_made(charged: Bench):
-    """What a server makes ready at its start is what its pages need: neither the first nor the second makes panels."""
+    """The panels made at the server's start are reused: the first page makes none either."""
     charged.services.figures.make_ready("C")
     asked = _panels.cache_info()
     for _ in range(2):
@@ -59,8 +59,8 @@ def test_a_page_finds_its_figure_made(charged: Bench):
     assert _panels.cache_info().hits == asked.hits + 2
 
 
-def test_programs_are_told_celsius_whatever_is_set(charged: Bench):
-    """The view and the curve, as JSON and as CSV, do not know the setting."""
+def test_programs_get_celsius_with_any_setting(charged: Bench):
+    """The view and the curve, as JSON and CSV, ignore the setting."""
     paths = ["/machines/drum-4/view"]
     code = charged.client.get(paths[0]).get_json()["batch"]["code"]
     paths += [f"/api/batches/{code}/curve", f"/api/batches/{code}/curve.csv"]
@@ -73,7 +73,7 @@ def test_programs_are_told_celsius_whatever_is_set(charged: Bench):
 
 
 def test_a_record_is_drawn_in_the_unit_that_was_set(charged: Bench):
-    """The figure that the record fetches has its axes in the unit of the tables beside it."""
+    """The record's figure has its axes in the unit of the tables."""
     code = charged.client.get("/machines/drum-4/view").get_json()["batch"]["code"]
     for unit, other in ("CF", "FC"):
         charged.services.settings.change({"units_temp": unit})
@@ -83,7 +83,7 @@ def test_a_record_is_drawn_in_the_unit_that_was_set(charged: Bench):
 
 
 def test_today_shows_no_number_of_a_machine_that_is_silent(bench: Bench):
-    """What it read last is no reading of now: neither the temperature nor the rate stands there."""
+    """The last reading of a silent machine is not current: neither temperature nor rate is shown."""
     bench.roast(400)
     assert "°/min" in bench.client.get("/").text
     bench.clock.turn_to(500)

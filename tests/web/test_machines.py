@@ -1,4 +1,4 @@
-"""The pages where a machine is set up: by forms that hold to the rules of the sheet."""
+"""The pages to set up a machine: forms with the rules of the sheet."""
 
 import re
 import socket
@@ -32,19 +32,19 @@ MODBUS = {
 
 @pytest.fixture
 def deaf_port() -> Iterator[int]:
-    """A port of this computer where nothing listens."""
+    """A port of this computer without a listener."""
     with socket.socket() as held:
         held.bind(("127.0.0.1", 0))
         yield held.getsockname()[1]
 
 
 def machine(bench: Bench):
-    """The bench's machine as it is now."""
+    """The bench's current machine."""
     return bench.services.machines.get("drum-4")
 
 
-def test_the_page_of_a_machine_says_where_each_part_is_read_and_what_came(bench: Bench):
-    """Source in words, value and age, and nothing where nothing came."""
+def test_the_page_of_a_machine_shows_sources_and_values(bench: Bench):
+    """It shows the source in words, value and age, and nothing without data."""
     bench.push((0, "bean_probe", 183.61))
     bench.clock.turn_to(75)
     said = text_of(bench.client.get("/machines/drum-4/setup").text)
@@ -54,7 +54,7 @@ def test_the_page_of_a_machine_says_where_each_part_is_read_and_what_came(bench:
 
 
 def test_a_channel_is_added_by_the_form(bench: Bench):
-    """With a decimal comma, an id made of its name, and defaults where nothing was typed."""
+    """A new channel accepts a decimal comma, and gets an id from its name and defaults for empty fields."""
     answer = bench.client.post("/machines/drum-4/channels", data=MODBUS)
     assert (answer.status_code, answer.location) == (303, "/machines/drum-4/setup")
     added = machine(bench).channels[-1]
@@ -63,7 +63,7 @@ def test_a_channel_is_added_by_the_form(bench: Bench):
 
 
 def test_a_channel_is_changed_and_taken_away(bench: Bench):
-    """Its id stays; the last channel of a machine stays too, with a reason."""
+    """Its id stays; the last channel of a machine cannot be removed, with a reason."""
     path = "/machines/drum-4/channels/bean_surface"
     form = {"kind": "http", "name": "Infrared", "role": "bean_surface", "offset_c": "-1,5"}
     assert bench.client.post(path, data=form).status_code == 303
@@ -78,7 +78,7 @@ def test_a_channel_is_changed_and_taken_away(bench: Bench):
 
 
 def test_a_control_is_added_changed_and_taken_away(bench: Bench):
-    """With a register or without."""
+    """A control works with a register or without."""
     form = {"kind": "", "name": "Airflow", "unit": "%", "low": "0", "high": "100", "step": "5"}
     assert bench.client.post("/machines/drum-4/controls", data=form).status_code == 303
     read = form | {"kind": "modbus-tcp", "modbus.host": "127.0.0.1", "modbus.table": "coil", "modbus.address": "7"}
@@ -104,8 +104,8 @@ def test_a_control_is_added_changed_and_taken_away(bench: Bench):
         ({"sensor.type": "K"}, "form", "Cold junction: channel"),
     ],
 )
-def test_a_field_that_does_not_fit_says_what_may_stand_there(bench: Bench, change, field, says):
-    """At the field itself, in words of the form; what was typed stays, and nothing is kept."""
+def test_an_invalid_field_names_the_allowed_values(bench: Bench, change, field, says):
+    """The message is at the field, in the form's words; the typed value remains, and nothing is stored."""
     before = machine(bench)
     answer = bench.client.post("/machines/drum-4/channels", data=MODBUS | change)
     assert answer.status_code == 422
@@ -123,7 +123,7 @@ def test_a_field_that_does_not_fit_says_what_may_stand_there(bench: Bench, chang
 
 @pytest.mark.parametrize("kind", CHANNEL_KINDS)
 def test_a_kind_shows_its_own_fields_only(bench: Bench, kind: str):
-    """The same page with the fields of what was chosen; nothing is kept."""
+    """The page shows the fields of the selected source; nothing is stored."""
     answer = bench.client.post("/machines/drum-4/channels", data={"kind": kind, "name": "New", "then": "fields"})
     assert answer.status_code == 200
     shown = set(re.findall(r'name="(\w+\.\w+)"', answer.text)) - {"sensor.type"}
@@ -135,7 +135,7 @@ def test_a_kind_shows_its_own_fields_only(bench: Bench, kind: str):
 
 
 def test_every_field_of_the_models_has_a_place_in_the_form():
-    """What a sheet can say, the form can: nothing is left to the sheet alone."""
+    """Every key of a sheet has a field in the form."""
     for kind in CHANNEL_KINDS.values():
         others = [other for other in CHANNEL_KINDS.values() if other.model is kind.model]
         assert {name for other in others for name in other.fields} == set(kind.model.model_fields)
@@ -146,7 +146,7 @@ def test_every_field_of_the_models_has_a_place_in_the_form():
 
 
 def test_trying_a_connection_says_why_it_fails_and_keeps_nothing(bench: Bench, deaf_port: int):
-    """Nothing listens: refused, in words, with what was typed still there."""
+    """A refused connection gives a reason, and the typed values remain."""
     form = MODBUS | {"modbus.port": str(deaf_port), "then": "try"}
     answer = bench.client.post("/machines/drum-4/channels", data=form)
     assert answer.status_code == 200
@@ -156,8 +156,8 @@ def test_trying_a_connection_says_why_it_fails_and_keeps_nothing(bench: Bench, d
     assert len(machine(bench).channels) == 2
 
 
-def test_a_password_is_never_told_and_kept_when_left_empty(bench: Bench):
-    """Neither the form nor the sheet has it; what was known for that user and broker stays."""
+def test_a_password_is_never_shown_and_kept_when_left_empty(bench: Bench):
+    """Neither form nor sheet shows it; an empty field keeps the one for that user and broker."""
     form = {
         "kind": "mqtt",
         "name": "Air",
@@ -180,7 +180,7 @@ def test_a_password_is_never_told_and_kept_when_left_empty(bench: Bench):
 
 
 def test_a_part_typed_as_it_is_is_the_same_part():
-    """Opening the form and keeping it changes nothing."""
+    """Opening and saving the form changes nothing."""
     point = MqttPoint(host="broker.lan", topic="a", tls=True, scale=0.25, silent_s=20)
     channel = Channel(id="air", name="Air", role="room", offset_c=-0.5, mqtt=point)
     typed = typed_of(channel)
@@ -189,7 +189,7 @@ def test_a_part_typed_as_it_is_is_the_same_part():
 
 
 def test_a_machine_is_begun_from_its_name_alone(bench: Bench):
-    """It gets a page of its own; a second one of that name does not replace it."""
+    """The machine gets a page; a second one with that name does not replace it."""
     form = {"name": "Small drum", "smallest": "0,3 kg", "largest": "1200"}
     answer = bench.client.post("/machines/new", data=form)
     assert (answer.status_code, answer.location) == (303, "/machines/small_drum/setup")
@@ -203,7 +203,7 @@ def test_a_machine_is_begun_from_its_name_alone(bench: Bench):
 
 
 def test_a_machine_gets_another_name(bench: Bench):
-    """Its id, channels and readings stay."""
+    """Its id, channels and readings do not change."""
     form = {"name": "Big drum", "smallest": "1000", "largest": "5000"}
     assert bench.client.post("/machines/drum-4/setup", data=form).status_code == 303
     assert (machine(bench).name, machine(bench).batch_g) == ("Big drum", (1000, 5000))
@@ -212,8 +212,8 @@ def test_a_machine_gets_another_name(bench: Bench):
     assert "the smallest charge must be above 0" in unescape(answer.text).lower()
 
 
-def test_what_runs_is_answered_by_what_the_recorder_heard(bench: Bench, monkeypatch: pytest.MonkeyPatch):
-    """A channel that runs is not opened a second time, and its offset is added; one read otherwise is opened."""
+def test_a_running_channel_shows_its_recorded_value(bench: Bench, monkeypatch: pytest.MonkeyPatch):
+    """A running channel is not opened a second time, and its offset is added; a changed one is opened."""
     practice = bench.services.machines.add_practice()
     pause = threading.Event()
     while not bench.services.live.heard("practice"):
@@ -225,7 +225,7 @@ def test_what_runs_is_answered_by_what_the_recorder_heard(bench: Bench, monkeypa
     monkeypatch.setattr("roastlog.services.live.try_channel", lambda *_: opened)
 
     def tried(**changes: object) -> Trial:
-        """The probe, described otherwise."""
+        """The probe with a changed description."""
         probe = practice.part("bean_probe").model_copy(update=changes)
         return bench.services.live.try_part(practice.model_copy(update={"channels": [probe]}), "bean_probe")
 

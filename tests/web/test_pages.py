@@ -1,4 +1,4 @@
-"""The pages, asked for as a browser would, over real services on a fresh data folder."""
+"""The pages, requested like by a browser, over real services on a fresh data folder."""
 
 import io
 import re
@@ -45,13 +45,13 @@ def client(app: Flask) -> FlaskClient:
 
 @pytest.fixture
 def own_app(services: Services) -> Flask:
-    """An app that takes routes of a test's own."""
+    """An app to which a test adds routes."""
     return create_app(services)
 
 
 @pytest.fixture
 def say(services: Services) -> Callable[..., str]:
-    """Keep one entry; gives the batch's code."""
+    """Store one entry; returns the batch's code."""
 
     def keep(kind: str, body: dict[str, object], batch: str | None = None, ago_s: float = 0.0) -> str:
         raw = {
@@ -71,7 +71,7 @@ def say(services: Services) -> Callable[..., str]:
 
 @pytest.fixture
 def dropped(services: Services, say: Callable[..., str]) -> str:
-    """A batch that was roasted and waits for a weight."""
+    """A roasted batch that waits for its weight."""
     services.machines.add(SHEET)
     services.lots.keep(LOT)
     services.people.add("Ines Morel", "Ines")
@@ -82,12 +82,12 @@ def dropped(services: Services, say: Callable[..., str]) -> str:
 
 
 def text_of(page: str) -> str:
-    """What a page says, without its tags."""
+    """Text of a page, without tags."""
     return " ".join(unescape(re.sub(r"<[^>]+>", " ", page)).split())
 
 
 def test_an_empty_folder_says_how_to_add_a_machine(client: FlaskClient):
-    """The first page names three ways, and offers the form and the button that do it."""
+    """The first page lists three ways, with the forms for them."""
     page = client.get("/").text
     assert page.count("<li>") == 3
     assert 'action="/machines"' in page
@@ -95,15 +95,15 @@ def test_an_empty_folder_says_how_to_add_a_machine(client: FlaskClient):
 
 
 def test_practising_adds_a_machine_and_goes_to_it(client: FlaskClient, services: Services):
-    """The button answers by 303, and Today then offers to start."""
+    """The button answers 303, and Today then offers to start."""
     answer = client.post("/machines/practice")
     machine = services.machines.all()[0].id
     assert (answer.status_code, answer.location) == (303, f"/machines/{machine}")
     assert f'href="/machines/{machine}/start"' in client.get("/").text
 
 
-def test_a_sheet_travels_out_and_in_again(client: FlaskClient, services: Services):
-    """A machine's own sheet, sent back as a file or as text, is taken."""
+def test_a_sheet_can_be_exported_and_imported(client: FlaskClient, services: Services):
+    """A machine's own sheet, sent back as a file or as text, is accepted."""
     services.machines.add(SHEET)
     sheet = client.get(f"/machines/{services.machines.all()[0].id}/sheet.toml")
     assert sheet.mimetype == "application/toml"
@@ -116,7 +116,7 @@ def test_a_sheet_travels_out_and_in_again(client: FlaskClient, services: Service
 
 @pytest.mark.parametrize("content", [b"id = 7", b"not toml at all [", b"\xff\xfe\x00", b""])
 def test_a_sheet_with_a_mistake_is_refused_in_place(client: FlaskClient, services: Services, content: bytes):
-    """The answer is 422 with a sentence beside the form; nothing was added."""
+    """The answer is 422 with a message beside the form; nothing was added."""
     answer = client.post("/machines", data={"file": (io.BytesIO(content), "a.toml")})
     assert answer.status_code == 422
     assert "The sheet was not taken." in text_of(answer.text)
@@ -124,7 +124,7 @@ def test_a_sheet_with_a_mistake_is_refused_in_place(client: FlaskClient, service
 
 
 def test_a_batch_starts_with_nothing_filled_in(client: FlaskClient, services: Services):
-    """Start works on an empty form, and sending the same form twice opens one batch."""
+    """An empty form starts a batch, and the same form sent twice opens one batch."""
     services.machines.add(SHEET)
     machine = services.machines.all()[0].id
     ident = re.search(r'name="id" value="([^"]+)"', client.get(f"/machines/{machine}/start").text)
@@ -135,8 +135,8 @@ def test_a_batch_starts_with_nothing_filled_in(client: FlaskClient, services: Se
     assert services.batches.page().total == 1
 
 
-def test_the_start_form_takes_what_is_known(client: FlaskClient, services: Services):
-    """Lot, weight with a comma, own intent, planned time and person are kept; the lot names the coffee."""
+def test_the_start_form_stores_its_fields(client: FlaskClient, services: Services):
+    """Lot, weight with a comma, own intent, planned time and person are stored; the lot names the coffee."""
     services.machines.add(SHEET)
     services.lots.keep(LOT)
     machine = services.machines.all()[0].id
@@ -152,7 +152,7 @@ def test_the_start_form_takes_what_is_known(client: FlaskClient, services: Servi
 
 
 def test_a_lot_with_too_little_says_so_and_may_still_be_started(client: FlaskClient, services: Services):
-    """The first try is answered in place, the same form with the notice in it opens the batch."""
+    """The first attempt shows the form with a notice; sending that form opens the batch."""
     services.machines.add(SHEET)
     services.lots.keep(replace(LOT, bought_g=2300.0))
     url = f"/machines/{services.machines.all()[0].id}/start"
@@ -181,10 +181,10 @@ def test_a_lot_with_too_little_says_so_and_may_still_be_started(client: FlaskCli
         ("coffee", "x" * 81, "there is room for 80"),
     ],
 )
-def test_what_does_not_fit_is_said_beside_its_field(
+def test_an_invalid_field_has_its_message(
     client: FlaskClient, services: Services, field: str, typed: str, sentence: str
 ):
-    """A wrong field is answered by 422, keeps what was typed, and opens nothing."""
+    """A wrong field is answered by 422, keeps the typed value, and opens nothing."""
     services.machines.add(SHEET)
     answer = client.post(f"/machines/{services.machines.all()[0].id}/start", data={field: typed, "green_unit": "kg"})
     assert answer.status_code == 422
@@ -194,7 +194,7 @@ def test_what_does_not_fit_is_said_beside_its_field(
 
 
 def test_names_can_be_given_after_the_roast(client: FlaskClient, services: Services, dropped: str):
-    """The form comes filled in; a changed field is an amend entry, an emptied one is cleared, the rest stays."""
+    """The form is prefilled; a changed field is an amend entry, an emptied one is cleared, the rest stays."""
     page = client.get(f"/batches/{dropped}/names").text
     assert 'value="Alder washed"' in page
     data = {"lot": "G-114", "coffee": "Alder, honey", "green": "4", "green_unit": "kg", "intent": ""}
@@ -208,7 +208,7 @@ def test_names_can_be_given_after_the_roast(client: FlaskClient, services: Servi
 
 
 def test_the_next_thing_to_do_is_the_dark_button_of_a_record(client: FlaskClient, dropped: str):
-    """Weighing while there is no weight, the label from then on."""
+    """Weighing until there is a weight, then the label."""
     dark = re.compile(r'class="button primary" href="/batches/[^"]+/(\w+)"')
     assert dark.findall(client.get(f"/batches/{dropped}").text) == ["weigh"]
     client.post(f"/batches/{dropped}/weigh", data={"roasted": "3432", "then": "keep"})
@@ -216,7 +216,7 @@ def test_the_next_thing_to_do_is_the_dark_button_of_a_record(client: FlaskClient
 
 
 def test_a_batch_cools_for_an_hour_and_no_longer(client: FlaskClient, say: Callable[..., str], dropped: str):
-    """The clock of the weigh page runs after a fresh drop; of one long ago the time of the drop is told."""
+    """The weigh page shows a timer after a recent drop; after an old one it shows the time of the drop."""
     old = say("opened", {}, ago_s=9000)
     say("moment", {"moment": "charge"}, old, ago_s=8400)
     say("moment", {"moment": "drop"}, old, ago_s=7800)
@@ -226,8 +226,8 @@ def test_a_batch_cools_for_an_hour_and_no_longer(client: FlaskClient, say: Calla
     assert "Dropped" in text_of(page)
 
 
-def test_both_is_said_in_full_to_a_stranger(client: FlaskClient, services: Services, say: Callable[..., str]):
-    """A bag and its record never read “for both”."""
+def test_a_stranger_never_reads_for_both(client: FlaskClient, services: Services, say: Callable[..., str]):
+    """A bag page and its record never show “for both”."""
     services.machines.add(SHEET)
     code = say("opened", {"intent": "both"})
     for page in (f"/r/{services.batches.summary(code).token}", f"/batches/{code}"):
@@ -237,7 +237,7 @@ def test_both_is_said_in_full_to_a_stranger(client: FlaskClient, services: Servi
 
 
 def test_a_weight_is_kept_and_released_in_one_go(client: FlaskClient, services: Services, dropped: str):
-    """The weigh-out keeps weight, note and release, and leads to the label."""
+    """The weigh-out stores weight, note and release, and leads to the label."""
     page = client.get(f"/batches/{dropped}/weigh").text
     assert "data-since-ms" in page
     data = {"roasted": "3 432", "removed": "12", "note": "clean", "then": "release", "id": str(uuid.uuid4())}
@@ -264,7 +264,7 @@ def test_a_weight_is_kept_and_released_in_one_go(client: FlaskClient, services: 
 def test_weights_that_cannot_be_are_refused_in_place(
     client: FlaskClient, services: Services, dropped: str, typed: dict[str, str], sentence: str
 ):
-    """422, a sentence, what was typed is still there, and nothing was kept."""
+    """422 with a message, the typed values remain, and nothing is stored."""
     answer = client.post(f"/batches/{dropped}/weigh", data=typed)
     assert answer.status_code == 422
     assert sentence in text_of(answer.text)
@@ -275,7 +275,7 @@ def test_weights_that_cannot_be_are_refused_in_place(
 def test_a_loss_outside_the_usual_band_is_flagged(
     client: FlaskClient, services: Services, say: Callable[..., str], dropped: str
 ):
-    """With five earlier batches at 14 to 14.4 % the weigh page draws the band, and 20 % is flagged in words."""
+    """With five earlier batches at 14 to 14.4 % the weigh page draws the band and flags 20 %."""
     for tenth in range(5):
         code = say("opened", {"coffee": "Alder washed", "green_g": 4000.0})
         say("moment", {"moment": "charge"}, code, 5)
@@ -289,7 +289,7 @@ def test_a_loss_outside_the_usual_band_is_flagged(
 
 
 def test_the_record_tells_all_of_a_batch(client: FlaskClient, say: Callable[..., str], dropped: str):
-    """Moments, checks, aroma under its phase, notes, the journal with its undo, and the ways out."""
+    """Moments, checks, aroma by phase, notes, the journal with undo, and the links."""
     say("trier", {"stage": "yellow", "words": ["bread"]}, dropped, 340)
     say("aroma", {"words": ["toast", "malt"]}, dropped, 300)
     say("crack", {"vigour": "steady"}, dropped, 120)
@@ -309,14 +309,14 @@ def test_the_record_tells_all_of_a_batch(client: FlaskClient, say: Callable[...,
 
 
 def test_the_figure_of_a_record_is_a_bokeh_item(client: FlaskClient, dropped: str):
-    """The curve has its own address and is JSON that Bokeh can embed."""
+    """The curve has its own address, which returns JSON that Bokeh can embed."""
     answer = client.get(f"/batches/{dropped}/figure.json")
     assert answer.is_json
     assert {"doc", "root_id"} <= set(answer.json["item"])
 
 
 def test_undo_and_shift_from_the_record(client: FlaskClient, services: Services, dropped: str):
-    """An undone drop opens the batch again and stays in sight; a shift moves a moment; both are entries."""
+    """An undone drop reopens the batch and stays visible; a shift moves a moment; both are entries."""
     batch = services.batches.record(dropped).batch
     drop, crack = str(batch.moments["drop"].id), str(batch.moments["first_crack"].id)
     shift = {"entry": crack, "by_s": "-10", "id": str(uuid.uuid4())}
@@ -339,7 +339,7 @@ def test_an_entry_that_cannot_be_is_answered_on_the_record(
 
 
 def test_holding_a_batch_is_seen_on_its_bag(client: FlaskClient, services: Services, dropped: str):
-    """A batch held back for a reason says so to whoever scans a bag, without the reason."""
+    """The bag page of a held batch says so, without the reason."""
     data = {"decision": "hold", "reason": "smoky cup"}
     assert client.post(f"/batches/{dropped}/decision", data=data).status_code == 303
     page = client.get(f"/r/{services.batches.summary(dropped).token}").text
@@ -348,7 +348,7 @@ def test_holding_a_batch_is_seen_on_its_bag(client: FlaskClient, services: Servi
 
 
 def test_the_list_is_searched_by_code_and_coffee(client: FlaskClient, dropped: str):
-    """The whole page and the fragment find the same; what finds nothing is said."""
+    """Page and fragment find the same; an empty result is stated."""
     for query in (dropped[:6], "alder"):
         for url in ("/batches", "/batches/found"):
             assert f'href="/batches/{dropped}"' in client.get(url, query_string={"q": query}).text
@@ -357,8 +357,8 @@ def test_the_list_is_searched_by_code_and_coffee(client: FlaskClient, dropped: s
     assert client.get("/batches?page=x").status_code == 200
 
 
-def test_a_mistyped_code_is_told_from_an_unknown_one(client: FlaskClient, dropped: str):
-    """Each of the three has its own words, on Find and at the address itself."""
+def test_a_mistyped_code_is_distinguished_from_an_unknown_one(client: FlaskClient, dropped: str):
+    """Each case has its own message, on Find and at the address itself."""
     wrong = dropped[:-1] + ("A" if dropped[-1] != "A" else "B")
     assert client.get("/find", query_string={"code": dropped.lower()}).location == f"/batches/{dropped}"
     assert client.get("/find", query_string={"code": "alder"}).location == "/batches?q=alder"
@@ -376,7 +376,7 @@ def test_a_mistyped_code_is_told_from_an_unknown_one(client: FlaskClient, droppe
 
 
 def test_the_label_page_shows_each_size_and_its_address(client: FlaskClient, services: Services, dropped: str):
-    """Each size is drawn, has a PDF, and has paper of its own in the print style; address and reach are said."""
+    """Each size has a drawing, a PDF, and its own paper in the print style; address and reach are shown."""
     style = (assets.folder("static") / "label.css").read_text()
     for name in SIZES:
         page = client.get(f"/batches/{dropped}/label", query_string={"size": name}).text
@@ -392,13 +392,13 @@ def test_the_label_page_shows_each_size_and_its_address(client: FlaskClient, ser
 
 @pytest.mark.parametrize("query", ["size=huge", "copies=0", "copies=many", "copies=501", "skip=7"])
 def test_labels_that_cannot_be_printed_say_why(client: FlaskClient, dropped: str, query: str):
-    """A wrong size or number is answered by 422 and a sentence, as page and as PDF."""
+    """A wrong size or number is answered by 422 and a message, as page and as PDF."""
     assert client.get(f"/batches/{dropped}/label?{query}").status_code == 422
     assert client.get(f"/batches/{dropped}/label.pdf?{query}").status_code == 422
 
 
-def test_the_bag_page_is_small_and_keeps_what_is_private(client: FlaskClient, services: Services, dropped: str):
-    """No script, under 60 KB with its style; weights only once they are switched on, full names never."""
+def test_the_bag_page_is_small_and_private(client: FlaskClient, services: Services, dropped: str):
+    """No script, under 60 KB with its style; weights only if enabled, full names never."""
     client.post(f"/batches/{dropped}/weigh", data={"roasted": "3432", "person": "Ines Morel"})
     url = f"/r/{services.batches.summary(dropped).token}"
     page = client.get(url).text
@@ -416,7 +416,7 @@ def test_the_bag_page_is_small_and_keeps_what_is_private(client: FlaskClient, se
 def test_only_the_roasterys_own_devices_see_the_way_to_the_record(
     client: FlaskClient, services: Services, dropped: str
 ):
-    """A stranger in the network sees the bag page without the link to the full record."""
+    """A stranger sees the bag page without the link to the full record."""
     url, link = f"/r/{services.batches.summary(dropped).token}", f'href="/batches/{dropped}"'
     assert link in client.get(url).text
     stranger = client.get(url, environ_base={"REMOTE_ADDR": "192.168.1.77"})
@@ -426,7 +426,7 @@ def test_only_the_roasterys_own_devices_see_the_way_to_the_record(
 
 
 def test_settings_are_kept_or_refused_as_a_whole(client: FlaskClient, services: Services):
-    """A good form is kept and shows; a wrong address keeps nothing and says why."""
+    """A valid form is stored and shown; a wrong address stores nothing and is reported."""
     good = {"business": "Quillwater Roasters", "units_temp": "F", "units_mass": "lb", "best_before_days": "180"}
     assert client.post("/settings", data=good).location == "/settings?kept"
     kept = services.settings.current()
@@ -439,7 +439,7 @@ def test_settings_are_kept_or_refused_as_a_whole(client: FlaskClient, services: 
 
 
 def test_lots_and_people_are_added(client: FlaskClient, services: Services):
-    """A lot with its weight in the roastery's unit; without a code, a name or a weight it is answered in place."""
+    """A lot has its weight in the roastery's unit; a missing code, name or weight is reported in place."""
     data = {"code": "G-1", "coffee": "Night Ferry", "bought": "30", "origin": "Sidama"}
     assert client.post("/lots", data=data).status_code == 303
     assert services.lots.get("G-1").bought_g == 30_000.0
@@ -454,7 +454,7 @@ def test_lots_and_people_are_added(client: FlaskClient, services: Services):
 
 
 def test_a_persons_units_are_applied_at_the_page(client: FlaskClient, services: Services, dropped: str):
-    """With pounds set, the weigh-out takes pounds and the record shows them."""
+    """With pounds set, the weigh-out accepts pounds and the record shows them."""
     services.settings.change({"units_mass": "lb", "units_temp": "F"})
     assert client.post(f"/batches/{dropped}/weigh", data={"roasted": "7.5"}).status_code == 303
     assert services.batches.record(dropped).batch.roasted_g == pytest.approx(3401.94, abs=0.01)  # 7.5 × 453.59237 g
@@ -462,7 +462,7 @@ def test_a_persons_units_are_applied_at_the_page(client: FlaskClient, services: 
 
 
 def test_html_in_every_text_field_stays_text(client: FlaskClient, services: Services, say: Callable[..., str]):
-    """What people type is escaped on every page that shows it."""
+    """Typed text is escaped on every page that shows it."""
     services.machines.add(SHEET)
     services.lots.keep(replace(LOT, code=NASTY, coffee=NASTY, origin=NASTY, process=NASTY, harvest=NASTY, cup=NASTY))
     services.people.add(NASTY, NASTY)
@@ -495,7 +495,7 @@ def test_html_in_every_text_field_stays_text(client: FlaskClient, services: Serv
 
 
 def test_nothing_stands_inline(client: FlaskClient, services: Services, dropped: str):
-    """No page carries a script of its own (data for one is none) or an on… attribute: its policy would stop them."""
+    """No page has an inline script (data blocks are none) or an on… attribute: the policy would block them."""
     urls = ["/", "/batches", "/find", "/more", "/settings", "/lots", "/machines", "/nope"]
     urls += [f"/batches/{dropped}{part}" for part in ("", "/names", "/weigh", "/label")]
     for url in urls:
@@ -505,7 +505,7 @@ def test_nothing_stands_inline(client: FlaskClient, services: Services, dropped:
 
 
 def test_each_asset_of_a_page_is_there(client: FlaskClient, dropped: str):
-    """Styles, scripts and icons that the pages name can be fetched."""
+    """Styles, scripts and icons named by the pages can be fetched."""
     found = set()
     for url in ("/", f"/batches/{dropped}", f"/batches/{dropped}/weigh", f"/batches/{dropped}/label"):
         found |= set(re.findall(r'(?:src|href)="(/(?:static|vendor)/[^"]+)"', client.get(url).text))
@@ -515,14 +515,14 @@ def test_each_asset_of_a_page_is_there(client: FlaskClient, dropped: str):
 
 
 @pytest.mark.parametrize("status", sorted(WORDS))
-def test_each_error_page_says_what_happened_and_what_to_do(own_app: Flask, status: int):
-    """Every error has its own words as a page, and one sentence in JSON under /api/."""
+def test_each_error_page_has_cause_and_remedy(own_app: Flask, status: int):
+    """Every error has its own page, and one sentence in JSON under /api/."""
     own_app.add_url_rule("/broken", "broken", lambda: own_app.aborter(status))
     own_app.add_url_rule("/api/broken", "api_broken", lambda: own_app.aborter(status))
     client = own_app.test_client()
     page = client.get("/broken")
     assert page.status_code == status
-    if status == 401:  # the way in, in place of a problem
+    if status == 401:  # the pairing page in place of an error
         assert 'name="code"' in page.text
     else:
         for words in ("What still works.", "What to do.", *WORDS[status]):
@@ -531,7 +531,7 @@ def test_each_error_page_says_what_happened_and_what_to_do(own_app: Flask, statu
 
 
 def test_a_fault_of_ours_is_a_page_and_a_log_line(own_app: Flask, caplog: pytest.LogCaptureFixture):
-    """An exception that nobody foresaw shows the 500 page, never its own text, which goes to the log."""
+    """An unexpected exception shows the 500 page without its text, which goes to the log."""
 
     def broken() -> str:
         raise ZeroDivisionError("inner words")
@@ -563,7 +563,7 @@ def test_a_form_over_one_megabyte_is_too_much(client: FlaskClient):
     ],
 )
 def test_masses_are_read_as_typed(typed: str, grams: float | None):
-    """Decimal comma or point, and a unit behind the number that wins over the field's own."""
+    """Decimal comma or point; a unit after the number overrides the field's own."""
     form = Form({"green": typed})
     assert form.mass_g("green", "kg") == (None if grams is None else pytest.approx(grams))
     assert form.errors == {}
@@ -571,7 +571,7 @@ def test_masses_are_read_as_typed(typed: str, grams: float | None):
 
 @pytest.mark.parametrize(("typed", "time_s"), [("1:20", 80.0), ("80", 80.0), ("80 s", 80.0), ("0:05", 5.0), ("", None)])
 def test_times_are_read_as_typed(typed: str, time_s: float | None):
-    """A stopwatch's reading, or seconds."""
+    """Minutes and seconds, or seconds."""
     assert Form({"development": typed}).duration_s("development") == time_s
 
 
@@ -582,12 +582,12 @@ def test_times_are_read_as_typed(typed: str, time_s: float | None):
         (number(-0.02, 1), "0.0"),
         (number(-4.26, 1), "−4.3"),
         (temp(100.0, Units("F")), f"212.0{HARD_SPACE}°F"),
-        (rate(10.0, Units("F")), f"18.0{HARD_SPACE}°F/min"),  # a difference: no 32 in it
+        (rate(10.0, Units("F")), f"18.0{HARD_SPACE}°F/min"),  # a difference: without the offset of 32
         (mass(453.59237, Units("C", "lb")), f"1.00{HARD_SPACE}lb"),
         (kilos(4000.0, Units()), f"4.0{HARD_SPACE}kg"),
         (temp(None, Units()), "–"),
     ],
 )
 def test_values_read_in_the_persons_units(shown: str, said: str):
-    """Conversions at the edge, with signs and spaces that do not break."""
+    """Conversions for display, with signs and non-breaking spaces."""
     assert shown == said

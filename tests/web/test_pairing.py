@@ -1,4 +1,4 @@
-"""Letting a device in: by code or link, once, for ten minutes, with few guesses; cut off, cookies, bag codes."""
+"""Pairing: by code or link, once, within ten minutes, with few attempts; removal, cookies, bag codes."""
 
 import pytest
 
@@ -10,8 +10,8 @@ from tests.conftest import Bench
 from tests.web.walk import browser
 
 
-def test_a_code_lets_one_device_in_once(bench: Bench):
-    """The second to type it is answered like one who guesses; neither secret is kept as it is."""
+def test_a_code_pairs_one_device_once(bench: Bench):
+    """A second use is answered like a wrong guess; neither secret is stored in plain text."""
     made = bench.services.pairing.invite("operate", name="Bench tablet")
     first, second = browser(bench), browser(bench)
     answer = first.post("/pair", data={"code": f"{made.code[:3]} {made.code[3:]}"})
@@ -25,8 +25,8 @@ def test_a_code_lets_one_device_in_once(bench: Bench):
     assert [device.name for device in bench.services.devices.all()] == ["Bench tablet"]
 
 
-def test_a_link_is_over_after_ten_minutes_and_a_look_uses_nothing_up(bench: Bench):
-    """Reading its address changes nothing; late it lets nobody in."""
+def test_a_link_expires_after_ten_minutes_and_opening_it_uses_nothing_up(bench: Bench):
+    """Opening its page changes nothing; after ten minutes it pairs nobody."""
     made, late = bench.services.pairing.invite("look"), bench.services.pairing.invite("own")
     client = browser(bench)
     assert client.get(f"/pair/{made.secret}").status_code == 200
@@ -36,8 +36,8 @@ def test_a_link_is_over_after_ten_minutes_and_a_look_uses_nothing_up(bench: Benc
     assert browser(bench).post("/pair", data={"secret": late.secret}).status_code == 422
 
 
-def test_guesses_are_few(bench: Bench):
-    """After some wrong codes an address waits, with the right one too; a link still works."""
+def test_wrong_codes_block_an_address(bench: Bench):
+    """After some wrong codes an address is blocked, even with the right code; a link still works."""
     made, client = bench.services.pairing.invite("operate"), browser(bench)
     for _ in range(TRIES_AN_ADDRESS):
         assert client.post("/pair", data={"code": "no"}).status_code == 422
@@ -47,8 +47,8 @@ def test_guesses_are_few(bench: Bench):
     assert client.post("/pair", data={"secret": made.secret}).status_code == 303
 
 
-def test_a_device_is_cut_off_at_once(bench: Bench):
-    """By its owner, while another one stays."""
+def test_a_device_is_removed_at_once(bench: Bench):
+    """The owner removes it, while another one stays."""
     client, other = browser(bench, OPERATE), browser(bench, LOOK)
     ident = next(device.id for device in bench.services.devices.all() if device.role is OPERATE)
     assert browser(bench, OWN).post(f"/devices/{ident}/cut-off").status_code == 303
@@ -56,7 +56,7 @@ def test_a_device_is_cut_off_at_once(bench: Bench):
 
 
 def test_a_stream_that_is_open_ends_when_its_device_is_cut_off(bench: Bench, monkeypatch: pytest.MonkeyPatch):
-    """The live page's events come until then; of what is read afterwards it hears nothing."""
+    """It receives the events until then, and none afterwards."""
     monkeypatch.setattr(security, "LOOK_AGAIN_S", 0.0)  # two seconds; here at each event
     events = iter(browser(bench, LOOK).get("/machines/drum-4/live").response)
     assert b"hello" in next(events)
@@ -78,7 +78,7 @@ def test_over_tls_the_cookie_is_bound_to_the_host(bench: Bench):
 
 
 def test_a_bag_code_that_was_withdrawn_leads_to_a_plain_page(bench: Bench):
-    """The printed one answers 410, the new one shows the bag."""
+    """The printed code answers 410, the new one shows the bag."""
     code = bench.roast(30)
     token = bench.services.batches.summary(code).token
     asked = bench.client.get(f"/batches/{code}/withdraw").text

@@ -1,4 +1,4 @@
-"""Photos of trier checks: taken in within limits, kept bare, shown in the record, and in the backups."""
+"""Photos of trier checks: accepted within limits, stripped of metadata, shown in the record, and backed up."""
 
 import io
 import json
@@ -21,7 +21,7 @@ from tests.web.walk import browser
 
 
 def send(bench: Bench, name: str, picture: bytes, role: Role = Role.OPERATE) -> TestResponse:
-    """Send a photo as a phone does."""
+    """Send a photo in the form that a phone sends."""
     head = b'--x\r\nContent-Disposition: form-data; name="picture"; filename="photo.jpg"\r\n\r\n'
     kind = "multipart/form-data; boundary=x"
     body = head + picture + b"\r\n--x--\r\n"
@@ -29,12 +29,12 @@ def send(bench: Bench, name: str, picture: bytes, role: Role = Role.OPERATE) -> 
 
 
 def kept(bench: Bench) -> int:
-    """How many photos there are."""
+    """Number of stored photos."""
     return int(bench.services.store.read.execute("SELECT count(*) FROM photos").fetchone()[0])
 
 
 def test_a_photo_is_kept_bare_and_shown_in_the_record(bench: Bench):
-    """First it is missing, in words; then it is there, small and large, cached for good, without its position."""
+    """First it is shown as missing; then small and large, cached for ever, without its position."""
     code, name = bench.roast(60), str(uuid4())
     bench.say(bench.entry("trier", 50, batch=code, stage="tan", photo=name))
     assert "The photo has not arrived here." in bench.client.get(f"/batches/{code}").text
@@ -54,7 +54,7 @@ def test_a_photo_is_kept_bare_and_shown_in_the_record(bench: Bench):
 
 
 def test_a_name_keeps_its_first_photo(bench: Bench):
-    """Sent twice it counts once; another one cannot take its place."""
+    """The same photo sent twice counts once; another one cannot replace it."""
     name = str(uuid4())
     send(bench, name, encoded("PNG"))
     first = bench.client.get(f"/photos/{name}").data
@@ -64,7 +64,7 @@ def test_a_name_keeps_its_first_photo(bench: Bench):
 
 
 def test_a_photo_has_a_page_of_its_own(bench: Bench):
-    """The photo with its time in the batch, colour, aroma and temperature, and ways back; it says if it is not here."""
+    """The photo with its time in the batch, colour, aroma, temperature and links; or a message if it is missing."""
     code, name = bench.roast(60), str(uuid4())
     bench.say(bench.entry("trier", 50, batch=code, stage="tan", words=["toast", "malt"], photo=name))
     path = f"/batches/{code}/photos/{name}"
@@ -82,7 +82,7 @@ def test_a_photo_has_a_page_of_its_own(bench: Bench):
 
 
 def test_a_photo_of_another_batch_is_not_shown_under_this_one(bench: Bench):
-    """Nor one that nobody named, nor under a code that is none; a sentence each."""
+    """A photo of another batch, an unnamed one, and one under an invalid code each give a message."""
     code, other, name = bench.open(), bench.open(), str(uuid4())
     bench.say(bench.entry("trier", 5, batch=other, stage="tan", photo=name))
     send(bench, name, encoded("PNG"))
@@ -94,7 +94,7 @@ def test_a_photo_of_another_batch_is_not_shown_under_this_one(bench: Bench):
 
 
 def test_a_check_that_was_taken_back_keeps_its_photo(bench: Bench):
-    """Its page says that it does not count: the undo may be undone."""
+    """Its page says that it does not count, since the undo may be undone."""
     code, name = bench.open(), str(uuid4())
     check = bench.entry("trier", 5, batch=code, stage="tan", photo=name)
     bench.say(check)
@@ -104,7 +104,7 @@ def test_a_check_that_was_taken_back_keeps_its_photo(bench: Bench):
 
 
 def test_the_live_page_shows_a_photo_once_it_is_here(bench: Bench):
-    """A line of the log names its photo from the first; when it comes, all who watch are told, and the view has it."""
+    """The log names the photo at once; when it arrives, all watchers are notified, and the view has it."""
     code, name = bench.open(), str(uuid4())
     bench.say(
         bench.entry("trier", 5, batch=code, stage="tan", photo=name), bench.entry("note", 6, batch=code, text="x")
@@ -121,14 +121,14 @@ def test_the_live_page_shows_a_photo_once_it_is_here(bench: Bench):
 
 
 def seen_by_a_stranger(bench: Bench, code: str, name: str) -> tuple[bool, int]:
-    """Whether the bag page shows a photo, and what its own address answers."""
+    """Whether the bag page shows a photo, and the status of its own address."""
     bag = f"/r/{bench.services.batches.summary(code).token}"
     stranger = browser(bench)
     return name in stranger.get(bag).text, stranger.get(f"{bag}/photos/{name}").status_code
 
 
 def test_a_bag_page_shows_photos_only_if_the_roastery_says_so(bench: Bench):
-    """Not by default, by neither page nor address; once set, both; set back, neither, also for who kept the address."""
+    """By default neither page nor address; if enabled both; if disabled again neither, even with a known address."""
     code, name = bench.roast(60), str(uuid4())
     bench.say(bench.entry("trier", 50, batch=code, stage="tan", photo=name))
     send(bench, name, photo_with_notes())
@@ -148,7 +148,7 @@ def test_a_bag_page_shows_photos_only_if_the_roastery_says_so(bench: Bench):
 
 
 def test_a_bag_shows_no_photo_but_its_own(bench: Bench):
-    """Not another batch's, none that was taken back, none under a withdrawn code or a token that is none."""
+    """Not another batch's, no undone one, and none under a withdrawn code or an unknown token."""
     bench.services.settings.change({"bag_shows_photos": True})
     code, other = bench.roast(60), bench.open(100)
     names = [str(uuid4()) for _ in range(3)]
@@ -165,8 +165,8 @@ def test_a_bag_shows_no_photo_but_its_own(bench: Bench):
     assert seen_by_a_stranger(bench, code, names[0]) == (True, 200)
 
 
-def test_what_a_phone_saves_as_heic_is_told_by_name(bench: Bench):
-    """Told by its first box (ISO/IEC 14496-12, 4.3): what it is, what can be read, what is kept, and what to do."""
+def test_heic_is_refused_by_name(bench: Bench):
+    """HEIC is recognised by its first box (ISO/IEC 14496-12, 4.3); the message names formats and remedy."""
     heic = b"\0\0\0\x18ftypheic\0\0\0\0mif1heic" + b"\0" * 400
     answer = send(bench, str(uuid4()), heic)
     assert answer.status_code == 422
@@ -176,8 +176,8 @@ def test_what_a_phone_saves_as_heic_is_told_by_name(bench: Bench):
 
 
 @pytest.mark.parametrize("picture", [b"", b"no picture", encoded("GIF"), bomb(9_000), encoded("PNG", (400, 300))[:900]])
-def test_what_is_no_photo_is_told_and_not_kept(bench: Bench, picture: bytes):
-    """Nothing, text, another kind, a bomb, one cut short: a sentence each."""
+def test_invalid_photo_is_reported_and_not_stored(bench: Bench, picture: bytes):
+    """Nothing, text, another format, a bomb, and a truncated one each get a message."""
     answer = send(bench, str(uuid4()), picture)
     assert answer.status_code == 422
     assert "picture" in answer.get_json()["says"]
@@ -185,15 +185,15 @@ def test_what_is_no_photo_is_told_and_not_kept(bench: Bench, picture: bytes):
 
 
 def test_more_than_a_megabyte_is_taken_here_and_more_than_eight_are_not(bench: Bench):
-    """The limit is raised for this route alone (`test_scan.py` sends as much elsewhere)."""
-    big = encoded("JPEG") + b"\0" * 3_000_000  # what follows the picture's end is no part of it
+    """The limit is raised for this route only (`test_scan.py` sends as much elsewhere)."""
+    big = encoded("JPEG") + b"\0" * 3_000_000  # bytes after the picture's end are not part of it
     assert send(bench, str(uuid4()), big).status_code == 200
     assert send(bench, str(uuid4()), big * 3).status_code == 413
     assert kept(bench) == 1
 
 
-def test_who_may(bench: Bench):
-    """Those who operate send, those who look see, and a name is a UUID."""
+def test_roles_of_photos(bench: Bench):
+    """The role operate sends, the role look sees, and a name is a UUID."""
     name = str(uuid4())
     assert send(bench, name, encoded("PNG"), Role.LOOK).status_code == 403
     assert browser(bench).get(f"/photos/{name}").status_code == 401
@@ -218,8 +218,8 @@ def test_photos_are_in_the_backup(bench: Bench, tmp_path: Path):
     st.binary(max_size=400),
     st.sampled_from([b"", b"\xff\xd8\xff\xe0", b"\x89PNG\r\n\x1a\n", b"RIFF\x10\0\0\0WEBPVP8 "]),
 )
-def test_whatever_comes_nothing_breaks_and_nothing_is_kept(bench: Bench, body: bytes, head: bytes):
-    """Bytes made up behind the heads of pictures: a sentence each time."""
+def test_random_bytes_are_refused_and_not_stored(bench: Bench, body: bytes, head: bytes):
+    """Random bytes after valid picture headers give a message each time."""
     answer = send(bench, str(uuid4()), head + body)
     assert answer.status_code == 422
     assert kept(bench) == 0

@@ -1,4 +1,4 @@
-"""Practice: the same path as a real roast, marked everywhere, and in no list, stock or total unless asked for."""
+"""Practice works like a real roast, is marked everywhere, and is in no list, stock or total unless requested."""
 
 import pytest
 
@@ -9,7 +9,7 @@ from tests.web.test_pages import text_of
 
 @pytest.fixture
 def practised(bench: Bench) -> str:
-    """A batch that was roasted on the practice machine, with a real lot named; its code."""
+    """A batch roasted on the practice machine, with a real lot; returns its code."""
     bench.services.machines.add_practice()
 
     def entry(kind: str, at_s: float, **body: object) -> dict[str, object]:
@@ -25,7 +25,7 @@ def practised(bench: Bench) -> str:
 
 
 def test_practice_takes_no_stock(bench: Bench, practised: str):
-    """Not from the list of lots, not from the one lot, and no batch is told that too little is left."""
+    """The lot's stock is unchanged, in the list and on its page, and no batch reports a shortage."""
     assert bench.services.lots.get("HU-7").left_g == 20_000
     assert [lot.left_g for lot in bench.services.lots.all()] == [20_000]
     notice = bench.say(bench.entry("opened", 700, lot="HU-7", green_g=18_000))[0].get("notice")
@@ -34,7 +34,7 @@ def test_practice_takes_no_stock(bench: Bench, practised: str):
 
 
 def test_practice_is_in_no_list_unless_asked_for(bench: Bench, practised: str):
-    """On the pages, in the API, and on Today; named by its machine it is asked for."""
+    """Pages, the API and Today list practice only on request or by its machine."""
     get = bench.client.get
     for path in ("/batches", "/batches/found?q=Alder"):
         assert practised not in get(path).text, path
@@ -50,8 +50,8 @@ def test_practice_is_in_no_list_unless_asked_for(bench: Bench, practised: str):
     assert "Alder washed PRACTICE" in asked
 
 
-def test_practice_is_no_part_of_what_is_usual(bench: Bench, practised: str):
-    """Its roast losses say nothing of a coffee."""
+def test_practice_does_not_affect_the_usual_loss(bench: Bench, practised: str):
+    """Its roast losses do not affect the usual band of the coffee."""
     weighed = bench.entry("weighed", 700, batch=practised, roasted_g=3400) | {"machine": "practice"}
     assert bench.say(weighed)[0]["status"] == "stored"
     assert bench.services.batches.losses("Alder washed") == []
@@ -69,7 +69,7 @@ def test_practice_is_no_part_of_what_is_usual(bench: Bench, practised: str):
     ids=["live", "setup", "record", "label", "bag"],
 )
 def test_practice_is_marked(bench: Bench, practised: str, path: str):
-    """On the live page, the record, its label and the page of its bag; a real batch has no such mark."""
+    """The live page, the record, the label and the bag page mark it; a real batch has no mark."""
     real = bench.roast(30, start_s=1000, coffee="Night Ferry")
     for code, machine in ((practised, "practice"), (real, "drum-4")):
         token = bench.services.batches.summary(code).token
@@ -78,7 +78,7 @@ def test_practice_is_marked(bench: Bench, practised: str, path: str):
 
 
 def test_practice_cannot_be_made_real(bench: Bench, practised: str):
-    """What was roasted on it would turn up in records and stock; and a real roast would vanish from them."""
+    """Practice batches would appear in records and stock, and real ones would disappear from them."""
     form = {"kind": "http", "name": "Bean probe", "role": "bean_probe"}
     answer = bench.client.post("/machines/practice/channels/bean_probe", data=form)
     assert answer.status_code == 422

@@ -1,4 +1,4 @@
-"""Checking a probe, and keeping what it is off with its day."""
+"""The check of a probe, and its stored correction with the day."""
 
 from html import unescape
 
@@ -12,19 +12,19 @@ PATH = "/machines/drum-4/channels/bean_probe/check"
 
 
 def probe(bench: Bench):
-    """The bean probe as it is described now."""
+    """The current description of the bean probe."""
     return bench.services.machines.get("drum-4").channels[0]
 
 
 def at_rest(bench: Bench, *values: float) -> None:
-    """The probe reads these, a second apart."""
+    """Make the probe read these values, a second apart."""
     for second, value in enumerate(values):
         bench.clock.turn_to(second)
         bench.push((second, "bean_probe", value))
 
 
 def test_ice_water_gives_the_offset_and_it_is_kept_with_its_day(bench: Bench):
-    """The mean of what came, what is to be added, and from then on each reading has it."""
+    """The offset is the reference less the mean reading, and applies to each reading from then on."""
     at_rest(bench, 0.7, 0.8, 0.9)
     shown = text_of(bench.client.post(PATH, data={"reference": "ice", "then": "compare"}).text)
     assert "It read, without an offset 0.8 °C" in shown
@@ -42,7 +42,7 @@ def test_ice_water_gives_the_offset_and_it_is_kept_with_its_day(bench: Bench):
 
 
 def test_a_second_check_does_not_count_the_first_offset_twice(bench: Bench):
-    """What is compared is the probe itself, before any offset."""
+    """The check compares the probe's own value, before any offset."""
     at_rest(bench, 2.0)
     bench.client.post(PATH, data={"reference": "ice", "then": "keep"})
     assert probe(bench).offset_c == -2.0
@@ -60,7 +60,7 @@ def test_a_second_check_does_not_count_the_first_offset_twice(bench: Bench):
         ({"reference": "thermometer", "thermometer": "21,4"}, 21.4),
     ],
 )
-def test_each_reference_says_what_it_should_read(bench: Bench, form, reference_c):
+def test_each_reference_has_its_temperature(bench: Bench, form, reference_c):
     """Boiling water by altitude or pressure, or a thermometer beside it."""
     answer = bench.client.post(PATH, data={**form, "read": "90", "then": "keep"})
     assert answer.status_code == 303
@@ -79,8 +79,8 @@ def test_each_reference_says_what_it_should_read(bench: Bench, form, reference_c
         ({}, "Choose what the probe is in"),
     ],
 )
-def test_what_cannot_be_compared_says_what_is_missing(bench: Bench, form, says):
-    """In words at the field, and nothing is kept."""
+def test_an_incomplete_check_is_reported(bench: Bench, form, says):
+    """The message is at the field, and nothing is stored."""
     answer = bench.client.post(PATH, data={**form, "then": "keep"})
     assert answer.status_code == 422
     assert says in unescape(answer.text)
@@ -88,7 +88,7 @@ def test_what_cannot_be_compared_says_what_is_missing(bench: Bench, form, says):
 
 
 def test_a_probe_that_is_far_off_is_asked_about_and_an_absurd_one_refused(bench: Bench):
-    """An offset is no cure for the wrong register."""
+    """A large offset needs confirmation, an absurd one is refused: it is no remedy for a wrong register."""
     far = bench.client.post(PATH, data={"reference": "ice", "read": "8", "then": "compare"}).text
     assert "more than a sound probe is off" in far
     absurd = bench.client.post(PATH, data={"reference": "ice", "read": "327", "then": "keep"})
@@ -97,14 +97,14 @@ def test_a_probe_that_is_far_off_is_asked_about_and_an_absurd_one_refused(bench:
     assert probe(bench).checked is None
 
 
-def test_a_probe_that_still_moves_is_told(bench: Bench):
-    """It is not yet as warm as the water."""
+def test_a_probe_that_still_moves_is_reported(bench: Bench):
+    """A probe that has not settled in the water gives a request to wait."""
     at_rest(bench, 3.0, 2.0, 1.0)
     assert "wait until it rests" in bench.client.get(PATH).text
 
 
 def test_an_offset_typed_by_hand_is_of_no_check(bench: Bench):
-    """Changing another field keeps the check, changing the offset drops it."""
+    """Changing another field keeps the check, changing the offset removes it."""
     bench.client.post(PATH, data={"reference": "ice", "read": "1", "then": "keep"})
     form = {"kind": "http", "name": "Probe", "role": "bean_probe", "offset_c": "-1"}
     bench.client.post("/machines/drum-4/channels/bean_probe", data=form)
@@ -114,5 +114,5 @@ def test_an_offset_typed_by_hand_is_of_no_check(bench: Bench):
 
 
 def test_a_control_has_no_probe(bench: Bench):
-    """Neither has what is not there."""
+    """A control and an unknown channel have no page to check."""
     assert bench.client.get("/machines/drum-4/channels/radiant/check").status_code == 404

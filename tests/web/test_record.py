@@ -1,4 +1,4 @@
-"""What a record says of its curve: moments and phases with how sure they are, and faults in words."""
+"""The curve in a record: moments and phases with their errors, and faults in words."""
 
 import re
 
@@ -8,17 +8,17 @@ from roastlog.curve.faults.detection import DECLINING_RATE, USUAL, find_faults
 from roastlog.instruments.base import Reading
 from tests.conftest import Bench
 
-STALLED_S = 360, 440  # the bench's roast goes on at 11.2 °C/min; here it stands for 80 s
+STALLED_S = 360, 440  # the bench's roast rises at 11.2 °C/min; here it stands still for 80 s
 
 
 @pytest.fixture
 def code(bench: Bench) -> str:
-    """A batch that was dropped after ten minutes."""
+    """A batch dropped after ten minutes."""
     return bench.roast()
 
 
 def stalled(bench: Bench) -> str:
-    """A batch that rises by 11 °C/min after the turn and stands still in mid-browning; its code."""
+    """A batch that rises by 11 °C/min after the turn and stalls in mid-browning; returns its code."""
     code = bench.open()
     bench.say(bench.entry("moment", 0, batch=code, moment="charge"))
     live = bench.services.runtime.live("drum-4")
@@ -33,13 +33,13 @@ def stalled(bench: Bench) -> str:
 
 
 def rows(page: str, words: str) -> list[str]:
-    """The rows of the page's tables that begin with these words, as they read."""
+    """Table rows that start with these words, as text."""
     found = re.findall(r"<tr>.*?</tr>", page, re.DOTALL)
     return [said for row in found if (said := " ".join(re.sub(r"<[^>]+>", " ", row).split())).lower().startswith(words)]
 
 
 def test_moments_carry_how_sure_they_are(bench: Bench, code: str):
-    """The turning point says its error in seconds, the other moments the smoothed rate with its own."""
+    """The turning point has its error in seconds, the other moments the smoothed rate with its error."""
     page = bench.client.get(f"/batches/{code}").text
     record = bench.services.batches.record(code)
     told = {row.moment: row for row in bench.services.analysis.analyse(record).moments}
@@ -51,7 +51,7 @@ def test_moments_carry_how_sure_they_are(bench: Bench, code: str):
 
 
 def test_phases_carry_their_area_above_the_base_that_is_set(bench: Bench, code: str):
-    """With a base 20 °C higher each later phase has 20 °C times its minutes less, and the page names the base."""
+    """With a base 20 °C higher each later phase loses 20 °C times its minutes, and the page names the base."""
     before = bench.services.batches.record(code).measures.phases
     bench.services.settings.change({"area_base_c": 120.0})
     after = bench.services.batches.record(code).measures.phases
@@ -63,7 +63,7 @@ def test_phases_carry_their_area_above_the_base_that_is_set(bench: Bench, code: 
 
 
 def test_in_fahrenheit_all_of_it_is(bench: Bench, code: str):
-    """Rates, their errors, areas and the base are in °F; nothing of the tables stays in °C."""
+    """Rates, their errors, areas and the base are in °F; no °C is left in the tables."""
     bench.services.settings.change({"units_temp": "F"})
     page = bench.client.get(f"/batches/{code}").text
     assert rows(page, "first crack")[0].endswith("20.2 ± 0.1")  # 11.2 · 1.8
@@ -73,8 +73,8 @@ def test_in_fahrenheit_all_of_it_is(bench: Bench, code: str):
     assert "°C" not in page
 
 
-def test_faults_are_told_with_their_times_and_the_caution(bench: Bench):
-    """A stall of 80 s is in the list with its time and in words; a rate is said to be no rule."""
+def test_faults_are_reported_with_their_times_and_the_caution(bench: Bench):
+    """A stall of 80 s is in the list with its time and description; the caution calls a rate no rule."""
     page = bench.client.get(f"/batches/{stalled(bench)}").text
     told = re.search(r"<strong>Stall</strong> <span class=\"number\">(\d):(\d\d) to (\d):(\d\d)", page)
     assert told is not None
@@ -84,8 +84,8 @@ def test_faults_are_told_with_their_times_and_the_caution(bench: Bench):
     assert DECLINING_RATE in page
 
 
-def test_a_record_finds_what_the_live_page_would_have_told(bench: Bench):
-    """Its faults are those of the live rate, by the thresholds as they are set; other thresholds, other faults."""
+def test_a_record_has_the_faults_of_the_live_page(bench: Bench):
+    """Its faults are those of the live rate with the current thresholds; other thresholds give other faults."""
     code = stalled(bench)
     record = bench.services.batches.record(code)
     bean = record.bean
@@ -99,7 +99,7 @@ def test_a_record_finds_what_the_live_page_would_have_told(bench: Bench):
 
 
 def test_a_batch_without_a_fault_says_so(bench: Bench, code: str):
-    """The thresholds are named as what it was judged by, and the caution is there all the same."""
+    """The thresholds are named as the criteria, and the caution is shown as well."""
     bench.services.settings.change({"fast_crack_c_per_min": 20.0})
     page = bench.client.get(f"/batches/{code}").text
     assert 'None by the <a href="/settings#curve">thresholds' in page
@@ -121,8 +121,8 @@ def test_a_batch_in_the_drum_has_its_live_rate_and_no_switch(bench: Bench):
     assert not [name for name in told if name.startswith("smooth_")]
 
 
-def test_the_live_columns_of_a_curve_stay_what_the_live_page_showed(bench: Bench, code: str):
-    """``rate_…`` is not touched by smoothing; ``smooth_rate_…`` is another column, known where there are readings."""
+def test_smoothing_does_not_change_the_live_columns(bench: Bench, code: str):
+    """Smoothing does not change ``rate_…``; ``smooth_rate_…`` is another column, known where there are readings."""
     told = bench.client.get(f"/api/batches/{code}/curve").get_json()
     shown = bench.services.batches.record(code).traced.rate("bean_probe")
     assert told["rate_bean_probe"][-1] == pytest.approx(shown[-1], abs=0.005)
@@ -132,7 +132,7 @@ def test_the_live_columns_of_a_curve_stay_what_the_live_page_showed(bench: Bench
 
 
 def test_the_switch_is_made_of_plain_buttons(bench: Bench, code: str):
-    """Smoothed, live and both, the first pressed, each with a sentence on what is then drawn."""
+    """Smoothed, live and both, the first pressed, each with a description."""
     page = bench.client.get(f"/batches/{code}").text
     buttons = re.findall(r'<button[^>]*data-curve="(\w+)" data-says="([^"]+)" aria-pressed="(\w+)"', page)
     assert [(name, pressed) for name, _, pressed in buttons] == [

@@ -1,4 +1,4 @@
-"""Who may do what: every route as every role and as a stranger, against the one table; entries by their kind."""
+"""Access: every route with every role and without one, against the one table; entries by kind."""
 
 from uuid import uuid4
 
@@ -15,7 +15,7 @@ TABLE = "LEAST in roastlog/web/http/roles.py"
 
 
 def test_every_route_has_its_line_in_the_table(bench: Bench):
-    """Whoever adds a route says who may use it; what is no route any more has no line."""
+    """Each route has a line with its role; no line is for a nonexistent route."""
     there = {rule.endpoint for rule in bench.app.url_map.iter_rules()}
     missing = sorted(there - LEAST.keys())
     assert not missing, f"say who may use {missing}: a line each in {TABLE}, with PUBLIC, LOOK, OPERATE, DECIDE or OWN"
@@ -24,11 +24,11 @@ def test_every_route_has_its_line_in_the_table(bench: Bench):
 
 @pytest.mark.parametrize("role", [None, *Role])
 def test_every_route_answers_every_role_as_the_table_says(bench: Bench, role: Role | None):
-    """A stranger gets 401, a role that is not enough 403 with the name of the one that is, all else goes through."""
+    """A stranger gets 401, an insufficient role 403 with the name of the required one, all others pass."""
     code = bench.roast(30)
     for method, path, endpoint in addresses(bench, code):
         least = LEAST.get(endpoint, OWN)
-        client = browser(bench, role)  # each time anew: some routes cut off who asks
+        client = browser(bench, role)  # each time a new one: some routes remove the caller
         answer = client.open(path, method=method)
         where = f"{method} {path} ({endpoint}: {TABLE} says {least!r}) as {role!r} answered {answer.status_code}"
         if least is PUBLIC or (role is not None and role >= least):
@@ -44,8 +44,8 @@ def test_every_route_answers_every_role_as_the_table_says(bench: Bench, role: Ro
         answer.close()
 
 
-def test_what_is_public_is_little(bench: Bench):
-    """Strangers are answered under these addresses alone; another one needs a reason, and a line here."""
+def test_few_addresses_are_public(bench: Bench):
+    """Only these addresses are public; another one needs a reason, and a line here."""
     code = bench.roast(30)
     public = {path.split("/")[1] for _, path, endpoint in addresses(bench, code) if LEAST.get(endpoint, OWN) is PUBLIC}
     known = {"r", "healthz", "static", "vendor", "pair"}
@@ -54,20 +54,20 @@ def test_what_is_public_is_little(bench: Bench):
 
 
 def test_a_route_without_a_line_is_for_the_owner_alone(bench: Bench, monkeypatch: pytest.MonkeyPatch):
-    """What was forgotten is refused, not open."""
-    monkeypatch.delitem(LEAST, "records.batches")  # type: ignore[arg-type] - a dict, told to others as one that stays
+    """A route missing from the table is refused, not open."""
+    monkeypatch.delitem(LEAST, "records.batches")  # type: ignore[arg-type] - a dict, read-only for others
     assert [browser(bench, role).get("/batches").status_code for role in (None, *Role)] == [401, 403, 403, 403, 200]
 
 
-def test_an_address_that_leads_nowhere_is_not_told_to_strangers(bench: Bench):
-    """They learn nothing of which addresses there are; whoever is let in is told that there is none."""
+def test_strangers_cannot_probe_addresses(bench: Bench):
+    """A stranger cannot find out which addresses exist; a paired device gets 404."""
     assert browser(bench).get("/nowhere").status_code == 401
     assert browser(bench).put("/api/entries").status_code == 401
     assert browser(bench, LOOK).get("/nowhere").status_code == 404
 
 
 def test_this_computer_alone_is_the_owner_from_the_start(bench: Bench):
-    """Without pairing: everything from here, nothing from elsewhere."""
+    """Without pairing, this computer may do everything, others nothing."""
     assert bench.client.get("/devices").status_code == 200
     assert browser(bench).get("/devices").status_code == 401
 
@@ -76,22 +76,22 @@ def test_this_computer_alone_is_the_owner_from_the_start(bench: Bench):
     "header",
     ["Forwarded", "X-Forwarded-For", "X-Real-IP", "X-Forwarded-Host", "X-Forwarded-Proto", "Via"],
 )
-def test_what_came_through_a_proxy_is_not_this_computer(bench: Bench, header: str):
-    """A proxy on this computer makes everyone look like it; so nobody who came through one is the owner."""
+def test_requests_through_a_proxy_are_not_this_computer(bench: Bench, header: str):
+    """Requests through a proxy on this computer come from everyone, so they never have owner access."""
     assert bench.client.get("/", headers={header: "127.0.0.1"}).status_code == 401
     assert bench.client.post("/people", data={"name": "x"}, headers={header: ""}).status_code == 401
 
 
-# Entries by their kind
+# Entries by kind
 
 
 def status(results: list[dict[str, str]]) -> list[str]:
-    """What became of each."""
+    """Results of the entries."""
     return [result["status"] for result in results]
 
 
 def test_every_kind_of_entry_has_its_role():
-    """Its row says it. Look says nothing; of batches, only a release asks for more than to operate."""
+    """The row defines it. Look makes no entries; of a batch's kinds, only a release needs more than operate."""
     assert {kind for kind in REGISTRY if says(kind) is DECIDE} == {"released", "arrived"}
     assert {kind for kind in REGISTRY if says(kind) is OWN} == {"set", "named", "erased", "set_up", "probe_checked"}
     assert all(
@@ -101,7 +101,7 @@ def test_every_kind_of_entry_has_its_role():
 
 @pytest.mark.parametrize(("role", "became"), [(OPERATE, "refused"), (DECIDE, "stored"), (OWN, "stored")])
 def test_a_release_is_kept_of_those_who_decide(bench: Bench, role: Role, became: str):
-    """Through the API as through the form; one that is refused spoils none beside it, and names the role needed."""
+    """A release needs the role decide, in the API and in the form; a refused one affects no other entry."""
     code = bench.roast(30)
     release, note = bench.entry("released", 40, batch=code, decision="hold"), bench.entry("note", batch=code, text="x")
     results = browser(bench, role).post("/api/entries", json={"entries": [release, note]}).get_json()["results"]
@@ -112,7 +112,7 @@ def test_a_release_is_kept_of_those_who_decide(bench: Bench, role: Role, became:
 
 @pytest.mark.parametrize("kind", ["undo", "amend", "shift"])
 def test_a_release_is_taken_back_or_corrected_by_those_who_decide(bench: Bench, kind: str):
-    """Whoever may not say it may not unsay it either, nor unsay the unsaying."""
+    """A role that may not make an entry may not undo it either, nor undo the undo."""
     code = bench.roast(30)
     release = bench.entry("released", 40, batch=code, decision="hold")
     bench.say(release)
@@ -127,7 +127,7 @@ def test_a_release_is_taken_back_or_corrected_by_those_who_decide(bench: Bench, 
 
 
 def test_entries_about_each_other_come_to_an_end(bench: Bench):
-    """Two undos that name one another, and one that names nothing known, are looked at once each."""
+    """Two undos of each other, and an undo of an unknown entry, are checked once each."""
     code = bench.roast(30)
     one, other = bench.entry("undo", 1, batch=code), bench.entry("undo", 2, batch=code)
     one["body"], other["body"] = {"entry": other["id"]}, {"entry": one["id"]}
@@ -137,7 +137,7 @@ def test_entries_about_each_other_come_to_an_end(bench: Bench):
 
 
 def test_the_server_says_which_device_it_was(bench: Bench):
-    """Whatever an entry says of its device, the journal has the name that the device is let in under."""
+    """The journal has the device's registered name, whatever the entry says."""
     code = bench.open()
     note = bench.entry("note", batch=code, text="x")
     assert note["by"] == {"person": "Ines", "device": "phone"}
@@ -146,8 +146,8 @@ def test_the_server_says_which_device_it_was(bench: Bench):
     assert (last.by, last.device) == ("Ines", "Bench tablet")
 
 
-def test_a_device_of_one_person_speaks_for_nobody_else(bench: Bench):
-    """Without a name it is theirs, with another one it is refused in words; a device of nobody's may name anyone."""
+def test_a_device_of_one_person_can_name_no_other(bench: Bench):
+    """Without a name it is that person's, another name is refused; a shared device can name anyone."""
     bench.services.people.add("Tomas")
     code, tomas = bench.open(), browser(bench, OPERATE, person="Tomas")
     nobody, ines = (bench.entry("note", batch=code, text=text) for text in ("x", "y"))
@@ -160,8 +160,8 @@ def test_a_device_of_one_person_speaks_for_nobody_else(bench: Bench):
     assert status(shared) == ["stored"]
 
 
-def test_a_form_of_another_ones_name_is_refused_too(bench: Bench):
-    """The forms go the same way as the API: nothing is kept under a name that is not the device's own."""
+def test_a_form_with_another_name_is_refused_too(bench: Bench):
+    """A form follows the same rule as the API: nothing is stored under another person's name."""
     bench.services.people.add("Tomas")
     bench.services.people.add("Ines")
     code, tomas = bench.open(), browser(bench, OPERATE, person="Tomas")
@@ -173,7 +173,7 @@ def test_a_form_of_another_ones_name_is_refused_too(bench: Bench):
 
 
 def test_a_form_offers_no_name_that_would_be_refused(bench: Bench):
-    """Weighing and starting name the one person of the device; anyone's device chooses among all."""
+    """Weighing and starting offer only the device's person; a shared device offers all."""
     bench.services.people.add("Tomas")
     bench.services.people.add("Ines")
     for path in (f"/batches/{bench.roast(30)}/weigh", "/machines/drum-4/start"):
@@ -183,8 +183,8 @@ def test_a_form_offers_no_name_that_would_be_refused(bench: Bench):
         assert 'type="radio" name="person" value="Ines"' in browser(bench, OPERATE).get(path).text
 
 
-def test_the_docs_tell_the_roles_as_the_code_has_them():
-    """docs/access.md has each role with what it means, in their order."""
+def test_the_docs_list_the_roles_of_the_code():
+    """docs/access.md lists each role with its meaning, in order."""
     text = (ROOT / "docs" / "access.md").read_text(encoding="utf-8")
     told = [line for line in text.splitlines() if line.startswith("| `")]
     assert [line.split(" | ")[:2] for line in told] == [[f"| `{role.word}`", means] for role, means in MEANS.items()]

@@ -1,4 +1,4 @@
-"""Scanning inside the app: from a picture or a text to the batch's record, and never anywhere else."""
+"""Scanning inside the app: a picture or a text leads to the batch's record, and never anywhere else."""
 
 import io
 
@@ -14,7 +14,7 @@ from tests.web.walk import browser
 
 
 def symbol(text: str) -> bytes:
-    """A photo of a QR that says a text, drawn by our own code."""
+    """A photo of a QR with a text, drawn by our own code."""
     modules = qr_symbol(text).modules
     picture = Image.new("L", (len(modules) + 2 * QUIET,) * 2, 255)
     for row, cells in enumerate(modules):
@@ -24,7 +24,7 @@ def symbol(text: str) -> bytes:
 
 
 def scanned(bench: Bench, picture: bytes) -> dict[str, str]:
-    """What the server says to a picture that a phone sends."""
+    """The server's answer to a picture sent by a phone."""
     answer = browser(bench, Role.LOOK).post("/scan", data={"picture": (io.BytesIO(picture), "frame.jpg")})
     assert answer.status_code == 200, answer.text
     said: dict[str, str] = answer.get_json()
@@ -32,7 +32,7 @@ def scanned(bench: Bench, picture: bytes) -> dict[str, str]:
 
 
 def test_a_label_leads_to_its_batch(bench: Bench):
-    """By the address that its label carries, whatever the server's address was when it was printed; by its code too."""
+    """By the address on its label, even with another server address at printing time; by its code too."""
     code = bench.roast(30)
     url = bench.services.labels.address(code).url
     token = url.rpartition("/")[2]
@@ -55,15 +55,15 @@ def test_a_label_leads_to_its_batch(bench: Bench):
     ],
 )
 def test_another_qr_opens_nothing(bench: Bench, text: str):
-    """A plain sentence, without what the QR said and without an address to go to."""
+    """The message contains neither the QR's text nor an address."""
     said = scanned(bench, symbol(text))
     assert said.keys() == {"says"}
     assert said["says"].endswith("Nothing was opened.")
     assert text not in said["says"]
 
 
-def test_a_label_of_another_house_or_a_withdrawn_one_is_told(bench: Bench):
-    """A token that is not known here, and one that was withdrawn, each in its own words."""
+def test_a_label_of_another_house_or_a_withdrawn_one_is_reported(bench: Bench):
+    """An unknown token and a withdrawn one each have their own message."""
     code = bench.roast(30)
     url = bench.services.labels.address(code).url
     assert "no batch that is known here" in scanned(bench, symbol("https://other.example/r/abcdefghijklmnop"))["says"]
@@ -72,19 +72,19 @@ def test_a_label_of_another_house_or_a_withdrawn_one_is_told(bench: Bench):
 
 
 @pytest.mark.parametrize("picture", [b"", b"no picture", bomb(5_000)])
-def test_what_is_no_picture_is_told(bench: Bench, picture: bytes):
-    """Nothing, text, and a bomb get a sentence."""
+def test_invalid_picture_is_reported(bench: Bench, picture: bytes):
+    """Empty data, text, and a bomb get a message."""
     assert "picture" in scanned(bench, picture)["says"]
 
 
 def test_a_picture_without_a_qr_says_nothing(bench: Bench):
-    """A camera's frame of the bench: go on looking."""
+    """A camera frame of the bench continues the scan."""
     assert scanned(bench, jpeg(Image.new("RGB", (640, 480), "#777066"))) == {}
     assert browser(bench, Role.LOOK).post("/scan").get_json() == {}
 
 
 def test_a_picture_of_many_bytes_is_refused_unread(bench: Bench):
-    """Pages send small frames; a megabyte is the most that a form may have."""
+    """Pages send small frames; a form may have at most a megabyte."""
     body = b'--x\r\nContent-Disposition: form-data; name="picture"; filename="big.jpg"\r\n\r\n' + b"x" * 1_100_000
     kind = "multipart/form-data; boundary=x"
     answer = browser(bench, Role.LOOK).post("/scan", data=body + b"\r\n--x--\r\n", content_type=kind)
@@ -92,6 +92,6 @@ def test_a_picture_of_many_bytes_is_refused_unread(bench: Bench):
 
 
 def test_a_stranger_scans_nothing(bench: Bench):
-    """A customer's camera has the bag page; the app's scan is for the house."""
+    """Only paired devices scan; a customer's camera opens the bag page."""
     url = bench.services.labels.address(bench.roast(30)).url
     assert browser(bench).post("/scan", data={"text": url}).status_code == 401

@@ -1,4 +1,4 @@
-"""The API answers as its OpenAPI description says, to calls that Schemathesis makes of that description."""
+"""The API conforms to its OpenAPI description, in calls that Schemathesis generates from it."""
 
 from typing import Any
 
@@ -12,20 +12,20 @@ from schemathesis.checks import CHECKS
 from roastlog.web.api.openapi import description
 from tests.conftest import Bench
 
-# The same calls each time, and few of them: all together take half a minute.
+# The same few calls each time: all together take half a minute.
 BOUNDED = settings(
     max_examples=30, derandomize=True, database=None, phases=[Phase.generate], suppress_health_check=list(HealthCheck)
 )
 DESCRIBED = description()
 schema = schemathesis.openapi.from_dict(DESCRIBED)
-# Of what is sent by the list each one is judged alone, so the answer as a whole is no refusal.
+# Items of a list are judged separately, so the answer as a whole is no refusal.
 LISTS = {"entries": "Entry", "readings": "Reading"}
-PLAIN = {"Accept-Encoding": "identity"}  # what calls the app here unpacks nothing
+PLAIN = {"Accept-Encoding": "identity"}  # the client that calls the app here does not decompress
 BY_THE_LIST = CHECKS.get_by_names(["negative_data_rejection"])
 
 
 class Served:
-    """The app with a batch in its books, asked from its own computer."""
+    """The app with a batch, called from its own computer."""
 
     def __init__(self, bench: Bench) -> None:
         self.code, self._app = bench.roast(30, coffee="Alder washed"), bench.app
@@ -44,14 +44,14 @@ def served(bench: Bench) -> Served:
 @schema.parametrize()
 @BOUNDED
 def test_every_call_is_answered_as_described(case: Case, served: Served):
-    """No fault, no status, content or shape that is not described; what fits is taken and what does not is refused."""
+    """No error, and no undescribed status, content or shape; valid calls are accepted, invalid ones refused."""
     check(case, served)
 
 
 @schema.include(path_regex="{|entries").parametrize()
 @BOUNDED
-def test_calls_about_what_is_there_are_answered_as_described(case: Case, served: Served):
-    """The same about the machine and the batch that there are, which no calls of chance would hit upon."""
+def test_calls_about_existing_data_are_answered_as_described(case: Case, served: Served):
+    """Calls about the existing machine and batch, which random calls would not hit, conform as well."""
     there = {"machine_id": "drum-4", "code": served.code}
     for name in case.path_parameters:
         case.path_parameters[name] = there[name]
@@ -65,13 +65,13 @@ def test_calls_about_what_is_there_are_answered_as_described(case: Case, served:
 
 
 def listed(case: Case, name: str) -> list[Any]:
-    """What a call sends by the list; nothing where it sends no list."""
+    """The list that a call sends; empty if it sends none."""
     found = case.body.get(name) if isinstance(case.body, dict) else None
     return found if isinstance(found, list) else []
 
 
 def check(case: Case, served: Served) -> None:
-    """Call, and hold the answer against the description; each of a list against its own."""
+    """Call, and compare the answer with the description; each item of a list separately."""
     name = next((name for name in LISTS if listed(case, name)), None)
     answer = case.call_and_validate(app=served, headers=PLAIN, excluded_checks=BY_THE_LIST if name else [])
     if name is None or answer.status_code >= 400:

@@ -1,4 +1,4 @@
-"""Who may ask, from where, under which name; and what a browser is told it may do with our pages."""
+"""Access by origin, address and host name; and the security headers for browsers."""
 
 import gzip
 from uuid import uuid4
@@ -26,18 +26,18 @@ OTHER_SITE = [
 
 @pytest.fixture
 def stranger(bench: Bench) -> FlaskClient:
-    """A browser on another device, which is not let in."""
+    """A browser on another, unpaired device."""
     return browser(bench)
 
 
 def in_words(answer: TestResponse) -> bool:
-    """Whether an answer is a sentence, on a page or in JSON, and no stack."""
+    """Whether an answer is a message, on a page or in JSON, without a traceback."""
     text = answer.get_json()["error"] if answer.is_json else answer.text
     return "." in text and "Traceback" not in text and len(text) > 30
 
 
-def test_nothing_of_a_stranger_is_kept(bench: Bench, stranger: FlaskClient):
-    """Neither entries nor readings nor forms."""
+def test_an_unpaired_device_cannot_store_data(bench: Bench, stranger: FlaskClient):
+    """An unpaired device's entries, readings and forms are refused."""
     code = bench.open()
     entry = bench.entry("note", batch=code, text="hello")
     assert stranger.post("/api/entries", json={"entries": [entry]}).status_code == 401
@@ -50,7 +50,7 @@ def test_nothing_of_a_stranger_is_kept(bench: Bench, stranger: FlaskClient):
 
 
 def test_a_program_comes_in_with_its_token(bench: Bench, stranger: FlaskClient):
-    """As `token --name` prints it; one that was made up, or put where it does not belong, does not count."""
+    """A token printed by `token --name` works; an invented one, or one in the wrong place, is refused."""
     token = bench.services.devices.new_token("logger")
 
     def status(authorization: str) -> int:
@@ -70,8 +70,8 @@ def test_a_program_comes_in_with_its_token(bench: Bench, stranger: FlaskClient):
     assert {status(text) for text in wrong} == {401}
 
 
-def test_the_token_itself_is_nowhere_kept(bench: Bench):
-    """Whoever copies the folder has no key to the API."""
+def test_the_token_itself_is_not_stored(bench: Bench):
+    """Only a hash is stored, so a copy of the folder gives no access to the API."""
     token = bench.services.devices.new_token("logger")
     bench.services.close()
     for path in bench.services.store.path.parent.iterdir():
@@ -81,7 +81,7 @@ def test_the_token_itself_is_nowhere_kept(bench: Bench):
 
 @pytest.mark.parametrize("headers", OTHER_SITE)
 def test_a_form_of_another_site_changes_nothing(bench: Bench, headers: dict[str, str]):
-    """Even on this very computer: the browser tells where it came from."""
+    """A form from another site is refused even on this computer, since the browser sends the origin."""
     code = bench.open()
     entry = bench.entry("note", batch=code, text="hello")
     answer = bench.client.post("/api/entries", json={"entries": [entry]}, headers=headers)
@@ -104,7 +104,7 @@ def test_a_form_of_another_site_changes_nothing(bench: Bench, headers: dict[str,
 
 @pytest.mark.parametrize("headers", [{}, {"Sec-Fetch-Site": "same-origin"}, {"Origin": "http://localhost"}])
 def test_our_own_pages_and_programs_may_send(bench: Bench, headers: dict[str, str]):
-    """A browser from our page, and whatever is no browser."""
+    """A browser on our page may, and a client that is no browser."""
     answer = bench.client.post("/api/entries", json={"entries": []}, headers=headers)
     assert answer.status_code == 200
 
@@ -113,7 +113,7 @@ def test_our_own_pages_and_programs_may_send(bench: Bench, headers: dict[str, st
     "host", ["evil.example", "drumside.evil.example:8080", "127.0.0.1.evil.example", "a b", "[", "[::1", "", "x..y"]
 )
 def test_a_name_that_is_not_ours_is_not_answered(bench: Bench, host: str):
-    """A page elsewhere whose name was made to point here gets nothing; the answer says which address to use."""
+    """A foreign page whose host name points here gets nothing; the answer names the right address."""
     answer = bench.client.get("/api/batches", headers={"Host": host})
     assert answer.status_code == 421
     assert "printed when it started" in bench.client.get("/", headers={"Host": host}).text
@@ -124,12 +124,12 @@ def test_a_name_that_is_not_ours_is_not_answered(bench: Bench, host: str):
     ["localhost", "localhost:8080", "127.0.0.1:8080", "[::1]:8080", "192.168.1.20", "drumside.local", "roastery"],
 )
 def test_the_names_of_a_local_network_are_ours(bench: Bench, host: str):
-    """Addresses, single words and the names that only a local network has."""
+    """Addresses, single words and local-network names are accepted."""
     assert bench.client.get("/api/batches", headers={"Host": host}).status_code == 200
 
 
 def test_the_name_on_the_labels_is_ours(bench: Bench):
-    """As soon as it is set, and under that very name alone."""
+    """The name is accepted as soon as it is set, and only exactly that name."""
     bench.services.settings.change({"url_base": "https://coffee.quillwater.example/bags"})
     assert bench.client.get("/", headers={"Host": "coffee.quillwater.example"}).status_code == 200
     assert bench.client.get("/", headers={"Host": "quillwater.example"}).status_code == 421
@@ -137,14 +137,14 @@ def test_the_name_on_the_labels_is_ours(bench: Bench):
 
 @pytest.mark.parametrize("base", ["http://[bad", "https://", "http://x:99999", "javascript:alert(1)", "//x", "ftp://x"])
 def test_an_address_that_is_none_cannot_be_set(bench: Bench, base: str):
-    """It would be printed on every label."""
+    """An invalid address is refused, since it would be printed on every label."""
     answer = bench.client.post("/settings", data={"url_base": base, "units_temp": "C", "units_mass": "kg"})
     assert answer.status_code == 422
     assert bench.services.settings.current().url_base == ""
 
 
 def test_every_answer_says_what_a_browser_may_do(bench: Bench):
-    """Scripts come from us alone, nothing is inline, no frame, no sniffing: on pages, errors, files and the API."""
+    """Scripts only from us, nothing inline, no frame, no sniffing: on pages, errors, files and the API."""
     code = bench.roast(30)
     for method, path, _ in addresses(bench, code):
         answer = bench.client.open(path, method=method)
@@ -159,8 +159,8 @@ def test_every_answer_says_what_a_browser_may_do(bench: Bench):
     assert bench.client.get("/nowhere").headers["Content-Security-Policy"]
 
 
-def test_what_changes_is_not_kept_by_a_browser(bench: Bench):
-    """Pages are asked for again, the API is not stored, files under their version are kept for good."""
+def test_only_unchanging_answers_are_cached(bench: Bench):
+    """Pages are revalidated, the API is not stored, versioned files are cached for ever."""
     bench.open()
     assert bench.client.get("/").headers["Cache-Control"] == "no-cache"
     assert bench.client.get("/api/batches").headers["Cache-Control"] == "no-store"
@@ -191,14 +191,14 @@ def test_what_changes_is_not_kept_by_a_browser(bench: Bench):
     ],
 )
 def test_no_path_leads_out_of_the_static_folder(bench: Bench, path: str):
-    """Not found, whatever way up it is written."""
+    """Any form of such a path gives 404 or a redirect, never a file."""
     answer = bench.client.get(path)
     assert answer.status_code in {404, 308}
     assert b"roastlog" not in answer.data
 
 
 def test_files_are_the_same_with_and_without_gzip(bench: Bench):
-    """Compressed for whom asks so, and said so to caches in between."""
+    """Files are compressed only for clients that accept it, with a Vary header for caches."""
     with bench.app.test_request_context():
         paths = [
             assets.asset("app.css"),
@@ -218,7 +218,7 @@ def test_files_are_the_same_with_and_without_gzip(bench: Bench):
 
 
 def test_head_is_answered_like_get_without_a_body(bench: Bench):
-    """On every address that can be read."""
+    """HEAD works on every address with GET."""
     code = bench.roast(30)
     for method, path, _ in addresses(bench, code):
         if method == "GET":
@@ -230,8 +230,8 @@ def test_head_is_answered_like_get_without_a_body(bench: Bench):
             full.close()
 
 
-def test_a_stream_that_nobody_reads_gives_its_place_back(bench: Bench):
-    """Asked for by HEAD, closed at once, or read for a while: there is room for the next."""
+def test_an_unread_stream_frees_its_place(bench: Bench):
+    """After HEAD, an immediate close, or some reading, the next stream can open."""
     for _ in range(live.MOST_STREAMS + 2):
         bench.client.head("/machines/drum-4/live").close()
         answer = bench.client.get("/machines/drum-4/live")
@@ -241,7 +241,7 @@ def test_a_stream_that_nobody_reads_gives_its_place_back(bench: Bench):
 
 
 def test_too_many_streams_are_told_to_wait(bench: Bench):
-    """Pages must still be answered; the one more gets 503, a sentence, and when to come again."""
+    """Pages must still work, so an excess stream gets 503, a message, and Retry-After."""
     held = [bench.client.get("/machines/drum-4/live") for _ in range(live.MOST_STREAMS)]
     more = bench.client.get("/machines/drum-4/live")
     assert (more.status_code, more.headers["Retry-After"]) == (503, "5")
@@ -255,7 +255,7 @@ def test_too_many_streams_are_told_to_wait(bench: Bench):
 
 
 def test_a_bag_page_is_found_by_its_token_alone(bench: Bench, stranger: FlaskClient):
-    """It cannot be guessed from the code or from another token, and a discarded batch has none."""
+    """Neither the code nor another token reveals it, and a discarded batch has none."""
     code = bench.roast(30, coffee="Night Ferry")
     token = bench.services.batches.summary(code).token
     assert len(token) >= 20

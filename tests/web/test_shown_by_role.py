@@ -1,4 +1,4 @@
-"""Pages show what a role may do, and no more."""
+"""Pages show the actions of a role, and no more."""
 
 import pytest
 
@@ -16,7 +16,7 @@ FORMS += [("/machines/drum-4/setup", 'name="smallest"', OWN)]
 
 @pytest.mark.parametrize(("path", "mark", "least"), FORMS)
 def test_a_form_is_shown_to_those_who_may_send_it(bench: Bench, path: str, mark: str, least: Role):
-    """The same page, with the form for those who have the role, and without it for all others."""
+    """The page has the form for permitted roles, and lacks it for all others."""
     path = path.format(code=bench.roast(30))
     for role in Role:
         answer = browser(bench, role).get(path)
@@ -25,6 +25,6 @@ def test_a_form_is_shown_to_those_who_may_send_it(bench: Bench, path: str, mark:
 
 
 def test_a_screen_that_only_looks_has_no_pad(bench: Bench):
-    """The live page says so to its style sheet."""
+    """The live page marks it for its style sheet."""
     assert "watching" in browser(bench, LOOK).get("/machines/drum-4").text
     assert "watching" not in browser(bench, OPERATE).get("/machines/drum-4").text

@@ -1,4 +1,4 @@
-"""Lots, machines, people and the house through the API and the pages: said, corrected, taken back, by whom and when."""
+"""Lots, machines, people and the house through API and pages: created, corrected, undone, with author and time."""
 
 from uuid import uuid4
 
@@ -19,7 +19,7 @@ def about(subject: str, kind: str, at_s: float = 0.0, **body: object) -> dict[st
 
 
 def test_a_lot_edited_twice_keeps_both_and_an_undo_gives_the_first_again(bench: Bench):
-    """By the form: who and when stand beside each, and what the page shows follows the undo."""
+    """The lot's page shows author and time of each change, and follows the undo."""
     owner = browser(bench, Role.OWN, name="Office", person=None)
     for coffee in ("Birch natural", "Birch washed", "Birch honey"):
         assert owner.post("/lots", data={**LOT, "coffee": coffee}).status_code == 303
@@ -73,14 +73,14 @@ def test_a_batchs_entry_that_lies_ahead_draws_no_other_after_it(bench: Bench):
 
 
 def test_the_same_form_sent_again_says_nothing_new(bench: Bench):
-    """Where nothing differs there is nothing to keep."""
+    """A form without a change creates no entry."""
     for _ in range(2):
         bench.client.post("/lots", data=LOT)
     assert len(bench.client.get("/api/lots/QW-9").get_json()["entries"]) == 1
 
 
 def test_a_price_is_for_the_owner_alone(bench: Bench):
-    """Neither the lot, nor its list, nor any of its entries or their words tells it to another role."""
+    """Neither the lot, the list, the entries nor their text reveal it to another role."""
     bench.services.lots.keep(LotRow("QW-9", "Birch", bought_g=1000.0, price="9.87 a kilo"))
     bench.services.lots.keep(LotRow("QW-9", "Birch", bought_g=1000.0, price="8.76 a kilo"))
     for path in ("/api/lots/QW-9", "/api/lots"):
@@ -92,7 +92,7 @@ def test_a_price_is_for_the_owner_alone(bench: Bench):
 
 
 def test_settings_are_entries_that_can_be_taken_back(bench: Bench):
-    """The page keeps what differs; an undo gives the value before it."""
+    """The page stores only changes; an undo restores the previous value."""
     bench.services.settings.change({"business": "Quillwater", "stall_c_per_min": 2.0})
     bench.services.settings.change({"business": "Ferry"})
     told = bench.client.get("/api/house").get_json()
@@ -106,7 +106,7 @@ def test_settings_are_entries_that_can_be_taken_back(bench: Bench):
 
 
 def test_a_probe_check_is_an_entry_and_its_undo_gives_the_offset_before(bench: Bench):
-    """The live machine reads with it at once, and without it again."""
+    """The live machine uses the new offset at once, and the old one after the undo."""
     form = {"reference": "ice", "read": "1.5", "then": "keep"}
     path = "/machines/drum-4/channels/bean_probe/check"
     assert bench.client.post(path, data=form).status_code == 303
@@ -119,7 +119,7 @@ def test_a_probe_check_is_an_entry_and_its_undo_gives_the_offset_before(bench: B
 
 
 def test_a_sheet_imported_over_another_leaves_both(bench: Bench):
-    """The undo of the second brings the first back, and the recorder reads by it."""
+    """The undo of the second restores the first, and the recorder uses it."""
     bench.services.machines.add(SHEET.replace("Four-kilo drum", "Old drum"))
     told = bench.client.get("/api/machines/drum-4").get_json()
     assert [entry["body"]["sheet"]["name"] for entry in told["entries"]] == ["Four-kilo drum", "Old drum"]
@@ -145,15 +145,15 @@ def test_a_sheet_imported_over_another_leaves_both(bench: Bench):
         (about("person 1", "amend", entry=str(uuid4()), body={"name": "x"}), "not of person"),
     ],
 )
-def test_what_cannot_be_said_is_refused_in_words(bench: Bench, entry: dict[str, object], words: str):
-    """One sentence each, and nothing is kept."""
+def test_invalid_entries_are_refused_with_a_reason(bench: Bench, entry: dict[str, object], words: str):
+    """One message each, and nothing is stored."""
     (result,) = bench.say(entry)
     assert result["status"] == "refused"
     assert words in result["reason"]
 
 
 def test_no_entry_takes_a_password(bench: Bench):
-    """It is typed on a page, and stands beside the journal."""
+    """It is typed on a page, and stored beside the journal."""
     channel = {
         "id": "a",
         "name": "A",
@@ -169,8 +169,8 @@ def test_no_entry_takes_a_password(bench: Bench):
     ("role", "kept"),
     [(Role.OPERATE, []), (Role.DECIDE, ["arrived"]), (Role.OWN, ["arrived", "set", "named", "set_up"])],
 )
-def test_each_role_says_what_its_rows_allow(bench: Bench, role: Role, kept: list[str]):
-    """Lots for those who decide, the house, its people and its machines for the owner."""
+def test_each_role_is_limited_to_its_kinds(bench: Bench, role: Role, kept: list[str]):
+    """Lots for the role decide; the house, its people and its machines for the owner."""
     sheet = bench.client.get("/api/machines/drum-4").get_json()["sheet"]
     entries = [
         about("lot QW-9", "arrived", coffee="Birch", green_g=1.0),
@@ -183,7 +183,7 @@ def test_each_role_says_what_its_rows_allow(bench: Bench, role: Role, kept: list
 
 
 def test_a_second_arrival_and_an_unknown_lot_are_kept_with_a_notice(bench: Bench):
-    """However odd it is, what can be understood is kept."""
+    """An odd but comprehensible entry is stored."""
     again, unknown = bench.say(
         about("lot HU-7", "arrived", 5, coffee="Other", green_g=1.0), about("lot XX-1", "note", text="where is it?")
     )
@@ -193,7 +193,7 @@ def test_a_second_arrival_and_an_unknown_lot_are_kept_with_a_notice(bench: Bench
 
 
 def test_a_person_who_is_erased_is_gone_and_their_batches_are_not(bench: Bench):
-    """Not while a device speaks for them. Then no page and no answer has the name; the lines of the batch are there."""
+    """Erasing is refused while a device is theirs; then no page or answer has the name, and all lines remain."""
     bench.services.people.add("Ines", "Inez of the drum")
     code = bench.roast(30)
     (ines,) = bench.services.people.all()
@@ -216,8 +216,8 @@ def test_a_person_who_is_erased_is_gone_and_their_batches_are_not(bench: Bench):
         assert "Inez" not in text
 
 
-def test_what_a_newer_version_said_of_a_batch_is_shown_as_such(bench: Bench):
-    """In its record, in words; an operator cannot take it back, and the API still refuses to be told such a kind."""
+def test_entries_of_a_newer_version_are_shown_as_such(bench: Bench):
+    """The record shows it in words; an operator cannot undo it, and the API still refuses such a kind."""
     code = bench.open()
     ident = uuid4()
 

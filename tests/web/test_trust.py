@@ -1,4 +1,4 @@
-"""The plain door, the pages that lead a phone to trust the certificate, and what a device is told about itself."""
+"""The plain door, the trust pages, and the page about a device's features."""
 
 import plistlib
 from dataclasses import replace
@@ -24,7 +24,7 @@ ANDROID = {
 
 @pytest.fixture
 def secure(bench: Bench, tmp_path: Path) -> SecureServer:
-    """The app with a secure page."""
+    """The app with TLS."""
     made = bench.app.extensions["secure"] = secured(tmp_path)
     return made
 
@@ -36,12 +36,12 @@ def door(bench: Bench, secure: SecureServer) -> Client:
 
 
 def from_phone(door: Client, path: str, method: str = "GET", **more: str) -> TestResponse:
-    """What a phone in the network gets."""
+    """The answer to a phone in the network."""
     return door.open(path, method=method, environ_overrides={**PHONE, **more})
 
 
 def test_door_gives_a_phone_the_pages_of_trust_and_nothing_else(bench: Bench, door: Client):
-    """Every address of the app: four answer, other pages lead to the secure one, what programs ask is refused."""
+    """Of all addresses four answer, other pages redirect to the secure one, requests of programs are refused."""
     code = bench.roast(30)
     given = set()
     for method, path, endpoint in addresses(bench, code):
@@ -65,7 +65,7 @@ def test_door_gives_a_phone_the_pages_of_trust_and_nothing_else(bench: Bench, do
 
 @pytest.mark.parametrize("path", ["/", "/settings", "/api/batches", "/healthz"])
 def test_door_is_the_app_for_this_computer(bench: Bench, door: Client, path: str):
-    """Under a name of loopback, and from there: people and programs on it go on as before."""
+    """Under a loopback name and address, people and programs still get the app."""
     here = {"REMOTE_ADDR": "127.0.0.1", "HTTP_HOST": "localhost:8080"}
     assert door.get(path, environ_overrides=here).status_code == 200
     assert door.get(path, environ_overrides={**here, "HTTP_HOST": "127.0.0.1:8080"}).status_code == 200
@@ -76,14 +76,14 @@ def test_door_is_the_app_for_this_computer(bench: Bench, door: Client, path: str
 @pytest.mark.parametrize("host", ["evil.example", "evil.example:8080", "203.0.113.7", "", "[", "local.evil.example"])
 @pytest.mark.parametrize("path", ["/", "/trust", "/trust/drumside.crt", "/batches", "/nothing"])
 def test_door_refuses_names_that_are_not_ours(door: Client, host: str, path: str):
-    """A page of another site that has its name point here gets nothing, and is led nowhere."""
+    """A foreign page whose host name points here gets nothing and no redirect."""
     answer = from_phone(door, path, HTTP_HOST=host)
     assert answer.status_code in {400, 421}
     assert "Location" not in answer.headers
 
 
 def test_door_leads_on_by_a_name_that_the_certificate_has(door: Client):
-    """By the one that was asked for if it is listed, else by the first; the way and the question stay."""
+    """By the requested name if it is listed, else by the first; path and query are preserved."""
     assert from_phone(door, "/r/abc?x=1&y=%C3%A9").location == "https://drumside.local:8443/r/abc?x=1&y=%C3%A9"
     assert from_phone(door, "/find", HTTP_HOST="127.0.0.1:8080").location == "https://127.0.0.1:8443/find"
     assert from_phone(door, "/find", HTTP_HOST="other.lan").location == "https://drumside.local:8443/find"
@@ -94,13 +94,13 @@ def test_door_leads_on_by_a_name_that_the_certificate_has(door: Client):
 
 
 def test_nothing_leads_on_for_good(door: Client):
-    """A browser must not keep it: without `--lan` the plain page is the page again."""
+    """A browser must not cache it: without `--lan` the plain page is the app again."""
     answer = from_phone(door, "/batches")
     assert (answer.status_code, answer.headers["Cache-Control"]) == (307, "no-store")
 
 
 def test_page_has_the_number_and_the_steps(door: Client, secure: SecureServer):
-    """The fingerprint that the terminal shows, the limits, the way back, and the asking phone's steps open."""
+    """The terminal's fingerprint, the limits, the removal, and the steps for the requesting phone."""
     text = from_phone(door, "/trust", **IPHONE).text
     words = " ".join(text.split())
     assert secure.authority is not None
@@ -124,7 +124,7 @@ def test_page_has_the_number_and_the_steps(door: Client, secure: SecureServer):
 
 
 def test_files_are_the_authority(door: Client, secure: SecureServer):
-    """The file for Android is the certificate, and so is what the profile for iPhones holds; neither holds a key."""
+    """The file for Android is the certificate, and the profile for iPhones contains it; neither contains a key."""
     assert secure.authority is not None
     file = from_phone(door, "/trust/drumside.crt")
     assert file.mimetype == "application/x-x509-ca-cert"
@@ -142,13 +142,13 @@ def test_files_are_the_authority(door: Client, secure: SecureServer):
 
 
 def test_without_an_authority_there_is_nothing_to_trust(bench: Bench):
-    """Plain Drumside has none of these pages."""
+    """Without `--lan` there are no such pages."""
     for path in ("/trust", "/trust/drumside.crt", "/trust/drumside.mobileconfig"):
         assert bench.client.get(path).status_code == 404
 
 
 def test_own_certificate_has_nothing_to_trust_either(bench: Bench, secure: SecureServer):
-    """The door then leads on at once, and the names of the certificate are names of this server."""
+    """The door redirects at once, and the certificate's names are names of this server."""
     place = replace(secure.place, names=("roast.example", "*.beans.example"))
     own = replace(secure, authority=None, place=place, hosts=("roast.example",))
     bench.app.extensions["secure"] = own
@@ -160,7 +160,7 @@ def test_own_certificate_has_nothing_to_trust_either(bench: Bench, secure: Secur
 
 
 def test_browser_is_bound_to_tls_only_by_a_certificate_of_ones_own(bench: Bench, secure: SecureServer):
-    """HSTS (RFC 6797) with an authority of ours would lock out a phone whose authority has to be renewed."""
+    """HSTS (RFC 6797) with our own authority would lock out a phone that has to trust a new one."""
     where = "https://drumside.local:8443/healthz"
     assert "Strict-Transport-Security" not in bench.client.get(where).headers
     bench.app.extensions["secure"] = replace(secure, authority=None)
@@ -169,14 +169,14 @@ def test_browser_is_bound_to_tls_only_by_a_certificate_of_ones_own(bench: Bench,
 
 
 def test_answer_that_tells_whether_it_is_trusted(bench: Bench, secure: SecureServer):
-    """The plain page may ask it from another origin; it says nothing."""
+    """The plain page may request it from another origin; it is empty."""
     answer = browser(bench).get("https://drumside.local:8443/this-device/reached")
     assert (answer.status_code, answer.data) == (204, b"")
     assert answer.headers["Cross-Origin-Resource-Policy"] == "cross-origin"
 
 
-def test_device_page_says_what_to_do(bench: Bench, secure: SecureServer):
-    """With a secure page it leads there; without one it names the option; without scripts it has a sentence."""
+def test_device_page_names_the_remedy(bench: Bench, secure: SecureServer):
+    """With TLS it links there; without it it names the option; without scripts it has a message."""
     text = bench.client.get("/this-device").text
     assert 'href="/trust"' in text
     assert 'href="https://drumside.local:8443/this-device"' in text
@@ -187,7 +187,7 @@ def test_device_page_says_what_to_do(bench: Bench, secure: SecureServer):
 
 
 def test_invitation_leads_through_trust(bench: Bench, secure: SecureServer):
-    """The QR of an invitation begins where a phone trusts the certificate; its secret is behind the #, off the wire."""
+    """The QR of an invitation starts at the trust page; its secret follows the #, and is never sent."""
     bench.services.address.note_base(secure.trust_base("drumside.local"))
     assert bench.services.address.way_in() == "http://drumside.local:8080/trust"
     assert bench.services.address.way_in("s3cret") == "http://drumside.local:8080/trust#s3cret"

@@ -1,4 +1,4 @@
-"""How much a phone loads before the live page works: bytes as they are sent, which is no timing."""
+"""Size of the live page's download: bytes as they are sent, not a timing."""
 
 import gzip
 import re
@@ -11,7 +11,7 @@ _LOADED = re.compile(r"""<(?:script|link)\b[^>]*?(?:src|href)="(/(?:static|vendo
 
 
 def test_the_live_page_is_light_beside_the_chart_library(bench: Bench):
-    """Page, style sheets and all modules that it imports, compressed: at most 120 KB; BokehJS counts apart."""
+    """Page, style sheets and all imported modules, compressed: at most 120 KB; BokehJS is counted separately."""
     bench.roast(600)
     page = bench.client.get("/machines/drum-4", headers={"Accept-Encoding": "gzip"})
     with bench.app.test_request_context():
@@ -30,7 +30,7 @@ def test_the_live_page_is_light_beside_the_chart_library(bench: Bench):
 
 
 def test_the_live_page_asks_for_its_modules_at_once(bench: Bench):
-    """Each module that the page imports, however deep, is named in its head, itself first, and none twice."""
+    """The head names each module that the page imports, directly or not, the page's own first, and none twice."""
     page = bench.client.get("/machines/drum-4").text
     with bench.app.test_request_context():
         expected = [asset(name) for name in modules("js/machine/live.js")]
@@ -39,7 +39,7 @@ def test_the_live_page_asks_for_its_modules_at_once(bench: Bench):
 
 
 def test_the_chart_library_is_compressed_and_kept_for_good(bench: Bench):
-    """BokehJS is asked for once a version."""
+    """BokehJS is fetched once per version."""
     with bench.app.test_request_context():
         path = vendor("bokeh")
     answer = bench.client.get(path, headers={"Accept-Encoding": "gzip"})
@@ -48,8 +48,8 @@ def test_the_chart_library_is_compressed_and_kept_for_good(bench: Bench):
     assert len(answer.data) < len(bench.client.get(path).data) / 3
 
 
-def test_what_is_long_goes_out_compressed_to_those_who_take_it(bench: Bench):
-    """Pages and data are the same, compressed or not; short answers, and the stream, are left as they are."""
+def test_long_answers_are_compressed_on_request(bench: Bench):
+    """Pages and data are identical with and without compression; short answers and the stream are not compressed."""
     code = bench.roast(120)
     for path in ("/", "/batches", f"/api/batches/{code}/curve", f"/api/batches/{code}/curve.csv"):
         plain, small = (bench.client.get(path, headers={"Accept-Encoding": how}) for how in ("identity", "gzip"))

@@ -1,4 +1,4 @@
-"""Every route that there is, and a browser for each kind of caller to walk them with."""
+"""Every existing route, and a browser for each kind of caller."""
 
 import re
 import secrets
@@ -21,7 +21,7 @@ ELSEWHERE = "192.0.2.7"  # a documentation address (RFC 5737): not this computer
 
 
 class Address(NamedTuple):
-    """A route with its blanks filled in."""
+    """A route with its parameters filled in."""
 
     method: str
     path: str
@@ -29,7 +29,7 @@ class Address(NamedTuple):
 
 
 def addresses(bench: Bench, code: str) -> list[Address]:
-    """Every route there is, once a method, its blanks filled in with what there is; a blank not known here is 1."""
+    """Every route, once per method, with existing values for its parameters; an unknown parameter is 1."""
     blanks = {
         "machine_id": "drum-4",
         "code": code,
@@ -42,7 +42,7 @@ def addresses(bench: Bench, code: str) -> list[Address]:
 
 
 def filled(app: Flask, blanks: Mapping[str, str]) -> list[Address]:
-    """Every route of an app, once a method; a blank that nothing is said for is 1."""
+    """Every route of an app, once per method; a parameter without a given value is 1."""
     told = []
     for rule in app.url_map.iter_rules():
         path = re.sub(r"<(?:[^:<>]+:)?(\w+)>", lambda found: blanks.get(found[1], "1"), rule.rule)
@@ -53,14 +53,14 @@ def filled(app: Flask, blanks: Mapping[str, str]) -> list[Address]:
 
 
 def secured(folder: Path) -> SecureServer:
-    """A secure page with an authority of its own, as `--lan` makes it in a folder; nobody is asked for its name."""
+    """TLS with its own authority, as `--lan` creates it in a folder, without probing the name."""
     (folder / "lan").mkdir(mode=0o700)
     (folder / "lan" / "name").write_text("drumside.local", encoding="ascii")
     return make(folder, SecureOptions("127.0.0.1", 8443, 8080))
 
 
 def browser(bench: Bench, role: Role | None = None, *, name: str = "", person: str | None = None) -> FlaskClient:
-    """A browser on another device, let in with a role, or a stranger's."""
+    """A browser on another device, paired with a role, or unpaired."""
     client = bench.app.test_client()
     client.environ_base = {**client.environ_base, "REMOTE_ADDR": ELSEWHERE}
     if role is not None:

@@ -6,7 +6,7 @@ from typing import Final
 from roastlog.curve.comparison.deviations import Reason
 from roastlog.curve.comparison.matching import Change
 from roastlog.journal.vocabulary import MOMENT_WORDS, called
-from roastlog.languages import N_, _, decimal, said
+from roastlog.languages import N_, _, decimal, translate
 from roastlog.units import clock_text, lb_from_g, rate_f_from_c
 
 
@@ -103,7 +103,7 @@ def _more_less(size: Callable[[Reason, _Sizes], str]) -> Callable[[Reason, _Size
             "moment": MOMENT_WORDS.get(reason.subject, ""),
             "phase": called(reason.subject),
         }
-        return said(more if reason.size > 0 else less, size=size(reason, sizes), **subject)
+        return translate(more if reason.size > 0 else less, size=size(reason, sizes), **subject)
 
     return describe
 
@@ -112,7 +112,7 @@ def _move_time(reason: Reason, sizes: _Sizes) -> str:
     if reason.batch is None:
         return sizes.control(reason)
     later, earlier = _MOVED_AT[reason.unit]
-    return said(
+    return translate(
         later if reason.size > 0 else earlier,
         control=sizes.control(reason),
         done=_done(reason.batch),
@@ -143,7 +143,7 @@ def _move_left_out(reason: Reason, sizes: _Sizes) -> str:
         if reason.batch is None
         else N_("{control} {done} to {setting:g} besides, at {time}")
     )
-    return said(
+    return translate(
         sentence,
         control=sizes.control(reason),
         done=_done(made),

@@ -13,7 +13,7 @@ from numpy.typing import ArrayLike, NDArray
 from roastlog.curve.faults.probe import ProbeLimits, ProbeSymptom, find_probe_faults, usable_rows
 from roastlog.curve.trailing import hysteresis_intervals, running_noise_sd, trailing_slope, trailing_trend
 from roastlog.errors import CurveError
-from roastlog.languages import N_, decimal, said
+from roastlog.languages import N_, decimal, translate
 from roastlog.units import clock_text, rate_f_from_c
 
 MEAN_S = 30.0
@@ -265,7 +265,7 @@ def describe_fault(fault: CurveFault, unit: str = "C") -> str:
     """
     size = fault.size_c_per_min if unit == "C" else rate_f_from_c(fault.size_c_per_min)
     shown = decimal(f"{round(size, 1) + 0.0:.1f}".replace("-", "−"))  # + 0.0 turns −0.0 into 0.0
-    return said(
+    return translate(
         _SENTENCES[fault.symptom or fault.kind],
         start=clock_text(fault.start_s),
         end=clock_text(fault.end_s),

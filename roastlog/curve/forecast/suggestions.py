@@ -16,7 +16,7 @@ from roastlog.curve.roast import Roast
 from roastlog.curve.series import Column, finite_pair
 from roastlog.curve.turning_point import without_spikes
 from roastlog.journal.vocabulary import MOMENT_WORDS
-from roastlog.languages import N_, said
+from roastlog.languages import N_, translate
 from roastlog.units import f_from_c
 
 FALL_C, FALL_S = 20.0, 10.0
@@ -171,7 +171,7 @@ def describe_likely(found: UsualMoment, temp_c: float | None = None, unit: str =
     usual = found.temp_c if unit == "C" else f_from_c(found.temp_c)
     spread = max(1, round(found.temp_spread_c * scale))  # the probe itself is no better than a degree
     where = "alone" if temp_c is None else found.place(temp_c)
-    return said(
+    return translate(
         _SENTENCES[where],
         batches=found.batches,
         moment=MOMENT_WORDS[found.moment],

@@ -9,7 +9,7 @@ from roastlog.journal.kinds.base import MAX_BATCH_G, Body, Grams, Kind, Short, T
 from roastlog.journal.phrases import grams, plain
 from roastlog.journal.subject import BATCH, LOT, MACHINE
 from roastlog.journal.vocabulary import Decision, called
-from roastlog.languages import N_, _, joined, said
+from roastlog.languages import N_, _, joined, translate
 
 _DECISIONS: Final = {"release": N_("Released"), "hold": N_("Held back"), "reject": N_("Rejected")}
 
@@ -59,7 +59,7 @@ def _colour(body: Mapping[str, Any], _telling: Telling) -> str:
 
 
 def _released(body: Mapping[str, Any], _telling: Telling) -> str:
-    return joined(": ", [said(_DECISIONS[body["decision"]]), *([body["reason"]] if "reason" in body else [])])
+    return joined(": ", [translate(_DECISIONS[body["decision"]]), *([body["reason"]] if "reason" in body else [])])
 
 
 KINDS: Final = (

@@ -9,7 +9,7 @@ from roastlog.journal.kinds.base import Body, Grams, Ident, Kind, Short, Telling
 from roastlog.journal.phrases import plain
 from roastlog.journal.subject import BATCH
 from roastlog.journal.vocabulary import MOMENT_LABELS, STAGE_LABELS, MomentName, Stage, Vigour, called, purpose
-from roastlog.languages import _, joined, said
+from roastlog.languages import _, joined, translate
 from roastlog.units import clock_text
 
 
@@ -110,7 +110,7 @@ KINDS: Final = (
         (BATCH,),
         Moment,
         "operate",
-        lambda body, _telling: said(MOMENT_LABELS[body["moment"]]),
+        lambda body, _telling: translate(MOMENT_LABELS[body["moment"]]),
         pages=("live",),
         shiftable=True,
         repeats=True,

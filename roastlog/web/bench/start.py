@@ -10,7 +10,7 @@ from flask.typing import ResponseReturnValue
 
 from roastlog.journal.kinds.roast import Opened
 from roastlog.journal.vocabulary import UNDER_WAY
-from roastlog.languages import N_, _, said
+from roastlog.languages import N_, _, translate
 from roastlog.services import BatchSummary, Lot, Person
 from roastlog.units import clock_text
 from roastlog.web import services
@@ -215,6 +215,6 @@ def _page(
             guides.setdefault(batch.title, []).append(batch)
     page = StartPage(
         title, under, verb, back, services().lots.all(), guides, services().people.all(), values, errors or {},
-        short_of, _mass_units(), said(OFFLINE["start" if under else "names"]),
+        short_of, _mass_units(), translate(OFFLINE["start" if under else "names"]),
     )  # fmt: skip
     return render_template("bench/start.html", page=page)

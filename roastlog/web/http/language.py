@@ -94,7 +94,7 @@ def _script_words() -> dict[str, Any]:
 
 def _translated(value: object) -> object:
     """A template value, translated if it is a marked text."""
-    return value.again() if isinstance(value, languages.Said) else value
+    return value.translated() if isinstance(value, languages.Message) else value
 
 
 def _in_page(message: str, **fields: object) -> Markup:
@@ -105,7 +105,7 @@ def _numbered_in_page(one: str, many: str, n: int, **fields: object) -> Markup:
     return _html((one, many, n), {"n": n, **fields})
 
 
-def _html(message: languages.Message, fields: dict[str, object]) -> Markup:
+def _html(msgid: languages.MessageId, fields: dict[str, object]) -> Markup:
     """A message as escaped HTML; only fields that are Markup keep their markup."""
-    text = str(escape(languages.found(message))).replace("&#39;", "'")  # attributes are in double quotes
+    text = str(escape(languages.translation(msgid))).replace("&#39;", "'")  # attributes are in double quotes
     return Markup(languages.filled(text, fields, escape))  # noqa: S704 - escaped on the line above

@@ -9,7 +9,7 @@ from flask.typing import ResponseReturnValue
 from pydantic import ValidationError
 
 from roastlog.errors import NotFound
-from roastlog.languages import N_, _, said
+from roastlog.languages import N_, _, translate
 from roastlog.machine.model import Channel, Control, Machine
 from roastlog.services import Trial
 from roastlog.web import services
@@ -105,7 +105,7 @@ def part_of(machine: Machine, table: str, part_id: str) -> Channel | Control:
     found = next((part for part in parts if part.id == part_id), None)
     if found is None:
         raise NotFound(
-            said(
+            translate(
                 N_("{name} has no such channel: {part_id}.")
                 if table == "channels"
                 else N_("{name} has no such control: {part_id}."),

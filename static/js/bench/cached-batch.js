@@ -1,4 +1,4 @@
-// On a cached scan page, a code that is typed opens the page that this device cached of its batch.
+// On a cached scan page, a typed code opens the page of that batch which this device has cached.
 import { byId } from "../core/dom.js";
 
 const WORTH = /^\/batches\/([^/]+)\/(weigh|label)$/;
@@ -6,7 +6,7 @@ const bare = (/** @type {string} */ code) => code.toUpperCase().replaceAll(/[^0-
 const form = byId("typed", HTMLFormElement);
 
 /**
- * The path of the weigh-out, else of the label of a batch, that is cached here.
+ * The cached weigh-out page of a batch, else its label page.
  * @param {string} code
  */
 async function cachedPath(code) {
@@ -27,6 +27,6 @@ if (document.documentElement.dataset.keptMs) {
     const code = byId("code", HTMLInputElement).value;
     const path = code.trim() && (await cachedPath(code).catch(() => null));
     if (path) location.assign(path);
-    else form.submit(); // Find answers, where the server is back; else the page for what was never cached
+    else form.submit(); // Find answers if the server is back, else the page for anything that was never cached
   });
 }

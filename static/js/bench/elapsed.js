@@ -1,4 +1,4 @@
-// A clock that counts from a time of the server's: <b data-since-ms="…">.
+// A clock that counts from a server time: <b data-since-ms="…">.
 import { Clock } from "../core/clock.js";
 import { findAll } from "../core/dom.js";
 import { clockText } from "../core/duration.js";

@@ -1,5 +1,5 @@
-// The loss as the weight is typed, and where it stands in the usual band. The server judges again when the form is
-// sent.
+// Shows the loss while the weight is typed, and its place in the usual band. The server checks it again when the form
+// is sent.
 import { byId } from "../core/dom.js";
 import { parseNumber } from "../core/number-input.js";
 import { decimal, t } from "../core/words.js";
@@ -53,7 +53,7 @@ function show() {
 }
 
 field.addEventListener("input", () => {
-  // An error of the weight that was sent says nothing of the one that is typed now.
+  // A validation error refers to the weight that was sent, not to the one being typed.
   field.removeAttribute("aria-invalid");
   document.querySelector("#roasted-says .error")?.remove();
   show();

@@ -1,4 +1,4 @@
-// Scans a label: by the browser's own detector where there is one, else the server reads a frame. A photo does it too.
+// Scans a label: by the browser's own detector if it has one, else the server reads a frame. A photo works too.
 import { byId } from "../core/dom.js";
 import { fetchWithTimeout } from "../core/fetch-timeout.js";
 import { scaledJpeg, toJpeg } from "../core/photo.js";
@@ -33,7 +33,7 @@ function tell(text) {
 }
 
 /**
- * Ask the server where it leads, and go there: only ever to a page of ours.
+ * Ask the server for the target page and open it; it is always one of our own pages.
  * @param {"text" | "picture"} name
  * @param {string | Blob} value
  * @returns {Promise<{ isFound?: boolean, why?: string }>}
@@ -95,7 +95,7 @@ async function run() {
     const { name } = /** @type {Error} */ (error);
     if (stream || name !== "AbortError") tell(WHY[name] ?? WHY.other);
     halt();
-    start.hidden ||= name === "NotFoundError"; // nothing that could be started
+    start.hidden ||= name === "NotFoundError"; // there is no camera to start
     return;
   }
   const mine = stream;
@@ -119,7 +119,7 @@ photo.addEventListener("change", async () => {
   if (!file) return;
   tell(t("The photo is being read."));
   const picture = await scaledJpeg(file).catch(() => null);
-  photo.value = ""; // the same one may be chosen again
+  photo.value = ""; // so that the same file can be chosen again
   if (!picture) {
     tell(t("This browser cannot read that picture. Take it once more, or type the code."));
     return;

@@ -1,9 +1,9 @@
-// The numbers of Today: where no newer ones come they are greyed, and how old they are stands in place of the clock.
+// The numbers of Today: stale ones are greyed out, and their age replaces the clock.
 import { find, findAll } from "../core/dom.js";
 import { ageText } from "../core/duration.js";
 import { t } from "../core/words.js";
 
-const OLD_MS = 6000; // they come every two seconds
+const OLD_MS = 6000; // new numbers come every two seconds
 const LOOK_MS = 1000;
 
 for (const numbers of findAll(document, ".now-inner")) {

@@ -1,5 +1,5 @@
-// The weigh-out goes the way of a tap: saved here, then sent; without a network it waits, and the page says so.
-// Without this script, and for what it cannot read, the form goes to the server as forms do.
+// The weigh-out is sent like a tap: saved here, then sent; offline it waits, and the page says so. Without this script,
+// and for input that it cannot parse, the browser submits the form.
 import { Clock } from "../core/clock.js";
 import { byId, find, findAll } from "../core/dom.js";
 import { parseNumber } from "../core/number-input.js";
@@ -13,7 +13,7 @@ const clock = Clock.onPage(Number(madeMs));
 const outbox = new Outbox(clock);
 const note = byId("weigh-waits");
 /** @type {Map<string, Entry>} */
-const waiting = new Map(); // entries of this weigh-out that the server has not named yet
+const waiting = new Map(); // entries of this weigh-out that the server has not acknowledged yet
 /** @type {OutboxState[]} */
 const refused = [];
 let next = "";
@@ -28,7 +28,7 @@ function enable(on) {
 }
 
 /**
- * For the next form, as the server remembers it.
+ * Remember the person for the next form, as the server does.
  * @param {string} person
  */
 function rememberPerson(person) {
@@ -36,7 +36,7 @@ function rememberPerson(person) {
 }
 
 /**
- * A mass as it was typed [g]; null for nothing, NaN for what only the server can make a sentence of.
+ * A typed mass [g]; null if empty, NaN if the server has to report the error.
  * @param {string} name
  */
 function grams(name) {
@@ -82,7 +82,7 @@ function tellWaiting() {
   tell("flagged", text + label);
 }
 
-/** All were answered and some refused: they are changed in the form, unless the weight itself was kept. */
+/** All were answered and some refused: they are corrected in the form, unless the weight itself was saved. */
 function tellRefused() {
   const reasons = refused.map(({ result }) => result?.reason).join(" ");
   const isWeight = refused.some(({ entry }) => entry.kind === "weighed");
@@ -98,7 +98,7 @@ outbox.on("state", async (item) => {
   if (!waiting.has(item.id)) return;
   if (item.state === "refused") {
     refused.push(item);
-    await outbox.dismiss(item.id); // the form is still here to change it in
+    await outbox.dismiss(item.id); // the form is still open, so it can be corrected there
   }
   if (item.state === "sent" || item.state === "refused") waiting.delete(item.id);
   if (waiting.size) return;

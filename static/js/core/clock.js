@@ -1,16 +1,17 @@
-// The server's clock, kept here: an offset from the best of several round trips. In a demo it may run N times as fast.
+// The server's clock on this page: an offset from the best of several round trips. In a demo it may run N times as
+// fast.
 import { fetchWithTimeout } from "./fetch-timeout.js";
 import { load, store } from "./storage.js";
 
 const PINGS = 5;
 const KEY = "drumside-clock";
-const SLOW_MS = 400; // an answer that took longer makes no clock exact: its error may be half of that
+const SLOW_MS = 400; // a slower answer does not make the clock exact: its error may be half of that
 const RETRY_MS = 5000;
 const SLEPT_MS = 500;
-const SAME_MS = 60_000; // what an earlier page knew and what this one says may differ by, unless a clock was set
+const SAME_MS = 60_000; // largest difference between an earlier page's clock and this one's, unless a clock was set
 
 /**
- * What an earlier page knew: the server's time, and this device's own at that moment.
+ * The state that an earlier page stored: the server's time, and this device's own at that moment.
  * @returns {{ now_ms: number, wall_ms: number, rate: number } | null}
  */
 function storedClock() {
@@ -26,13 +27,13 @@ export class Clock {
   constructor(nowMs, rate = 1) {
     this.rate = rate;
     this.isExact = false;
-    this.roundTripMs = Infinity; // of the answer that it goes by
+    this.roundTripMs = Infinity; // of the answer in use
     this.nowMs = nowMs;
     this.mono = performance.now();
   }
 
   /**
-   * For a page that the server made at `madeMs`, where it says so; the worker may have kept it for hours since.
+   * The clock of a page that the server made at `madeMs`, if the page says so; the worker may have cached it for hours.
    * @param {number | null} [madeMs]
    */
   static onPage(madeMs = null) {
@@ -51,7 +52,7 @@ export class Clock {
   }
 
   /**
-   * What a time read now rests on while the clock is not exact; once it is, `error` tells how far off it was.
+   * The basis of a time read while the clock is not exact; `error` gives its error later.
    * @returns {ClockStamp | undefined}
    */
   get stamp() {
@@ -59,14 +60,14 @@ export class Clock {
   }
 
   /**
-   * By how much times of a stamp were too early. [ms]
+   * How much too early times with a stamp were. [ms]
    * @param {ClockStamp} stamp
    */
   error({ now_ms: nowMs, wall_ms: wallMs }) {
     return this.now() - (nowMs + (Date.now() - wallMs) * this.rate);
   }
 
-  /** Ask the server several times and take the quickest answer: its error is at most half its round trip. */
+  /** Ask the server several times and use the quickest answer: its error is at most half its round trip. */
   async sync() {
     /** @type {{ now_ms: number, rate: number, roundTripMs: number, middle: number } | null} */
     let best = null;
@@ -80,11 +81,11 @@ export class Clock {
           best = { ...time, roundTripMs, middle: asked + roundTripMs / 2 };
         }
       } catch {
-        break; // no network: the clock goes on with what it knew
+        break; // no network: keep the current estimate
       }
     }
     if (!best) return false;
-    if (best.roundTripMs > (this.isExact ? SLOW_MS : this.roundTripMs)) return true; // what it knew is better
+    if (best.roundTripMs > (this.isExact ? SLOW_MS : this.roundTripMs)) return true; // the current estimate is better
     this.rate = best.rate;
     this.roundTripMs = best.roundTripMs;
     this.nowMs = best.now_ms;
@@ -94,7 +95,7 @@ export class Clock {
     return true;
   }
 
-  /** Sync now, when the page is seen again and every few minutes. */
+  /** Sync now, when the page becomes visible, and every few minutes. */
   keepSynced(everyMs = 240_000) {
     /** @type {{ wall: number, mono: number } | null} */
     let hidden = null;
@@ -103,7 +104,8 @@ export class Clock {
         hidden = { wall: Date.now(), mono: performance.now() };
         return;
       }
-      // The monotonic clock may have slept with the device; the network may be gone, so the wall clock tells how long.
+      // The monotonic clock may stop while the device sleeps, and the network may be gone: the wall clock tells how
+      // long it was.
       const sleptMs = hidden ? Date.now() - hidden.wall - (performance.now() - hidden.mono) : 0;
       if (sleptMs > SLEPT_MS) {
         this.mono -= sleptMs;

@@ -1,4 +1,4 @@
-// The curve as a table, for whoever does not see it: a row each half minute. Filled when it is asked for.
+// The curve as a table, for people who cannot see it: one row per half minute. Filled on demand.
 import { clockText } from "./duration.js";
 import { degrees, rate } from "./units.js";
 import { t } from "./words.js";
@@ -27,7 +27,7 @@ function row(cells) {
 }
 
 /**
- * Indices of the rows that are shown: the first at or after each half minute, and the last.
+ * Indices of the displayed rows: the first at or after each half minute, and the last.
  * @param {number[]} times
  */
 function shownRows(times) {
@@ -43,7 +43,7 @@ function shownRows(times) {
 }
 
 /**
- * Fill a table with columns of [°C] and [°C/min]; the number of its rows.
+ * Fill a table with columns of [°C] and [°C/min]; returns the number of rows.
  * @param {HTMLTableElement} table
  * @param {Columns} columns
  * @param {{ id: string, name: string }[]} channels

@@ -1,4 +1,4 @@
-// Elements of our own pages, which are there, and text that is written only where it changes.
+// Lookup of elements that must exist, and text updates that only touch changed text.
 
 /**
  * @template {Element} T
@@ -13,7 +13,7 @@ function checked(found, kind, name) {
 }
 
 /**
- * The element of an id.
+ * The element with an id.
  * @template {Element} [T=HTMLElement]
  * @param {string} id
  * @param {new () => T} [kind]
@@ -24,7 +24,7 @@ export function byId(id, kind = /** @type {any} */ (HTMLElement)) {
 }
 
 /**
- * The first element in `root` that a selector fits.
+ * The first element in `root` that matches a selector.
  * @template {Element} [T=HTMLElement]
  * @param {ParentNode} root
  * @param {string} selector
@@ -36,7 +36,7 @@ export function find(root, selector, kind = /** @type {any} */ (HTMLElement)) {
 }
 
 /**
- * All elements in `root` that a selector fits.
+ * All elements in `root` that match a selector.
  * @template {Element} [T=HTMLElement]
  * @param {ParentNode} root
  * @param {string} selector
@@ -48,7 +48,7 @@ export function findAll(root, selector, kind = /** @type {any} */ (HTMLElement))
 }
 
 /**
- * The element at an event's target, or around it, that a selector fits.
+ * The closest element at or around an event's target that matches a selector.
  * @template {Element} [T=HTMLElement]
  * @param {Event} event
  * @param {string} selector
@@ -64,7 +64,7 @@ export function closest(event, selector, kind = /** @type {any} */ (HTMLElement)
 const written = new WeakMap();
 
 /**
- * Set text only where it differs: an equal text would be laid out again for nothing.
+ * Set text only if it differs: setting equal text would cause a useless layout.
  * @param {Element} element
  * @param {string} text
  */

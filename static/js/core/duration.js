@@ -1,4 +1,4 @@
-// Spans of time in words and figures.
+// Durations in words and figures.
 
 /** @type {[number, string][]} */
 const UNITS = [
@@ -6,10 +6,10 @@ const UNITS = [
   [3_600_000, "h"],
   [60_000, "min"],
   [1000, "s"],
-]; // each from two of them on
+]; // each used from two units on
 
 /**
- * A span [ms] in whole units: “3 h”, “12 min”, “40 s”.
+ * A duration [ms] in whole units: “3 h”, “12 min”, “40 s”.
  * @param {number} ms
  */
 export function spanText(ms) {
@@ -18,7 +18,7 @@ export function spanText(ms) {
 }
 
 /**
- * How long ago a time of this device's own clock was.
+ * Time since a moment of this device's own clock.
  * @param {number} atMs
  */
 export const ageText = (atMs) => spanText(Date.now() - atMs);

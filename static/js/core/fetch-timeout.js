@@ -1,8 +1,8 @@
-// Requests that are given up in time: on a network that hangs, a plain fetch may wait for minutes.
+// Requests with a timeout: on a network that hangs, a plain fetch may wait for minutes.
 const TIMEOUT_MS = 8000;
 
 /**
- * Like `fetch`; rejects where the network is away, and where it hangs.
+ * Like `fetch`; rejects if the network is unreachable or hangs.
  * @param {string} url
  * @param {RequestInit} [options]
  */

@@ -1,10 +1,10 @@
-// A Bokeh figure of ours: embedded once with its data, painted with the page's theme, found by the names that the
-// server gave.
+// A Bokeh figure of ours: embedded once with its data, coloured by the page's theme, its parts found by the names that
+// the server gave.
 const swatch = document.createElement("span");
 swatch.hidden = true;
 
 /**
- * A colour token as the canvas wants it, whatever the style sheet wrote it as.
+ * A colour token in a form that the canvas accepts, whatever its form in the style sheet.
  * @param {string} token
  */
 export function color(token) {
@@ -35,7 +35,7 @@ export class Figure {
     return this.document.get_model_by_name(name);
   }
 
-  /** Give every tagged property the colour of its token, and each end its own. */
+  /** Set every tagged property to the colour of its token, and the colour of each end label. */
   paint() {
     /** @type {Map<string, string>} */
     const colors = new Map();
@@ -53,7 +53,7 @@ export class Figure {
   }
 
   /**
-   * Share a height between the panels; the ribbon takes what its lanes need.
+   * Divide a height between the panels; the ribbon gets the height of its lanes.
    * @param {number} heightPx
    * @param {number} lanePx
    */
@@ -78,7 +78,7 @@ const isOf = (model, type, named) =>
   model.type === "object" && model.name === type && Object.hasOwn(named, model.attributes?.name);
 
 /**
- * Put columns into the sources of a json_item, and ends into its ranges, all by their names: roastlog/plot/drawing.py.
+ * Fill the sources and ranges of a json_item by their names: roastlog/plot/drawing.py.
  * @param {any} part
  * @param {Drawing["data"]} data
  */
@@ -94,7 +94,7 @@ function fill(part, { sources, ranges }) {
 }
 
 /**
- * Embed what the server drew, a json_item and its data, in an element; resolves to the figure, painted.
+ * Embed a drawing of the server, a json_item and its data, in an element; resolves to the themed figure.
  * @param {Drawing} drawing
  * @param {HTMLElement} host
  */

@@ -1,4 +1,4 @@
-// A button that acts when it is held: its fill shows how far it is. By finger, mouse, or Space and Enter.
+// A button that acts when it is held: its fill shows the progress. By finger, mouse, or Space and Enter.
 const HOLD_MS = 1500;
 
 /**
@@ -38,5 +38,5 @@ export function bindHold(button, act) {
     if (!event.repeat) start();
   });
   button.addEventListener("keyup", (event) => isKey(event) && stop());
-  button.addEventListener("contextmenu", (event) => event.preventDefault()); // what a long press brings on a phone
+  button.addEventListener("contextmenu", (event) => event.preventDefault()); // a long press opens this menu on a phone
 }

@@ -1,5 +1,5 @@
-// Work that may wait for a finger: it is done when what a tap or a message changed is painted, and the page is idle.
-const LIFTED_MS = 250; // a finger that came down lifts, and what its click changes is painted, within this time
+// Low-priority work: it runs when the changes of a tap or a message are painted and the page is idle.
+const LIFTED_MS = 250; // within this time a finger lifts and the changes of its click are painted
 
 let touchedAt = -Infinity;
 const touched = () => {
@@ -11,10 +11,11 @@ for (const type of ["pointerdown", "keydown"]) addEventListener(type, touched, {
 const onIdle =
   "requestIdleCallback" in globalThis
     ? (work, options) => requestIdleCallback(work, options)
-    : (work) => requestAnimationFrame(() => setTimeout(work)); // not every browser tells when it is idle
+    : (work) => requestAnimationFrame(() => setTimeout(work)); // not every browser reports idle time
 
 /**
- * Do `work` after the next paint, when the page is idle and no finger has just come down; at the latest in `withinMs`.
+ * Do `work` after the next paint, when the page is idle and no finger has just come down; after `withinMs` at the
+ * latest.
  * @param {() => void} work
  * @param {number} withinMs
  */

@@ -1,4 +1,4 @@
-// A keypad of big keys that types into a field: <div data-keypad="id of the input"> with <button
+// A keypad of large keys that types into a field: <div data-keypad="id of the input"> with <button
 // data-key="7|.|back|clear">.
 import { closest } from "./dom.js";
 import { decimal } from "./words.js";
@@ -15,7 +15,7 @@ document.addEventListener("click", (event) => {
 });
 
 /**
- * What a field holds after a key.
+ * The content of a field after a key.
  * @param {string} typed
  * @param {string} key
  */

@@ -1,4 +1,4 @@
-// Notices and refusals in <div id="notices" class="notices">: each stays until somebody has dealt with it.
+// Notices and refusals in <div id="notices" class="notices">: each stays until somebody has handled it.
 import { byId } from "./dom.js";
 import { t } from "./words.js";
 
@@ -7,9 +7,9 @@ import { t } from "./words.js";
  * @property {string} text
  * @property {boolean} [refused]
  * @property {() => void} [onDismiss]
- * @property {(close: () => void) => void} [onAction] what another button does; `close` takes the notice away
- * @property {string} [action] what that button says
- * @property {string} [dismiss] what the button that dismisses it says
+ * @property {(close: () => void) => void} [onAction] action of a second button; `close` removes the notice
+ * @property {string} [action] label of that button
+ * @property {string} [dismiss] label of the button that dismisses it
  */
 
 /** @param {Notice} notice */

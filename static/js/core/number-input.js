@@ -1,6 +1,5 @@
-// Numbers as they are typed. One rule, here and in roastlog/web/http/forms.py: one comma or point, which is the decimal
-// sign; spaces may group thousands; the minus may be the typographer's. Two signs could mean two numbers, and are
-// refused.
+// Parses typed numbers by the same rule as roastlog/web/http/forms.py: one comma or point is the decimal separator;
+// spaces may group thousands; the minus may be a typographic one. Two separators are ambiguous and refused.
 import { t } from "./words.js";
 
 const plain = (/** @type {string} */ text) =>
@@ -11,7 +10,7 @@ const plain = (/** @type {string} */ text) =>
     .replace("−", "-");
 
 /**
- * The number that was typed; NaN for anything else.
+ * The typed number; NaN for anything else.
  * @param {string} text
  */
 export function parseNumber(text) {
@@ -19,7 +18,7 @@ export function parseNumber(text) {
 }
 
 /**
- * Why a text is no number, in a sentence.
+ * The reason why a text is not a number, in a sentence.
  * @param {string} text
  */
 export function numberError(text) {

@@ -1,8 +1,8 @@
-// Photos on their way to the server: no larger than it needs them, as JPEG.
+// Photos for upload: scaled down to the size that the server needs, as JPEG.
 export const LONG_SIDE_PX = 1600;
 
 /**
- * A video's frame or a picture as JPEG, at most `longestPx` a side.
+ * A video frame or a picture as JPEG, at most `longestPx` a side.
  * @param {CanvasImageSource} source
  * @param {number} width
  * @param {number} height
@@ -20,7 +20,7 @@ export function toJpeg(source, width, height, longestPx = LONG_SIDE_PX, quality 
 }
 
 /**
- * A photo from a file, turned as it was taken and scaled down; rejects where the browser cannot read it.
+ * A photo from a file, rotated upright and scaled down; rejects if the browser cannot read it.
  * @param {Blob} file
  */
 export async function scaledJpeg(file) {

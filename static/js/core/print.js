@@ -1,5 +1,4 @@
-// A button that prints the page. Charts are painted for paper first, as wide as it is, and get the time to draw
-// themselves.
+// A button that prints the page. Charts are first drawn for paper, as wide as it is, and get time to render.
 import { findAll } from "./dom.js";
 
 const DRAW_MS = 400;

@@ -1,4 +1,4 @@
-// Going back to a page restores its scroll position: a browser remembers that of a document, not of a part of it.
+// Going back to a page restores its scroll position: a browser remembers it for a document, not for an element.
 import { find } from "./dom.js";
 
 const page = find(document, ".page");

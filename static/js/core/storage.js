@@ -1,4 +1,4 @@
-// What this device keeps under a name. A browser may have storage shut off: then it holds for this page only.
+// Values that this device stores under a key. If the browser blocks storage, they last as long as this page.
 
 /**
  * @param {string} key
@@ -20,12 +20,12 @@ export function storeText(key, text) {
   try {
     localStorage.setItem(key, text);
   } catch {
-    // it holds for this page only
+    // it lasts as long as this page
   }
 }
 
 /**
- * What was stored as JSON; null for nothing, and for what cannot be read.
+ * A value stored as JSON; null if there is none or it cannot be parsed.
  * @param {string} key
  * @returns {any}
  */

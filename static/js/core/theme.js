@@ -1,4 +1,4 @@
-// The person's theme, set before the first paint so that nothing flashes. A classic script in the head on purpose.
+// The device's theme, set before the first paint to avoid a flash. A classic script in the head on purpose.
 (() => {
   const KEY = "drumside-theme";
   const root = document.documentElement;
@@ -11,10 +11,10 @@
       const choice = localStorage.getItem(KEY) ?? "";
       return ["light", "dark", "glare"].includes(choice) ? choice : "";
     } catch {
-      return ""; // storage may be shut off; the system's theme is right then
+      return ""; // storage may be blocked; then the system's theme applies
     }
   };
-  // The chart has colours of its own to redraw: it listens for `themechange` on the document.
+  // The chart redraws with its own colours: it listens for `themechange` on the document.
   const announce = () => document.dispatchEvent(new CustomEvent("themechange"));
   const mark = () => {
     for (const button of document.querySelectorAll("[data-theme-choice]")) {
@@ -36,7 +36,7 @@
     try {
       localStorage.setItem(KEY, choice);
     } catch {
-      // it holds for this page only
+      // it lasts as long as this page
     }
     paint(choice);
     mark();

@@ -1,8 +1,8 @@
-// A button that is on or off, kept for this device.
+// A toggle button whose state this device stores.
 import { loadText, storeText } from "./storage.js";
 
 /**
- * Let a button switch; a function that tells whether it is on.
+ * Make a button toggle; returns a function that tells whether it is on.
  * @param {HTMLElement} button
  * @param {string} key
  */

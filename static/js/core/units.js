@@ -1,5 +1,4 @@
-// Degrees as the page shows them: everything comes in °C, and is turned into the roastery's own unit here and nowhere
-// else.
+// Temperatures in the unit of the page: all data is in °C and is converted to the roastery's unit only here.
 import { byId } from "./dom.js";
 import { decimal } from "./words.js";
 
@@ -14,11 +13,11 @@ const written = (/** @type {number} */ value) =>
       .replace(/^-/, ""),
   );
 
-/** A temperature [°C] where its unit is plain from the place: “385.5”. */
+/** A temperature [°C] without its unit, for places where it is clear: “385.5”. */
 export const degrees = (/** @type {number} */ tempC) => written(tempC * scale + zero);
 
 /** A temperature [°C] with its unit: “385.5 °F”. */
 export const temp = (/** @type {number} */ tempC) => `${degrees(tempC)} °${letter}`;
 
-/** A rate, or its error [°C/min]: a difference, which knows no zero. */
+/** A rate, or its error [°C/min]: a difference, so no offset is added. */
 export const rate = (/** @type {number} */ cPerMin) => written(cPerMin * scale);

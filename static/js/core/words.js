@@ -1,4 +1,4 @@
-// What scripts say, in the page's language: English stands in the code, another language comes with the page.
+// Texts of scripts in the page's language: English is in the code, other languages come with the page.
 const catalogue = globalThis.document?.getElementById("catalogue"); // the worker has no page
 
 /** @type {{ words?: Record<string, any>, decimal?: string, forms?: number[] }} */
@@ -17,7 +17,7 @@ const filled = (/** @type {string} */ text, /** @type {Fields} */ fields) =>
 export const t = (message, fields = {}) => filled(words[message] ?? message, fields);
 
 /**
- * A message of which the number `n`, a field of it, chooses the form.
+ * A message whose plural form is chosen by the number `n`, one of its fields.
  * @param {string} one
  * @param {string} many
  * @param {number} n
@@ -27,5 +27,5 @@ export function tn(one, many, n) {
   return filled(translated ? translated[forms[n < 100 ? n : 100 + (n % 100)]] : n === 1 ? one : many, { n });
 }
 
-/** A number that is written with a point, with the decimal sign of the language. */
+/** A number written with a point, with the decimal separator of the language. */
 export const decimal = (/** @type {string} */ text) => text.replace(".", sign);

@@ -1,5 +1,4 @@
-// Which curve a record draws: smoothed after the drop, as it was live, or both on each other. Remembered on this
-// device.
+// Chooses which curve a record draws: smoothed, live, or both. The choice is stored on this device.
 import { byId, findAll } from "../core/dom.js";
 import { loadText, storeText } from "../core/storage.js";
 
@@ -13,12 +12,12 @@ const stored = () => {
 };
 
 /**
- * Let the buttons of the page choose among the lines whose names begin with “smooth ”, “live ” or “both ”.
+ * Let the page's buttons choose among the lines whose names begin with “smooth ”, “live ” or “both ”.
  * @param {import("../core/figure.js").Figure} figure
  */
 export function bindCurveChoice(figure) {
   const buttons = findAll(document, "[data-curve]");
-  if (!buttons.length) return; // a batch that is not over has its live curve alone
+  if (!buttons.length) return; // an unfinished batch has only its live curve
   const lines = [...figure.document.all_models].filter((model) => /^(smooth|live|both) /.test(model.name ?? ""));
   const show = (/** @type {string} */ choice) => {
     for (const line of lines) line.visible = SHOWN[choice].includes(line.name.split(" ", 1)[0]);

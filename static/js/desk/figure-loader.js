@@ -1,8 +1,8 @@
-// A figure of a page for sitting and thinking: fetched once, drawn once, repainted when the theme changes.
+// A figure of a desk page: fetched once, drawn once, recoloured when the theme changes.
 import { embed } from "../core/figure.js";
 
 /**
- * Draw what the host's `data-figure` names; resolves to the figure, or to null when `sorry` stands in its place.
+ * Draw the figure at the host's `data-figure`; resolves to the figure, or to null if `sorry` is shown instead.
  * @param {HTMLElement} host
  * @param {string} sorry
  */
@@ -11,7 +11,7 @@ export async function loadFigure(host, sorry) {
     const answer = await fetch(host.dataset.figure ?? "");
     if (!answer.ok) throw new Error(`status ${answer.status}`);
     const figure = await embed(await answer.json(), host);
-    // A browser prints the canvas as it stands: the print style has to know whether it is drawn for a dark page.
+    // A browser prints the canvas as it is: the print style has to know whether it is drawn for a dark page.
     const mark = () => {
       host.dataset.drawn = getComputedStyle(document.documentElement).colorScheme;
     };

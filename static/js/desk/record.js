@@ -1,4 +1,4 @@
-// The curve of a record: smoothed, live or both by a switch; and in rows, made when they are asked for.
+// The curve of a record: smoothed, live or both by a switch; and as a table, made on demand.
 import { fillTable } from "../core/curve-table.js";
 import { byId, find } from "../core/dom.js";
 import { t } from "../core/words.js";

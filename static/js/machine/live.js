@@ -1,4 +1,5 @@
-// The live page: wires its parts. Numbers on each event, the chart once a second, everything else when it changes.
+// The live page: connects its parts. Numbers are updated on each event, the chart once a second, everything else on
+// change.
 import { Clock } from "../core/clock.js";
 import { fillTable } from "../core/curve-table.js";
 import { byId } from "../core/dom.js";
@@ -37,7 +38,7 @@ import { Sync } from "./state/sync.js";
 import { bindViewCache, newestView } from "./state/view-cache.js";
 
 const TICK_MS = 250;
-const CHART_MS = 2000; // so long a finger may hold up the chart of a page that was just opened
+const CHART_MS = 2000; // the longest time that taps may delay the chart of a newly opened page
 const block = (/** @type {string} */ id) => JSON.parse(byId(id).textContent ?? "");
 
 /** @type {View} */
@@ -111,7 +112,7 @@ pad.draw();
 controls.draw();
 sync.start();
 setInterval(tick, TICK_MS);
-// BokehJS is long work for a phone: it is run once the words are painted and no finger is at work.
+// Loading BokehJS takes long on a phone: it runs once the text is painted and no finger is down.
 const library = document.createElement("script");
 library.src = byId("bokeh", HTMLLinkElement).href;
 library.addEventListener("load", async () => sync.show(await Chart.make(block("figure"), byId("curves"))));

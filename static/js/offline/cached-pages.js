@@ -1,4 +1,4 @@
-// The pages that the worker cached on this device, newest first, each under its own title.
+// The pages that the worker cached on this device, newest first, each with its title.
 import { byId } from "../core/dom.js";
 import { ageText } from "../core/duration.js";
 import { t } from "../core/words.js";

@@ -1,5 +1,5 @@
-// A queue in IndexedDB of what the server does not have yet, or in this page's memory where the browser stores nothing.
-const OPEN_MS = 4000; // some browsers neither open a database nor say no
+// A queue in IndexedDB of items that the server does not have yet, or in memory if the browser stores nothing.
+const OPEN_MS = 4000; // some browsers neither open a database nor report an error
 
 /** @typedef {{ name: string, store: string, version: number }} Place */
 
@@ -19,7 +19,7 @@ function open({ name, store, version }) {
     };
     request.onerror = () => reject(request.error);
     request.onsuccess = () => {
-      request.result.onversionchange = () => request.result.close(); // a newer version elsewhere must not wait for us
+      request.result.onversionchange = () => request.result.close(); // a newer version elsewhere must not wait
       resolve(request.result);
     };
     setTimeout(() => reject(new Error("the database does not open")), OPEN_MS);
@@ -27,7 +27,7 @@ function open({ name, store, version }) {
 }
 
 /**
- * Items are {id, order, …, refused?}; `order` is given here, and goes on across pages and tabs.
+ * Items are {id, order, …, refused?}; `order` is assigned here and continues across pages and tabs.
  * @template {{ id: string, order?: number }} Item
  */
 export class IdbQueue {
@@ -35,20 +35,20 @@ export class IdbQueue {
   /** @type {Promise<IDBDatabase> | null} */
   #opened = null;
   /** @type {Map<string, Item>} */
-  #inMemory = new Map(); // what could not be stored
+  #inMemory = new Map(); // items that could not be stored
 
   /** @param {Place} place */
   constructor(place) {
     this.#place = place;
   }
 
-  /** Whether all that lies here would outlast the page. */
+  /** Whether all items would outlast the page. */
   get isDurable() {
     return !this.#inMemory.size;
   }
 
   /**
-   * A phone closes the database of a page that it put aside: then it is opened anew, once.
+   * A phone closes the database of a suspended page: then it is reopened, once.
    * @template T
    * @param {IDBTransactionMode} mode
    * @param {(store: IDBObjectStore) => IDBRequest<T> | void} work
@@ -72,7 +72,7 @@ export class IdbQueue {
   }
 
   /**
-   * All items in their order, those in the page's memory after the others.
+   * All items in order, those in memory last.
    * @returns {Promise<Item[]>}
    */
   async all() {
@@ -82,7 +82,7 @@ export class IdbQueue {
   }
 
   /**
-   * Put items after all others. Whether they would outlast the page.
+   * Append items. Returns whether they would outlast the page.
    * @param {Item[]} items
    */
   async append(items) {
@@ -105,7 +105,7 @@ export class IdbQueue {
   }
 
   /**
-   * Replace items that lie here already, each in its place, and remove some, in one step.
+   * Replace existing items in place, and remove others, in one transaction.
    * @param {Item[]} items
    * @param {string[]} removed
    */
@@ -119,7 +119,7 @@ export class IdbQueue {
         stored.forEach((item) => store.put(item));
       });
     } catch (error) {
-      if (this.isDurable) throw error; // else the page's memory is all there is
+      if (this.isDurable) throw error; // otherwise memory is all there is
     }
   }
 }

@@ -1,4 +1,4 @@
-// A cached page says so until the server is back; what is typed into a form stays in it while none can take it.
+// A cached page says so until the server is back; forms keep their input while it cannot be sent.
 import { byId } from "../core/dom.js";
 import { ageText } from "../core/duration.js";
 import { fetchWithTimeout } from "../core/fetch-timeout.js";
@@ -32,7 +32,7 @@ const answers = () =>
     () => false,
   );
 
-/** Nothing is loaded under a hand that types. */
+/** Do not reload a page while somebody types. */
 async function look() {
   if (document.hidden || !(await answers())) return;
   clearInterval(timer);

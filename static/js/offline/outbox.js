@@ -1,5 +1,5 @@
-// Entries are saved before they are sent, and removed only when the server has named them. Each may be sent any number
-// of times, from any page and from the worker.
+// Entries are saved before they are sent, and removed only when the server has acknowledged them. Each may be sent any
+// number of times, from any page and from the worker.
 import { Clock } from "../core/clock.js";
 import { fetchWithTimeout } from "../core/fetch-timeout.js";
 import { t } from "../core/words.js";
@@ -13,7 +13,7 @@ const PLACE = { name: "drumside", store: "outbox", version: 1 };
 
 /** @typedef {Map<string, EntryResult>} Results */
 
-/** A UUID made where the finger is; on plain http the browser has no randomUUID. */
+/** A UUID made on this device; over plain HTTP the browser has no randomUUID. */
 export function newId() {
   if (crypto.randomUUID) return crypto.randomUUID();
   const bytes = crypto.getRandomValues(new Uint8Array(16));
@@ -24,14 +24,14 @@ export function newId() {
 }
 
 /**
- * Events: `found` {entries} that an earlier page left, `state` {id, state: pressed|saved|sent|refused, result?, entry},
+ * Events: `found` {entries} from an earlier page, `state` {id, state: pressed|saved|sent|refused, result?, entry},
  * `waiting` {count, refused, isDurable}, `trouble` {reason, status?}.
  */
 export class Outbox extends EventTarget {
   /** @type {IdbQueue<OutboxItem>} */
   #queue = new IdbQueue(PLACE);
   /** @type {Map<string, OutboxItem>} */
-  #waiting = new Map(); // what waits, as far as this page has told of it
+  #waiting = new Map(); // waiting items that this page has reported
   #failures = 0;
   /** @type {Promise<boolean> | null} */
   #flushing = null;
@@ -62,7 +62,7 @@ export class Outbox extends EventTarget {
   }
 
   /**
-   * What waits now, and what the server refused. What another page or the worker has settled meanwhile is told here.
+   * Report the waiting and the refused items, and those that another page or the worker has settled meanwhile.
    */
   async #look() {
     const items = await this.#queue.all();
@@ -85,7 +85,7 @@ export class Outbox extends EventTarget {
     this.#emit("state", { ...item, state: "refused", result: { reason: item.refused } });
   }
 
-  /** Take up what an earlier page left, and send again whenever the network may be back. */
+  /** Load items of an earlier page, and send again whenever the network may be back. */
   async start() {
     onReconnect(() => this.flush());
     await this.#adopt();
@@ -97,7 +97,7 @@ export class Outbox extends EventTarget {
     return this.flush();
   }
 
-  /** Queue what a page that ended had only written ahead; what was sent meanwhile counts once all the same. */
+  /** Queue items that an earlier page had only written ahead; items sent meanwhile still count once. */
   async #adopt() {
     const left = readWritten();
     if (!left.length) return;
@@ -118,7 +118,7 @@ export class Outbox extends EventTarget {
     const items = entries.map((entry) => ({ id: entry.id, entry, stamp }));
     writeAhead(items);
     const saved = this.#append(items);
-    // It is written ahead: where nothing else waits to go before it, it need not wait for the database.
+    // It is written ahead: if no other item must go first, it need not wait for the database.
     const isFirst = this.#isStarted && !stamp && !this.#waiting.size && !this.#flushing;
     if (isFirst) this.#begin(this.#drain({ items, saved }));
     await saved;
@@ -131,7 +131,7 @@ export class Outbox extends EventTarget {
     await this.flush();
   }
 
-  /** Names of the photos that go with what is still here. */
+  /** Names of the photos of items that are still here. */
   async photos() {
     return new Set((await this.#queue.all()).map(({ entry }) => entry.body.photo).filter(Boolean));
   }
@@ -143,7 +143,7 @@ export class Outbox extends EventTarget {
   }
 
   /**
-   * A corrected entry takes the place of a refused one; what is about the batch that it opens is sent again with it.
+   * Replace a refused entry by a corrected one; entries about the batch that it opens are sent again with it.
    * @param {string} id
    * @param {Entry} entry
    */
@@ -161,7 +161,7 @@ export class Outbox extends EventTarget {
   }
 
   /**
-   * One flush at a time; what is added meanwhile goes with the next round of the same one. Whether nothing waits now.
+   * Flush, one at a time; items added meanwhile go with its next round. Returns whether nothing waits now.
    */
   flush() {
     clearTimeout(this.#timer);
@@ -177,7 +177,7 @@ export class Outbox extends EventTarget {
   }
 
   /**
-   * Send what waits; first the entries that were just made, which are sent while the database takes them.
+   * Send waiting items; first the newest entries, which are sent while the database stores them.
    * @param {{ items: OutboxItem[], saved: Promise<void> } | null} made
    */
   async #drain(made = null) {
@@ -201,7 +201,7 @@ export class Outbox extends EventTarget {
   }
 
   /**
-   * Times that were read off a clock which was not exact are corrected, once it is.
+   * Correct times that were read from an inexact clock, once it is exact.
    * @param {OutboxItem[]} items
    */
   async #timed(items) {
@@ -243,7 +243,7 @@ export class Outbox extends EventTarget {
       .filter(isRefused)
       .map((item) => ({ ...item, refused: results.get(item.id)?.reason || t("No reason was given.") }));
     named.forEach(({ id }) => this.#waiting.delete(id));
-    removeWritten(named.map(({ id }) => id)); // where the queue is the page's memory alone
+    removeWritten(named.map(({ id }) => id)); // if the queue is in memory only
     const kept = named.filter((item) => !isRefused(item)).map(({ id }) => id);
     await this.#queue.replace(refused, kept);
     for (const item of named) {

@@ -1,6 +1,6 @@
-// Photos wait here until the server has them, in a queue of their own: entries never wait for a photo. A photo goes
-// once the entry that names it has gone, so the server never has one that nobody names; it may be sent any number of
-// times, from any page that has an outbox and from the worker.
+// Photos wait here until the server has them, in their own queue: entries never wait for a photo. A photo is sent after
+// the entry that names it, so the server never has an unnamed one; it may be sent any number of times, from any page
+// with an outbox and from the worker.
 import { t } from "../core/words.js";
 import { IdbQueue } from "./idb-queue.js";
 import { BACKOFF_MS } from "./outbox.js";
@@ -15,7 +15,7 @@ export class PhotoOutbox extends EventTarget {
   /** @type {IdbQueue<PhotoItem>} */
   #queue = new IdbQueue(PLACE);
   /** @type {Map<string, number>} */
-  #attempts = new Map(); // how often a photo was sent in vain: it goes after those that were not
+  #attempts = new Map(); // failed attempts by photo: those with fewer go first
   #failures = 0;
   /** @type {Promise<boolean> | null} */
   #flushing = null;
@@ -45,7 +45,7 @@ export class PhotoOutbox extends EventTarget {
     this.dispatchEvent(new CustomEvent(type, { detail }));
   }
 
-  /** What may be sent now; what waits and what was refused is told. */
+  /** The photos that may be sent now; also reports the waiting and refused ones. */
   async #look() {
     const all = await this.#queue.all();
     const waiting = all.filter(({ refused }) => !refused);
@@ -66,18 +66,18 @@ export class PhotoOutbox extends EventTarget {
   }
 
   /**
-   * Queue a photo under the name that its entry gave it, then send it; `text` is what the entry says.
+   * Queue a photo under the name that its entry gave it, then send it; `text` is the entry's text.
    * @param {string} id
    * @param {string} text
    * @param {Blob} picture
    */
   async add(id, text, picture) {
-    await this.#queue.append([{ id, text, data: await picture.arrayBuffer() }]); // not every browser stores a blob
+    await this.#queue.append([{ id, text, data: await picture.arrayBuffer() }]); // not every browser can store a blob
     return this.flush();
   }
 
   /**
-   * Send one again that was refused.
+   * Send a refused photo again.
    * @param {string} id
    */
   async retry(id) {
@@ -94,7 +94,7 @@ export class PhotoOutbox extends EventTarget {
     await this.#look();
   }
 
-  /** One flush at a time; whether nothing waits now. */
+  /** Flush, one at a time; returns whether nothing waits now. */
   flush() {
     clearTimeout(this.#timer);
     this.#flushing ??= this.#drain().finally(() => {
@@ -103,7 +103,7 @@ export class PhotoOutbox extends EventTarget {
     return this.#flushing;
   }
 
-  /** One that the server cannot take now is left for the next time, and the others go on. */
+  /** A photo that the server cannot accept now waits for the next flush, and the others continue. */
   async #drain() {
     /** @type {Set<string>} */
     const tried = new Set();
@@ -118,7 +118,7 @@ export class PhotoOutbox extends EventTarget {
         this.#attempts.delete(next.id);
       } catch (error) {
         this.#attempts.set(next.id, (this.#attempts.get(next.id) ?? 0) + 1);
-        // No answer at all: the network is away.
+        // No answer at all: the network is down.
         if (!(/** @type {Error} */ (error).cause)) return this.#finish(waiting, tried);
       }
     }

@@ -1,5 +1,5 @@
 /**
- * Call whenever the network, the server or the person may be back.
+ * Call `act` whenever the network, the server or the person may be back.
  * @param {() => void} act
  */
 export function onReconnect(act) {

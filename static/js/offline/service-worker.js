@@ -1,13 +1,12 @@
-// The service worker: caches the pages of the roast and the bench, and what they are made of, for when there is no
-// network. `/sw.js` starts it with the version and the files of the server that sent it. Answers of the API and streams
-// it leaves alone.
+// The service worker: caches the pages of the roast and the bench with their assets, for use without a network.
+// `/sw.js` starts it with the version and the files of its server. It ignores API answers and streams.
 import { Outbox } from "./outbox.js";
 import { PhotoOutbox } from "./photo-outbox.js";
 
 const FAMILY = "drumside-kept-";
 const OFFLINE = "/offline";
-const PAGE_TIMEOUT_MS = 2500; // for a page that is cached too: a network that hangs must not hold up a roast
-const RENEW_TIMEOUT_MS = 20_000; // for a new version's look at those that are cached
+const PAGE_TIMEOUT_MS = 2500; // for a page that is cached too: a network that hangs must not delay a roast
+const RENEW_TIMEOUT_MS = 20_000; // for a new version's refresh of the cached pages
 const MOST_PAGES = 40;
 const PAGES = /^\/($|(start|weigh|scan)$|machines\/[^/]+(\/(start|hand))?$|batches\/[^/]+\/(weigh|label)$)/;
 const FILES = /^\/(static|vendor)\//;
@@ -21,7 +20,7 @@ const after = (ms) => new Promise((resolve) => setTimeout(resolve, ms, null));
 const keyOf = (/** @type {URL} */ { pathname, search }) => pathname + search;
 
 /**
- * A copy that knows when it was made, by this device's own clock.
+ * A copy that stores when it was made, by this device's own clock.
  * @param {Response} answer
  */
 async function dated(answer) {
@@ -32,7 +31,7 @@ async function dated(answer) {
 }
 
 /**
- * The cached page, which is told that it is one: `<html data-kept-ms="…">`.
+ * The cached page, marked as such: `<html data-kept-ms="…">`.
  * @param {Response} cached
  */
 async function marked(cached) {
@@ -57,7 +56,7 @@ class PageCache {
     return (await cache.keys()).filter(({ url }) => PAGES.test(new URL(url).pathname));
   }
 
-  /** Whole or not at all: the version before stays in charge until all that it had cached is here too, made anew. */
+  /** Atomic: the earlier version stays active until everything that it had cached is cached anew. */
   async install() {
     const cache = await this.open();
     await cache.addAll([new Request(OFFLINE, { cache: "reload" }), ...this.files]);
@@ -87,7 +86,7 @@ class PageCache {
   }
 
   /**
-   * Pages that the one that is open will need when the network has gone.
+   * Cache pages that the open page will need without a network.
    * @param {string[]} paths
    */
   async add(paths) {
@@ -96,7 +95,7 @@ class PageCache {
   }
 
   /**
-   * A file of a version never changes, and is asked for once.
+   * The file of a version never changes and is fetched once.
    * @param {Request} request
    */
   async file(request) {
@@ -111,7 +110,7 @@ class PageCache {
   }
 
   /**
-   * The network's page, and the cached one where that does not come in time.
+   * The network's page, or the cached one if that does not come in time.
    * @param {WorkerFetchEvent} event
    */
   async page(event) {
@@ -119,7 +118,7 @@ class PageCache {
     const cached = await this.match(url);
     const asked = this.ask(event, url);
     event.waitUntil(asked.catch(() => {}));
-    // What was never cached may take its time, such as a sheet of labels.
+    // An uncached page may take longer, such as a sheet of labels.
     const answer = await (cached ? Promise.race([asked, after(PAGE_TIMEOUT_MS)]) : asked).catch(() => null);
     if (answer && !(cached && answer.status >= 502)) return answer;
     return cached ? marked(cached) : this.substitute(url);
@@ -148,7 +147,7 @@ class PageCache {
     await Promise.all(oldest.map((request) => cache.delete(request)));
   }
 
-  /** This device has lost its access: what it was shown is not shown again. What waits in the outbox stays. */
+  /** This device has lost its access: delete its cached pages. Waiting items in the outbox stay. */
   async removePages() {
     const cache = await this.open();
     await Promise.all((await this.pages(cache)).map((request) => cache.delete(request)));
@@ -164,7 +163,7 @@ class PageCache {
 
   /**
    * For a page that was never cached; of Start there may be one of the only machine.
-   * @param {URL} url
+   * For an uncached page; for Start, the cached page of the only machine.
    */
   async substitute(url) {
     const cache = await this.open();
@@ -181,7 +180,7 @@ class PageCache {
 async function sendWaiting() {
   const outbox = new Outbox();
   const sent = (await outbox.flush()) && (await new PhotoOutbox(outbox).flush());
-  if (!sent) throw new Error("Entries or photos wait for the server."); // then the browser asks again later
+  if (!sent) throw new Error("Entries or photos wait for the server."); // so that the browser retries later
 }
 
 /** @param {{ version: string, files: string[] }} made */

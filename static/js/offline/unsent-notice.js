@@ -1,4 +1,5 @@
-// On pages other than the live one: which entries and photos of this device wait for the server, or were refused by it.
+// On all pages but the live one: lists entries and photos of this device that wait for the server or were refused by
+// it.
 import { byId } from "../core/dom.js";
 import { tn } from "../core/words.js";
 import { Outbox } from "./outbox.js";

@@ -1,9 +1,9 @@
-// Registers the service worker, which caches pages for when there is no network. Where there is none (plain HTTP in the
-// LAN, an old browser, one that blocks workers) everything else works as it does with one.
+// Registers the service worker, which caches pages for offline use. Without one (plain HTTP in the LAN, an old browser,
+// one that blocks workers) everything else works the same.
 const workers = /** @type {ServiceWorkerContainer | undefined} */ (navigator.serviceWorker);
 
 /**
- * Have pages cached that will be needed when the network has gone.
+ * Cache pages that will be needed without a network.
  * @param {string[]} paths
  */
 export async function cachePages(paths) {
@@ -16,16 +16,16 @@ const loaded = () =>
 async function register() {
   if (!workers) return false;
   let hadWorker = Boolean(workers.controller);
-  await loaded(); // a new worker fetches all files that there are: those that this page waits for come first
-  if (!hadWorker) cachePages([location.pathname]); // later ones pass through it
+  await loaded(); // a new worker fetches all files: those that this page waits for come first
+  if (!hadWorker) cachePages([location.pathname]); // later pages pass through the worker
   const options = /** @type {const} */ ({ type: "module", updateViaCache: "none" });
   /** @type {ServiceWorkerRegistration | undefined} */
   const registration = await workers.register("/sw.js", options);
-  if (!registration) return false; // blocked without a word
+  if (!registration) return false; // blocked without an error
   const update = () => document.hidden || registration.update().catch(() => {});
   document.addEventListener("visibilitychange", update);
-  document.addEventListener("serverback", update); // it may have been started anew, as a newer one
-  // A newer worker changes nothing on a page that is open: the page that is loaded next is the newer one.
+  document.addEventListener("serverback", update); // the server may have restarted with a newer version
+  // A newer worker changes nothing on an open page: the next page loaded is the newer one.
   workers.addEventListener("controllerchange", () => {
     if (hadWorker) document.dispatchEvent(new Event("newer"));
     hadWorker = true;

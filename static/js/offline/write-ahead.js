@@ -1,9 +1,9 @@
-// Entries that were just made, written in the same moment, until the database has them: a page may end before that.
+// New entries, written synchronously until the database has them: a page may end before that.
 const PREFIX = "drumside-said-";
 let count = 0;
 
 /**
- * Write items. A browser that stores nothing has them in the page alone, which the strip says.
+ * Write items. If the browser stores nothing, they are in the page only, and the strip says so.
  * @param {OutboxItem[]} items
  */
 export function writeAhead(items) {
@@ -18,7 +18,7 @@ export function writeAhead(items) {
 }
 
 /**
- * Remove what lies safely elsewhere.
+ * Remove items that are safely stored elsewhere.
  * @param {string[]} ids
  */
 export function removeWritten(ids) {
@@ -30,7 +30,7 @@ export function removeWritten(ids) {
 }
 
 /**
- * What an earlier page wrote and had not removed when it ended, in the order in which it was made.
+ * Items that an earlier page wrote and had not removed when it ended, in order of creation.
  * @returns {OutboxItem[]}
  */
 export function readWritten() {

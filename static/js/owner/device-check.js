@@ -1,5 +1,5 @@
-// What this device can do here. Each question answers with the name of the sentence that holds; the sentences stand in
-// the page (templates/owner/this_device/page.html). A button asks for what the browser gives only to a finger.
+// Checks the features of this device. Each question returns the name of the matching sentence; the sentences are in the
+// page (templates/owner/this_device/page.html). Buttons request permissions that the browser gives only on a click.
 import { closest, find, findAll } from "../core/dom.js";
 import { registered } from "../offline/worker-registration.js";
 
@@ -61,7 +61,7 @@ const QUESTIONS = {
     if (!("getUserMedia" in (navigator.mediaDevices ?? {}))) return secureOr("missing");
     const found = await navigator.mediaDevices.enumerateDevices();
     if (!found.some((device) => device.kind === "videoinput")) return "none";
-    // Not every browser knows this question about the camera.
+    // Not every browser supports this query for the camera.
     const query = /** @type {any} */ ({ name: "camera" });
     const asked = await navigator.permissions?.query(query).catch(() => null);
     /** @type {Record<string, string>} */

@@ -1,6 +1,5 @@
-// Checks whether this device trusts the certificate by now, and then leads on. The secret that pairs the device stands
-// after the # of this page's address: a browser never sends that over the wire, and it goes on to the secure page
-// alone.
+// Checks whether this device trusts the certificate yet, and then continues. The pairing secret follows the # of this
+// page's URL: a browser never sends that part, and only the secure page receives it.
 import { byId, find, findAll } from "../core/dom.js";
 
 const EVERY_MS = 3000;
@@ -9,7 +8,7 @@ const bases = (byId("main").dataset.secure ?? "").split(" ");
 const secret = /^#([\w-]{20,80})$/.exec(location.hash)?.[1];
 
 /**
- * Whether an address answers: it does only where its certificate is trusted. The answer itself cannot be read from
+ * Whether an address answers, which it does only if its certificate is trusted. The answer itself cannot be read from
  * here.
  * @param {string} base
  */

@@ -1,1 +1,1 @@
-"""The floors: a Flask app that relays, streams and draws, and does nothing else."""
+"""The floors: a Flask app that only relays, streams and draws."""

@@ -1,4 +1,4 @@
-"""The bare app: hello, a relay of what is posted, a clock of chart rows, and a page with a chart or a button."""
+"""The bare app: hello, a relay of posted data, a clock of chart rows, and a page with a chart or a button."""
 
 import gzip
 import json
@@ -40,13 +40,13 @@ PAGE = """<!doctype html><html lang="en"><head><meta charset="utf-8"><title>bare
 
 @app.get("/healthz")
 def healthz() -> dict[str, str]:
-    """Say that it runs."""
+    """Report that it runs."""
     return {"status": "ok"}
 
 
 @app.post("/tap")
 def tap() -> dict[str, int]:
-    """Relay what is posted to all who watch."""
+    """Relay the posted data to all watchers."""
     event = b"event: entry\ndata: " + request.get_data() + b"\n\n"
     with _lock:
         for watcher in _watchers:
@@ -56,7 +56,7 @@ def tap() -> dict[str, int]:
 
 @app.post("/readings")
 def readings() -> tuple[dict[str, int], int]:
-    """Put what is pushed into a table, one commit a second, and say how much it was."""
+    """Store pushed readings in a table, one commit a second, and answer with their number."""
     pushed = request.get_json()["readings"]
     with _lock:
         _database.executemany(INSERT, ((r["at_ms"], r["channel"], r["value"]) for r in pushed))
@@ -68,7 +68,7 @@ def readings() -> tuple[dict[str, int], int]:
 
 @app.get("/watch")
 def watch() -> Response:
-    """What is posted, as it comes."""
+    """Stream posted data."""
     mine: queue.SimpleQueue[bytes] = queue.SimpleQueue()
 
     def events() -> Iterator[bytes]:
@@ -104,7 +104,7 @@ def rows() -> Response:
 
 @app.get("/chart")
 def chart() -> str:
-    """A page with Drumside's own figure at minute 15, in the size that is asked for, which only streams."""
+    """A page with Drumside's own figure at minute 15, in the requested size, which only streams."""
     from roastlog.machine.views import ChannelView, ControlView
     from roastlog.plot.figures import live_figure
 
@@ -117,7 +117,7 @@ def chart() -> str:
 
 @app.get("/button")
 def button() -> str:
-    """A page with a button that says that it was tapped."""
+    """A page with a button that shows that it was tapped."""
     return render_template_string(PAGE)
 
 

@@ -1,4 +1,4 @@
-// The least that draws the chart: embed once, the panels as high as Drumside's, stream a row a second, nothing else.
+// The minimum that draws the chart: embeds it once, with panels of Drumside's height, and streams a row a second.
 const host = document.getElementById('curves');
 await Bokeh.embed.embed_item(JSON.parse(document.getElementById('figure').textContent), host);
 const figure = Bokeh.documents.at(-1);

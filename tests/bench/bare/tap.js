@@ -1,4 +1,4 @@
-// The least that echoes a tap: a word on this page at once, and on any other page by the relay.
+// The minimum that echoes a tap: a word on this page at once, and on any other page by the relay.
 const echo = document.getElementById('echo');
 let taps = 0;
 document.getElementById('pad').addEventListener('pointerdown', () => {

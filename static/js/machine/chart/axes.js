@@ -1,10 +1,10 @@
-// Axes that grow by whole steps and never jump about, and words at the lines' ends that keep off each other.
-const SETTLED_S = 150; // until then the probe is finding the beans: rates that say nothing and would flatten the rest
+// Axes that grow in whole steps and never jump, and end labels that do not overlap.
+const SETTLED_S = 150; // until then the probe catches up with the beans: its large rates would flatten the rest
 
 /** @typedef {{ start: number, end: number }} Range */
 
 /**
- * Values moved apart by `gap` where they are nearer, none above `ceiling`; NaN stays where it is.
+ * Values moved apart by `gap` where they are closer, none above `ceiling`; NaN stays.
  * @param {number[]} values
  * @param {number} gap
  * @param {number} ceiling
@@ -27,7 +27,7 @@ export function apart(values, gap, ceiling) {
 }
 
 /**
- * Let a range reach at least to `end`, by whole steps.
+ * Extend a range to at least `end`, in whole steps.
  * @param {Range} range
  * @param {number} end
  * @param {number} step
@@ -38,7 +38,7 @@ export function reach(range, end, step) {
 }
 
 /**
- * Let the axes hold a new temperature [°C] and its rate [°C/min] at a time from charge [s].
+ * Make the axes include a new temperature [°C] and its rate [°C/min] at a time from charge [s].
  * @param {Record<string, Range>} ranges
  * @param {number} value
  * @param {number} slope

@@ -1,17 +1,17 @@
-// The live curve: what comes for it is gathered and drawn in one go, rows once a second, never while nobody looks and
-// never in a finger's way; axes widen by steps.
+// The live curve: incoming data is collected and drawn in one go, rows once a second, never while the page is hidden
+// and never while a finger is down; axes grow in steps.
 import { embed } from "../../core/figure.js";
 import { whenIdle } from "../../core/idle.js";
 import { expectedColumns, reachS } from "../outlook/outlook.js";
 import { apart, reach, widen } from "./axes.js";
 
-const EVERY_MS = 900; // rows come each second: each is drawn as it comes, and no two redraws are nearer than this
-const ALONE_MS = 1500; // so long the expected moments wait for rows to be drawn with
-const LATEST_MS = 1000; // a page that is never idle draws it all the same
+const EVERY_MS = 900; // rows come each second and are drawn as they come, but no two redraws are closer than this
+const ALONE_MS = 1500; // expected moments wait this long for rows to be drawn with
+const LATEST_MS = 1000; // a page that is never idle draws after this time
 const RIBBON_MS = 5000;
 const TICK_S = 120;
-const WORD = { high: 14, wide: 80, letter: 7 }; // px that a word at a line's end takes, and a letter
-const TIER = 0.085; // of the panel: how far apart the server puts the lines of the moments' words
+const WORD = { high: 14, wide: 80, letter: 7 }; // size in px of a label at a line's end, and of a letter
+const TIER = 0.085; // distance between the moment labels' lines, as a share of the panel's height; set by the server
 const MARGIN_PX = 56;
 const SOURCES = /** @type {const} */ (["live", "ends", "marks", "ahead", "checks", "ribbon"]);
 const OVERLAYS = /** @type {const} */ (["marks", "checks", "ribbon"]);
@@ -22,7 +22,7 @@ const numbers = (/** @type {Iterable<number | null>} */ column) => Float32Array.
 const last = (/** @type {Float32Array} */ column) => column.findLast((value) => !Number.isNaN(value));
 
 /**
- * Columns as text, to tell whether they are others; how far a bar that still grows had come is no difference.
+ * Columns as text, for comparison; the growing end of a bar is not a difference.
  * @param {Record<string, any>} columns
  */
 const asText = (columns) => {
@@ -35,16 +35,16 @@ export class Chart {
   /** @type {Columns[]} */
   #rows = [];
   /** @type {Columns | null} */
-  #whole = null; // all columns anew, where they are another curve's
+  #whole = null; // all columns at once, for another curve
   /** @type {Overlays} */
   #overlays = {};
   /** @type {ExpectedMoment[]} */
   #due = [];
   /** @type {Record<string, string>} */
-  #drawn = {}; // what the sources show, as text
+  #drawn = {}; // the current content of the sources, as text
   #timer = 0;
-  #drawAt = Infinity; // when the timer draws
-  #isDrawing = false; // whether it waits for the page to be idle
+  #drawAt = Infinity; // time of the next draw by timer
+  #isDrawing = false; // whether a draw waits for an idle page
   #rowsAt = -Infinity;
   #ribbonAt = 0;
   #isHeld = false;
@@ -91,7 +91,7 @@ export class Chart {
   }
 
   /**
-   * Rows as they come.
+   * Add incoming rows.
    * @param {Columns | undefined} rows
    */
   add(rows) {
@@ -100,14 +100,14 @@ export class Chart {
     this.#schedule(this.#rowsAt + EVERY_MS);
   }
 
-  /** The curve is about to be another one: what came for the old one is of no use, what comes now waits. */
+  /** The curve is about to change: rows of the old one are dropped, new ones wait. */
   hold() {
     this.#isHeld = true;
     this.#rows = [];
   }
 
   /**
-   * All rows anew: at the start of a batch, after a loss, when charge was moved.
+   * Replace all rows: at the start of a batch, after a lost connection, when charge was moved.
    * @param {Columns} columns
    */
   replace(columns) {
@@ -116,7 +116,7 @@ export class Chart {
     this.#schedule(0);
   }
 
-  /** No batch that anything is known of. */
+  /** Show no batch. */
   clear() {
     const shown = OVERLAYS.filter((name) => this.sources[name]);
     const empty = (/** @type {object} */ data) => Object.fromEntries(Object.keys(data).map((column) => [column, []]));
@@ -125,7 +125,7 @@ export class Chart {
   }
 
   /**
-   * Columns of marks, checks and ribbon.
+   * Set the columns of marks, checks and ribbon.
    * @param {Overlays} columns
    */
   overlay(columns) {
@@ -134,7 +134,7 @@ export class Chart {
   }
 
   /**
-   * Moments to come; drawn with the next rows where some are on their way, so that it costs no redraw of its own.
+   * Set the expected moments; they are drawn with the next rows if some are due, to save a redraw.
    * @param {ExpectedMoment[]} due
    */
   expect(due) {
@@ -143,7 +143,7 @@ export class Chart {
   }
 
   /**
-   * Draw all that came in one go, not before a time of `performance.now`, and when the page is idle.
+   * Draw all collected data in one go, not before a time of `performance.now`, and when the page is idle.
    * @param {number} atMs
    */
   #schedule(atMs) {
@@ -180,7 +180,7 @@ export class Chart {
     return true;
   }
 
-  /** Rows that came since; what a refetch brought already is left out, so a row never stands twice. */
+  /** Add the collected rows, without those that a refetch already contains, so that no row appears twice. */
   #stream() {
     const rows = this.#rows;
     this.#rows = [];
@@ -200,7 +200,7 @@ export class Chart {
     return true;
   }
 
-  /** Marks, checks and ribbon, each only where it is another than the one that stands. */
+  /** Update marks, checks and ribbon, each only if it has changed. */
   #drawOverlays() {
     for (const name of OVERLAYS) {
       const columns = this.#overlays[name];
@@ -213,7 +213,7 @@ export class Chart {
     this.#overlays = {};
   }
 
-  /** How far the lines of the moments' words are apart: never so little that they run into each other. */
+  /** Set the distance between the lines of moment labels, large enough that they never overlap. */
   get #tier() {
     return Math.max(TIER, (WORD.high - 1) / this.figure.panelPx);
   }
@@ -235,14 +235,14 @@ export class Chart {
     this.#growRibbon();
   }
 
-  /** The words at the ends of the lines move with them, and keep off each other. */
+  /** Move the labels at the ends of the lines with them, without overlap. */
   #placeLabels() {
     const { ends, live } = this.sources;
     const names = [...ends.data.channel];
     const temps = names.map((name) => last(live.data[name]) ?? NaN);
     const { start, end } = this.ranges.temp;
     const gap = ((end - start) * WORD.high) / this.figure.panelPx;
-    // Under the two upper lines of the moments' words.
+    // Below the two upper lines of moment labels.
     const placed = apart(temps, gap, start + (end - start) * (1 - this.#tier) - 1.5 * gap);
     ends.data = { ...ends.data, t_s: names.map(() => this.endS), temp_c: placed };
   }
@@ -260,7 +260,7 @@ export class Chart {
     }
   }
 
-  /** The bars that are still true reach until now; seldom, since each time costs a redraw of the ribbon. */
+  /** Extend the growing bars to now; rarely, since each time redraws the ribbon. */
   #growRibbon() {
     const { ribbon } = this.sources;
     const now = performance.now();

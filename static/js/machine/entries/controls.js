@@ -1,4 +1,5 @@
-// The row of controls and their sheet: − and + by the control's step, or a value. Presses close together are one move.
+// The row of controls and their sheet: − and + by the control's step, or a typed value. Presses in quick succession are
+// one move.
 import { byId, findAll, setText } from "../../core/dom.js";
 import { clockText } from "../../core/duration.js";
 import "../../core/keypad.js";
@@ -18,9 +19,9 @@ function settingText(control, setting) {
 
 export class Controls {
   /** @type {Control | null} */
-  #control = null; // the one that − and + are about
+  #control = null; // the control that − and + change
   /** @type {number | null} */
-  #wanted = null; // what it was set to, while more presses may come
+  #wanted = null; // its new setting, while more presses may come
   /** @type {number | null} */
   #shown = null;
   #wantedAtMs = 0;
@@ -74,11 +75,11 @@ export class Controls {
   }
 
   /**
-   * The control that − and + are about from now on.
+   * Select the control that − and + change.
    * @param {string} id
    */
   #choose(id) {
-    this.#settle(); // what was pressed for another one
+    this.#settle(); // the presses for another one
     this.#control = this.state.view.controls.find((control) => control.id === id) ?? null;
     this.#wanted = null;
     this.#shown = this.state.setting(id);
@@ -86,14 +87,14 @@ export class Controls {
     return this.#control;
   }
 
-  /** The control that is chosen, and where it stands. */
+  /** The selected control and its setting. */
   get #chosenText() {
     const control = this.#control;
     return control ? `${control.name} ${settingText(control, this.#shown)}` : "";
   }
 
   /**
-   * By keys, without the sheet: the next control or the one before; what it is and stands at.
+   * By keys, without the sheet: select the next or previous control; returns its name and setting.
    * @param {number} by
    */
   chooseNext(by) {
@@ -106,7 +107,7 @@ export class Controls {
   }
 
   /**
-   * By keys: one step of the control that is chosen; what it stands at now, or why it does not.
+   * By keys: move the selected control by one step; returns its new setting, or the reason why it cannot move.
    * @param {number} sign
    */
   stepChosen(sign) {
@@ -121,7 +122,7 @@ export class Controls {
     const control = this.#control;
     if (!control) return;
     const { name, low, high, step, decimals } = control;
-    const from = this.#shown ?? low; // not what is read off the machine: it may still be on its way to the last press
+    const from = this.#shown ?? low; // not the value read from the machine: it may still lag behind the last press
     const to = Number((from + sign * step).toFixed(Math.max(decimals, 3)));
     if (to < low || to > high) {
       const limits = { control: name, low: shown(low), high: shown(high) };
@@ -156,7 +157,7 @@ export class Controls {
   }
 
   /**
-   * Why a control cannot be set to a text; nothing where it can.
+   * The reason why a control cannot be set to a text; empty if it can.
    * @param {Control} control
    * @param {string} typed
    */
@@ -176,7 +177,7 @@ export class Controls {
     this.field.setAttribute("aria-invalid", String(Boolean(text)));
   }
 
-  /** The value has stood still, or the sheet was closed: it is one move, made at the last press. */
+  /** The value is final, or the sheet was closed: enter it as one move, at the time of the last press. */
   #settle() {
     clearTimeout(this.#timer);
     const control = this.#control;

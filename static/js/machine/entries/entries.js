@@ -1,4 +1,4 @@
-// Turns what a finger did into entries: an id and a time made here, saved, sent, and shown at once.
+// Turns taps into entries: each gets its id and time here, is saved, sent, and shown at once.
 import { load, store } from "../../core/storage.js";
 import { t } from "../../core/words.js";
 import { newId } from "../../offline/outbox.js";
@@ -12,7 +12,7 @@ export class Entries {
   /** @type {{ id: string, text: string }[]} */
   #own = load(KEY) ?? [];
   /** @type {Map<string, string>} */
-  #batches = new Map(); // the batch of each entry that was made on this page
+  #batches = new Map(); // the batch of each entry made on this page
 
   /**
    * @param {object} parts
@@ -43,7 +43,7 @@ export class Entries {
   }
 
   /**
-   * Make one entry; a batch is opened for it where there is none. Returns the id.
+   * Make one entry; opens a batch for it if there is none. Returns the id.
    * @param {string} kind
    * @param {Record<string, any>} body
    * @param {{ text: string, atMs?: number, batch?: string | null, shiftable?: boolean }} how
@@ -58,7 +58,7 @@ export class Entries {
     entries.push(entry);
     this.#batches.set(entry.id, batch);
     if (!ABOUT_OTHERS.includes(kind)) this.#keepOwn(entry.id, text);
-    this.outbox.add(entries); // first: whatever goes wrong with the drawing, it is saved
+    this.outbox.add(entries); // first of all: it is saved even if drawing fails
     this.state.add(entries);
     this.feedback.show({ id: entry.id, text, shiftable });
     return entry.id;
@@ -74,7 +74,7 @@ export class Entries {
   }
 
   /**
-   * The text of an entry of this device, as it was shown.
+   * The displayed text of an entry of this device.
    * @param {string} id
    */
   textOf(id) {
@@ -109,7 +109,7 @@ export class Entries {
     return this.#batches.get(id) ?? this.state.view.batch?.code ?? this.state.batch;
   }
 
-  /** Undo the newest entry of this device that still stands. */
+  /** Undo the newest entry of this device that has not been undone. */
   undoLast() {
     const { pending, serverBatch } = this.state;
     const log = new Map((serverBatch?.log ?? []).map((line) => [line.entry, lineText(line)]));

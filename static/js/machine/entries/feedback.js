@@ -1,11 +1,11 @@
-// The newest entry, how far it got, and ten seconds to undo it or to move it a little back in time.
+// Shows the newest entry and its progress, with ten seconds to undo it or to shift it back in time.
 import { byId, closest, findAll, setText } from "../../core/dom.js";
 import { temp } from "../../core/units.js";
 import { t } from "../../core/words.js";
 
 const FRESH_MS = 10_000;
-const MESSAGE_MS = 5000; // long enough to be read, whatever others enter meanwhile
-const LONG = 20; // letters that fit on one line everywhere
+const MESSAGE_MS = 5000; // long enough to read, even if others enter something meanwhile
+const LONG = 20; // letters that fit on one line on every device
 /** @type {Record<string, string>} */
 const SIGNS = {
   pressed: t("● pressed"),
@@ -19,7 +19,7 @@ const SIGNS = {
 function showText(text) {
   const element = byId("echo");
   setText(element, text);
-  // A long line takes two smaller ones: a text is never cut in the middle of a word.
+  // A long text takes two smaller lines: a word is never cut.
   if (text.length < LONG) {
     element.classList.remove("long");
     return;
@@ -31,7 +31,7 @@ function showText(text) {
 }
 
 /**
- * A line of the log in full: “First crack 8:42 · 196.4 °C”, “Radiant to 4.5 · 5:10”.
+ * A log line in full: “First crack 8:42 · 196.4 °C”, “Radiant to 4.5 · 5:10”.
  * @param {Pick<LogLine, "kind" | "text" | "clock" | "temp_c">} line
  */
 export function lineText({ kind, text, clock, temp_c: tempC }) {
@@ -71,7 +71,7 @@ export class Feedback {
   }
 
   /**
-   * The last entry before this page was opened, which waits here yet.
+   * Show the last entry of an earlier page, which still waits here.
    * @param {{ id: string, text: string }} entry
    */
   restore({ id, text }) {
@@ -81,7 +81,7 @@ export class Feedback {
   }
 
   /**
-   * The entry was moved in time; the way of the shift to the server is now the one that counts.
+   * The entry was shifted in time; from now on the progress of the shift is shown.
    * @param {{ id: string, shiftId: string, text: string }} shift
    */
   showShift({ id, shiftId, text }) {
@@ -92,19 +92,19 @@ export class Feedback {
     this.#stayFresh();
   }
 
-  /** Undo the entry that is shown, while it can be undone from here. */
+  /** Undo the displayed entry while it can be undone from here. */
   undoShown() {
     if (this.#isFresh && this.#shown) this.onUndo(this.#shown);
   }
 
   /**
-   * The server's own words for what is shown: it knows the temperature of a moment that was moved.
+   * Use the server's text for the displayed entry: it knows the temperature of a shifted moment.
    * @param {LogLine[]} log
    */
   update(log) {
     const shown = this.#shown;
     const line = shown && log.find(({ entry }) => entry === shown.id);
-    // One's own stays while it can be undone from here, and until the server has it.
+    // An own entry stays while it can be undone from here, and until the server has it.
     if (line && (this.#isFresh || this.#reached !== "sent")) {
       shown.text = lineText(line);
       shown.shiftedS = 0;
@@ -113,7 +113,7 @@ export class Feedback {
   }
 
   /**
-   * With nothing fresh of one's own, what anyone entered last.
+   * Without a recent own entry, show the last one of anybody.
    * @param {LogLine[]} log
    */
   #showNewest(log) {
@@ -125,7 +125,7 @@ export class Feedback {
   }
 
   /**
-   * A message that is about no entry.
+   * Show a message that does not refer to an entry.
    * @param {string} text
    */
   showMessage(text) {
@@ -137,7 +137,7 @@ export class Feedback {
   }
 
   /**
-   * How far an entry got: pressed, saved, sent or refused.
+   * Show the progress of an entry: pressed, saved, sent or refused.
    * @param {string} id
    * @param {string} state
    */
@@ -167,7 +167,7 @@ export class Feedback {
 
   #settle() {
     const { activeElement } = document;
-    // Whoever has the keyboard on one of these buttons is not done with it.
+    // Keep a button that has the keyboard focus.
     if (byId("actions-fresh").contains(activeElement) && activeElement?.matches(":focus-visible")) {
       this.#stayFresh();
       return;

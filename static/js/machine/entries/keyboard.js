@@ -1,5 +1,5 @@
 // Keys, a foot pedal, a page-turner: Space and Enter tap the pad, arrows and page keys set the controls, Escape undoes
-// the newest entry, ? tells all this. What is typed is left alone, and so is a button that Tab has led to.
+// the newest entry, ? lists the keys. Typing in a field and a button reached by Tab keep their own keys.
 /** @type {Record<string, number>} */
 const STEPS = { ArrowUp: 1, PageUp: 1, ArrowDown: -1, PageDown: -1 };
 /** @type {Record<string, number>} */
@@ -15,7 +15,7 @@ const PRESSED = "button, a[href], summary, [role=switch]";
  * @param {import("./feedback.js").Feedback} parts.feedback
  */
 export function bindKeyboard({ sheets, pad, controls, feedback }) {
-  let isTabbing = false; // whether Tab was used last, and not a finger: where a finger left the focus claims no key
+  let isTabbing = false; // whether the last focus change was by Tab: focus set by a finger claims no key
   document.addEventListener(
     "pointerdown",
     () => {
@@ -56,10 +56,10 @@ export function bindKeyboard({ sheets, pad, controls, feedback }) {
     if (!actions[key]) return;
     const own = target.closest(PRESSED);
     if ((key === " " || key === "Enter") && own && own !== pad.button && isTabbing) return; // the button's own key
-    event.preventDefault(); // the pad's own click, too: a key counts once, and not again while it is held
+    event.preventDefault(); // also prevents the pad's own click: a key counts once, and not again while it is held
     if (!repeat) actions[key](event);
   });
-  // A button answers Space when it is let go: that of the pad has been counted by then.
+  // A button responds when Space is released: the pad's press has been counted by then.
   document.addEventListener("keyup", (event) => {
     if (event.key !== " " || isTabbing || document.querySelector("dialog[open]")) return;
     if (/** @type {Element} */ (event.target).closest(PRESSED)) event.preventDefault();

@@ -1,5 +1,5 @@
-// What waits on this device for the server, and what came of it: in the strip, in the feedback, and as notices that
-// stay.
+// Entries that wait on this device for the server, and their results: in the strip, in the feedback, and as notices
+// that stay.
 import { byId, setText } from "../../core/dom.js";
 import { notice } from "../../core/notice.js";
 import { t } from "../../core/words.js";
@@ -20,7 +20,7 @@ const KINDS = {
   amend: t("correction"),
   colour: t("colour"),
 };
-const ROLE = "role"; // the notice that is about this device's role
+const ROLE = "role"; // key of the notice about this device's role
 const NO_ACCESS = 401;
 const NOT_ALLOWED = 403;
 
@@ -40,7 +40,7 @@ export function bindOutboxStatus({ outbox, photoOutbox, feedback, state, entries
   const shown = new Set();
 
   const showRefused = (/** @type {OutboxState} */ { id, entry, result }) => {
-    if (shown.has(id)) return; // several pages may tell of it
+    if (shown.has(id)) return; // several pages may report it
     shown.add(id);
     const reason = result?.reason ?? "";
     const text = t("The {kind} was not kept. {reason} All else was. Change it, or put it away.", {
@@ -49,7 +49,7 @@ export function bindOutboxStatus({ outbox, photoOutbox, feedback, state, entries
     });
     const dismiss = () => {
       outbox.dismiss(id);
-      if (entry.body.photo) photoOutbox.remove(entry.body.photo); // which waits for it, and which nobody names now
+      if (entry.body.photo) photoOutbox.remove(entry.body.photo); // no other entry names it
     };
     notice({
       text,

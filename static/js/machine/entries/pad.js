@@ -1,18 +1,18 @@
-// The pad: the next expected moment, one tap. It counts from the finger's first touch, not from its lift.
+// The pad marks the next expected moment with one tap, at the time of the first touch, not of the release.
 import { byId, setText } from "../../core/dom.js";
 import { clockText } from "../../core/duration.js";
 import { temp } from "../../core/units.js";
 import { t } from "../../core/words.js";
 import { expectation, expectedMoments } from "../outlook/outlook.js";
 
-const BOUNCE_MS = 700; // a glove that bounces must not mark the moment after, too
-const AIM_MS = 1200; // when another hand marks the moment just before, this finger still meant the one it saw
+const BOUNCE_MS = 700; // a bouncing glove must not mark the next moment too
+const AIM_MS = 1200; // if another person has just marked the moment, a tap within this time meant the one shown before
 
 export class Pad {
   button = byId("pad");
   #pressedAt = -BOUNCE_MS;
   /** @type {{ from: string, at: number } | null} */
-  #turned = null; // the moment before, where another hand turned the pad
+  #turned = null; // the previous moment, if another person advanced the pad
 
   /**
    * @param {object} parts
@@ -30,7 +30,7 @@ export class Pad {
     this.hints = hints;
     this.shown = this.next;
     this.button.addEventListener("pointerdown", (event) => event.button === 0 && this.press(event.timeStamp));
-    // A click without a pointer is the keyboard's, or a screen reader's.
+    // A click without a pointer comes from the keyboard or a screen reader.
     this.button.addEventListener("click", (event) => event.detail === 0 && this.press(event.timeStamp));
     byId("charge-on").addEventListener("click", () => state.dismissBatch());
     state.addEventListener("change", () => this.draw());
@@ -41,7 +41,7 @@ export class Pad {
   }
 
   /**
-   * A tap, by whatever.
+   * Handle a tap of any kind.
    * @param {number} timeStamp
    */
   press(timeStamp) {
@@ -49,13 +49,13 @@ export class Pad {
     this.#pressedAt = timeStamp;
     const aimed = this.#turned && timeStamp - this.#turned.at < AIM_MS ? this.#turned.from : this.next;
     this.mark(aimed, this.clock.now(timeStamp));
-    this.#turned = null; // what this press itself turned is seen by the finger that made it
+    this.#turned = null; // the person who pressed has seen the change that this press makes
     this.button.classList.add("hit");
     setTimeout(() => this.button.classList.remove("hit"), 180);
   }
 
   /**
-   * Mark a moment, whichever; a charge with no batch under way opens one.
+   * Mark any moment; a charge without a batch under way opens one.
    * @param {string} moment
    * @param {number} atMs
    * @param {{ tempC?: number | null }} [how]
@@ -82,13 +82,13 @@ export class Pad {
     this.#drawStart();
     if (cooling) {
       const weigh = byId("weigh", HTMLAnchorElement);
-      weigh.hidden = !serverBatch; // one that the server does not know yet has no code; its weigh page comes with it
+      weigh.hidden = !serverBatch; // without a code from the server there is no weigh page yet
       if (serverBatch) weigh.href = `/batches/${encodeURIComponent(serverBatch.code)}/weigh`;
     } else setText(byId("pad-next"), this.state.words.moments[this.next]);
     this.tick();
   }
 
-  /** Beside the log: a way to start a batch, or the one that was started and waits for its charge. */
+  /** Beside the log: a button to start a batch, or the batch that waits for its charge. */
   #drawStart() {
     const { phase, nextBatch, view, serverBatch } = this.state;
     const start = byId("start", HTMLAnchorElement);
@@ -101,7 +101,7 @@ export class Pad {
       : `/machines/${encodeURIComponent(view.machine.id)}/start`;
   }
 
-  /** What counts up or down in the pad. */
+  /** Update the timer in the pad. */
   tick() {
     const { state, clock } = this;
     if (state.phase === "cooling") {

@@ -1,4 +1,4 @@
-// A photo that the server would not take stays here with its reason, to be sent again or thrown away.
+// A photo that the server refused stays here with the reason, to be sent again or discarded.
 import { notice } from "../../core/notice.js";
 import { t } from "../../core/words.js";
 

@@ -1,6 +1,6 @@
-// A reading that a person typed goes the way of a tap: saved here with its time, then sent; without a network it waits.
-// It may be sent any number of times: a channel has one value at one time. One that the server refuses stays here with
-// its reason, to be changed or put away. What this script cannot read goes as a form.
+// A typed reading is sent like a tap: saved here with its time, then sent; offline it waits. It may be sent any number
+// of times: a channel has one value per time. A refused one stays here with the reason, to be changed or discarded. The
+// browser submits the form for input that this script cannot parse.
 import { byId, find, findAll } from "../../core/dom.js";
 import { fetchWithTimeout } from "../../core/fetch-timeout.js";
 import { notice } from "../../core/notice.js";
@@ -34,13 +34,13 @@ const stored = () => JSON.parse(localStorage.getItem(KEY) ?? "[]");
 const waiting = () => stored().filter((one) => one.machine === machine && !one.reason);
 const refused = () => stored().filter((one) => one.machine === machine && one.reason);
 /**
- * Whether two are one reading: a finger types one at a time.
+ * Whether two are the same reading: a person types one at a time.
  * @type {(one: TypedReading, other: TypedReading) => boolean}
  */
 const isSame = (one, other) => one.machine === other.machine && one.at_ms === other.at_ms;
 
 /**
- * Some are gone, some are new or stand in place of those.
+ * Remove some readings, and add or replace others.
  * @param {TypedReading[]} gone
  * @param {TypedReading[]} added
  */
@@ -50,7 +50,7 @@ function replace(gone, added = []) {
 }
 
 /**
- * What was typed, in °C; NaN for what only the server can make a sentence of.
+ * The typed value in °C; NaN if the server has to report the error.
  * @param {string} text
  */
 function celsius(text) {
@@ -105,7 +105,7 @@ function tellRefused(reading) {
 }
 
 /**
- * Back into the form, with its time; it stays here until what comes of it is kept in its place.
+ * Put a reading back into the form, with its time; the stored one stays until its replacement is saved.
  * @param {TypedReading} reading
  */
 function edit({ typed, at_ms: atMs, channel }) {
@@ -113,7 +113,7 @@ function edit({ typed, at_ms: atMs, channel }) {
   field.value = typed;
   time.value = String(atMs);
   typedAnew();
-  find(form, "[data-key=back]").focus(); // the field itself would call up the phone's own keyboard
+  find(form, "[data-key=back]").focus(); // focus on the field would open the phone's own keyboard
 }
 
 async function send() {
@@ -135,7 +135,7 @@ async function send() {
     tellWaiting();
     returned.forEach(tellRefused);
   } catch {
-    tellWaiting(); // they are sent with the next try
+    tellWaiting(); // they are sent with the next attempt
   }
   isSending = false;
 }
@@ -150,7 +150,7 @@ form.addEventListener("submit", (event) => {
   try {
     replace([shown], [shown]);
   } catch {
-    return; // no storage here: as a form
+    return; // no storage here: submit the form
   }
   event.preventDefault();
   document.getElementById("nothing-kept")?.remove();

@@ -1,4 +1,4 @@
-// A reading typed in by hand has the time of its first key: <form id="reading" data-now-ms> with a field at_ms.
+// A typed reading gets the time of its first key: <form id="reading" data-now-ms> with a field at_ms.
 import { Clock } from "../../core/clock.js";
 import { byId, find } from "../../core/dom.js";
 

@@ -1,4 +1,4 @@
-// Heads-ups and suggestions: one line at a time, over the foot of the curves. Advice only: nothing here marks by
+// Heads-ups and suggestions: one line at a time, at the foot of the curves. Advice only: nothing here marks a moment by
 // itself.
 import { byId, find, setText } from "../../core/dom.js";
 import { clockText } from "../../core/duration.js";
@@ -7,9 +7,9 @@ import { t } from "../../core/words.js";
 
 const KEY = "drumside-advice";
 const MOST_HIDDEN = 40;
-const SAME_S = 5; // a heads-up whose start is found anew lies no farther off
-const AGAIN_S = 60; // a screen reader is told of one kind at most so often
-const SEEN_MS = 500; // a finger that is down sooner meant what stood here before
+const SAME_S = 5; // largest shift of a heads-up's recomputed start
+const AGAIN_S = 60; // a screen reader announces one kind at most this often
+const SEEN_MS = 500; // a finger that is down sooner meant the text shown before
 
 /** @typedef {Pick<AdviceLine, "batch" | "kind" | "atS">} Sort */
 
@@ -51,7 +51,7 @@ export class Advice {
   }
 
   /**
-   * All that holds now, in the server's order, and what is suggested for the moment that the pad waits for.
+   * All current advice, in the server's order, with the suggestion for the moment that the pad waits for.
    * @returns {AdviceLine[]}
    */
   get all() {
@@ -99,7 +99,7 @@ export class Advice {
   }
 
   /**
-   * Seconds that pass, and words that grow with them, are not read out: only that there is something new.
+   * Screen readers announce new advice, not the passing seconds or a growing text.
    * @param {AdviceLine} shown
    */
   #announce(shown) {
@@ -129,6 +129,6 @@ export class Advice {
     this.#hidden = [...this.#hidden, { batch, kind, atS }].slice(-MOST_HIDDEN);
     store(KEY, this.#hidden);
     this.draw();
-    if (byKey) find(document, "[data-sheet=log]").focus(); // not the pad: a key that is held would mark
+    if (byKey) find(document, "[data-sheet=log]").focus(); // not the pad: a held key would mark a moment
   }
 }

@@ -1,4 +1,4 @@
-// The curve in words, for whoever does not see it.
+// The curve in words, for people who cannot see it.
 import { clockText } from "../../core/duration.js";
 import { rate, temp } from "../../core/units.js";
 import { t } from "../../core/words.js";

@@ -1,18 +1,18 @@
-// The expected moments, by the server's forecast or the plan: a list, the pad's words for it, the chart's columns.
+// The expected moments, by the server's forecast or the plan: as a list, as text on the pad, and as chart columns.
 import { clockText } from "../../core/duration.js";
 import { t } from "../../core/words.js";
 
 /** @typedef {import("../state/state.js").State} State */
 
-const ABOUT_S = 5; // nearer than this is now
-const COARSE_S = 60; // farther off, the time left is told by steps of five seconds: it is no surer than that
-const TIERS = [1, 0.915, 0.83]; // where the server puts the words of moments, see roastlog/plot/overlays.py
-const BESIDE_PX = 4; // between a rule and its word
+const ABOUT_S = 5; // a moment closer than this is due now
+const COARSE_S = 60; // farther off, the time left is shown in steps of five seconds: it is not more accurate
+const TIERS = [1, 0.915, 0.83]; // heights of the moment labels, as in roastlog/plot/overlays.py
+const BESIDE_PX = 4; // between a rule and its label
 /** @type {Record<string, string>} */
 const BASES = { curve: t("by this curve alone"), batches: t("by earlier batches of this coffee"), plan: "" };
 
 /**
- * When the drop is planned, in seconds from charge; null where the plan does not say.
+ * The planned time of the drop, in seconds from charge; null if the plan does not give one.
  * @param {State} state
  */
 function plannedDropS(state) {
@@ -20,14 +20,13 @@ function plannedDropS(state) {
   const crackMs = state.atMs("first_crack");
   const crackS = crackMs === null ? null : state.secondsFromCharge(crackMs);
   if (crackS === null) return plan?.drop_at_s ?? null;
-  if (crackS <= 0) return null; // marked before the charge: nothing develops
+  if (crackS <= 0) return null; // marked before the charge: no development
   if (plan?.development_s) return crackS + plan.development_s;
   return plan?.development_ratio ? crackS / (1 - plan.development_ratio) : null;
 }
 
 /**
- * The moments that the pad still waits for and that a forecast or a plan gives, by their times; a plan goes before a
- * forecast.
+ * The forecast or planned moments that the pad still waits for, by time; a plan takes precedence over a forecast.
  * @param {State} state
  * @returns {ExpectedMoment[]}
  */
@@ -49,7 +48,7 @@ export function expectedMoments(state) {
 }
 
 /**
- * The two ends of a band; null where no band can be honest.
+ * The two ends of a band; null if there is no calibrated band.
  * @param {Pick<ExpectedMoment, "low_s" | "high_s">} due
  * @returns {[number, number] | null}
  */
@@ -58,13 +57,13 @@ export function bandOf({ low_s: low, high_s: high }) {
 }
 
 /**
- * “8:28–8:53”, or nothing without a band.
+ * “8:28–8:53”, or empty without a band.
  * @param {ExpectedMoment} due
  */
 export const bandText = (due) => bandOf(due)?.map(clockText).join("–") ?? "";
 
 /**
- * How far off it is, for the pad, and what that rests on.
+ * The time left and its basis, as text for the pad.
  * @param {ExpectedMoment} due
  * @param {number} nowS
  */
@@ -90,13 +89,13 @@ export function expectation(due, nowS) {
 }
 
 /**
- * Those that the chart draws: the nearest two, and what is planned.
+ * The moments that the chart draws: the next two, and the planned one.
  * @param {ExpectedMoment[]} due
  */
 const charted = (due) => due.filter(({ basis }, index) => index < 2 || basis === "plan");
 
 /**
- * How far the time axis has to reach for them: for the nearest with its band, and for the plan.
+ * The time up to which the axis must reach: the next moment with its band, and the plan.
  * @param {ExpectedMoment[]} due
  */
 export function reachS(due) {
@@ -105,8 +104,7 @@ export function reachS(due) {
 }
 
 /**
- * Columns of the chart's `ahead`, in whole seconds: each word on a line where no other is in its way, and inside of the
- * axis.
+ * Columns of the chart's `ahead`, in whole seconds: labels without overlap and within the axis.
  * @param {ExpectedMoment[]} due
  * @param {{ t_s: ArrayLike<number> & Iterable<number>, y: ArrayLike<number>, label: ArrayLike<string> }} marks
  * @param {number} letterS

@@ -1,4 +1,4 @@
-// The far view: the three numbers and the pad alone, large. Kept for this tab, since a page may be loaded again
+// The far view: only the three numbers and the pad, large. Stored for this tab, since a page may be reloaded in
 // mid-roast.
 import { t } from "../../core/words.js";
 
@@ -17,12 +17,12 @@ export function bindFarView(button) {
     try {
       sessionStorage.setItem(KEY, far ? "1" : "");
     } catch {
-      // it holds until the page is left
+      // it lasts until the page is left
     }
   });
   try {
     show(Boolean(sessionStorage.getItem(KEY)));
   } catch {
-    // the near view is right then
+    // use the near view
   }
 }

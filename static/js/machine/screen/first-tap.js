@@ -1,27 +1,27 @@
-// The first tap on a dimmed screen only wakes it. No browser tells a page that the screen is dim; but a screen that
-// falls asleep hides the page, so it shows for how long one stays on untouched, and shortly before that it is dim. A
-// screen that has not slept under this page takes every tap, for a moment that is lost is worse than one that is
-// undone. A touch that comes with the page, as the screen goes on, is not meant for it either. The pad says so
-// beforehand, the feedback after.
+// The first tap on a dimmed screen only wakes it. Browsers do not report a dimmed screen; but a sleeping screen hides
+// the page, so the page learns how long the screen stays on untouched, and shortly before that time it is dim. A screen
+// that has not slept under this page accepts every tap, because a lost moment is worse than one that has to be undone.
+// A touch at the same time as the screen goes on is not a tap either. The pad says so beforehand, the feedback
+// afterwards.
 import { byId } from "../../core/dom.js";
 import { loadText, storeText } from "../../core/storage.js";
 import { bindToggle } from "../../core/toggle.js";
 import { t } from "../../core/words.js";
 
 const KEY = "drumside-screen-sleeps-ms";
-const SHORTEST_MS = 14_000; // phones offer 15 s at the least [memory]; a page that is hidden sooner was put away
-const ALIKE_MS = 2000; // a screen sleeps by the clock; a hand puts a page away at any time, and not twice after as long
-const DIM_MS = 10_000; // how long before it sleeps a phone dims its screen, at most [memory]
-const LATE_MS = 3000; // one that is on so much later is set to a longer time by now
+const SHORTEST_MS = 14_000; // phones offer at least 15 s [memory]; a page hidden sooner was put away by hand
+const ALIKE_MS = 2000; // tolerance: a screen sleeps by the clock, but a person hides a page at irregular times
+const DIM_MS = 10_000; // the longest time before sleep at which a phone dims its screen [memory]
+const LATE_MS = 3000; // a screen that stays on so much longer now has a longer timeout
 const JUST_MS = 800;
-const CLICK_MS = 1500; // a finger that woke it may rest; its click comes when it lifts
+const CLICK_MS = 1500; // the finger that woke it may rest; its click comes when it lifts
 
 export class FirstTap {
   #touchedAt = performance.now();
   #seenAt = -Infinity;
   #wokeAt = -Infinity;
   #sleptMs = -Infinity;
-  #sleepsMs = Number(loadText(KEY)) || Infinity; // how long it takes untouched until the screen sleeps
+  #sleepsMs = Number(loadText(KEY)) || Infinity; // time without touch until the screen sleeps
 
   /**
    * @param {object} parts
@@ -48,7 +48,7 @@ export class FirstTap {
   }
 
   tick() {
-    if (this.wakeLock.isHeld) this.#touchedAt = performance.now(); // from when on it may dim
+    if (this.wakeLock.isHeld) this.#touchedAt = performance.now(); // start of the time after which it may dim
     if (this.#untouchedMs > this.#sleepsMs + LATE_MS) this.#learn(Infinity);
     document.body.classList.toggle("resting", this.#isDim);
   }
@@ -58,7 +58,7 @@ export class FirstTap {
     this.tick();
   }
 
-  /** Hidden: the screen may have gone to sleep. Seen again: whoever unlocked it has touched it. */
+  /** Hidden: the screen may have gone to sleep. Visible again: the person who unlocked it has touched it. */
   #onVisibility() {
     if (document.hidden) {
       const sleptMs = this.#untouchedMs;

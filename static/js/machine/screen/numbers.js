@@ -1,18 +1,18 @@
-// The three numbers and the strip: plain text, touched only where it changes, grey when the last reading is old.
+// The three numbers and the strip: plain text, updated only on change, grey when the last reading is old.
 import { byId, setText } from "../../core/dom.js";
 import { clockText, spanText } from "../../core/duration.js";
 import { degrees, rate as ratePerMin } from "../../core/units.js";
 import { decimal, t } from "../../core/words.js";
 
 const OLD_MS = 3000;
-const READ_AGAIN_MS = 60_000; // a person reads a thermometer now and then
+const READ_AGAIN_MS = 60_000; // expected interval of readings typed by a person
 
 export class Numbers {
   /** @type {number | null} */
   tempC = null;
   /** @type {number | null} */
   rateC = null;
-  isDegraded = false; // whether readings or the server are lost
+  isDegraded = false; // whether readings or the server are missing
   /** @type {number | null} */
   #atMs = null;
   #isOld = false;
@@ -36,7 +36,7 @@ export class Numbers {
 
   /** @param {Reading} reading */
   show({ at_ms: atMs, values, heard_ms: heardMs, rates }) {
-    this.#atMs = heardMs?.[this.channel] ?? atMs; // other channels may go on where this one is lost
+    this.#atMs = heardMs?.[this.channel] ?? atMs; // other channels may continue while this one is missing
     const value = values[this.channel];
     if (typeof value === "number") this.tempC = value;
     setText(byId("temp"), this.tempC === null ? "–" : degrees(this.tempC));
@@ -44,8 +44,8 @@ export class Numbers {
   }
 
   /**
-   * The probe's rate; while that one settles, the infrared reading's, which can be believed sooner. The label says
-   * whose.
+   * Show the probe's rate; while it settles, the rate of the infrared sensor, which is valid sooner. The label names
+   * the source.
    * @param {Record<string, ChannelRate>} rates
    */
   #showRate(rates) {
@@ -63,7 +63,7 @@ export class Numbers {
     setText(byId("rate-label"), label + error);
   }
 
-  /** The clocks and the age; called a few times a second. */
+  /** Update the clocks and the age; called a few times a second. */
   tick() {
     const { state } = this;
     const now = this.clock.now();
@@ -89,7 +89,7 @@ export class Numbers {
   /** @param {number} nowMs */
   #showAge(nowMs) {
     const { connected, heardMs } = this.state;
-    const atMs = this.#atMs ?? (connected ? null : heardMs); // a cached page: as old as what it shows
+    const atMs = this.#atMs ?? (connected ? null : heardMs); // a cached page shows its own age
     const ageMs = atMs === null ? null : Math.max(0, (nowMs - atMs) / this.clock.rate);
     const isOld = ageMs === null || ageMs > (this.byHand ? READ_AGAIN_MS : OLD_MS);
     if (this.#isOld !== isOld) byId("three").classList.toggle("old", isOld);
@@ -106,7 +106,7 @@ export class Numbers {
   }
 
   /**
-   * Phase, or what is lost: a dead link and a dead stream are said in words.
+   * Show the phase, or the loss: a dead link and a dead stream are named in words.
    * @param {MachineState} machine
    */
   drawStrip({ links, trouble = "" }) {

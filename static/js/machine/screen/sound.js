@@ -1,13 +1,12 @@
-// Two heads-ups that are heard and felt, each beside something that is seen: a moment is due, and readings are lost.
-// They are armed by a tap, since no browser lets a page sound before one. Help for the ear, and no alarm: a page may be
-// asleep.
+// Two signals by sound and vibration, each also visible: a moment is due, and readings are missing. A tap enables them,
+// since no browser lets a page play sound before one. They are an aid and not an alarm: a page may be asleep.
 import { byId, setText } from "../../core/dom.js";
 import { bindToggle } from "../../core/toggle.js";
 import { t } from "../../core/words.js";
 import { bandOf, expectedMoments } from "../outlook/outlook.js";
 
-const PAINTED_MS = 300; // after a tap its feedback is painted, and the tap on its way
-const LASTS_MS = 3000; // a line that is back so soon is no news
+const PAINTED_MS = 300; // after a tap, time for the feedback to be painted and the tap to be sent
+const LASTS_MS = 3000; // a line that returns sooner is not announced
 const EARLY_S = 10; // before a moment that has a time and no band
 /** @type {Record<"due" | "lost", number[][]>} */
 const TONES = {
@@ -16,14 +15,14 @@ const TONES = {
     [440, 0, 0.25],
     [330, 0.3, 0.4],
   ],
-}; // Hz, from, for [s]
+}; // [Hz, start in s, end in s]
 const BUZZES = { due: [250], lost: [400, 150, 400] };
 
 export class Sound {
   /** @type {AudioContext | null} */
   #context = null;
   /** @type {string | null} */
-  #announced = null; // the moment, of a batch, that was announced as due
+  #announced = null; // the moment, with its batch, that was announced as due
   /** @type {number | null} */
   #degradedAt = null;
   #isLost = false;
@@ -41,8 +40,8 @@ export class Sound {
     this.numbers = numbers;
     this.pad = pad;
     this.isOn = bindToggle(byId("sound"), "drumside-sound");
-    // A lifted finger or a key allows sound, and a timer set by it still does. To begin holds the page up for a third
-    // of a second, so that the feedback of the tap has to be painted first.
+    // A lifted finger or a key enables sound, even from a timer that it sets. Starting blocks the page for a third of a
+    // second, so the feedback of the tap is painted first.
     const arm = () => setTimeout(() => this.#arm(), PAINTED_MS);
     for (const type of ["pointerup", "keydown"]) document.addEventListener(type, arm, { capture: true });
     byId("sound-try").addEventListener("click", () => this.#play("due"));
@@ -51,11 +50,11 @@ export class Sound {
   #arm() {
     if (!this.isOn() || !("AudioContext" in globalThis)) return;
     this.#context ??= new AudioContext();
-    // A call or another page may have taken it away.
+    // A call or another page may have interrupted it.
     if (this.#context.state !== "running") this.#context.resume().catch(() => {});
   }
 
-  /** Called a few times a second while the page is seen. */
+  /** Called a few times a second while the page is visible. */
   tick() {
     const due = this.#due();
     this.pad.button.classList.toggle("due", due !== null);
@@ -92,7 +91,7 @@ export class Sound {
       const start = context.currentTime + from;
       const tone = new OscillatorNode(context, { type: "triangle", frequency: hertz });
       const loud = new GainNode(context, { gain: 0 });
-      loud.gain.setTargetAtTime(0.5, start, 0.01); // without an edge, which would click
+      loud.gain.setTargetAtTime(0.5, start, 0.01); // no sudden edge, which would click
       loud.gain.setTargetAtTime(0, start + length, 0.03);
       tone.connect(loud).connect(context.destination);
       tone.start(start);

@@ -1,4 +1,4 @@
-// Keeps the screen awake from the opening of a batch to its drop, where the browser can; says which it is, and why not.
+// Keeps the screen awake from the opening of a batch to its drop, if the browser can; shows its state and the reason.
 import { setText } from "../../core/dom.js";
 import { t } from "../../core/words.js";
 
@@ -37,7 +37,7 @@ export class WakeLock {
   }
 
   /**
-   * Whether it is wanted from now on.
+   * Set whether it is wanted.
    * @param {boolean} isWanted
    */
   want(isWanted) {
@@ -47,13 +47,13 @@ export class WakeLock {
   }
 
   async #update() {
-    if (this.#isAsking) return; // it looks again by itself
+    if (this.#isAsking) return; // it checks again when it is done
     this.#isAsking = true;
     if (!this.#isWanted) await this.#lock?.release();
     else if (!document.hidden && !this.#lock && isSupported()) await this.#request();
     this.#isAsking = false;
     this.#draw();
-    if (!this.#isWanted && this.#lock) this.#update(); // it was wanted no more while it was asked for
+    if (!this.#isWanted && this.#lock) this.#update(); // it was released while the request was pending
   }
 
   async #request() {
@@ -61,7 +61,7 @@ export class WakeLock {
       const lock = await navigator.wakeLock.request("screen");
       this.#lock = lock;
       this.#isRefused = false;
-      // It is taken away whenever the page is hidden, and asked for again when it is seen.
+      // The browser releases it whenever the page is hidden; request it again when it is visible.
       lock.addEventListener("release", () => {
         if (this.#lock === lock) this.#lock = null;
         this.#draw();

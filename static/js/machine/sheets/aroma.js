@@ -1,4 +1,4 @@
-// The aroma note: one word or more, those that the last stage tends to give first, and any word of one's own.
+// The aroma note: one word or more, those typical of the last stage first, and own words.
 import { find } from "../../core/dom.js";
 import { t } from "../../core/words.js";
 import { ordered, WordGrid } from "./word-grid.js";

@@ -1,4 +1,4 @@
-// How the crack sounds: one tap in a sheet of its own.
+// The sound of the crack: one tap in its own sheet.
 import { closest } from "../../core/dom.js";
 import { t } from "../../core/words.js";
 

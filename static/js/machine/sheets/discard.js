@@ -1,5 +1,5 @@
-// Discards the batch that is under way, for one that was opened by mistake: the entry that opened it is undone, so it
-// stays in the records, where that can be undone in turn.
+// Discards the batch under way if it was opened by mistake: the entry that opened it is undone, so it stays in the
+// records, where that can be undone in turn.
 import { byId, find } from "../../core/dom.js";
 import { bindHold } from "../../core/hold-button.js";
 import { t } from "../../core/words.js";

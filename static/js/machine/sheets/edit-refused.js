@@ -1,4 +1,4 @@
-// A refused entry, changed and sent again: its time, its value, the batch that it is about.
+// Corrects a refused entry and sends it again: its time, its value, its batch.
 import { byId, findAll } from "../../core/dom.js";
 import { numberError, parseNumber } from "../../core/number-input.js";
 import { t } from "../../core/words.js";
@@ -15,7 +15,7 @@ const FIELDS = {
 };
 
 /**
- * “14:02:37”, as a time field has it.
+ * “14:02:37”, the format of a time field.
  * @param {number} atMs
  */
 function timeOfDay(atMs) {
@@ -25,7 +25,7 @@ function timeOfDay(atMs) {
 }
 
 /**
- * The same day at another time; a time that was left as it is keeps its milliseconds.
+ * The same day at another time; an unchanged time keeps its milliseconds.
  * @param {number} atMs
  * @param {string} text
  */

@@ -1,5 +1,5 @@
-// The entries of the batch, newest first; each can be undone, and moved a little in time where that makes sense. Those
-// that wait here for the server stand on top, and one that was undone stays until the server has heard of it.
+// The entries of the batch, newest first; each can be undone, and shifted in time if that makes sense. Entries that
+// wait here for the server come first, and an undone one stays until the server knows of it.
 import { byId } from "../../core/dom.js";
 import { t } from "../../core/words.js";
 import { lineText } from "../entries/feedback.js";
@@ -39,7 +39,7 @@ function words(text, under) {
 }
 
 /**
- * The photo of a trier check, small; tapped, it has a page of its own.
+ * The photo of a trier check, small; a tap opens its page.
  * @param {string} name
  * @param {string} text
  * @param {string} code
@@ -51,7 +51,7 @@ function photoLink(name, text, code) {
   const image = document.createElement("img");
   image.src = `/photos/${name}/small`;
   image.alt = t("Photo: {what}", { what: text });
-  image.decoding = "sync"; // the list is drawn anew with each change: it must not flicker
+  image.decoding = "sync"; // the list is redrawn with each change and must not flicker
   link.append(image);
   return link;
 }
@@ -82,7 +82,7 @@ export function bindLog({ sheets, state, entries }) {
         element.append(button(by, `${text}: ${by}`, () => entries.shift(entry, byS, `${text}, ${by}`)));
       }
     }
-    if (kind === "opened") return element; // undoing that discards the batch: see `discard.js`
+    if (kind === "opened") return element; // that undo discards the batch: see `discard.js`
     element.append(button(t("Undo"), t("Undo {what}", { what: text }), () => entries.undo(entry, text)));
     return element;
   };

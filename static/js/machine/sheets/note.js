@@ -1,4 +1,4 @@
-// A note in free words: one text in a sheet of its own.
+// A free note: a text in its own sheet.
 import { find } from "../../core/dom.js";
 import { t } from "../../core/words.js";
 

@@ -1,4 +1,4 @@
-// A moment out of turn: one tap in a sheet of its own.
+// A moment out of order: one tap in its own sheet.
 import { closest, find, findAll } from "../../core/dom.js";
 import { clockText } from "../../core/duration.js";
 import { t } from "../../core/words.js";

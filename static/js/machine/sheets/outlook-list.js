@@ -1,4 +1,4 @@
-// In the log sheet: the outlook in full, what it rests on, and all advice that holds, hidden on the page or not.
+// In the log sheet: the full outlook, its basis, and all current advice, even if dismissed on the page.
 import { byId, setText } from "../../core/dom.js";
 import { clockText } from "../../core/duration.js";
 import { degrees, rate, temp } from "../../core/units.js";
@@ -36,7 +36,7 @@ function line(due) {
 }
 
 /**
- * One item a line; the same items stay the same elements.
+ * Set one item per line; equal items keep their elements.
  * @param {HTMLElement} element
  * @param {string[]} lines
  */

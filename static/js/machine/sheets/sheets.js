@@ -1,5 +1,5 @@
-// Sheets: a dialog from the bottom of the screen. Its entry gets the time at which it was opened: that is when the
-// trier came out, or the smell was there; choosing the word takes longer.
+// Sheets: a dialog at the bottom of the screen. Its entry gets the time at which it was opened, when the trier was
+// pulled or the smell noticed; choosing the word takes longer.
 import { byId, closest, findAll } from "../../core/dom.js";
 import { clockText } from "../../core/duration.js";
 import { degrees } from "../../core/units.js";
@@ -28,7 +28,7 @@ export class Sheets {
   }
 
   /**
-   * What to do when a sheet opens.
+   * Set a function to call when a sheet opens.
    * @param {string} name
    * @param {() => void} prepare
    */
@@ -56,7 +56,7 @@ export class Sheets {
     const now = tempC === null ? "" : `${channelShort} ${degrees(tempC)}°`;
     if (context) context.textContent = [now, this.state.phaseWord].filter(Boolean).join(" · ");
     this.#prepare[name]?.forEach((prepare) => prepare());
-    // One sheet may lead to another.
+    // One sheet may open another.
     for (const other of findAll(document, "dialog.sheet[open]", HTMLDialogElement)) other.close();
     sheet.showModal();
   }
@@ -66,7 +66,7 @@ export class Sheets {
     this.element(name).close();
   }
 
-  /** " 6:12", or nothing before charge: for the text of what a sheet entered. */
+  /** " 6:12", or empty before charge: for the text of an entry made in a sheet. */
   get when() {
     const timeS = this.state.secondsFromCharge(this.atMs);
     return timeS === null ? "" : ` ${clockText(timeS)}`;

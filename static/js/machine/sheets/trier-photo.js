@@ -1,4 +1,5 @@
-// The photo of a trier check: named at once, so that the tap need not wait for it; scaled here, and kept with the tap.
+// The photo of a trier check: named at once, so that the tap need not wait for it; scaled here, and stored with the
+// tap.
 import { find } from "../../core/dom.js";
 import { scaledJpeg } from "../../core/photo.js";
 import { t, tn } from "../../core/words.js";
@@ -17,7 +18,7 @@ export class TrierPhoto {
   #waiting = 0;
 
   /**
-   * `onLate(text)` is told of one that could not be read, when its check was entered already.
+   * `onLate(text)` is called for a photo that could not be read after its check was entered.
    * @param {object} parts
    * @param {HTMLElement} parts.sheet
    * @param {import("../../offline/photo-outbox.js").PhotoOutbox} parts.photoOutbox
@@ -36,7 +37,7 @@ export class TrierPhoto {
     this.clear();
   }
 
-  /** For a new check: none yet. One that was taken and not kept is gone. */
+  /** Prepare for a new check; a photo that was taken and not saved is dropped. */
   clear() {
     this.#taken = null;
     this.#trouble = "";
@@ -48,7 +49,7 @@ export class TrierPhoto {
   }
 
   /**
-   * Its check was entered: the picture follows as soon as it is scaled.
+   * Its check was entered: queue the photo as soon as it is scaled.
    * @param {string} text
    */
   keep(text) {
@@ -81,6 +82,6 @@ export class TrierPhoto {
       this.#trouble = UNREADABLE;
       this.#draw();
     });
-    this.input.value = ""; // the same file can be chosen again
+    this.input.value = ""; // so that the same file can be chosen again
   }
 }

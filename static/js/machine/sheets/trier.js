@@ -1,4 +1,4 @@
-// The trier check: one colour, words if there are any, Keep. The same colour twice keeps it, with the hand where it is.
+// The trier check: one colour, optional words, Keep. A second tap on the same colour saves it.
 import { find, findAll } from "../../core/dom.js";
 import { notice } from "../../core/notice.js";
 import { t } from "../../core/words.js";

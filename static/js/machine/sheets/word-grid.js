@@ -1,7 +1,7 @@
-// Aroma words as a grid of toggles; those that a stage tends to give come first.
+// Aroma words as a grid of toggles; those typical of a stage come first.
 
 /**
- * All words, with those of `stage` in front.
+ * All words, those of `stage` first.
  * @param {PageWords} words
  * @param {string | null} stage
  */
@@ -27,13 +27,13 @@ export class WordGrid {
     this.onChange = onChange;
   }
 
-  /** The words that are shown, in their order. */
+  /** The displayed words, in their order. */
   get shown() {
     return [...this.#buttons.keys()];
   }
 
   /**
-   * A word as the page's language has it; the word itself is stored.
+   * A word in the page's language; the word itself is stored.
    * @param {string} word
    */
   label(word) {
@@ -48,7 +48,7 @@ export class WordGrid {
   }
 
   /**
-   * Words that are chosen stay, wherever they stand now.
+   * Selected words stay selected, whatever their new place.
    * @param {string[]} words
    */
   show(words) {

@@ -1,5 +1,4 @@
-// Whether this device still has access. To a page a stream that is refused looks like one that broke off: so it is
-// asked.
+// Checks whether this device still has access: a page cannot tell a refused stream from a broken one.
 import { fetchWithTimeout } from "../../core/fetch-timeout.js";
 
 const EVERY_MS = 3000;

@@ -1,10 +1,10 @@
-// What follows from the entries of a batch, by the rules of roastlog/journal/fold.py, for those that the server does
-// not have yet. tests/browser/test_state.py holds the two to each other.
+// Folds a batch's entries by the rules of roastlog/journal/fold/, for entries that the server does not have yet.
+// tests/browser/test_state.py compares the two.
 
 /**
  * @typedef {object} Folded
- * @property {Set<string>} undone ids of entries that are taken back
- * @property {Map<string, { entry: string, atMs: number }>} moments those that count
+ * @property {Set<string>} undone ids of undone entries
+ * @property {Map<string, { entry: string, atMs: number }>} moments the valid ones
  * @property {Record<string, number>} settings by control
  * @property {string | null} stage
  * @property {string} state
@@ -14,7 +14,7 @@
 const DECIDED = { release: "released", hold: "held", reject: "rejected" };
 
 /**
- * Ids of the entries that an undo takes back. An undo that is itself undone takes nothing back, nor do undos in a ring.
+ * Ids of undone entries. An undo that is itself undone has no effect, nor do undos in a ring.
  * @param {Line[]} lines
  * @returns {Set<string>}
  */
@@ -35,7 +35,7 @@ export function undoneIds(lines) {
 }
 
 /**
- * @param {Line[]} lines each as it was entered, in any order; an id counts once, the first time
+ * @param {Line[]} lines each as it was entered, in any order; of several with one id the first counts
  * @returns {Folded}
  */
 export function fold(lines) {

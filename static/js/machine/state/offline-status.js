@@ -1,5 +1,4 @@
-// How the live page is cached: the pages that the bench will need next are cached with it, and the log sheet tells
-// whether.
+// The cache state of the live page: the bench pages needed next are cached with it, and the log sheet shows the state.
 import { byId, setText } from "../../core/dom.js";
 import { t } from "../../core/words.js";
 import { cachePages } from "../../offline/worker-registration.js";
@@ -29,9 +28,9 @@ export function bindOfflineStatus(state) {
   });
   const line = byId("kept-line");
   setText(line, `${NOT_CACHED} ${WHY}`);
-  // Where there is a worker, and it could start.
+  // If there is a worker, and it could start.
   if ("serviceWorker" in navigator) navigator.serviceWorker.ready.then(() => setText(line, CACHED));
-  // Never under a finger: only whoever asks for it gets the newer page now.
+  // Never under a finger: only a person's request loads the newer page now.
   document.addEventListener("newer", () => {
     byId("newer").hidden = false;
   });

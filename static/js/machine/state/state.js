@@ -1,12 +1,12 @@
-// What the page knows: the server's view, and the entries made here that are not in it yet. Everything drawn is asked
-// of this.
+// The page's state: the server's view, and the entries made here that it does not contain yet. Everything drawn reads
+// from this.
 import { t } from "../../core/words.js";
 import { fold, undoneIds } from "./fold.js";
 
-const STALE_MS = 1_800_000; // so long after its last entry, nobody here knows whether a batch is still in the drum
+const STALE_MS = 1_800_000; // after this time without an entry, a batch may have left the drum unnoticed
 
 /**
- * Ids of the moves of a control, and of all that undoes or shifts them, however far removed.
+ * Ids of the moves of a control, and of all entries that undo or shift them, directly or indirectly.
  * @param {string} control
  * @param {(Entry | Line)[]} entries
  */
@@ -26,8 +26,8 @@ export class State extends EventTarget {
   #undone = null;
 
   /**
-   * `connected`: whether the view is the server's of this moment; a cached page shows one of long ago. `heardMs`: the
-   * server's time until which the view is known to be right, while not connected.
+   * `connected`: whether the view is the server's current one; a cached page shows an old one. `heardMs`: the server
+   * time until which the view is known to be valid, while not connected.
    * @param {View} view
    * @param {PageWords} words
    * @param {{ clock: import("../../core/clock.js").Clock, connected: boolean, heardMs: number }} how
@@ -42,12 +42,12 @@ export class State extends EventTarget {
     /** @type {Map<string, Entry>} */
     this.pending = new Map();
     /** @type {string | null} */
-    this.dismissed = null; // the batch that the person has turned away from, to charge the next one while it cools
-    this.outlook = view.outlook ?? null; // the server's advice, newest; it comes each second, so it is no `change`
+    this.dismissed = null; // the batch that the person dismissed, to charge the next one while it cools
+    this.outlook = view.outlook ?? null; // the server's newest advice; it comes each second, so it causes no `change`
     /** @type {Record<string, number>} */
-    this.machineSettings = {}; // controls that are read off the machine itself
-    this.hasAccess = true; // whether the server, where it answers, answers this device
-    this.isOwnChange = false; // whether the present change was made here
+    this.machineSettings = {}; // settings of controls that are read from the machine
+    this.hasAccess = true; // whether the server, when it answers, accepts this device
+    this.isOwnChange = false; // whether the current change was made here
   }
 
   changed() {
@@ -57,13 +57,13 @@ export class State extends EventTarget {
   }
 
   #changedHere() {
-    this.isOwnChange = true; // whoever makes an entry sees what it turns
+    this.isOwnChange = true; // the person who makes an entry sees its effect
     this.changed();
     this.isOwnChange = false;
   }
 
   /**
-   * The server answers, or does so no more.
+   * The server is reachable, or no longer.
    * @param {boolean} connected
    */
   setConnected(connected) {
@@ -74,7 +74,7 @@ export class State extends EventTarget {
     if (isNews) this.dispatchEvent(new Event("update"));
   }
 
-  /** The server is there, and refuses this device. */
+  /** The server is reachable, and refuses this device. */
   loseAccess() {
     if (!this.hasAccess) return;
     this.hasAccess = this.connected = false;
@@ -82,7 +82,7 @@ export class State extends EventTarget {
   }
 
   /**
-   * A newer view; `settled` are ids that it surely has in it.
+   * Set a newer view; `settled` are ids that it certainly contains.
    * @param {View} view
    * @param {string[]} settled
    */
@@ -97,7 +97,7 @@ export class State extends EventTarget {
   }
 
   /**
-   * The server has a photo that an entry named before.
+   * The server has received a photo that an entry named before.
    * @param {string} name
    */
   photoArrived(name) {
@@ -120,7 +120,7 @@ export class State extends EventTarget {
   }
 
   /**
-   * What an earlier page left in the outbox: it was made before all entries of this one.
+   * Add entries that an earlier page left in the outbox: they are older than all entries of this page.
    * @param {Entry[]} entries
    */
   restore(entries) {
@@ -134,7 +134,7 @@ export class State extends EventTarget {
   }
 
   /**
-   * Whether an entry is taken back.
+   * Whether an entry is undone.
    * @param {string} id
    */
   isUndone(id) {
@@ -143,7 +143,7 @@ export class State extends EventTarget {
   }
 
   /**
-   * Whether two names, a code or the id of the entry that opened it, are of one batch.
+   * Whether two names, each a code or the id of the opening entry, mean the same batch.
    * @param {string | null | undefined} one
    * @param {string | null | undefined} other
    */
@@ -154,7 +154,7 @@ export class State extends EventTarget {
     return code(one) === code(other);
   }
 
-  /** The batch that was opened or charged here last and that the server's view is not at yet. */
+  /** The batch that was opened or charged here last and that the server's view does not show yet. */
   get #begun() {
     let begun = null;
     for (const { id, kind, batch, body } of this.pending.values()) {
@@ -166,7 +166,7 @@ export class State extends EventTarget {
   }
 
   /**
-   * Entries of a batch that wait here.
+   * Waiting entries of a batch.
    * @param {string | null} name
    */
   #pendingOf(name) {
@@ -174,7 +174,7 @@ export class State extends EventTarget {
   }
 
   /**
-   * Whether this page has no entry of a batch, its own or the server's, that is young enough to go by.
+   * Whether this page has no recent entry of a batch, its own or the server's.
    * @param {string} name
    */
   #isStale(name) {
@@ -184,7 +184,7 @@ export class State extends EventTarget {
   }
 
   /**
-   * The batch that a tap is about: the one under way, else the last (a trier check after the drop is late, not lost).
+   * The batch of the next tap: the one under way, else the last (a trier check after the drop is late, not lost).
    * @returns {string | null}
    */
   get batch() {
@@ -200,18 +200,18 @@ export class State extends EventTarget {
     return batch !== null && this.#isSame(batch, this.view.batch?.code) ? this.view.batch : null;
   }
 
-  /** The batch that is open or in the drum: its code, or the id of the entry that opens it; null when none is. */
+  /** The batch that is open or in the drum: its code, or the id of its opening entry; null if there is none. */
   get activeBatch() {
     return this.words.under_way.includes(this.phase) ? this.batch : null;
   }
 
-  /** The entry that opened the batch, where this page knows it. */
+  /** The entry that opened the batch, if this page knows it. */
   get openedEntry() {
     const { batch } = this;
     return this.serverBatch?.opened_entry ?? (batch !== null && this.pending.has(batch) ? batch : null);
   }
 
-  /** The batch that a charge begins when none is active: one that waits, else a new one. */
+  /** The batch that a charge starts if none is active: one that waits, else a new one. */
   get nextBatch() {
     const charged = [...this.pending.values()].filter(
       ({ id, kind, body }) => kind === "moment" && body.moment === "charge" && !this.isUndone(id),
@@ -220,7 +220,7 @@ export class State extends EventTarget {
     return (next && !this.#isStale(next.code) && next) || null;
   }
 
-  /** What follows for the batch: the server's word, and where entries wait here, what they make of it. */
+  /** The folded batch: the server's result, or with waiting entries the fold of both. */
   get #known() {
     this.#folded ??= this.#fold();
     return this.#folded;
@@ -234,7 +234,7 @@ export class State extends EventTarget {
     return { moments, stage: batch.stage, state: batch.state };
   }
 
-  /** Moments that count, with the server's time of each. */
+  /** Valid moments, with the server time of each. */
   get moments() {
     return this.#known.moments;
   }
@@ -245,7 +245,7 @@ export class State extends EventTarget {
   }
 
   /**
-   * Seconds from charge of a time of the server's; null before charge.
+   * Seconds from charge of a server time; null before charge.
    * @param {number} atMs
    */
   secondsFromCharge(atMs) {
@@ -260,7 +260,7 @@ export class State extends EventTarget {
     return order[Math.max(...order.map((name, index) => (moments.has(name) ? index : -1))) + 1] ?? null;
   }
 
-  /** idle, open, roasting or cooling, as it stands with what was just tapped. */
+  /** idle, open, roasting or cooling, including the latest taps. */
   get phase() {
     if (this.batch === null) return "idle";
     const { state } = this.#known;
@@ -275,14 +275,14 @@ export class State extends EventTarget {
     return words[this.phase] ?? this.serverBatch?.phase ?? t("roasting");
   }
 
-  /** The next batch is charged while the last one cools. */
+  /** Whether the next batch can be charged while the last one cools. */
   dismissBatch() {
     this.dismissed = this.batch;
     this.changed();
   }
 
   /**
-   * Where a control stands: by the entries that wait here, else as the machine tells it, else by the server's view.
+   * The setting of a control: by waiting entries, else as read from the machine, else by the server's view.
    * @param {string} control
    * @returns {number | null}
    */

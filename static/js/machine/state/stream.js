@@ -1,8 +1,9 @@
-// The server's events as they happen. Whoever begins to follow, at first or after a loss, fetches what came before.
+// The server's event stream. A page that starts to follow, at first or after a lost connection, fetches the state
+// before it.
 import { fetchWithTimeout } from "../../core/fetch-timeout.js";
 
 const RETRY_MS = 2000;
-const QUIET_MS = 12_000; // readings come each second; a keep-alive is not told to pages
+const QUIET_MS = 12_000; // readings come each second; pages do not see keep-alives
 const LOOK_MS = 3000;
 const EVENTS = /** @type {const} */ (["reading", "entry", "outlook", "state", "curve", "photo"]);
 
@@ -44,11 +45,11 @@ export function follow(url, on) {
     opened.onopen = () => {
       lost = false;
       heard();
-      on.open(); // the first time too: there are entries, and readings, since the page was made
+      on.open(); // the first time too: entries and readings may have come since the page was made
     };
     opened.onerror = () => {
       lose();
-      // A refused stream (503 when all threads are taken) is closed for good by the browser: ask again ourselves.
+      // A browser never reopens a refused stream (503 when all threads are taken): reconnect here.
       if (opened.readyState === EventSource.CLOSED) setTimeout(open, RETRY_MS);
     };
     for (const name of EVENTS) {
@@ -58,7 +59,7 @@ export function follow(url, on) {
       });
     }
   };
-  /** Nothing for long: the machine is silent, or the network hangs and tells nobody. */
+  /** No event for long: the machine is silent, or the network hangs without an error. */
   const look = async () => {
     if (document.hidden || isAsking || performance.now() - heardAt < QUIET_MS) return;
     isAsking = true;

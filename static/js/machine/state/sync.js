@@ -1,5 +1,5 @@
-// Server to page: the stream's events, and the fetch of everything after a loss. The chart is one of those it keeps
-// true.
+// Server to page: the stream's events, and a complete fetch after a lost connection. It also keeps the chart up to
+// date.
 import { byId, setText } from "../../core/dom.js";
 import { fetchWithTimeout } from "../../core/fetch-timeout.js";
 import { curveSummary } from "../outlook/curve-summary.js";
@@ -8,7 +8,7 @@ import { follow } from "./stream.js";
 import { changedView } from "./view-changes.js";
 
 const SUMMARY_MS = 30_000;
-const STREAM_WAIT_MS = 3_000; // where no stream opens, the curve is fetched all the same
+const STREAM_WAIT_MS = 3_000; // if no stream opens, the curve is fetched after this time
 
 /** @param {string} url */
 const fetchJson = async (url) => {
@@ -21,9 +21,9 @@ export class Sync {
   /** @type {import("../chart/chart.js").Chart | null} */
   chart = null;
   /** @type {Set<string>} */
-  #settled = new Set(); // ids that the server has, though no view has told of them yet
+  #settled = new Set(); // ids that the server has, but no view has contained yet
   /** @type {object | null} */
-  #asked = null; // the newest question for the curve
+  #asked = null; // the newest request for the curve
   #isFollowing = false;
   #isFetchingView = false;
   #expected = "";
@@ -41,7 +41,7 @@ export class Sync {
     this.feedback = feedback;
     this.base = `/machines/${encodeURIComponent(state.view.machine.id)}`;
     /** @type {MachineState} */
-    this.machine = state.view; // its links, and what else ails the recording
+    this.machine = state.view; // its links, and other recording problems
     /** @type {string | null} */
     this.curve = null;
     this.curve = this.#curveKey();
@@ -62,13 +62,13 @@ export class Sync {
         this.#drawStrip();
       },
       photo: ({ name }) => this.state.photoArrived(name),
-      curve: () => this.refetch(), // something came into rows that are drawn
+      curve: () => this.refetch(), // late data arrived in rows that are drawn
       lost: () => {
         this.#isFollowing = false;
         this.state.setConnected(false);
         const { outlook } = this.state;
         const none = { ahead: outlook?.ahead ?? [], says: outlook?.says ?? "", heads_up: [], suggestions: [] };
-        this.state.updateOutlook(none); // nobody takes advice back now
+        this.state.updateOutlook(none); // old advice would never be withdrawn now
         this.#drawStrip();
       },
       open: () => {
@@ -86,12 +86,12 @@ export class Sync {
     if (!this.state.connected) return;
     if (this.#isFollowing && !this.#isFetchingView)
       this.#loadCurve(); // rows that came while it was made
-    // Else the curve is fetched with the view, once the stream is open.
+    // Otherwise the curve is fetched with the view, once the stream is open.
     else setTimeout(() => this.#asked === null && this.#loadCurve(), STREAM_WAIT_MS);
   }
 
   /**
-   * The server has an entry; should the stream not tell of it soon, ask.
+   * The server has an entry; if the stream does not report it soon, fetch the view.
    * @param {string} id
    */
   settle(id) {
@@ -118,7 +118,7 @@ export class Sync {
     this.#drawStrip();
   }
 
-  /** The server is only half back; where it is not back at all, the stream asks when it is. */
+  /** The server is only partly back; if it is not back at all, the stream reconnects. */
   #retry() {
     clearTimeout(this.#timer);
     if (this.#isFollowing) this.#timer = setTimeout(() => this.refetch(), 2000);
@@ -140,7 +140,7 @@ export class Sync {
   }
 
   /**
-   * Entries of anyone, and what they changed; where this page lacks what came before them, the whole view anew.
+   * Apply entries of anyone and their changes; fetch the whole view if this page missed earlier ones.
    * @param {FlushEvent} event
    */
   #addEntries(event) {
@@ -161,7 +161,7 @@ export class Sync {
   }
 
   /**
-   * Another batch, or a charge that was moved: the curve is another one.
+   * Apply a newer view; fetch the curve if it is another one: another batch, or a moved charge.
    * @param {View} view
    * @param {string[]} ids
    */
@@ -174,7 +174,7 @@ export class Sync {
     await this.#loadCurve();
   }
 
-  /** All rows of the batch that is shown; those that come meanwhile are added to them. */
+  /** Fetch all rows of the displayed batch; rows that come meanwhile are added to them. */
   async #loadCurve() {
     const { batch } = this.state.view;
     const { chart } = this;
@@ -185,7 +185,7 @@ export class Sync {
       return;
     }
     chart.hold();
-    const asked = {}; // an answer that a newer question has overtaken is of no use
+    const asked = {}; // an answer to an older request is ignored
     this.#asked = asked;
     try {
       const columns = await fetchJson(`/api/batches/${encodeURIComponent(batch.code)}/curve`);
@@ -199,7 +199,7 @@ export class Sync {
     this.feedback.update(this.state.serverBatch?.log ?? []);
   }
 
-  /** With time what is shown grows old, where nobody tells of anything. */
+  /** Update ages of displayed data while no event comes. */
   #age() {
     if (this.state.connected) this.#drawSummary();
     else this.state.changed();
@@ -212,7 +212,7 @@ export class Sync {
     if (!chart) return;
     if (state.serverBatch) chart.overlay(state.serverBatch.chart);
     else if (!state.connected && this.curve !== null) {
-      this.curve = null; // the curve of another batch says nothing of one that began without the server
+      this.curve = null; // the curve of another batch says nothing about one begun offline
       chart.clear();
     }
     chart.expect(expectedMoments(state));

@@ -1,10 +1,10 @@
-// The newest view of each machine that this device saw, for a page that the worker cached before it.
+// The newest view of each machine that this device saw, for a page that the worker cached earlier.
 import { load, store } from "../../core/storage.js";
 
 const keyOf = (/** @type {string} */ id) => `drumside-view-${id}`;
 
 /**
- * The view that a page begins with: what was seen since that page was cached, if anything.
+ * The view that a page starts with: the newest seen since that page was cached.
  * @param {View} view
  * @returns {{ view: View, heardMs: number }}
  */
@@ -14,13 +14,13 @@ export function newestView(view) {
   /** @type {{ view: View, heardMs: number } | null} */
   const seen = load(keyOf(view.machine.id));
   if (!seen || !(seen.view?.now_ms > view.now_ms)) return own;
-  // Machine, channels and controls stay those that the page was made with.
+  // Machine, channels and controls stay those of the page.
   const { machine, channels, controls } = view;
   return { view: { ...seen.view, machine, channels, controls }, heardMs: seen.heardMs };
 }
 
 /**
- * Store what is seen, and until when it was known to be right.
+ * Store the view, and the time until which it was known to be valid.
  * @param {import("./state.js").State} state
  */
 export function bindViewCache(state) {

@@ -1,7 +1,7 @@
-// An `entry` event carries what its entries changed of the view; here it is laid on the view that this page has.
+// Applies the changes in an `entry` event to the view of this page.
 
 /**
- * Lines that are new stand on top, unless the event says the whole order.
+ * New lines come first, unless the event gives the whole order.
  * @param {LogLine[]} old
  * @param {NonNullable<FlushEvent["log"]>} changes
  */
@@ -15,14 +15,14 @@ function changedLog(old, { lines, gone, order }) {
 }
 
 /**
- * Lines that are folded, in any order: those that changed take the place of the old ones.
+ * Folded lines, in any order: changed ones replace the old ones.
  * @param {Line[]} old
  * @param {Line[]} changed
  */
 const changedLines = (old, changed) => [...new Map([...old, ...changed].map((line) => [line.id, line])).values()];
 
 /**
- * The view as the event leaves it; null where the event rests on another view than this page's.
+ * The view after the event; null if the event is based on another view than this page's.
  * @param {View} view
  * @param {FlushEvent} event
  * @returns {View | null}
