@@ -23,6 +23,7 @@ from roastlog.plot.drawing import KEPT, Columned, Drawing, key_of, panels_json, 
 from roastlog.plot.overlays import LINES, Columns, marks, ribbon
 from roastlog.plot.panels import (
     RECORD,
+    SETTLED_S,
     TOKENS,
     WORDS,
     apart,
@@ -35,7 +36,6 @@ from roastlog.plot.panels import (
     temp_ticks,
 )
 
-_SETTLED_S: Final = 90.0  # before it the probe is still catching up with the beans, and its rate is meaningless
 _RULED: Final = ("yellow", "first_crack")  # of the guide; its line ends at the drop
 _DOTTED: Final = (*_RULED, "drop")
 _LEAST_RATE, _LEAST_S = 22.0, 35.0
@@ -263,7 +263,7 @@ def _end_s(batch: Drawn) -> float:
 
 
 def _settled(roast: Roast) -> NDArray[np.float64]:
-    return np.where(roast.time_s >= _SETTLED_S, roast.rate_c_per_min, math.nan)
+    return np.where(roast.time_s >= SETTLED_S, roast.rate_c_per_min, math.nan)
 
 
 def _most_rate(batches: Sequence[Drawn]) -> float:

@@ -24,6 +24,7 @@ from roastlog.plot.overlays import checks
 from roastlog.plot.panels import (
     LIVE,
     RECORD,
+    SETTLED_S,
     TOKENS,
     WORDS,
     Frame,
@@ -53,7 +54,6 @@ _LIVE_BESIDE: Final = {"line_width": 1.6, "line_dash": [1, 3]}  # the live line 
 
 _END_GAP_C: Final = 11.0  # height of a line of text on the record's panel
 _END_GAP_PX: Final = 15
-_SETTLED_S: Final = 90.0  # before it the probe is still catching up with the beans
 _MOST_RATE, _LEAST_RATE = 60.0, 24.0
 
 
@@ -282,7 +282,7 @@ def _highest_rate(
     fields = [field for _, field in _rate_fields(channels)]
     rates = [live[field] for field in fields]
     rates += [smoothed[f"smooth_{field}"] for field in fields if f"smooth_{field}" in smoothed]
-    settled = live["t_s"] > _SETTLED_S
+    settled = live["t_s"] > SETTLED_S
     highest = [float(np.nanmax(rate, where=settled & (rate < _MOST_RATE), initial=0.0)) for rate in rates]
     return max(_LEAST_RATE, float(np.ceil(max(highest, default=0.0) / 5)) * 5 + 2)
 

@@ -58,6 +58,10 @@ LIVE: Final = Frame(temp_px=200, rate_px=90, lane_px=22, tick_s=120, tick_f=100,
 RECORD: Final = Frame(temp_px=340, rate_px=150, lane_px=26, tick_s=60, tick_f=50, least_s=60.0, room=1.28)
 
 
+SETTLED_S: Final = 90.0
+"""Time from charge before which no rate sets the scale of its axis: the probe catches up with the beans. [s]"""
+
+
 def new_panel(time: Range1d, y_range: Range1d, height_px: int, *, name: str) -> Plot:
     """An empty panel without tools, with labels in the page's font and inks."""
     panel = figure(

@@ -162,8 +162,8 @@ class PageCache {
   }
 
   /**
-   * For a page that was never cached; of Start there may be one of the only machine.
    * For an uncached page; for Start, the cached page of the only machine.
+   * @param {URL} url
    */
   async substitute(url) {
     const cache = await this.open();

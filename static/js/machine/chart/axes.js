@@ -1,5 +1,5 @@
 // Axes that grow in whole steps and never jump, and end labels that do not overlap.
-const SETTLED_S = 150; // until then the probe catches up with the beans: its large rates would flatten the rest
+const SETTLED_S = 90; // before it the probe catches up with the beans, as in roastlog/plot/panels.py
 
 /** @typedef {{ start: number, end: number }} Range */
 
