@@ -73,6 +73,7 @@ def _ended(process: int) -> int | None:
 if __name__ == "__main__":
     import granian  # noqa: F401 - what a server imports once it starts
 
+    import roastlog.plot.figures
     import roastlog.web.app
     import roastlog.web.server  # noqa: F401
 
