@@ -179,6 +179,7 @@ def pytest_xdist_auto_num_workers() -> int:
     return min(8, 2 * (os.cpu_count() or 1))
 
 
+@pytest.hookimpl(tryfirst=True)  # before xdist reads the groups
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """Keep tests with a costly shared fixture on one worker, so that it is made once.
 
@@ -189,7 +190,7 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
         fixtures = item._fixtureinfo.name2fixturedefs if isinstance(item, pytest.Function) else {}
         if "demo" in fixtures:  # several, since in sequence they would determine the gate's time
             half = "a to k" if item.path.stem < "test_l" else "l to z"
-            which = item.name if item.name.startswith("test_every_page_passes") else half
+            which = item.name.replace("[", " ").replace("]", "") if "every_page" in item.name else half
             item.add_marker(pytest.mark.xdist_group(f"demo {which}"))
         elif item.path.parent.name == "lan" or "lan" in fixtures:
             item.add_marker(pytest.mark.xdist_group("lan"))
