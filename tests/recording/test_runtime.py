@@ -182,7 +182,7 @@ def test_entries_without_an_event_are_sent_to_watchers_on_repetition(bench: Benc
     note = bench.entry("note", 1, batch=code, text="Chaff tray emptied.")
     with monkeypatch.context() as broken:
         broken.setattr(
-            bench.services.runtime.entry_service, "_heard", lambda _: (_ for _ in ()).throw(StoreError("gone"))
+            bench.services.runtime.entry_service, "_notify", lambda _: (_ for _ in ()).throw(StoreError("gone"))
         )
         assert bench.client.post("/api/entries", json={"entries": [note]}).status_code == 503
     assert bench.say(note)[0]["status"] == "known"
