@@ -1,5 +1,6 @@
 """Moves from controls that were turned on the machine itself."""
 
+import logging
 from typing import Final
 from uuid import UUID, uuid5
 
@@ -9,6 +10,7 @@ from roastlog.recording.entry_service import EntryService, Speaker
 from roastlog.recording.live_machine import LiveMachine
 from roastlog.recording.turned_controls import Turn
 
+log = logging.getLogger(__name__)
 NAMESPACE: Final = UUID("5c1c8f4e-6f0e-4a53-9a5e-3d2b7a9c1f10")  # of moves read from machines; random, fixed
 
 
@@ -25,10 +27,13 @@ def keep_moves(live: LiveMachine, entry_service: EntryService) -> None:
             moved.append(_move(batch.code, live.machine.id, turn))
     if moved:
         try:
-            entry_service.accept(moved, Speaker(live.machine.id))
+            results = entry_service.accept(moved, Speaker(live.machine.id))
         except StoreError:
             live.controls.give_back(turns)  # they are stored when the disk returns
             raise
+        for result in results:
+            if result.status == "refused":  # sending it again would not help
+                log.warning("A move read from %s is not in the journal: %s", live.machine.name, result.reason)
 
 
 def _move(code: str, machine_id: str, turn: Turn) -> dict[str, object]:

@@ -131,6 +131,20 @@ def test_a_turn_refused_by_the_disk_is_entered_later(bench: Bench):
     assert bench.services.batches.record(code).batch.settings == {"radiant": 6.5}
 
 
+def test_a_turn_that_is_refused_is_in_the_log(bench: Bench, caplog: pytest.LogCaptureFixture):
+    """Nobody is there to be answered, so the log names the machine and the reason; turns beside it are kept."""
+    runtime, code = bench.services.runtime, bench.open()
+    runtime._saver.stop()
+    now_ms = bench.services.clock.now_ms()
+    runtime.live("drum-4").controls.give_back([Turn("radiant", 99.0, now_ms), Turn("radiant", 6.5, now_ms + 1)])
+    runtime._save()
+    assert bench.services.batches.record(code).batch.settings == {"radiant": 6.5}
+    refused = [record.getMessage() for record in caplog.records if "is not in the journal" in record.getMessage()]
+    assert len(refused) == 1
+    assert "Four-kilo drum" in refused[0]
+    assert "goes from 0 to 10" in refused[0]
+
+
 def test_watchers_see_a_failing_disk_and_its_recovery(bench: Bench):
     """One event each reports failure and recovery, also in the view of a new page; the readings are stored later."""
     store, runtime = bench.services.store, bench.services.runtime
