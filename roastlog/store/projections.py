@@ -22,7 +22,7 @@ from roastlog.store.batches import new_code
 from roastlog.store.books import LotRow
 from roastlog.store.journal import add_entry, all_entries, entries_about, last_seq
 
-VERSION: Final = 1
+VERSION: Final = 2
 log = logging.getLogger(__name__)
 Row = Mapping[str, Any]
 
@@ -229,17 +229,16 @@ def _coffee(connection: sqlite3.Connection, lot: str | None) -> str | None:
 
 def _batch_rows(connection: sqlite3.Connection, subject: Subject, entries: list[Entry]) -> tuple[Batch, list[Row]]:
     batch = fold(entries, subject.name)
-    opening = next((entry for entry in entries if entry.kind == "opened"), None)
-    if opening is None:
+    if batch.opened is None:
         return batch, []
     at_ms = {name: line.at_ms for name, line in batch.moments.items()}
     times_s = batch.moments_s
     developed = development(times_s, times_s["drop"]) if "drop" in times_s else None
     row = {
         "code": subject.name,
-        "machine": opening.machine,
-        "opened_entry": str(opening.id),
-        "opened_ms": opening.at_ms,
+        "machine": batch.machine,
+        "opened_entry": str(batch.opened.id),
+        "opened_ms": batch.opened.at_ms,
         "state": batch.state,
         "lot": batch.facts.lot,
         "coffee": batch.facts.coffee or _coffee(connection, batch.facts.lot),

@@ -299,3 +299,17 @@ def test_the_description_is_sound_openapi_and_lists_every_call(bench: Bench):
     }
     described = {(path, method) for path, calls in told["paths"].items() for method in calls}
     assert routes - {("/api/openapi.json", "get")} == described
+
+
+def test_a_batch_whose_opening_is_shifted_is_opened_then_in_every_answer(bench: Bench):
+    """The list is in order of the shifted times, and list, batch and folded record give the same time."""
+    first, second = bench.open(-200), bench.open(-100)
+    opened = bench.services.batches.record(first).batch.opened
+    bench.say(bench.entry("shift", 0, batch=first, entry=str(opened.id), by_s=150))
+    listed = bench.client.get("/api/batches").get_json()["batches"]
+    assert [(batch["code"], batch["opened_ms"]) for batch in listed] == [
+        (first, START_MS - 50_000),
+        (second, START_MS - 100_000),
+    ]
+    assert bench.client.get(f"/api/batches/{first}").get_json()["opened_ms"] == START_MS - 50_000
+    assert bench.services.batches.record(first).batch.opened.at_ms == START_MS - 50_000

@@ -37,8 +37,8 @@ class Batch(Lines):
 
     @property
     def opened(self) -> Line | None:
-        """The entry that opened the batch."""
-        return next((line for line in self.lines if line.kind == "opened"), None)
+        """The entry that opened the batch; it may be undone."""
+        return _opening(self.lines)
 
     @property
     def settings(self) -> dict[str, float]:
@@ -100,16 +100,21 @@ def fold(entries: Iterable[Entry], code: str | None = None) -> Batch:
     """
     known = list(entries)
     lines = _flagged(lines_of(known))
-    opened = [line for line in lines if line.kind == "opened"]
-    counted = next((line for line in opened if not line.undone), None)
+    opened = _opening(lines)
+    discarded = opened is not None and opened.undone
     moments: dict[MomentName, Line] = {}
     for line in lines:
         if _is_moment(line):
             moments.setdefault(line.body["moment"], line)
     machine = min((entry.machine for entry in known if entry.machine is not None), default=None)
-    facts = body_as(Opened, counted.body) if counted else Opened()
-    discarded = bool(opened) and counted is None
+    facts = Opened() if opened is None or discarded else body_as(Opened, opened.body)
     return Batch(code, machine, _state(lines, moments, discarded=discarded), facts, tuple(lines), moments)
+
+
+def _opening(lines: Iterable[Line]) -> Line | None:
+    """The first `opened` line that counts, else the first one."""
+    opened = [line for line in lines if line.kind == "opened"]
+    return next((line for line in opened if not line.undone), opened[0] if opened else None)
 
 
 def _is_moment(line: Line) -> bool:
