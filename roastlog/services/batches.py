@@ -155,6 +155,7 @@ class BatchService:
         query: str = "",
         coffee: str = "",
         machine: str = "",
+        state: str = "",
         size: int = 50,
         *,
         practice: bool = False,
@@ -162,7 +163,14 @@ class BatchService:
         """A page of batches, newest first; practice batches only with ``practice`` or by naming their machine."""
         without = () if practice or machine else self._machines.practice_ids()
         return lists.page_of(
-            self._store.read, page=page, size=size, query=query, coffee=coffee, machine=machine, without=without
+            self._store.read,
+            page=page,
+            size=size,
+            query=query,
+            coffee=coffee,
+            machine=machine,
+            state=state,
+            without=without,
         )
 
     def summary(self, text: str) -> BatchSummary:
@@ -172,10 +180,6 @@ class BatchService:
         if found is None:
             raise NoSuchBatch(_("The code {code} is well formed, but no batch here carries it.", code=code))
         return found
-
-    def in_state(self, state: str) -> list[BatchSummary]:
-        """The newest batches in one state, without practice batches."""
-        return lists.in_state(self._store.read, state, without=self._machines.practice_ids())
 
     def record(self, text: str) -> Record:
         """The record of a batch by its code as typed; raises MistypedCode, NotACode or NoSuchBatch."""

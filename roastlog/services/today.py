@@ -7,10 +7,11 @@ from roastlog.services.batches import BatchService
 from roastlog.services.live import LiveService, MachineNow
 from roastlog.services.lots import Lot, LotService
 from roastlog.services.machines import MachineService
-from roastlog.store.batches import BatchSummary
+from roastlog.store.batches import BatchSummary, Page
 
 LOW_LOT_G: Final = 5000.0
 RECENT: Final = 8
+UNWEIGHED: Final = 20
 
 
 @dataclass(frozen=True)
@@ -18,7 +19,7 @@ class Today:
     """The contents of the page Today."""
 
     machines: list[MachineNow]
-    unweighed: list[BatchSummary]
+    unweighed: Page
     recent: list[BatchSummary]
     lots_low: list[Lot]
 
@@ -38,9 +39,9 @@ class TodayService:
             lots_low=[lot for lot in self._lots.all() if 0 < lot.left_g < LOW_LOT_G],
         )
 
-    def unweighed(self) -> list[BatchSummary]:
-        """The newest batches that wait for their weight, newest first."""
-        return self._batches.in_state("cooling")
+    def unweighed(self, page: int = 1) -> Page:
+        """A page of the batches that wait for their weight, newest first."""
+        return self._batches.page(page, state="cooling", size=UNWEIGHED)
 
     def recent(self) -> list[BatchSummary]:
         """The last batches roasted, newest first."""

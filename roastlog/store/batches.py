@@ -163,12 +163,10 @@ def page_of(
     return Page(items, page, pages, total)
 
 
-def in_state(
-    connection: sqlite3.Connection, state: str, limit: int = 20, *, without: Sequence[str] = ()
-) -> list[BatchSummary]:
-    """The newest batches in one state, without those of some machines."""
-    where = f"WHERE state = ? AND {_not_on(without)} ORDER BY opened_ms DESC LIMIT ?"
-    return _summaries(connection, where, (state, *without, limit))
+def any_roasting(connection: sqlite3.Connection, since_ms: int) -> bool:
+    """Whether a batch on any machine was charged after a time and is not dropped yet. [ms UTC]"""
+    sql = "SELECT 1 FROM batches WHERE state = 'roasting' AND charged_ms > ? LIMIT 1"
+    return connection.execute(sql, (since_ms,)).fetchone() is not None
 
 
 def under_way(connection: sqlite3.Connection, machine: str) -> list[BatchSummary]:

@@ -56,9 +56,7 @@ class Maintenance(Worker):
 
     def set_clock(self) -> None:
         """Follow a wall clock that was set forward, unless a batch is in a drum, whose curve would get a gap."""
-        now_ms = self._clock.now_ms()
-        roasting = [batch.charged_ms for batch in lists.in_state(self._store.read, "roasting")]
-        if any(charged_ms is not None and now_ms - charged_ms < 1000 * LONGEST_ROAST_S for charged_ms in roasting):
+        if lists.any_roasting(self._store.read, self._clock.now_ms() - 1000 * LONGEST_ROAST_S):
             return
         if ahead_ms := self._clock.catch_up():
             log.warning(

@@ -93,6 +93,22 @@ def test_a_clock_that_jumps_in_mid_roast_moves_nothing(running: Services, hands:
     assert curve.channels["bean_probe"].tolist() == pytest.approx([100 + second / 10 for second in range(601)])
 
 
+def test_a_batch_in_the_drum_is_not_hidden_by_others_without_a_drop(running: Services, hands: Hands):
+    """It was opened first; a score of others, opened after it and never dropped, were charged more than 2 h ago."""
+    code = said(running, "opened")
+    for _ in range(20):
+        said(running, "moment", said(running, "opened"), moment="charge")
+        hands.pass_by(1)
+    hands.pass_by(3 * 3600)
+    said(running, "moment", code, moment="charge")
+    hands.wall_s = NETWORK_S
+    running.maintenance.set_clock()
+    assert running.clock.now_ms() < NETWORK_S * 1000
+    said(running, "moment", code, moment="drop")
+    running.maintenance.set_clock()
+    assert running.clock.now_ms() == pytest.approx(NETWORK_S * 1000, abs=10)
+
+
 def test_the_next_batch_has_the_date_from_the_network(running: Services, hands: Hands):
     """When the drum is empty the clock is set; the earlier batch keeps its times, the next one has today's date."""
 

@@ -69,6 +69,22 @@ def test_weigh_shortcut_leads_to_the_batch_on_the_scale(bench: Bench):
     assert all(f'href="/batches/{code}/weigh"' in page for code in codes)
 
 
+def test_every_batch_without_a_weight_is_offered(bench: Bench):
+    """Today shows the newest twenty, says how many there are and leads to pages that have all of them."""
+    codes = []
+    for place in range(23):
+        codes.append(bench.open(1000 * place))
+        bench.say(bench.entry("moment", 1000 * place, batch=codes[-1], moment="charge"))
+        bench.say(bench.entry("moment", 1000 * place + 600, batch=codes[-1], moment="drop"))
+    today = bench.client.get("/").text
+    assert today.count("/weigh") == 20 + 1
+    assert "All 23 that wait for a weight" in today
+    first, second = (bench.client.get(f"/weigh?page={page}").text for page in (1, 2))
+    assert 'href="/weigh?page=2"' in first
+    assert all(f'href="/batches/{code}/weigh"' in first + second for code in codes)
+    assert f'href="/batches/{codes[0]}/weigh"' in second
+
+
 def test_taste_shortcut_leads_to_the_note_of_a_batch(bench: Bench):
     """A dropped batch is offered, and the link leads to its note field; one in the drum is not."""
     assert "nothing to taste" in bench.client.get("/taste").text

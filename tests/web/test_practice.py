@@ -39,7 +39,7 @@ def test_practice_is_in_no_list_unless_asked_for(bench: Bench, practised: str):
     for path in ("/batches", "/batches/found?q=Alder"):
         assert practised not in get(path).text, path
     today = bench.services.today.overview()
-    assert (today.recent, today.unweighed) == ([], [])
+    assert (today.recent, today.unweighed.items) == ([], [])
     assert "Practice drum PRACTICE" in text_of(get("/").text)
     assert get("/api/batches").get_json()["total"] == 0
     assert get("/api/batches?practice=1").get_json()["total"] == 1

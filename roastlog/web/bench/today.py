@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from flask import Blueprint, render_template
 
-from roastlog.services import BatchSummary, Lot, MachineNow, StorageStatus
+from roastlog.services import BatchSummary, Lot, MachineNow, Page, StorageStatus
 from roastlog.web import services
 from roastlog.web.http.forms import AddMachine
 
@@ -18,7 +18,7 @@ class TodayPage:
 
     now_ms: int
     machines: Sequence[MachineNow]
-    unweighed: Sequence[BatchSummary]
+    unweighed: Page
     recent: Sequence[BatchSummary]
     lots_low: Sequence[Lot]
     add: AddMachine

@@ -68,9 +68,9 @@ class WeighPage:
 @bp.get("/weigh")
 def choose_batch() -> ResponseReturnValue:
     """The choice of a batch to weigh; with only one, its form."""
-    waiting = services().today.unweighed()
-    if len(waiting) == 1:
-        return redirect(f"/batches/{waiting[0].code}/weigh", 303)
+    waiting = services().today.unweighed(request.args.get("page", 1, type=int))
+    if waiting.total == 1:
+        return redirect(f"/batches/{waiting.items[0].code}/weigh", 303)
     return render_template("bench/waiting.html", page=waiting)
 
 
