@@ -1,4 +1,4 @@
-"""Settings of the curve, with limits and texts: the base of the area under it, and the thresholds of its faults.
+"""Settings of the curve, with texts: the base of the area under it, and the thresholds of its faults.
 
 Stored in °C, °C/min and s; entered and shown in the roastery's unit of temperature.
 """
@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final, Literal
 
+from roastlog.journal.kinds.house import LIMITS
 from roastlog.languages import N_, _
 from roastlog.units import c_from_f, f_from_c
 
@@ -56,41 +57,54 @@ AREA: Final[Mapping[str, CurveSetting]] = {
     "area_base_c": CurveSetting(
         N_("Area under the curve from"),
         "temp",
-        0.0,
-        250.0,
+        *LIMITS["area_base_c"],
         N_("A record gives the area between the bean probe and this temperature, a rough measure of heat over time."),
     ),
 }
 
 FAULTS: Final[Mapping[str, CurveSetting]] = {
     "crash_c_per_min": CurveSetting(
-        N_("Rate crash"), "rate", 0.5, 30.0, N_("The rate lies so far below its own trend, after yellow.")
+        N_("Rate crash"),
+        "rate",
+        *LIMITS["crash_c_per_min"],
+        N_("The rate lies so far below its own trend, after yellow."),
     ),
     "rebound_c_per_min": CurveSetting(
-        N_("Rate rebound"), "rate", 0.5, 30.0, N_("The rate is so far above its own low, after first crack.")
+        N_("Rate rebound"),
+        "rate",
+        *LIMITS["rebound_c_per_min"],
+        N_("The rate is so far above its own low, after first crack."),
     ),
     "stall_c_per_min": CurveSetting(
-        N_("Stall"), "rate", 0.1, 10.0, N_("The rate is less than this over 40 s, after yellow.")
+        N_("Stall"), "rate", *LIMITS["stall_c_per_min"], N_("The rate is less than this over 40 s, after yellow.")
     ),
     "fast_crack_c_per_min": CurveSetting(
-        N_("Fast at first crack"), "rate", 1.0, 60.0, N_("The rate at first crack is at least this.")
+        N_("Fast at first crack"),
+        "rate",
+        *LIMITS["fast_crack_c_per_min"],
+        N_("The rate at first crack is at least this."),
     ),
 }
 
 PROBE: Final[Mapping[str, CurveSetting]] = {
     "probe_jump_c": CurveSetting(
-        N_("Jump"), "difference", 1.0, 100.0, N_("From one reading to the next, as beans cannot.")
+        N_("Jump"), "difference", *LIMITS["probe_jump_c"], N_("From one reading to the next, as beans cannot.")
     ),
     "probe_low_c": CurveSetting(
-        N_("Lowest reading"), "temp", -100.0, 50.0, N_("Less is a short circuit or a wrong scale.")
+        N_("Lowest reading"), "temp", *LIMITS["probe_low_c"], N_("Less is a short circuit or a wrong scale.")
     ),
     "probe_high_c": CurveSetting(
-        N_("Highest reading"), "temp", 200.0, 1500.0, N_("More is a broken wire or a wrong scale.")
+        N_("Highest reading"), "temp", *LIMITS["probe_high_c"], N_("More is a broken wire or a wrong scale.")
     ),
     "probe_stuck_s": CurveSetting(
-        N_("Stands still for"), "time", 5.0, 600.0, N_("The same to the last digit; a coarse sensor gets longer.")
+        N_("Stands still for"),
+        "time",
+        *LIMITS["probe_stuck_s"],
+        N_("The same to the last digit; a coarse sensor gets longer."),
     ),
-    "probe_missing_s": CurveSetting(N_("Silent for"), "time", 3.0, 600.0, N_("No reading for so long.")),
+    "probe_missing_s": CurveSetting(
+        N_("Silent for"), "time", *LIMITS["probe_missing_s"], N_("No reading for so long.")
+    ),
 }
 
 CURVE_SETTINGS: Final[Mapping[str, CurveSetting]] = {**AREA, **FAULTS, **PROBE}

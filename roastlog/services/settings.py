@@ -6,6 +6,7 @@ from typing import Any
 from urllib.parse import urlsplit
 
 from roastlog.errors import EntryRefused, SettingError
+from roastlog.journal.kinds.house import LIMITS
 from roastlog.journal.subject import HOUSE, Subject
 from roastlog.languages import _
 from roastlog.recording.entry_service import EntryService, Speaker
@@ -48,8 +49,9 @@ def _check(settings: Settings) -> None:
         raise SettingError(
             _("The address for labels must begin with https:// or http://, and a host's name must follow.")
         )
-    if not 0 <= settings.best_before_days <= 3650:
-        raise SettingError(_("Best before must be 0 (none) to 3650 days after roasting."))
+    least, most = LIMITS["best_before_days"]
+    if not least <= settings.best_before_days <= most:
+        raise SettingError(_("Best before must be 0 (none) to {most:g} days after roasting.", most=most))
     if settings.units_temp not in {"C", "F"} or settings.units_mass not in {"kg", "lb"}:
         raise SettingError(_("Units are C or F, and kg or lb."))
     for name, item in CURVE_SETTINGS.items():

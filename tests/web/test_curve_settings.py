@@ -10,6 +10,7 @@ from roastlog.curve.faults.detection import Thresholds
 from roastlog.curve.faults.probe import ProbeLimits
 from roastlog.curve.phases import AREA_BASE_C
 from roastlog.errors import SettingError
+from roastlog.journal.kinds.house import LIMITS
 from roastlog.services import Settings
 from roastlog.services.curve_settings import CURVE_SETTINGS
 from tests.conftest import Bench
@@ -23,6 +24,16 @@ def test_defaults_are_those_of_the_detector():
     assert Settings().area_base_c == AREA_BASE_C
     rates = {item.name for item in fields(Thresholds)} - {"probe"}
     assert set(CURVE_SETTINGS) == {"area_base_c"} | rates | {f"probe_{item.name}" for item in fields(ProbeLimits)}
+
+
+def test_the_form_has_the_limits_of_the_entry(bench: Bench):
+    """Each limit itself is kept, and the form names it in its refusal of a value beyond it."""
+    assert set(LIMITS) == {*CURVE_SETTINGS, "best_before_days"}
+    for name, (low, high) in LIMITS.items():
+        for limit, beyond in ((low, low - 1), (high, high + 1)):
+            assert getattr(bench.services.settings.change({name: limit}), name) == limit
+            with pytest.raises(SettingError, match=f"{limit:g}".replace("-", "−")):
+                bench.services.settings.change({name: beyond})
 
 
 def test_each_threshold_reaches_the_detector():
