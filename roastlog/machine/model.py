@@ -59,7 +59,7 @@ class Channel(Part):
         le=100,
         description=N_("°C added to each reading, -100 to 100 (0 when left out)"),
     )
-    checked: Checked | None = Field(None, description="{ on, against } of the check that gave `offset_c`")
+    checked: Checked | None = Field(None, description="{ on, reference, … } of the check that gave `offset_c`")
     modbus: ModbusPoint | None = Field(None, description="{ host, port, unit, table, address, type, scale, … }")
     mqtt: MqttPoint | None = Field(None, description="{ host, port, topic, value, … }")
     serial: SerialPoint | None = Field(None, description="{ device, baud, separator, column, columns, … }")

@@ -3,19 +3,28 @@
 Each field's description states its allowed values, and error messages quote it.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from datetime import date
-from typing import Annotated, Literal, NamedTuple, Self, TypeVar
+from typing import Annotated, Final, Literal, NamedTuple, Self, TypeVar
 
 from pydantic import BaseModel, ConfigDict, Field, StringConstraints, model_validator
 
 from roastlog.errors import InstrumentError
-from roastlog.languages import N_
+from roastlog.languages import N_, _
 from roastlog.machine.decoding import RegisterType, WordOrder, json_steps, line_pattern, register_count
 
 Table = Literal["input", "holding", "coil", "discrete"]
 BIT_TABLES: frozenset[Table] = frozenset({"coil", "discrete"})
 Parity = Literal["none", "even", "odd"]
+Reference = Literal["ice", "altitude", "pressure", "thermometer"]
+
+REFERENCES: Final[Mapping[Reference, str]] = {
+    "ice": N_("ice water"),
+    "altitude": N_("boiling water, by altitude"),
+    "pressure": N_("boiling water, by air pressure"),
+    "thermometer": N_("a thermometer that you trust"),
+}
+"""What a probe is checked against, in words."""
 
 _Parsed = TypeVar("_Parsed")
 
@@ -248,14 +257,40 @@ class Simulated(Part):
 
 
 class Checked(Part):
-    """Date and reference of the last probe check; its result is the channel's `offset_c`."""
+    """Date and reference of the last probe check; its result is the channel's `offset_c`.
+
+    The reference is one of `REFERENCES` with its temperature and that of the probe, or ``against`` in someone's words.
+    """
 
     on: date = Field(description=N_("the day, such as 2026-11-25"))
-    against: str = Field(
+    against: str | None = Field(
+        None,
         pattern=r"^\P{C}*$",
         max_length=120,
         description=N_("what it was checked against, at most 120 characters in quotes"),
     )
+    reference: Reference | None = Field(None, description='"ice", "altitude", "pressure" or "thermometer"')
+    reference_c: Number | None = Field(None, description=N_("°C of the reference, a number"))
+    read_c: Number | None = Field(None, description=N_("°C that the probe read there, a number"))
+
+    @property
+    def basis(self) -> str:
+        """The reference and the comparison in words."""
+        if self.reference is None:
+            return self.against or ""
+        return _(
+            "{against}, {reference:.1f} °C; it read {read:.1f} °C",
+            against=_(REFERENCES[self.reference]),
+            reference=self.reference_c,
+            read=self.read_c,
+        )
+
+    @model_validator(mode="after")
+    def _one_reference(self) -> Self:
+        measured = [value is not None for value in (self.reference, self.reference_c, self.read_c)]
+        if any(measured) == (self.against is not None) or any(measured) != all(measured):
+            raise Misplaced("there stands either `against`, or `reference` with `reference_c` and `read_c`")
+        return self
 
 
 class Sensor(Part):

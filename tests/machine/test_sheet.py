@@ -383,13 +383,12 @@ def test_a_machine_with_one_real_channel_is_no_practice():
 
 def test_a_check_keeps_its_date():
     """The date of a check is kept in TOML and in the stored JSON, as a date."""
-    text = SHEET.replace(
-        'role = "bean_probe"', 'role = "bean_probe"\nchecked = { on = 2026-11-25, against = "ice" }', 1
-    )
-    machine = parse_sheet(text)
-    assert machine.channels[0].checked.on.isoformat() == "2026-11-25"
-    assert parse_sheet(sheet_text(machine)) == machine
-    assert Machine.model_validate_json(machine.model_dump_json()) == machine
+    for reference in ('against = "ice"', 'reference = "ice", reference_c = 0, read_c = 0.8'):
+        checked = f'role = "bean_probe"\nchecked = {{ on = 2026-11-25, {reference} }}'
+        machine = parse_sheet(SHEET.replace('role = "bean_probe"', checked, 1))
+        assert machine.channels[0].checked.on.isoformat() == "2026-11-25"
+        assert parse_sheet(sheet_text(machine)) == machine
+        assert Machine.model_validate_json(machine.model_dump_json()) == machine
 
 
 def test_practice_machine_is_whole():

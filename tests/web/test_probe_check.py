@@ -33,12 +33,55 @@ def test_ice_water_gives_the_offset_and_it_is_kept_with_its_day(bench: Bench):
     answer = bench.client.post(PATH, data={"reference": "ice", "read": "0.80", "then": "keep"})
     assert (answer.status_code, answer.location) == (303, "/machines/drum-4/setup")
     assert probe(bench).offset_c == -0.8
-    assert probe(bench).checked.against == "ice water, 0.0 °C; it read 0.8 °C"
+    assert probe(bench).checked.basis == "ice water, 0.0 °C; it read 0.8 °C"
     assert probe(bench).checked.on.year == 2026
     bench.clock.turn_to(10)
     bench.push((10, "bean_probe", 100.8))
     assert bench.services.live.view("drum-4").machine.id == "drum-4"
     assert bench.services.runtime.live("drum-4").numbers().values["bean_probe"] == 100.0
+
+
+def test_a_check_is_shown_in_the_language_of_its_reader(bench: Bench):
+    """A check stored by a German device is English on an English page; the entry holds numbers and a key only."""
+    german = {"Accept-Language": "de"}
+    data = {"reference": "ice", "read": "0,8", "then": "keep"}
+    assert bench.client.post(PATH, data=data, headers=german).status_code == 303
+    assert "against ice water, 0.0 °C; it read 0.8 °C" in text_of(bench.client.get(PATH).text)
+    assert "Eiswasser, 0,0 °C; gelesen 0,8 °C" in text_of(bench.client.get(PATH, headers=german).text)
+    told = bench.client.get("/api/machines/drum-4").get_json()["entries"][-1]
+    assert told["body"] == {
+        "channel": "bean_probe",
+        "offset_c": -0.8,
+        "on": probe(bench).checked.on.isoformat(),
+        "reference": "ice",
+        "reference_c": 0.0,
+        "read_c": 0.8,
+    }
+
+
+def test_a_check_stored_as_a_sentence_is_shown_unchanged(bench: Bench):
+    """Earlier versions stored the sentence itself."""
+    check = {"channel": "bean_probe", "offset_c": -1, "on": "2026-11-20", "against": "Eiswasser"}
+    raw = bench.entry("probe_checked", 1, **check) | {"machine": None, "about": "machine drum-4"}
+    assert bench.say(raw)[0]["status"] == "stored"
+    assert "Last checked 2026-11-20 against Eiswasser." in text_of(bench.client.get(PATH).text)
+
+
+@pytest.mark.parametrize(
+    "facts",
+    [
+        {},
+        {"reference": "ice", "reference_c": 0},
+        {"against": "ice", "reference": "ice", "reference_c": 0, "read_c": 1},
+        {"against": "ice", "on": "2026-02-30"},
+    ],
+)
+def test_an_incomplete_check_is_refused(bench: Bench, facts: dict[str, object]):
+    """An entry has either the sentence or the measured reference, and a date that exists."""
+    check = {"channel": "bean_probe", "offset_c": -1, "on": "2026-11-20"} | facts
+    raw = bench.entry("probe_checked", 1, **check) | {"machine": None, "about": "machine drum-4"}
+    assert bench.say(raw)[0]["status"] == "refused"
+    assert probe(bench).checked is None
 
 
 def test_a_second_check_does_not_count_the_first_offset_twice(bench: Bench):

@@ -3,16 +3,14 @@
 import json
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from datetime import date
 from typing import Any
 
 from pydantic import ValidationError
 
 from roastlog.journal.entries import Entry
 from roastlog.journal.fold.lines import Line, Lines, lines_of
-from roastlog.journal.kinds.machine import plain_sheet
+from roastlog.journal.kinds.machine import check_of, plain_sheet
 from roastlog.machine.model import Machine
-from roastlog.machine.sources import Checked
 
 
 @dataclass(frozen=True)
@@ -45,8 +43,7 @@ def fold_machine(entries: Iterable[Entry], ident: str) -> MachineHistory:
 
 def _checked(machine: Machine, check: Mapping[str, Any]) -> Machine:
     """The machine with the offset of a probe check."""
-    checked = Checked(on=date.fromisoformat(check["on"]), against=check["against"])
-    changes = {"offset_c": check["offset_c"], "checked": checked}
+    changes = {"offset_c": check["offset_c"], "checked": check_of(check)}
     channels = tuple(
         channel.model_copy(update=changes) if channel.id == check["channel"] else channel
         for channel in machine.channels

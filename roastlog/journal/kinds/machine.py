@@ -2,16 +2,18 @@
 
 import json
 from collections.abc import Mapping
-from typing import Annotated, Any, Final
+from datetime import date
+from typing import Annotated, Any, Final, Self
 from unicodedata import category
 
-from pydantic import Field, ValidationError, field_validator
+from pydantic import Field, ValidationError, field_validator, model_validator
 
 from roastlog.journal.kinds.base import Body, Ident, Kind, Telling
 from roastlog.journal.phrases import plain
 from roastlog.journal.subject import MACHINE
 from roastlog.languages import _, ngettext
 from roastlog.machine.model import Machine
+from roastlog.machine.sources import Checked, Number, Reference
 
 
 class SetUp(Body):
@@ -34,19 +36,36 @@ class SetUp(Body):
 
 
 class ProbeChecked(Body):
-    """A probe checked against a reference, and the offset that corrects the difference."""
+    """A probe checked against a reference, and the offset that corrects the difference.
+
+    Entries of earlier versions have ``against``, in words, in place of the reference and its temperatures.
+    """
 
     channel: Ident
     offset_c: Annotated[float, Field(ge=-100, le=100)]
     on: Annotated[str, Field(pattern=r"^\d{4}-\d\d-\d\d$", description="local day")]
-    against: Annotated[str, Field(min_length=1, max_length=120)]
+    against: Annotated[str, Field(min_length=1, max_length=120)] | None = None
+    reference: Reference | None = None
+    reference_c: Number | None = None
+    read_c: Number | None = None
 
     @field_validator("against")
     @classmethod
-    def _is_plain_text(cls, against: str) -> str:
-        if any(category(letter).startswith("C") for letter in against):
+    def _is_plain_text(cls, against: str | None) -> str | None:
+        if any(category(letter).startswith("C") for letter in against or ""):
             raise ValueError("it holds control characters")
         return against
+
+    @model_validator(mode="after")
+    def _makes_a_check(self) -> Self:
+        check_of(self.model_dump())
+        return self
+
+
+def check_of(body: Mapping[str, Any]) -> Checked:
+    """The check of a probe as its channel has it, from the body of an entry; raises ValueError."""
+    facts = {name: body.get(name) for name in ("against", "reference", "reference_c", "read_c")}
+    return Checked.model_validate({"on": date.fromisoformat(body["on"])} | facts)
 
 
 def plain_sheet(machine: Machine) -> dict[str, Any]:
@@ -66,7 +85,7 @@ def _probe_checked(body: Mapping[str, Any], _telling: Telling) -> str:
         "{channel} checked: offset {offset} °C ({against})",
         channel=body["channel"],
         offset=plain(body["offset_c"]),
-        against=body["against"],
+        against=check_of(body).basis,
     )
 
 

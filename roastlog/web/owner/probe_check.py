@@ -10,12 +10,13 @@ from flask import Blueprint, redirect, render_template, request
 from flask.typing import ResponseReturnValue
 
 from roastlog.errors import InstrumentError, NotFound
-from roastlog.languages import N_, _
+from roastlog.languages import _
 from roastlog.machine.boiling_point import air_pressure_kpa, boiling_point_c
 from roastlog.machine.model import Channel, Machine
+from roastlog.machine.sources import REFERENCES, Reference
 from roastlog.units import c_from_f, f_from_c
 from roastlog.web import services
-from roastlog.web.http.formatting import number, page_units
+from roastlog.web.http.formatting import page_units
 from roastlog.web.http.forms import Form
 from roastlog.web.http.security import speaker
 from roastlog.web.owner.machine_parts import part_of
@@ -25,12 +26,6 @@ _PATH: Final = "/machines/<machine_id>/channels/<part_id>/check"
 RESTS_C: Final = 0.5  # a probe that moves by more within ten seconds has not settled at the reference
 FAR_C: Final = 5.0
 MOST_C: Final = 100.0
-REFERENCES: Final = {
-    "ice": N_("ice water"),
-    "altitude": N_("boiling water, by altitude"),
-    "pressure": N_("boiling water, by air pressure"),
-    "thermometer": N_("a thermometer that you trust"),
-}
 
 
 @dataclass(frozen=True)
@@ -39,7 +34,7 @@ class CheckComparison:
 
     read_c: float
     reference_c: float
-    against: str
+    reference: Reference
 
     @property
     def offset_c(self) -> float:
@@ -86,7 +81,7 @@ class CheckPage:
     unit: str
     errors: Mapping[str, str] = field(default_factory=dict)
     found: CheckComparison | None = None
-    references: Mapping[str, str] = field(default_factory=lambda: REFERENCES)
+    references: Mapping[Reference, str] = field(default_factory=lambda: REFERENCES)
 
     @property
     def typed_read(self) -> str:
@@ -112,13 +107,14 @@ def compare(machine_id: str, part_id: str) -> ResponseReturnValue:
     if found is None or found.impossible or form.values.get("then") != "keep":
         return _page(machine, channel, form, found), 422 if form.errors else 200
     on = datetime.fromtimestamp(services().clock.now_ms() / 1000, UTC).astimezone().date()
-    words = _(
-        "{against}, {reference} °C; it read {read} °C",
-        against=found.against,
-        reference=number(found.reference_c, 1),
-        read=number(found.read_c, 1),
-    )
-    check = {"channel": channel.id, "offset_c": found.offset_c, "on": on.isoformat(), "against": words}
+    check = {
+        "channel": channel.id,
+        "offset_c": found.offset_c,
+        "on": on.isoformat(),
+        "reference": found.reference,
+        "reference_c": found.reference_c,
+        "read_c": found.read_c,
+    }
     services().machines.check_probe(machine_id, check, speaker())
     return redirect(f"/machines/{machine_id}/setup", 303)
 
@@ -138,19 +134,19 @@ def _rest(machine: Machine, channel: Channel) -> Rest:
 def _comparison(form: Form, rest: Rest) -> CheckComparison | None:
     """The comparison of the form; None with the reasons in ``form.errors``."""
     read_c = rest.mean_c if not form.values.get("read") else _temp_c(form, "read")
-    reference_c = _reference_c(form)
+    reference = next((name for name in REFERENCES if name == form.values.get("reference")), None)
+    reference_c = _reference_c(form, reference)
     if read_c is None and "read" not in form.errors:
         form.errors["read"] = _("Nothing came in the last 10 s. See to its connection, or type what the probe shows.")
-    if form.errors or read_c is None or reference_c is None:
+    if form.errors or read_c is None or reference is None or reference_c is None:
         return None
-    return CheckComparison(round(read_c, 2), round(reference_c, 2), REFERENCES[form.values["reference"]])
+    return CheckComparison(round(read_c, 2), round(reference_c, 2), reference)
 
 
-def _reference_c(form: Form) -> float | None:
-    reference = form.values.get("reference", "")
+def _reference_c(form: Form, reference: Reference | None) -> float | None:
     if reference == "ice":
         return 0.0
-    if reference not in REFERENCES:
+    if reference is None:
         form.errors["reference"] = _("Choose what the probe is in.")
         return None
     typed = _temp_c(form, reference) if reference == "thermometer" else form.number(reference)
