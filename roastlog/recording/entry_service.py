@@ -356,7 +356,7 @@ def _code(db: Database, entry: Entry) -> str:
 def _check_move(machine: Machine, body: Mapping[str, Any]) -> None:
     control = next((control for control in machine.controls if control.id == body["control"]), None)
     if control is None:
-        there = ", ".join(control.id for control in machine.controls) or "none"
+        there = ", ".join(control.id for control in machine.controls) or _("none")
         raise EntryRefused(
             _(
                 "{name} has no control “{control}”; there is {there}.",

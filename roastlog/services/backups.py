@@ -68,7 +68,7 @@ class BackupService:
         age_s = None if state.newest is None else max(0.0, (self._clock.now_ms() - state.newest.at_ms) / 1000)
         said = []
         if self._store.failing is not None:
-            said.append(str(self._store.failing).replace(NOT_KEPT, WAITS))
+            said.append(str(self._store.failing).replace(_(NOT_KEPT), _(WAITS)))
         if state.failed:
             said.append(_("The last backup failed: {failed}", failed=state.failed))
         elif age_s is not None and age_s > OLD_S:

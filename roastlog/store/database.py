@@ -14,6 +14,7 @@ from typing import Any, cast
 from sqlite_utils import Database
 
 from roastlog.errors import StoreError
+from roastlog.languages import _
 from roastlog.store import projections
 from roastlog.store.backups import BACKUPS, FILE_NAME, newest, take
 from roastlog.store.migrations import migrations
@@ -46,7 +47,7 @@ def open_database(path: Path, kind: type[sqlite3.Connection] = sqlite3.Connectio
         connection.execute("PRAGMA synchronous = FULL")
         connection.execute("PRAGMA foreign_keys = ON")
     except (sqlite3.Error, StoreError, OSError) as error:
-        reason = f"The database cannot be opened ({error.__cause__ or error}); it was left as it is."
+        reason = _("The database cannot be opened ({error}); it was left as it is.", error=error.__cause__ or error)
         raise StoreError(sentence(reason, error, path)) from error
     return db
 
@@ -166,7 +167,8 @@ def _as_store_error(connection: "_ReadOnly") -> Iterator[None]:
         yield
     except sqlite3.Error as error:
         connection.lost = connection.lost or is_lost(error)
-        raise StoreError(sentence(f"The database cannot be read ({error}).", error, connection.path)) from error
+        reason = _("The database cannot be read ({error}).", error=error)
+        raise StoreError(sentence(reason, error, connection.path)) from error
 
 
 class _Rows(sqlite3.Cursor):

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Final
 
-from roastlog.languages import N_, _
+from roastlog.languages import N_, _, joined
 from roastlog.store.backups import BACKUPS, newest
 
 _WORDS: Final = {
@@ -42,7 +42,8 @@ def sentence(reason: str, error: BaseException, path: Path, *, then: str = "") -
     inside = _("The database is {path}.", path=path) if words else ""
     if is_damage(error):
         words, inside = [_("The file is damaged.")], offer(path.parent)
-    return f"{' '.join(filter(None, [reason, *words, then]))}\n{inside}".strip()
+    first = joined(" ", filter(None, [reason, *words, then]))
+    return joined("\n", [first, inside]) if inside else first
 
 
 def offer(folder: Path) -> str:

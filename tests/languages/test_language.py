@@ -1,7 +1,10 @@
 """Pages in German: selection of the language, number formats, and unchanged stored data."""
 
 import json
+import sqlite3
 import threading
+from contextlib import closing
+from functools import partial
 
 import pytest
 
@@ -10,7 +13,8 @@ from roastlog.journal.vocabulary import MOMENT_LABELS
 from roastlog.jsonable import jsonable
 from roastlog.languages import N_, _, joined, ngettext, translate, use
 from roastlog.languages.catalogue import load, name_of
-from tests.conftest import Bench
+from roastlog.services.backups import WAITS
+from tests.conftest import SHEET, Bench
 from tests.web.walk import browser
 
 GERMAN = {"Accept-Language": "de-AT,de;q=0.9,en;q=0.5"}
@@ -125,6 +129,36 @@ def test_errors_are_in_the_language_of_the_reader(bench: Bench):
     refused = bench.client.get("/api/batches/26330-04X", headers=GERMAN).get_json()
     assert refused["title"] == "Dieser Code ist vertippt"
     assert "Zugang" in browser(bench).get("/", headers=GERMAN).text
+
+
+def test_a_refused_payload_or_move_is_told_in_the_language_of_whoever_sent_it(bench: Bench):
+    """The payload without entries, and a move on a machine that has no controls."""
+    send = partial(bench.client.post, "/api/entries", headers=GERMAN)
+    assert send(json={}).get_json()["error"].startswith('Es wird ein JSON-Objekt {"entries": […]} mit höchstens')
+    code = bench.open()
+    bench.services.machines.add(SHEET.partition("[[controls]]")[0])
+    move = bench.entry("move", 0, batch=code, control="radiant", setting=1)
+    reason = send(json={"entries": [move]}).get_json()["results"][0]["reason"]
+    assert reason == "Four-kilo drum hat keinen Regler „radiant“; es gibt keine."
+
+
+def test_trouble_of_the_disk_is_told_in_the_language_of_whoever_reads_it(bench: Bench):
+    """The writer's thread met it, and another program holds the database; the folder's name follows for the owner."""
+    store = bench.services.store
+    store.write(lambda db: db.conn.execute("PRAGMA busy_timeout = 20").fetchone())
+    with closing(sqlite3.connect(store.path, isolation_level=None)) as other:
+        other.execute("BEGIN IMMEDIATE")
+        german = bench.client.post(
+            "/machines/drum-4/start", data={"green": "2", "green_unit": "kg"}, headers=GERMAN
+        ).text
+        today = {code: bench.client.get("/", headers={"Accept-Language": code}).text for code in ("de", "en")}
+        other.execute("ROLLBACK")
+    assert "In die Datenbank lässt sich nicht schreiben" in german
+    assert f"Die Datenbank ist {store.path}." in german
+    assert "In die Datenbank lässt sich nicht schreiben" in today["de"]
+    assert "The database cannot be written" in today["en"]
+    for language, waits in (("en", str(WAITS)), ("de", load("de").single(WAITS))):
+        assert waits in today[language]
 
 
 def test_a_message_can_be_translated_again(german: None):

@@ -141,6 +141,21 @@ def test_files_are_the_authority(door: Client, secure: SecureServer):
     )
 
 
+def test_door_and_profile_speak_the_language_that_the_device_asks_for(door: Client):
+    """German for a browser that asks for it, English for one that asks for nothing; the address stands in both."""
+    german = {"HTTP_ACCEPT_LANGUAGE": "de-AT, en;q=0.5"}
+    for more, refused, unknown, described in (
+        ({}, "Send it to", "not a name of this server", "Lets this device"),
+        (german, "unverschlüsselt nicht", "So heißt dieser Server nicht", "Damit öffnet dieses Gerät"),
+    ):
+        told = from_phone(door, "/api/entries", "POST", **more).text
+        assert refused in told
+        assert "https://drumside.local:8443" in told
+        assert unknown in from_phone(door, "/", **more | {"HTTP_HOST": "roast.example"}).text
+        profile = from_phone(door, "/trust/drumside.mobileconfig", **more).data
+        assert plistlib.loads(profile)["PayloadDescription"].startswith(described)
+
+
 def test_without_an_authority_there_is_nothing_to_trust(bench: Bench):
     """Without `--lan` there are no such pages."""
     for path in ("/trust", "/trust/drumside.crt", "/trust/drumside.mobileconfig"):

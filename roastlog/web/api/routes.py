@@ -6,7 +6,7 @@ from typing import Any
 from flask import Blueprint, Response, abort, jsonify, request
 from flask.typing import ResponseReturnValue
 
-from roastlog.errors import QuestionRefused, ReadingsRefused
+from roastlog.errors import QuestionRefused
 from roastlog.languages import _
 from roastlog.services import Record
 from roastlog.web import services
@@ -43,7 +43,9 @@ def add_entries() -> Response:
     payload = _json()
     entries = payload.get("entries") if isinstance(payload, dict) else None
     if not isinstance(entries, list) or len(entries) > MOST_ENTRIES:
-        raise ReadingsRefused(f'Send a JSON object {{"entries": […]}} with at most {MOST_ENTRIES} entries.')
+        raise QuestionRefused(
+            _('Send a JSON object {{"entries": […]}} with at most {most} entries.', most=MOST_ENTRIES)
+        )
     results = services().journal.accept(entries, speaker())
     return jsonify(
         results=[

@@ -7,6 +7,7 @@ from flask import Blueprint, Flask, Response, redirect, request
 from flask.json.provider import DefaultJSONProvider
 from flask.typing import ResponseReturnValue
 from markupsafe import Markup, escape
+from werkzeug.wrappers import Request
 
 from roastlog import languages
 from roastlog.jsonable import jsonable
@@ -56,14 +57,19 @@ def install(app: Flask) -> None:
     )
 
 
+def language_for(asked: Request) -> str:
+    """The language in which a request is answered."""
+    return next(tag for tag in _preferred(asked) if tag in languages.known())
+
+
 def _choose_language() -> None:
-    languages.use(next(tag for tag in _preferred() if tag in languages.known()))
+    languages.use(language_for(request))
 
 
-def _preferred() -> Iterator[str]:
+def _preferred(asked: Request) -> Iterator[str]:
     """Languages by preference: de-AT, then de (lookup of RFC 4647, 3.4); English last."""
-    yield request.cookies.get(COOKIE, "")
-    for tag in request.accept_languages.values():
+    yield asked.cookies.get(COOKIE, "")
+    for tag in asked.accept_languages.values():
         parts = tag.split("-")
         yield from ("-".join(parts[:length]) for length in range(len(parts), 0, -1))
     yield languages.SOURCE

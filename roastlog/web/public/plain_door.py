@@ -6,6 +6,7 @@ public content is served.
 
 import ipaddress
 from collections.abc import Iterable
+from contextvars import Context
 from typing import TYPE_CHECKING, Final
 from urllib.parse import quote, urlsplit
 from wsgiref.types import StartResponse, WSGIApplication, WSGIEnvironment
@@ -16,14 +17,16 @@ from werkzeug.routing import RequestRedirect
 from werkzeug.wrappers import Request, Response
 
 from roastlog.lan.addresses import ZONES, is_private
+from roastlog.languages import N_, _, translate, use
+from roastlog.web.http.language import language_for
 
 if TYPE_CHECKING:
     from roastlog.lan.secure import SecureServer
 
 OPEN: Final = {"trust.page", "trust.authority", "trust.profile", "assets.static"}
 HERE: Final = {"localhost", "127.0.0.1", "::1"}
-USE_TLS: Final = "This is not taken without encryption. Send it to {base} instead.\n"
-WRONG_HOST: Final = "That is not a name of this server. Use the address that Drumside printed when it started.\n"
+USE_TLS: Final = N_("This is not taken without encryption. Send it to {base} instead.")
+WRONG_HOST: Final = N_("That is not a name of this server. Use the address that Drumside printed when it started.")
 _SAFE: Final = "/:@!$&'()*+,;=~"
 
 
@@ -42,14 +45,14 @@ class Door:
         if host in HERE and _is_loopback(request.remote_addr):
             return self._app
         if not self._own(host):
-            return _plainly(WRONG_HOST, 421)
+            return _plainly(request, translate(WRONG_HOST), 421)
         endpoint = self._endpoint(request)
         if endpoint in OPEN and request.method in {"GET", "HEAD"}:
             return self._app
         base = self._secure.base(host if self._secure.covers(host) else self._secure.hosts[0])
         # A program that sends its token here exposes it; an error makes that noticed.
         if request.method not in {"GET", "HEAD"} or request.path.startswith("/api/"):
-            return _plainly(USE_TLS.format(base=base), 403)
+            return _plainly(request, translate(USE_TLS, base=base), 403)
         if request.path == "/" and self._secure.authority is not None:
             return _to("/trust")
         query = quote(request.query_string, safe=f"{_SAFE}%")
@@ -64,7 +67,7 @@ class Door:
 
     def _endpoint(self, request: Request) -> str | None:
         try:
-            endpoint, _ = self._app.url_map.bind("").match(request.path, "GET")
+            endpoint, _values = self._app.url_map.bind("").match(request.path, "GET")
         except (HTTPException, RequestRedirect):
             return None
         return str(endpoint)
@@ -77,8 +80,15 @@ def _is_loopback(address: str | None) -> bool:
         return False
 
 
-def _plainly(words: str, status: int) -> Response:
-    return Response(words, status, {"X-Content-Type-Options": "nosniff", "Cache-Control": "no-store"})
+def _plainly(request: Request, words: str, status: int) -> Response:
+    """An answer in plain text, in the language of the request."""
+    text = Context().run(_in_language, language_for(request), words)
+    return Response(f"{text}\n", status, {"X-Content-Type-Options": "nosniff", "Cache-Control": "no-store"})
+
+
+def _in_language(language: str, words: str) -> str:
+    use(language)
+    return _(words)
 
 
 def _to(address: str) -> Response:

@@ -10,6 +10,7 @@ from uuid import UUID, uuid5
 
 from flask import Blueprint, Response, abort, current_app, render_template, request
 
+from roastlog.languages import _
 from roastlog.web.http.security import POLICY
 
 if TYPE_CHECKING:
@@ -65,7 +66,7 @@ def profile() -> Response:
         "PayloadIdentifier": f"drumside.{authority.serial:x}",
         "PayloadUUID": _uuid(authority, "profile"),
         "PayloadDisplayName": authority.title,
-        "PayloadDescription": "Lets this device open Drumside securely in the roastery's own network.",
+        "PayloadDescription": _("Lets this device open Drumside securely in the roastery's own network."),
         "PayloadContent": [content],
     }
     return _file(plistlib.dumps(whole), "application/x-apple-aspen-config", "drumside.mobileconfig")
