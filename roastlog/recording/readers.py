@@ -15,12 +15,13 @@ from roastlog.errors import InstrumentError
 from roastlog.instruments.base import Instrument, ReadFault, Reading
 from roastlog.instruments.build import build_instruments
 from roastlog.journal.entries import Entry
-from roastlog.languages import _
+from roastlog.languages import N_
 from roastlog.recording.live_machine import LiveMachine
 from roastlog.threads import Worker
 
 FIRST_PAUSE_S: Final = 0.5
 LONGEST_PAUSE_S: Final = 10.0
+OWN_FAULT: Final = N_("Drumside met a fault of its own while reading; the log of the server has it.")
 log = logging.getLogger(__name__)
 
 
@@ -71,22 +72,26 @@ class LinkReader(Worker):
         return self._last
 
     def _run(self) -> None:
-        pause_s = FIRST_PAUSE_S
+        pause_s, logged = FIRST_PAUSE_S, ""
         while not self.stopping.is_set():
             try:
                 self._instrument.open()
                 self._read_on()
             except InstrumentError as error:
-                if self.link.state == "ok":
-                    pause_s = FIRST_PAUSE_S
-                now_ms = self._clock.now_ms()
-                self._last = {name: ReadFault(now_ms, name, str(error)) for name in self._poll_s}
-                self._note("lost", str(error))
-            except Exception:
-                log.exception("%s: a fault of our own in reading", self.link.name)
-                self._note("lost", _("Drumside met a fault of its own while reading; the log of the server has it."))
+                reason = str(error)
+            except Exception as error:
+                if repr(error) != logged:
+                    log.exception("%s: a fault of our own in reading", self.link.name)
+                reason, logged = str(OWN_FAULT), repr(error)
+            else:
+                return
             finally:
                 self._instrument.close()
+            if self.link.state == "ok":
+                pause_s = FIRST_PAUSE_S
+            now_ms = self._clock.now_ms()
+            self._last = {name: ReadFault(now_ms, name, reason) for name in self._poll_s}
+            self._note("lost", reason)
             # Links that were lost together must not all reconnect at once.
             self.stopping.wait(pause_s * random.uniform(0.8, 1.2))  # noqa: S311 - no secret
             pause_s = min(pause_s * 2, LONGEST_PAUSE_S)

@@ -9,7 +9,7 @@ import pytest
 
 from roastlog.clock import Clock
 from roastlog.errors import InstrumentError
-from roastlog.instruments.base import ReadFault, Reading
+from roastlog.instruments.base import Instrument, ReadFault, Reading
 from roastlog.journal.fold import Line
 from roastlog.recording import readers
 from roastlog.recording.readers import LONGEST_PAUSE_S, LinkReader, LinkState
@@ -304,15 +304,79 @@ class Waits(threading.Event):
         return self.is_set()
 
 
-def test_a_lost_link_is_tried_again_with_growing_and_uneven_pauses(bench: Bench, monkeypatch: pytest.MonkeyPatch):
-    """Pauses grow from half a second to about 12 s, each within a fifth of its step, so links return one by one."""
-    monkeypatch.setattr(readers, "LONGEST_PAUSE_S", LONGEST_PAUSE_S)  # the other tests do not wait that long
+def tried(bench: Bench, instrument: Instrument, changed: Callable[[LinkReader], None] = lambda _: None) -> LinkReader:
+    """A reader that has tried an instrument a dozen times, without its pauses."""
     live = bench.services.runtime.live("drum-4")
-    reader = LinkReader(live, Dead(), {"bean_probe": 1.0}, bench.clock, changed=lambda: None)
+    reader = LinkReader(live, instrument, {"bean_probe": 1.0}, bench.clock, changed=lambda: changed(reader))
     reader.stopping = waits = Waits()
     reader.start()
     until(lambda: len(waits.asked_s) == 12)
+    return reader
+
+
+def test_a_lost_link_is_tried_again_with_growing_and_uneven_pauses(bench: Bench, monkeypatch: pytest.MonkeyPatch):
+    """Pauses grow from half a second to about 12 s, each within a fifth of its step, so links return one by one."""
+    monkeypatch.setattr(readers, "LONGEST_PAUSE_S", LONGEST_PAUSE_S)  # the other tests do not wait that long
+    waits = tried(bench, Dead()).stopping
+    assert isinstance(waits, Waits)
     steps = [min(readers.FIRST_PAUSE_S * 2**place, LONGEST_PAUSE_S) for place in range(12)]
     shares = [asked / step for asked, step in zip(waits.asked_s, steps, strict=True)]
     assert all(0.8 <= share <= 1.2 for share in shares)
     assert len(set(shares)) > 6
+
+
+class Faulty(Dead):
+    """An instrument whose driver has a fault of its own, and another one at the seventh try."""
+
+    def __init__(self) -> None:
+        self._tries = 0
+
+    def open(self) -> None:
+        """Fail as no driver should."""
+        self._tries += 1
+        raise ZeroDivisionError if self._tries < 7 else KeyError("bean_probe")
+
+
+class Sound(Dead):
+    """An instrument that answers."""
+
+    def open(self) -> None:
+        """Nothing to connect to."""
+
+    def read(self, ids: Collection[str]) -> list[Reading | ReadFault]:
+        """A value for each."""
+        return [Reading(0, name, 200.0) for name in ids]
+
+
+def test_after_a_fault_of_our_own_no_old_value_passes_as_new(bench: Bench):
+    """What was read last gives way to a fault that says so, as it does where a link is lost."""
+    read: list[Reading | ReadFault] = []
+
+    def break_down(reader: LinkReader) -> None:
+        if reader.link.state == "ok":
+            read.append(reader.last_read()["bean_probe"])
+            raise ZeroDivisionError
+
+    last = tried(bench, Sound(), break_down).last_read()["bean_probe"]
+    assert read[-1] == Reading(0, "bean_probe", 200.0)
+    assert isinstance(last, ReadFault)
+    assert last.reason == readers.OWN_FAULT
+
+
+def test_a_fault_of_our_own_after_a_reading_is_tried_again_soon(bench: Bench):
+    """The pauses grow only while nothing is read; each of these is the first."""
+
+    def break_down(reader: LinkReader) -> None:
+        if reader.link.state == "ok":
+            raise ZeroDivisionError
+
+    waits = tried(bench, Sound(), break_down).stopping
+    assert isinstance(waits, Waits)
+    assert all(0.8 <= asked_s / readers.FIRST_PAUSE_S <= 1.2 for asked_s in waits.asked_s)
+
+
+def test_a_fault_of_our_own_is_in_the_log_once(bench: Bench, caplog: pytest.LogCaptureFixture):
+    """A dozen tries are two tracebacks: one for each kind of fault."""
+    tried(bench, Faulty())
+    logged = [record.exc_info[0] for record in caplog.records if record.exc_info]
+    assert logged == [ZeroDivisionError, KeyError]
