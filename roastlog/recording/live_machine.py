@@ -135,6 +135,11 @@ class LiveMachine:
             if typed:
                 self._rebuild_curve()
 
+    def reread(self) -> None:
+        """Rebuild the curve from all readings since the charge, those on disk from elsewhere too."""
+        with self._lock:
+            self._rebuild_curve()
+
     def close(self) -> None:
         """Refuse further readings and disconnect all watchers; readings taken before must still be saved."""
         with self._lock:

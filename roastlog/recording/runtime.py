@@ -65,6 +65,8 @@ class Runtime:
             if old is not None:
                 self._stop(old)
             running.start()
+            if old is not None:
+                running.live.reread()  # the old one took readings until it was stopped
 
     def running_as(self, machine_id: str) -> Machine | None:
         """The description that a machine runs with; None where it does not run."""

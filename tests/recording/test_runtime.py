@@ -41,6 +41,27 @@ def test_a_machine_set_up_again_goes_on_with_its_batch(bench: Bench):
     assert bench.services.batches.record(code).curve.channels["bean_probe"][-1] == 131.0
 
 
+def test_a_reading_taken_while_a_machine_is_replaced_is_in_its_curve(bench: Bench, monkeypatch: pytest.MonkeyPatch):
+    """It comes after the old machine's readings were written and before it stops; record and live page both have it."""
+    code = charged(bench)
+    before = bench.services.runtime.live("drum-4")
+    bench.clock.turn_to(30)
+    late, save = [Reading(START_MS + 30_000, "bean_probe", 555.0)], before.save
+
+    def save_and_take() -> None:
+        save()
+        if late:
+            before.take([late.pop()])
+
+    monkeypatch.setattr(before, "save", save_and_take)
+    bench.services.machines.add(SHEET)
+    bench.clock.turn_to(32)
+    bench.push((32, "bean_probe", 132.0))
+    assert not late
+    assert bench.services.runtime.live("drum-4").columns()["bean_probe"][30] == 555.0
+    assert bench.services.batches.record(code).curve.channels["bean_probe"][30] == 555.0
+
+
 def test_a_replaced_machine_accepts_no_readings(bench: Bench):
     """A push to the replaced machine is told to retry, so that no reading seems stored that is not."""
     before = bench.services.runtime.live("drum-4")
