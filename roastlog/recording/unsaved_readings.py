@@ -32,8 +32,7 @@ class UnsavedReadings:
         """Hold a reading until it is saved. [ms UTC]"""
         with self._lock:
             self._waiting.setdefault(at_ms, {})[channel] = value
-            if len(self._waiting) > MOST_UNSAVED:
-                del self._waiting[next(iter(self._waiting))]
+            self._drop_oldest()
 
     def save(self) -> None:
         """Write all held readings to disk; refused ones are held for the next call.
@@ -59,6 +58,7 @@ class UnsavedReadings:
                         for at_ms, values in self._waiting.items():
                             self._being_saved.setdefault(at_ms, {}).update(values)
                         self._waiting = self._being_saved
+                        self._drop_oldest()
                     self._being_saved = {}
 
     def rows_between(self, start_ms: int, end_ms: int) -> list[tuple[int, Mapping[str, float]]]:
@@ -74,3 +74,8 @@ class UnsavedReadings:
         for at_ms, values in fresh.items():
             merged[at_ms] = {**merged.get(at_ms, {}), **values}
         return sorted(merged.items())
+
+    def _drop_oldest(self) -> None:
+        """Keep the newest `MOST_UNSAVED` instants. The lock is held."""
+        while len(self._waiting) > MOST_UNSAVED:
+            del self._waiting[next(iter(self._waiting))]

@@ -9,8 +9,11 @@ import pytest
 
 from roastlog.errors import StoreError
 from roastlog.instruments.base import Reading
+from roastlog.recording import unsaved_readings
 from roastlog.recording.trouble import FULL, SILENT
 from roastlog.recording.turned_controls import Turn
+from roastlog.recording.unsaved_readings import UnsavedReadings
+from roastlog.store import readings as stored
 from tests.conftest import SHEET, START_MS, Bench
 
 SURFACE = SHEET[SHEET.index("[[channels]]", SHEET.index("bean_probe")) : SHEET.index("[[controls]]")]
@@ -164,6 +167,27 @@ def test_a_turn_that_is_refused_is_in_the_log(bench: Bench, caplog: pytest.LogCa
     assert len(refused) == 1
     assert "Four-kilo drum" in refused[0]
     assert "goes from 0 to 10" in refused[0]
+
+
+def test_a_disk_that_fails_for_long_fills_no_memory(bench: Bench, monkeypatch: pytest.MonkeyPatch):
+    """However often it is tried meanwhile, the newest readings up to the limit are held, and written in the end."""
+    monkeypatch.setattr(unsaved_readings, "MOST_UNSAVED", 10)
+    store = bench.services.store
+    store.write(lambda db: db.conn.execute("PRAGMA busy_timeout = 20").fetchone())
+    held = UnsavedReadings("drum-4", store)
+    with closing(sqlite3.connect(store.path, isolation_level=None)) as other:
+        other.execute("BEGIN IMMEDIATE")
+        for second in range(20):
+            for tenth in range(3):
+                held.put(1000 * second + 100 * tenth, "bean_probe", 100.0 + second)
+            with pytest.raises(StoreError):
+                held.save()
+            assert len(held.rows_between(0, 20_000)) <= 10
+        other.execute("ROLLBACK")
+    newest = [(1000 * second + 100 * tenth) for second in range(20) for tenth in range(3)][-10:]
+    assert [at_ms for at_ms, _ in held.rows_between(0, 20_000)] == newest
+    held.save()
+    assert [at_ms for at_ms, _ in stored.rows_between(store.read, "drum-4", 0, 20_000)] == newest
 
 
 def test_watchers_see_a_failing_disk_and_its_recovery(bench: Bench):
