@@ -64,7 +64,7 @@ class BackupService:
 
     def status(self) -> StorageStatus:
         """The status of disk and backups. It makes no test write, which could keep a page waiting."""
-        state = self._maintenance.state()
+        state = self._maintenance.state
         age_s = None if state.newest is None else max(0.0, (self._clock.now_ms() - state.newest.at_ms) / 1000)
         said = []
         if self._store.failing is not None:

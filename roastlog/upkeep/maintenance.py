@@ -48,11 +48,12 @@ class Maintenance(Worker):
         self._unsealable: set[Slot] = set()
         self._not_before_ms = 0
         self._swept_ms = 0
-        self._state = BackupState()
+        self._state = BackupState(newest=newest(self._folder))
 
+    @property
     def state(self) -> BackupState:
-        """State of the backups."""
-        return replace(self._state, newest=newest(self._folder))
+        """State of the backups as last seen. No disk access: a page that shows it must not wait for a slow disk."""
+        return self._state
 
     def set_clock(self) -> None:
         """Follow a wall clock that was set forward, unless a batch is in a drum, whose curve would get a gap."""
@@ -89,14 +90,14 @@ class Maintenance(Worker):
 
     def back_up(self) -> None:
         """Make the nightly backup if it is due; after a failure, try again in an hour."""
-        now_ms = self._clock.now_ms()
-        last = newest(self._folder)
+        now_ms, last = self._clock.now_ms(), newest(self._folder)
+        self._state = replace(self._state, newest=last)
         if now_ms < self._not_before_ms or (last is not None and last.at_ms >= last_night_ms(now_ms)):
             return
         self._not_before_ms = now_ms + AGAIN_MS
         try:
             made = take(self._store.path, self._folder, now_ms, stopping=self.stopping.is_set)
-            self._state = BackupState(holds=check(made.path))
+            self._state = BackupState(newest=made, holds=check(made.path))
         except StoreError as error:
             self._state = replace(self._state, failed=str(error))
             raise

@@ -11,7 +11,7 @@ import pytest
 
 from roastlog.errors import StoreError
 from roastlog.instruments.base import Reading
-from roastlog.services import Services
+from roastlog.services import Services, open_services
 from roastlog.store import readings, sealing
 from roastlog.store.backups import BACKUPS, check, listed, newest
 from roastlog.store.photos import UNNAMED_MS, keep_photo, sweep, unnamed_before
@@ -134,6 +134,29 @@ def test_a_backup_that_fails_is_reported_on_the_page_and_tried_again(
     assert services.backups.status().well
     clock.turn_to(4 * HOUR_S)
     assert "Backed up 3 h ago" in bench.client.get("/").text
+
+
+def test_the_page_does_not_wait_for_the_folder_of_backups(
+    services: Services, clock: HandClock, maintenance: Maintenance, bench: Bench
+):
+    """It tells what maintenance saw last; one that has gone is missed at the next look, and another one is made."""
+    maintenance.back_up()
+    folder = services.store.path.parent / BACKUPS
+    folder.rename(folder.with_name("away"))
+    clock.turn_to(3 * HOUR_S)
+    assert "Backed up 3 h ago" in bench.client.get("/").text
+    maintenance.back_up()
+    assert "Backed up 0 min ago" in bench.client.get("/").text
+
+
+def test_a_backup_of_before_the_start_is_told_at_once(services: Services, clock: HandClock, maintenance: Maintenance):
+    """A server that has only just started need not look again to say how old its newest backup is."""
+    maintenance.back_up()
+    services.close()
+    clock.turn_to(HOUR_S)
+    again = open_services(services.store.path.parent, clock)
+    assert again.backups.status().age_s == HOUR_S
+    again.close()
 
 
 def test_an_old_backup_is_reported(services: Services, clock: HandClock, maintenance: Maintenance, bench: Bench):
