@@ -112,25 +112,46 @@ class EntryService:
         list of Result
             One for each entry, once all are on disk.
         """
-        received_ms = self._clock.now_ms()
-        parsed = [_parse(raw, received_ms, speaker) for raw in raws]
-        results = self._store.write(lambda db: self._store_all(db, parsed, speaker))
-        self._notify(results)
-        return results
+        return self._accept(raws, speaker)
 
-    def say(self, about: Subject, kind: str, body: Mapping[str, Any], speaker: Speaker = Speaker()) -> Result:
+    def say(
+        self,
+        about: Subject,
+        kind: str,
+        body: Mapping[str, Any],
+        speaker: Speaker = Speaker(),
+        *,
+        keep_beside: Callable[[Database], None] | None = None,
+    ) -> Result:
         """Store an entry that a page of the server makes now; raises EntryRefused.
 
         Its time is later than that of the subject's entries so far, for the page showed those. Entries of a batch that
-        lie far ahead are left out of this: they came with a wrong clock.
+        lie far ahead are left out of this: they came with a wrong clock. ``keep_beside`` stores secrets, which no entry
+        may hold, in the commit of the entry; it is not called where that is refused.
         """
         now_ms = self._clock.now_ms()
         at_ms = max(now_ms, stored.last_ms(self._store.read, about, now_ms + AHEAD_MS) + 1)
         raw = {"id": str(uuid4()), "about": str(about), "kind": kind, "at_ms": at_ms, "body": body}
-        result = self.accept([raw], speaker)[0]
+        result = self._accept([raw], speaker, keep_beside)[0]
         if result.status == "refused":
             raise EntryRefused(result.reason)
         return result
+
+    def _accept(
+        self, raws: Sequence[object], speaker: Speaker, keep_beside: Callable[[Database], None] | None = None
+    ) -> list[Result]:
+        received_ms = self._clock.now_ms()
+        parsed = [_parse(raw, received_ms, speaker) for raw in raws]
+
+        def change(db: Database) -> list[Result]:
+            results = self._store_all(db, parsed, speaker)
+            if keep_beside is not None and all(result.status != "refused" for result in results):
+                keep_beside(db)
+            return results
+
+        results = self._store.write(change)
+        self._notify(results)
+        return results
 
     def _notify(self, results: Sequence[Result]) -> None:
         """Call back for stored entries, known ones too: the first call may have ended after storing them."""

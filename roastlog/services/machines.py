@@ -13,7 +13,7 @@ from roastlog.recording.entry_service import Speaker
 from roastlog.recording.runtime import Runtime
 from roastlog.store import machines as stored
 from roastlog.store.machines import Described
-from roastlog.store.store import Store
+from roastlog.store.store import Database, Store
 
 
 class MachineService:
@@ -92,12 +92,16 @@ class MachineService:
         known = next((kept for kept in self.kept() if kept.id == machine.id), None)
         if known is not None:
             machine = machine.with_passwords_of(known)
-        self._store.write(lambda db: stored.keep_passwords(db, machine))
+
+        def keep_passwords(db: Database) -> None:
+            stored.keep_passwords(db, machine)
+
         if known is not None and plain_sheet(known) == plain_sheet(machine):  # at most a password has changed: no entry
+            self._store.write(keep_passwords)
             return machine
-        subject = Subject(MACHINE, machine.id)
+        subject, body = Subject(MACHINE, machine.id), {"sheet": plain_sheet(machine)}
         try:
-            self._entries.say(subject, "set_up", {"sheet": plain_sheet(machine)}, speaker)
+            self._entries.say(subject, "set_up", body, speaker, keep_beside=keep_passwords)
         except EntryRefused as error:
             raise SheetError(error.args[0]) from None
         return machine

@@ -8,13 +8,15 @@ from html import unescape
 
 import pytest
 
+from roastlog.errors import SheetError
 from roastlog.instruments.base import Reading
 from roastlog.instruments.trial import Trial
 from roastlog.machine.model import Channel
 from roastlog.machine.sheet import parse_sheet
 from roastlog.machine.sources import ModbusPoint, MqttPoint
+from roastlog.services import Speaker
 from roastlog.web.owner.part_form import CHANNEL_KINDS, LABELS, MODELS, OWN, typed_of
-from tests.conftest import Bench
+from tests.conftest import SHEET, Bench
 from tests.web.test_pages import text_of
 
 MODBUS = {
@@ -177,6 +179,19 @@ def test_a_password_is_never_shown_and_kept_when_left_empty(bench: Bench):
     sheet = bench.client.get("/machines/drum-4/sheet.toml").text
     assert bench.client.post("/machines", data={"text": sheet}).status_code == 303
     assert machine(bench).channels[-1].mqtt.password == "a long one"  # noqa: S105
+
+
+def test_a_sheet_that_is_refused_leaves_the_passwords_as_they_are(bench: Bench):
+    """The password of a broker goes in with the entry that describes the machine, or not at all."""
+    mqtt = 'mqtt = {{ host = "127.0.0.1", port = 1, topic = "{}", user = "drumside", password = "{}" }}'
+    bench.services.machines.add(SHEET.replace("http = {}", mqtt.format("a", "first"), 1))
+    sheet, refusing = SHEET.replace("http = {}", mqtt.format("b", "second"), 1), Speaker(refuses={"set_up": "Not you."})
+    with pytest.raises(SheetError, match="Not you"):
+        bench.services.machines.add(sheet, refusing)
+    assert list(bench.services.machines.kept()[0].passwords.values()) == ["first"]
+    bench.services.machines.add(sheet)
+    assert list(bench.services.machines.kept()[0].passwords.values()) == ["second"]
+    assert machine(bench).channels[0].mqtt.password == "second"  # noqa: S105
 
 
 def test_a_part_typed_as_it_is_is_the_same_part():
