@@ -1,4 +1,4 @@
-"""Roast loss and the usual band of a coffee."""
+"""The usual band of a coffee's roast loss, and where a loss lies in it."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -6,7 +6,6 @@ from math import isfinite
 from statistics import median
 from typing import Literal
 
-from roastlog.errors import SettingError
 from roastlog.languages import _
 
 MIN_BATCHES = 5  # minimum number of earlier batches for a band
@@ -35,29 +34,6 @@ class LossAssessment:
 
     verdict: Verdict
     sentence: str
-
-
-def roast_loss(green_g: float, roasted_g: float) -> float:
-    """Share of the green mass lost in the roast: 5000 g to 4260 g is 0.148.
-
-    Raises
-    ------
-    SettingError
-        If a mass is not above zero, or the roasted mass exceeds the green mass.
-    """
-    if not (isfinite(green_g) and green_g > 0):
-        raise SettingError(_("The green weight must be above zero."))
-    if not (isfinite(roasted_g) and roasted_g > 0):
-        raise SettingError(_("The roasted weight must be above zero: a loss of 100 % or more cannot be."))
-    if roasted_g > green_g:
-        raise SettingError(
-            _(
-                "{roasted:.0f} g roasted is more than the {green:.0f} g of green that went in. Check both weights.",
-                roasted=roasted_g,
-                green=green_g,
-            )
-        )
-    return 1.0 - roasted_g / green_g
 
 
 def usual_band(losses: Sequence[float]) -> Band | None:

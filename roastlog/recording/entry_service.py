@@ -192,7 +192,7 @@ class EntryService:
         code = projections.open_batch(db, entry)
         for control, setting in self._control_settings(machine.id).items():
             body = {"control": control, "setting": setting}
-            stored.add_entry(db, machine_entry(entry, uuid5(entry.id, control), code, "move", body))
+            stored.add_entry(db, _machine_entry(entry, uuid5(entry.id, control), code, "move", body))
         projections.refresh_batch(db, code)
         return Result.of(entry, "stored", Subject(BATCH, code), notice)
 
@@ -289,7 +289,7 @@ def _moment_notice(line: Line, batch: Batch) -> str | None:
     return None
 
 
-def machine_entry(opened: Entry, ident: UUID, code: str, kind: str, body: Mapping[str, Any]) -> Entry:
+def _machine_entry(opened: Entry, ident: UUID, code: str, kind: str, body: Mapping[str, Any]) -> Entry:
     """An entry that the machine itself makes of a batch, at the time of the opening entry."""
     return Entry.model_validate(
         {
@@ -305,7 +305,7 @@ def machine_entry(opened: Entry, ident: UUID, code: str, kind: str, body: Mappin
     )
 
 
-def check_weight(roasted_g: float, removed_g: float | None, green_g: float | None) -> None:
+def _check_weight(roasted_g: float, removed_g: float | None, green_g: float | None) -> None:
     """Refuse a roasted weight that cannot be true."""
     if green_g is not None and roasted_g > green_g:
         raise EntryRefused(
@@ -402,15 +402,15 @@ def _check_move(machine: Machine, body: Mapping[str, Any]) -> None:
 def _check_weights(entry: Entry, batch: Batch) -> None:
     """Refuse a weight or a correction that cannot be true of the batch as it is."""
     if entry.kind == "weighed":
-        check_weight(entry.body["roasted_g"], entry.body.get("removed_g"), batch.green_g)
+        _check_weight(entry.body["roasted_g"], entry.body.get("removed_g"), batch.green_g)
         return
     about, body = _check_amendment(entry, batch.lines)
     if about is None:
         return
     if about.kind == "weighed":
-        check_weight(body["roasted_g"], body.get("removed_g"), batch.green_g)
+        _check_weight(body["roasted_g"], body.get("removed_g"), batch.green_g)
     elif about.kind == "opened" and batch.roasted_g is not None:
-        check_weight(batch.roasted_g, None, body.get("green_g"))
+        _check_weight(batch.roasted_g, None, body.get("green_g"))
 
 
 def _check_amendment(entry: Entry, lines: Sequence[Line]) -> tuple[Line | None, dict[str, Any]]:

@@ -18,7 +18,6 @@ class LabelAddress:
 
     url: str
     reach: str
-    set_base: bool
 
 
 class LabelService:
@@ -34,13 +33,11 @@ class LabelService:
         token = self._batches.summary(text).token
         base = self._settings.current().url_base
         if base:
-            return LabelAddress(f"{base}/r/{token}", _("Anyone who can open {base}.", base=base), set_base=True)
+            return LabelAddress(f"{base}/r/{token}", _("Anyone who can open {base}.", base=base))
         url = f"{self._address.own_base()}/r/{token}"
         if self._address.listens_here_alone:
-            return LabelAddress(url, _("Only this computer: Drumside listens on it alone."), set_base=False)
-        return LabelAddress(
-            url, _("Phones in the same network, as long as this computer keeps its address."), set_base=False
-        )
+            return LabelAddress(url, _("Only this computer: Drumside listens on it alone."))
+        return LabelAddress(url, _("Phones in the same network, as long as this computer keeps its address."))
 
     def label(self, text: str) -> Label:
         """The label of a batch."""

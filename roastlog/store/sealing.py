@@ -13,7 +13,7 @@ from typing import Final, NamedTuple
 import numpy as np
 
 from roastlog.errors import StoreError
-from roastlog.store.packing import pack, unpack, whole
+from roastlog.store.packing import pack, unpack
 from roastlog.store.readings import SLOT_MS, ReadingRow, parsed, raw_rows, unpacked_rows
 from roastlog.store.store import Database, Store
 
@@ -99,17 +99,6 @@ def packed(rows: list[ReadingRow]) -> bytes:
     if not same:
         raise StoreError("Readings cannot be packed without a loss; they stay as they are.")
     return blob
-
-
-def damaged(connection: sqlite3.Connection) -> list[Slot]:
-    """Half hours with damaged packed readings. Reads all blobs."""
-    found = []
-    for machine, start_ms, blob in connection.execute("SELECT machine, start_ms, data FROM sealed ORDER BY id"):
-        try:
-            whole(blob)
-        except StoreError:
-            found.append(Slot(machine, start_ms))
-    return found
 
 
 def _blobs(connection: sqlite3.Connection, slot: Slot) -> list[tuple[int, bytes]]:
