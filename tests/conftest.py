@@ -2,6 +2,7 @@
 
 import os
 import shutil
+import time
 from collections import Counter
 from collections.abc import Iterator
 from pathlib import Path
@@ -128,6 +129,16 @@ class Bench:
 def clock() -> HandClock:
     """A clock set by hand."""
     return HandClock()
+
+
+@pytest.fixture
+def berlin(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
+    """A zone with summer time, on from 2026-03-29 to 2026-10-25, at 01:00 UTC (EU: last Sundays)."""
+    monkeypatch.setenv("TZ", "Europe/Berlin")
+    time.tzset()
+    yield
+    monkeypatch.undo()
+    time.tzset()
 
 
 @pytest.fixture(scope="session")

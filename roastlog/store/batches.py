@@ -67,7 +67,7 @@ def _summaries(connection: sqlite3.Connection, where: str, values: tuple[object,
     return [BatchSummary(*row) for row in connection.execute(f"{_SELECT} {where}", values)]
 
 
-def _not_on(machines: Sequence[str]) -> str:
+def not_on(machines: Sequence[str]) -> str:
     """A condition that leaves machines out; by code, because the index that lists are read from has it."""
     if not machines:
         return "TRUE"
@@ -151,7 +151,7 @@ def page_of(
         )
         values += [pattern] * 4
     if without:
-        parts.append(_not_on(without))
+        parts.append(not_on(without))
         values += without
     where = "WHERE " + " AND ".join(parts)
     total = connection.execute(f"SELECT count(*) FROM batches {where}", values).fetchone()[0]  # noqa: S608
@@ -213,7 +213,7 @@ def losses(
     """Roast losses of the newest batches of a coffee, without the batch ``but`` and those of some machines."""
     rows = connection.execute(
         "SELECT roast_loss FROM batches WHERE coffee = ? AND roast_loss IS NOT NULL AND code <> ?"  # noqa: S608 - marks only
-        f" AND state IN ('weighed', 'released', 'held') AND {_not_on(without)} ORDER BY opened_ms DESC LIMIT ?",
+        f" AND state IN ('weighed', 'released', 'held') AND {not_on(without)} ORDER BY opened_ms DESC LIMIT ?",
         (coffee, but, *without, limit),
     )
     return [row[0] for row in rows]

@@ -6,6 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, fields
 from typing import Any
 
+from roastlog.store.batches import not_on
+
 
 @dataclass(frozen=True)
 class LotRow:
@@ -41,7 +43,7 @@ def lots(connection: sqlite3.Connection, *, without: Sequence[str] = ()) -> list
     taken: dict[str, list[float]] = {}
     for lot, green_g in connection.execute(
         "SELECT lot, green_g FROM batches WHERE lot IS NOT NULL AND green_g IS NOT NULL AND state <> 'discarded'"  # noqa: S608
-        f" AND {_not_on(without)}",
+        f" AND {not_on(without)}",
         tuple(without),
     ):
         taken.setdefault(lot, []).append(green_g)
@@ -56,14 +58,10 @@ def lot(connection: sqlite3.Connection, code: str, *, without: Sequence[str] = (
         return None
     taken = connection.execute(
         "SELECT green_g FROM batches WHERE lot = ? AND green_g IS NOT NULL AND state <> 'discarded'"  # noqa: S608
-        f" AND {_not_on(without)}",
+        f" AND {not_on(without)}",
         (code, *without),
     )
     return LotRow(*row), [green_g for (green_g,) in taken]
-
-
-def _not_on(machines: Sequence[str]) -> str:
-    return f"machine NOT IN ({', '.join('?' * len(machines))})" if machines else "TRUE"
 
 
 def people(connection: sqlite3.Connection) -> list[Person]:

@@ -148,16 +148,6 @@ def test_a_sleep_of_90_s_is_a_gap_and_shifts_nothing(bench: Bench):
     assert bench.client.get(f"/api/batches/{code}").get_json()["metrics"]["development_s"] == 100
 
 
-@pytest.fixture
-def berlin(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
-    """A zone with summer time, on from 2026-03-29 to 2026-10-25, at 01:00 UTC (EU: last Sundays)."""
-    monkeypatch.setenv("TZ", "Europe/Berlin")
-    time.tzset()
-    yield
-    monkeypatch.undo()
-    time.tzset()
-
-
 @pytest.mark.usefixtures("berlin")
 @pytest.mark.parametrize("charge", ["2026-03-29T00:55:00+00:00", "2026-10-25T00:55:00+00:00"])
 def test_summer_time_that_begins_or_ends_in_mid_roast_moves_nothing(bench: Bench, charge: str):

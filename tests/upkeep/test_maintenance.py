@@ -2,8 +2,6 @@
 
 import logging
 import sqlite3
-import time
-from collections.abc import Iterator
 from datetime import datetime
 from uuid import uuid4
 
@@ -88,16 +86,6 @@ def test_a_backup_is_made_each_night_and_no_oftener(services: Services, clock: H
     clock.turn_to(30 * 24 * HOUR_S)
     maintenance.back_up()
     assert backups(services)[0] == clock.now_ms()
-
-
-@pytest.fixture
-def berlin(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
-    """A time zone with summer time."""
-    monkeypatch.setenv("TZ", "Europe/Berlin")
-    time.tzset()
-    yield
-    monkeypatch.undo()
-    time.tzset()
 
 
 @pytest.mark.usefixtures("berlin")

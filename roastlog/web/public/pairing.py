@@ -1,7 +1,6 @@
 """Pairing: the page that an unpaired device gets, and access by a link or a code."""
 
 from dataclasses import dataclass
-from typing import Final
 
 from flask import Blueprint, Response, redirect, render_template, request
 from flask.typing import ResponseReturnValue
@@ -13,10 +12,9 @@ from roastlog.services.pairing import REFUSAL
 from roastlog.web import services
 from roastlog.web.http.forms import Form
 from roastlog.web.http.security import caller, let_in
+from roastlog.web.http.user_agent import device_kind
 
 bp = Blueprint("pairing", __name__)
-
-_KINDS: Final = {"iPad": "iPad", "iPhone": "iPhone", "Android": "Android", "Macintosh": "Mac", "Windows": "PC"}
 
 
 @dataclass(frozen=True)
@@ -80,6 +78,5 @@ def _page(page: PairPage) -> str:
 
 
 def _kind() -> str:
-    """Default name of a device, from its browser's User-Agent."""
-    agent = request.headers.get("User-Agent", "")
-    return next((name for mark, name in _KINDS.items() if mark in agent), str(_("Device")))
+    """Default name of a device."""
+    return device_kind(request.user_agent.string) or str(_("Device"))

@@ -12,6 +12,7 @@ from flask import Blueprint, Response, abort, current_app, render_template, requ
 
 from roastlog.languages import _
 from roastlog.web.http.security import POLICY
+from roastlog.web.http.user_agent import device_kind
 
 if TYPE_CHECKING:
     from roastlog.lan.secure import Authority, SecureServer
@@ -19,11 +20,15 @@ if TYPE_CHECKING:
 bp = Blueprint("trust", __name__)
 
 _IDS: Final = UUID("1f6a8f0e-9f5c-4c0a-9a55-5a8f3a0b7f11")  # random, fixed; namespace of the ids in a profile
+_STEPS: Final = {"iPad": "apple", "iPhone": "apple", "iPod": "apple", "Android": "android"}
 
 
 @dataclass(frozen=True)
 class TrustPage:
-    """Context of `public/trust/page.html`; ``bases`` are the secure addresses, best first."""
+    """Context of `public/trust/page.html`.
+
+    ``bases`` are the secure addresses, best first; ``kind`` chooses the steps: ``apple``, ``android`` or ``computer``.
+    """
 
     authority: "Authority"
     bases: tuple[str, ...]
@@ -33,8 +38,8 @@ class TrustPage:
 @bp.get("/trust")
 def page() -> Response:
     """The explanation and the steps."""
-    secure = _secure()
-    shown = TrustPage(_authority(), secure.bases, kind(request.user_agent.string))
+    secure, kind = _secure(), device_kind(request.user_agent.string)
+    shown = TrustPage(_authority(), secure.bases, _STEPS.get(kind or "", "computer"))
     response = Response(render_template("public/trust/page.html", page=shown))
     # The page's script checks at the secure address whether this phone trusts it yet.
     policy = POLICY | {"connect-src": ["'self'", *secure.bases]}
@@ -70,13 +75,6 @@ def profile() -> Response:
         "PayloadContent": [content],
     }
     return _file(plistlib.dumps(whole), "application/x-apple-aspen-config", "drumside.mobileconfig")
-
-
-def kind(user_agent: str) -> str:
-    """Kind of device for the steps: ``apple``, ``android`` or ``computer``. An iPad may claim to be a Mac."""
-    if any(word in user_agent for word in ("iPhone", "iPad", "iPod")):
-        return "apple"
-    return "android" if "Android" in user_agent else "computer"
 
 
 def _secure() -> "SecureServer":
