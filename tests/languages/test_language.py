@@ -131,8 +131,8 @@ def test_errors_are_in_the_language_of_the_reader(bench: Bench):
     assert "Zugang" in browser(bench).get("/", headers=GERMAN).text
 
 
-def test_a_refused_payload_or_move_is_told_in_the_language_of_whoever_sent_it(bench: Bench):
-    """The payload without entries, and a move on a machine that has no controls."""
+def test_refusals_of_the_api_are_in_the_language_of_the_sender(bench: Bench):
+    """Refused: a payload without entries, and a move on a machine without controls."""
     send = partial(bench.client.post, "/api/entries", headers=GERMAN)
     assert send(json={}).get_json()["error"].startswith('Es wird ein JSON-Objekt {"entries": […]} mit höchstens')
     code = bench.open()
@@ -142,8 +142,8 @@ def test_a_refused_payload_or_move_is_told_in_the_language_of_whoever_sent_it(be
     assert reason == "Four-kilo drum hat keinen Regler „radiant“; es gibt keine."
 
 
-def test_trouble_of_the_disk_is_told_in_the_language_of_whoever_reads_it(bench: Bench):
-    """The writer's thread met it, and another program holds the database; the folder's name follows for the owner."""
+def test_disk_errors_are_in_the_language_of_the_reader(bench: Bench):
+    """The error is raised in the writer thread, because another program holds the database."""
     store = bench.services.store
     store.write(lambda db: db.conn.execute("PRAGMA busy_timeout = 20").fetchone())
     with closing(sqlite3.connect(store.path, isolation_level=None)) as other:

@@ -93,8 +93,8 @@ def test_a_clock_that_jumps_in_mid_roast_moves_nothing(running: Services, hands:
     assert curve.channels["bean_probe"].tolist() == pytest.approx([100 + second / 10 for second in range(601)])
 
 
-def test_a_batch_in_the_drum_is_not_hidden_by_others_without_a_drop(running: Services, hands: Hands):
-    """It was opened first; a score of others, opened after it and never dropped, were charged more than 2 h ago."""
+def test_a_batch_in_the_drum_delays_the_clock_beside_batches_without_a_drop(running: Services, hands: Hands):
+    """It was opened first; twenty others, opened later and never dropped, were charged more than 2 h ago."""
     code = said(running, "opened")
     for _ in range(20):
         said(running, "moment", said(running, "opened"), moment="charge")

@@ -348,8 +348,8 @@ class Sound(Dead):
         return [Reading(0, name, 200.0) for name in ids]
 
 
-def test_after_a_fault_of_our_own_no_old_value_passes_as_new(bench: Bench):
-    """What was read last gives way to a fault that says so, as it does where a link is lost."""
+def test_a_fault_of_our_own_replaces_the_last_values(bench: Bench):
+    """The last value of each channel becomes a fault, as with a lost link."""
     read: list[Reading | ReadFault] = []
 
     def break_down(reader: LinkReader) -> None:
@@ -363,8 +363,8 @@ def test_after_a_fault_of_our_own_no_old_value_passes_as_new(bench: Bench):
     assert last.reason == readers.OWN_FAULT
 
 
-def test_a_fault_of_our_own_after_a_reading_is_tried_again_soon(bench: Bench):
-    """The pauses grow only while nothing is read; each of these is the first."""
+def test_the_pause_after_a_fault_starts_over_once_something_was_read(bench: Bench):
+    """Pauses grow only while nothing is read; here each one is the first."""
 
     def break_down(reader: LinkReader) -> None:
         if reader.link.state == "ok":
@@ -375,8 +375,8 @@ def test_a_fault_of_our_own_after_a_reading_is_tried_again_soon(bench: Bench):
     assert all(0.8 <= asked_s / readers.FIRST_PAUSE_S <= 1.2 for asked_s in waits.asked_s)
 
 
-def test_a_fault_of_our_own_is_in_the_log_once(bench: Bench, caplog: pytest.LogCaptureFixture):
-    """A dozen tries are two tracebacks: one for each kind of fault."""
+def test_a_fault_of_our_own_is_logged_once(bench: Bench, caplog: pytest.LogCaptureFixture):
+    """Twelve attempts log two tracebacks: one for each kind of fault."""
     tried(bench, Faulty())
     logged = [record.exc_info[0] for record in caplog.records if record.exc_info]
     assert logged == [ZeroDivisionError, KeyError]

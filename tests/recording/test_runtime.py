@@ -45,7 +45,7 @@ def test_a_machine_set_up_again_goes_on_with_its_batch(bench: Bench):
 
 
 def test_a_reading_taken_while_a_machine_is_replaced_is_in_its_curve(bench: Bench, monkeypatch: pytest.MonkeyPatch):
-    """It comes after the old machine's readings were written and before it stops; record and live page both have it."""
+    """It arrives between the save and the stop of the old machine; the record and the live curve both have it."""
     code = charged(bench)
     before = bench.services.runtime.live("drum-4")
     bench.clock.turn_to(30)
@@ -155,8 +155,8 @@ def test_a_turn_refused_by_the_disk_is_entered_later(bench: Bench):
     assert bench.services.batches.record(code).batch.settings == {"radiant": 6.5}
 
 
-def test_a_turn_that_is_refused_is_in_the_log(bench: Bench, caplog: pytest.LogCaptureFixture):
-    """Nobody is there to be answered, so the log names the machine and the reason; turns beside it are kept."""
+def test_a_refused_turn_is_logged(bench: Bench, caplog: pytest.LogCaptureFixture):
+    """The log names the machine and the reason; other turns are stored."""
     runtime, code = bench.services.runtime, bench.open()
     runtime._saver.stop()
     now_ms = bench.services.clock.now_ms()
@@ -169,8 +169,8 @@ def test_a_turn_that_is_refused_is_in_the_log(bench: Bench, caplog: pytest.LogCa
     assert "goes from 0 to 10" in refused[0]
 
 
-def test_a_disk_that_fails_for_long_fills_no_memory(bench: Bench, monkeypatch: pytest.MonkeyPatch):
-    """However often it is tried meanwhile, the newest readings up to the limit are held, and written in the end."""
+def test_unsaved_readings_stay_within_their_limit_while_saving_fails(bench: Bench, monkeypatch: pytest.MonkeyPatch):
+    """However many saves fail, the newest readings up to the limit are held, and are written in the end."""
     monkeypatch.setattr(unsaved_readings, "MOST_UNSAVED", 10)
     store = bench.services.store
     store.write(lambda db: db.conn.execute("PRAGMA busy_timeout = 20").fetchone())

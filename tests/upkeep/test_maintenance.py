@@ -124,10 +124,10 @@ def test_a_backup_that_fails_is_reported_on_the_page_and_tried_again(
     assert "Backed up 3 h ago" in bench.client.get("/").text
 
 
-def test_the_page_does_not_wait_for_the_folder_of_backups(
+def test_the_page_does_not_read_the_folder_of_backups(
     services: Services, clock: HandClock, maintenance: Maintenance, bench: Bench
 ):
-    """It tells what maintenance saw last; one that has gone is missed at the next look, and another one is made."""
+    """It shows what maintenance saw last; maintenance notices a missing backup and makes another one."""
     maintenance.back_up()
     folder = services.store.path.parent / BACKUPS
     folder.rename(folder.with_name("away"))
@@ -137,8 +137,8 @@ def test_the_page_does_not_wait_for_the_folder_of_backups(
     assert "Backed up 0 min ago" in bench.client.get("/").text
 
 
-def test_a_backup_of_before_the_start_is_told_at_once(services: Services, clock: HandClock, maintenance: Maintenance):
-    """A server that has only just started need not look again to say how old its newest backup is."""
+def test_a_backup_before_the_start_is_shown_at_once(services: Services, clock: HandClock, maintenance: Maintenance):
+    """A server shows the age of its newest backup as soon as it has started."""
     maintenance.back_up()
     services.close()
     clock.turn_to(HOUR_S)

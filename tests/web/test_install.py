@@ -70,7 +70,7 @@ def test_weigh_shortcut_leads_to_the_batch_on_the_scale(bench: Bench):
 
 
 def test_every_batch_without_a_weight_is_offered(bench: Bench):
-    """Today shows the newest twenty, says how many there are and leads to pages that have all of them."""
+    """Today shows the newest twenty and their number, and links to pages with all of them."""
     codes = []
     for place in range(23):
         codes.append(bench.open(1000 * place))

@@ -181,8 +181,8 @@ def test_a_password_is_never_shown_and_kept_when_left_empty(bench: Bench):
     assert machine(bench).channels[-1].mqtt.password == "a long one"  # noqa: S105
 
 
-def test_a_sheet_that_is_refused_leaves_the_passwords_as_they_are(bench: Bench):
-    """The password of a broker goes in with the entry that describes the machine, or not at all."""
+def test_a_refused_sheet_changes_no_password(bench: Bench):
+    """A broker's password is stored with the entry that describes the machine, or not at all."""
     mqtt = 'mqtt = {{ host = "127.0.0.1", port = 1, topic = "{}", user = "drumside", password = "{}" }}'
     bench.services.machines.add(SHEET.replace("http = {}", mqtt.format("a", "first"), 1))
     sheet, refusing = SHEET.replace("http = {}", mqtt.format("b", "second"), 1), Speaker(refuses={"set_up": "Not you."})

@@ -141,8 +141,8 @@ def test_files_are_the_authority(door: Client, secure: SecureServer):
     )
 
 
-def test_door_and_profile_speak_the_language_that_the_device_asks_for(door: Client):
-    """German for a browser that asks for it, English for one that asks for nothing; the address stands in both."""
+def test_door_and_profile_use_the_language_of_the_request(door: Client):
+    """German if the browser asks for it, else English; both contain the secure address."""
     german = {"HTTP_ACCEPT_LANGUAGE": "de-AT, en;q=0.5"}
     for more, refused, unknown, described in (
         ({}, "Send it to", "not a name of this server", "Lets this device"),
