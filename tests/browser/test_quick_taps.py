@@ -80,8 +80,10 @@ def test_sound_begins_after_the_echo(demo: Server, screen: MakeScreen, roast: st
 def test_an_entry_touches_only_what_it_changes(demo: Server, phone: Screen, roast: str):
     """A note from another device is read in the log; the chart is the same one, and no mark on it is made anew."""
     phone.open_live()
-    turned_s = 100  # by then the beans are past the turning point, which is a mark of its own
+    turned_s = 120  # by then the beans are past the turning point, which is a mark of its own
     phone.until(lambda: len(phone.columns("live")["t_s"]) > turned_s, "no turning point yet")
+    demo.say("note", roast, text="Past the turning point")  # its event brings that mark
+    expect(phone.by_id("echo")).to_contain_text("Past the turning point")
     phone.page.evaluate(LISTEN)
     rows = len(phone.columns("live")["t_s"])
     demo.say("note", roast, text="A little more air")
