@@ -73,7 +73,7 @@ class Entry(BaseModel):
         if not isinstance(batch, str) or not batch.strip() or len(batch) > 80:
             raise ValueError("batch is the code of a batch, or the id of the entry that opened it")
         about = f"{_BATCH}{batch.strip()}"
-        if others.get("about") not in {None, about}:
+        if others.get("about") is not None and others["about"] != about:
             raise ValueError("about and batch name two subjects; one of them is enough")
         return {**others, "about": about}
 

@@ -149,6 +149,7 @@ def test_a_subject_that_cannot_be_is_reported(text: str, words: str):
             "said of batch, not of lot",
         ),
         ({"about": "lot HU-7"}, "two subjects"),
+        ({"about": {"lot": "HU-7"}}, "two subjects"),
         ({"about": "house", "batch": None, "kind": "set", "body": {"units_temp": "K"}}, "units_temp"),
         ({"about": "house", "batch": None, "kind": "set", "body": {"stall_c_per_min": 99}}, "from 0.1 to 10"),
         ({"about": "house", "batch": None, "kind": "set", "body": {"colour": "red"}}, "colour"),
