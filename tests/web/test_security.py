@@ -119,20 +119,38 @@ def test_a_name_that_is_not_ours_is_not_answered(bench: Bench, host: str):
     assert "printed when it started" in bench.client.get("/", headers={"Host": host}).text
 
 
-@pytest.mark.parametrize(
-    "host",
-    ["localhost", "localhost:8080", "127.0.0.1:8080", "[::1]:8080", "192.168.1.20", "drumside.local", "roastery"],
-)
+TOKEN = {"name": "A program", "role": "own"}
+OWN_HOSTS = ["localhost", "localhost:8080", "roast.localhost", "127.0.0.1:8080", "[::1]:8080"]
+LOCAL_HOSTS = ["192.168.1.20", "drumside.local", "roastery", "evil.local", "x.home.arpa", "x.lan"]
+
+
+@pytest.mark.parametrize("host", [*OWN_HOSTS, *LOCAL_HOSTS])
 def test_the_names_of_a_local_network_are_ours(bench: Bench, host: str):
     """Addresses, single words and local-network names are accepted."""
-    assert bench.client.get("/api/batches", headers={"Host": host}).status_code == 200
+    assert bench.client.get("/healthz", headers={"Host": host}).status_code == 200
+
+
+@pytest.mark.parametrize("host", OWN_HOSTS)
+def test_this_computer_is_the_owner_under_its_own_names(bench: Bench, host: str):
+    """Loopback names and addresses alone: nobody else can have them."""
+    assert bench.client.post("/tokens", data=TOKEN, headers={"Host": host}).status_code == 200
+
+
+@pytest.mark.parametrize("host", LOCAL_HOSTS)
+def test_a_name_that_another_site_can_have_makes_no_owner(bench: Bench, host: str):
+    """A page under a name that was pointed at this computer is a stranger: it reads nothing and makes no token."""
+    for answer in (
+        bench.client.get("/api/batches", headers={"Host": host}),
+        bench.client.post("/tokens", data=TOKEN, headers={"Host": host}),
+    ):
+        assert answer.status_code == 401
 
 
 def test_the_name_on_the_labels_is_ours(bench: Bench):
     """The name is accepted as soon as it is set, and only exactly that name."""
     bench.services.settings.change({"url_base": "https://coffee.quillwater.example/bags"})
-    assert bench.client.get("/", headers={"Host": "coffee.quillwater.example"}).status_code == 200
-    assert bench.client.get("/", headers={"Host": "quillwater.example"}).status_code == 421
+    assert bench.client.get("/healthz", headers={"Host": "coffee.quillwater.example"}).status_code == 200
+    assert bench.client.get("/healthz", headers={"Host": "quillwater.example"}).status_code == 421
 
 
 @pytest.mark.parametrize("base", ["http://[bad", "https://", "http://x:99999", "javascript:alert(1)", "//x", "ftp://x"])

@@ -174,6 +174,14 @@ def test_own_certificate_has_nothing_to_trust_either(bench: Bench, secure: Secur
         assert bench.client.get("/healthz", headers={"Host": host}).status_code == status
 
 
+def test_tls_answers_under_its_own_names_alone(bench: Bench, secure: SecureServer):
+    """A name of the local network that the certificate does not have may be another site's."""
+    bench.app.extensions["secure"] = secure
+    for host, status in (("drumside.local", 200), ("192.0.2.7", 200), ("evil.local", 421), ("x.home.arpa", 421)):
+        assert bench.client.get(f"https://{host}:8443/healthz").status_code == status
+    assert bench.client.get("/healthz", headers={"Host": "evil.local"}).status_code == 200
+
+
 def test_browser_is_bound_to_tls_only_by_a_certificate_of_ones_own(bench: Bench, secure: SecureServer):
     """HSTS (RFC 6797) with our own authority would lock out a phone that has to trust a new one."""
     where = "https://drumside.local:8443/healthz"

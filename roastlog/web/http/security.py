@@ -7,6 +7,7 @@ which sets a cookie; programs send a token. The rights of each role are in `roas
 import ipaddress
 import time
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass
 from typing import Final
 from urllib.parse import urlsplit
@@ -150,7 +151,7 @@ def forget(response: AnyResponse) -> AnyResponse:
 
 
 def _check() -> None:
-    host = urlsplit(f"//{request.host}").hostname  # empty if the header is not a valid host
+    host = _host()
     if not host or not known_host(host):
         abort(421)
     if request.method not in {"GET", "HEAD", "OPTIONS"} and not same_origin():
@@ -165,21 +166,27 @@ def _check() -> None:
         raise LacksRole(lacking(asked, role))
 
 
+def _host() -> str | None:
+    """Host of the request without its port; None or empty if the header is not a valid host."""
+    return urlsplit(f"//{request.host}").hostname
+
+
 def known_host(host: str) -> bool:
     """Whether a host can be ours: an IP address, a name in the LAN, or the host of the address on labels.
 
-    Any other name may be DNS rebinding: another site whose name points here.
+    Any other name may be DNS rebinding: another site whose name points here. Over TLS with our own authority only the
+    names in the certificate are ours.
     """
-    if host == "localhost" or host.endswith((".local", ".lan", ".home.arpa", ".localhost")) or "." not in host:
+    with suppress(ValueError):
+        return bool(ipaddress.ip_address(host))
+    secure = current_app.extensions.get("secure")
+    if secure is not None and secure.covers(host):
         return True
-    try:
-        ipaddress.ip_address(host)
-    except ValueError:
-        secure = current_app.extensions.get("secure")
-        return host == urlsplit(services().settings.current().url_base).hostname or (
-            secure is not None and secure.covers(host)
-        )
-    return True
+    if host == urlsplit(services().settings.current().url_base).hostname:
+        return True
+    if secure is not None and request.is_secure:
+        return False
+    return host == "localhost" or host.endswith((".local", ".lan", ".home.arpa", ".localhost")) or "." not in host
 
 
 def same_origin() -> bool:
@@ -195,12 +202,26 @@ def from_this_computer() -> bool:
     """Whether the request was made on this computer.
 
     A request through a proxy does not count: with a proxy on this computer, every client has its address. Where a
-    proxy is trusted (`--behind-proxy`), no address gives the role ``own``.
+    proxy is trusted (`--behind-proxy`), no address gives the role ``own``. Nor does a request under a name that anybody
+    can point at this computer: the page of another site could have that name.
     """
     if PROXIED in request.environ or any(name in request.headers for name in FORWARDED):
         return False
     try:
-        return ipaddress.ip_address(request.remote_addr or "").is_loopback
+        return ipaddress.ip_address(request.remote_addr or "").is_loopback and _names_this_computer(_host() or "")
+    except ValueError:
+        return False
+
+
+def _names_this_computer(host: str) -> bool:
+    """Whether a host is a loopback name (RFC 6761 6.3) or address, or the name that this server announces."""
+    if host == "localhost" or host.endswith(".localhost"):
+        return True
+    secure = current_app.extensions.get("secure")
+    if secure is not None and secure.name is not None and host == secure.name:
+        return True
+    try:
+        return ipaddress.ip_address(host).is_loopback
     except ValueError:
         return False
 
