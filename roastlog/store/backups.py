@@ -1,5 +1,8 @@
 """Backups: checked copies of the database, made while it is in use; old ones are deleted by a schedule.
 
+The journal only grows. So a database with fewer entries than its newest backup has lost something and is never backed
+up over it, and the schedule never deletes the backup with the most entries.
+
 A backup is one file, ``drumside-20261126T021500Z.sqlite3`` (UTC), in the folder ``backups`` of the data folder. It gets
 that name only after it was opened, checked and counted; until then it ends in ``.part``.
 """
@@ -82,7 +85,8 @@ def take(source: Path, folder: Path, now_ms: int, *, before: str = "", stopping:
     Raises
     ------
     StoreError
-        If it cannot be made or fails its check. Earlier backups are then left alone.
+        If it cannot be made, fails its check, or the database has no journal or fewer entries than the newest readable
+        backup. Earlier backups are then left alone.
     """
     try:
         folder.mkdir(parents=True, exist_ok=True)
@@ -93,13 +97,18 @@ def take(source: Path, folder: Path, now_ms: int, *, before: str = "", stopping:
         raise StoreError(_("No backup can be made in {folder} ({error}).", folder=folder, error=error)) from error
     while (path := folder / _name(now_ms, before)).exists():
         now_ms += 1000
-    copy(source, path, stopping=stopping)
+    copy(source, path, stopping=stopping, least=_newest_readable(folder))
     tidy(folder)
     return Backup(path, now_ms - now_ms % 1000, before or None)
 
 
-def copy(source: Path, target: Path, *, stopping: Callable[[], bool] = bool) -> Contents:
-    """Copy a database that may be in use to a new file, and check the copy; on StoreError no file is left."""
+def copy(
+    source: Path, target: Path, *, stopping: Callable[[], bool] = bool, least: tuple[Path, int] | None = None
+) -> Contents:
+    """Copy a database that may be in use to a new file, and check the copy; on StoreError no file is left.
+
+    With ``least``, a backup and the number of its entries, a database that has fewer is refused.
+    """
     part = target.with_name(target.name + ".part")
     try:
         if target.exists():
@@ -113,7 +122,7 @@ def copy(source: Path, target: Path, *, stopping: Callable[[], bool] = bool) -> 
                     size=size / 1000000.0,
                 )
             )
-        counted = _copy_pages(source, part, stopping)
+        counted = _copy_pages(source, part, stopping, least)
         found = check(part)
         if asdict(found) | {"damaged": 0} != asdict(counted):
             raise StoreError(
@@ -169,11 +178,17 @@ def newest(folder: Path) -> Backup | None:
 
 
 def tidy(folder: Path) -> None:
-    """Delete all backups but those of the last days and weeks, and those before the last migrations."""
+    """Delete all backups but those of the last days and weeks, and those before the last migrations.
+
+    The one with the most entries stays, and so does each one whose successor has fewer.
+    """
     there = listed(folder)
     plain = [backup for backup in there if backup.before is None]
     kept = {backup.path for backup in [backup for backup in there if backup.before][:BEFORE]}
     kept |= _newest_of_each(plain, "%Y-%m-%d", DAYS) | _newest_of_each(plain, "%G-%V", WEEKS)
+    entries = [_entries(backup.path) for backup in there]
+    kept |= {older.path for older, count, later in zip(there[1:], entries[1:], entries, strict=False) if later < count}
+    kept |= {max(zip(entries, there, strict=True), key=lambda one: one[0])[1].path} if there else set()
     for backup in there:
         if backup.path not in kept:
             backup.path.unlink(missing_ok=True)
@@ -210,7 +225,53 @@ def _newest_of_each(backups: Iterable[Backup], span: str, most: int) -> set[Path
     return set(list(kept.values())[:most])
 
 
-def _copy_pages(source: Path, part: Path, stopping: Callable[[], bool]) -> Contents:
+def _newest_readable(folder: Path) -> tuple[Path, int] | None:
+    """The newest backup in a folder that has a journal, and the number of its entries."""
+    counted = ((backup.path, _entries(backup.path)) for backup in listed(folder))
+    return next((one for one in counted if one[1] >= 0), None)
+
+
+def _entries(path: Path) -> int:
+    """Number of entries in a backup; -1 if it cannot be read or has no journal."""
+    try:
+        with closing(_connect(path, "ro")) as connection:
+            return _count(connection, blobs=False).entries if _has_journal(connection) else -1
+    except sqlite3.Error:
+        return -1
+
+
+def _has_journal(connection: sqlite3.Connection) -> bool:
+    sql = "SELECT 1 FROM sqlite_master WHERE type = 'table' AND name = 'entries'"
+    return connection.execute(sql).fetchone() is not None
+
+
+def _check_source(connection: sqlite3.Connection, source: Path, entries: int, least: tuple[Path, int] | None) -> None:
+    """Refuse a database that has lost its journal, or a part of it."""
+    if not _has_journal(connection):
+        raise StoreError(
+            _(
+                "The database {path} has no journal, so it is not backed up. Earlier backups are left alone; bring one "
+                "back into a new folder with: python app.py restore",
+                path=source,
+            )
+        )
+    if least is not None and entries < least[1]:
+        raise StoreError(
+            _(
+                "The database {path} has {entries} entries, fewer than the {more} of the backup {backup}. A journal "
+                "only grows, so something was lost: no backup is made, and earlier ones are left alone. Bring that one "
+                "back into a new folder with: python app.py restore. To go on with fewer, move the backups elsewhere.",
+                path=source,
+                entries=entries,
+                more=least[1],
+                backup=least[0].name,
+            )
+        )
+
+
+def _copy_pages(
+    source: Path, part: Path, stopping: Callable[[], bool], least: tuple[Path, int] | None = None
+) -> Contents:
     part.unlink(missing_ok=True)
 
     def progress(*_pages: int) -> None:
@@ -220,6 +281,7 @@ def _copy_pages(source: Path, part: Path, stopping: Callable[[], bool]) -> Conte
     with closing(_connect(source, "rw")) as original, closing(sqlite3.connect(part)) as made:
         original.execute("BEGIN")  # a snapshot: later writes do not show, however long the copy takes
         counted = _count(original, blobs=False)
+        _check_source(original, source, counted.entries, least)
         original.backup(made, pages=PAGES, sleep=PAUSE_S, progress=progress)
         made.execute("PRAGMA journal_mode = DELETE")  # a single file, readable on a read-only disk
     return counted

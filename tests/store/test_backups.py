@@ -1,5 +1,7 @@
 """Backups: made during writes, verified, rotated, and restored."""
 
+import os
+import shutil
 import sqlite3
 import threading
 from collections.abc import Iterator
@@ -123,6 +125,75 @@ def test_damage_of_the_database_makes_no_backup_and_costs_none(store: Store):
     with pytest.raises(StoreError, match=r"damaged|failed"):
         take(store.path, folder_of(store), NOON_MS)
     assert [path.name for path in folder_of(store).iterdir()] == [good.path.name]
+
+
+def entry(at_ms: int) -> Entry:
+    """An entry that opens a batch."""
+    return Entry(id=uuid4(), machine="drum-4", kind="opened", at_ms=at_ms, received_ms=at_ms, by=By(), body={})
+
+
+@pytest.mark.parametrize("emptied", [b"", None])
+def test_an_emptied_database_is_no_backup_and_costs_none(store: Store, emptied: bytes | None):
+    """Truncated to nothing, its WAL gone, or begun anew without a schema: refused, and the day's good one stays."""
+    good = take(store.path, folder_of(store), NOON_MS)
+    store.close()
+    for path in store.path.parent.glob(f"{FILE_NAME}*"):
+        path.unlink()
+    if emptied is None:
+        sqlite3.connect(store.path).execute("CREATE TABLE other (id INTEGER)").connection.close()
+    else:
+        store.path.write_bytes(emptied)
+    with pytest.raises(StoreError, match="has no journal"):
+        take(store.path, folder_of(store), NOON_MS + 1000)
+    assert [path.name for path in folder_of(store).iterdir()] == [good.path.name]
+
+
+def test_a_database_with_fewer_entries_than_its_backup_is_no_backup(store: Store):
+    """A journal only grows: an older state that took the place of the newer one is refused by name and numbers."""
+    older = take(store.path, folder_of(store), NOON_MS)
+    store.write(lambda db: projections.add_many(db, [(entry(NOON_MS + 1), [])]))
+    newer = take(store.path, folder_of(store), NOON_MS + DAY_MS)
+    store.close()
+    for path in store.path.parent.glob(f"{FILE_NAME}*"):
+        path.unlink()
+    copy(older.path, store.path)
+    with pytest.raises(StoreError, match=f"1 entries, fewer than the 2 of the backup {newer.path.name}"):
+        take(store.path, folder_of(store), NOON_MS + 2 * DAY_MS)
+    assert listed(folder_of(store)) == [newer, older]
+
+
+def test_a_database_emptied_under_its_store_is_no_backup(store: Store):
+    """The same beside a program that still has the old file open."""
+    good = take(store.path, folder_of(store), NOON_MS)
+    os.truncate(store.path, 0)
+    store.path.with_name(f"{FILE_NAME}-wal").unlink()
+    with pytest.raises(StoreError):
+        take(store.path, folder_of(store), NOON_MS + 1000)
+    assert listed(folder_of(store)) == [good]
+
+
+def test_tidying_keeps_the_fullest_and_the_last_before_a_shrink(store: Store, tmp_path: Path):
+    """However old they are: backups by an earlier version may have followed a loss."""
+    folder = tmp_path / "kept"
+    folder.mkdir()
+    source = take(store.path, folder_of(store), NOON_MS).path
+    entries = {80: 3, 70: 5, 60: 1, 50: 4, **dict.fromkeys(range(40), 2)}  # by days before noon
+    for back, count in entries.items():
+        path = folder / backups._name(NOON_MS - back * DAY_MS, "")
+        shutil.copy(source, path)
+        connection = sqlite3.connect(path)
+        connection.execute("DELETE FROM entries")
+        connection.executemany(
+            "INSERT INTO entries (id, about, kind, at_ms, late_ms, body) VALUES (?, 1, 1, 0, 0, '{}')",
+            [(uuid4().bytes,) for _ in range(count)],
+        )
+        connection.commit()
+        connection.close()
+    tidy(folder)
+    kept = {round((NOON_MS - backup.at_ms) / DAY_MS) for backup in listed(folder)}
+    assert {70, 50} < kept  # the fullest, after which it shrank too; and the last before the second shrink
+    assert not {80, 60} & kept
+    assert max(kept - {70, 50}) < 28
 
 
 def test_damaged_packed_readings_are_counted_and_backed_up_all_the_same(store: Store):
