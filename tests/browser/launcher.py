@@ -14,6 +14,9 @@ from functools import cache
 from pathlib import Path
 from typing import Any, Final
 
+from flask import Flask
+from jinja2 import FileSystemBytecodeCache
+
 from tests.checkout import ROOT
 
 STUB: Final = str(Path(__file__).with_name("undrawn.js"))
@@ -77,6 +80,9 @@ if __name__ == "__main__":
     import roastlog.web.app
     import roastlog.web.server  # noqa: F401
 
+    templates = ROOT / ".cache" / "templates"
+    templates.mkdir(parents=True, exist_ok=True)
+    Flask.jinja_options = {"bytecode_cache": FileSystemBytecodeCache(str(templates))}
     for line in sys.stdin:
         request = json.loads(line)
         if "start" in request:
