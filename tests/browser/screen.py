@@ -55,6 +55,15 @@ class Screen:
         """Open a page of the server."""
         self.page.goto(self.url + path)
 
+    def pair(self, code: str, name: str = "") -> None:
+        """Let this device in with the code that the owner reads out."""
+        self.open("/")
+        expect(self.page.get_by_role("heading", level=1)).to_have_text("This device is not let in yet")
+        self.page.get_by_label("Code, six digits").fill(code)
+        self.page.get_by_label("What to call this device").fill(name)
+        self.tap("Let this device in")
+        expect(self.page.get_by_role("heading", level=1)).to_have_text("Today")
+
     def open_live(self, machine: str = "drum-4") -> None:
         """Open the live page and wait until numbers come and the curves are drawn."""
         self.open(f"/machines/{machine}")

@@ -2,6 +2,7 @@
 
 import json
 import os
+import re
 import signal
 import subprocess
 import sys
@@ -59,6 +60,14 @@ class Server:
         """What the server answers, as JSON."""
         with urlopen(self.url + path, timeout=10) as answer:
             return json.load(answer)
+
+    def code(self, role: str) -> str:
+        """A code that lets a device in, as the owner is shown it."""
+        asked = Request(f"{self.url}/devices/invite", f"role={role}".encode())
+        with urlopen(asked, timeout=10) as page:
+            found = re.search(r'id="code"[^>]*>\s*([\d ]+?)\s*<', page.read().decode())
+        assert found is not None
+        return found[1]
 
     def until(self, holds: Callable[[], bool], otherwise: str) -> None:
         """Wait until something holds, for as long as a start may take."""

@@ -48,12 +48,7 @@ def invite(owner: Screen, role: str, *, name: str = "", person: str = "") -> str
 
 def type_code(stranger: Screen, code: str, name: str) -> None:
     """Open the app and type the code that somebody reads out."""
-    stranger.open("/")
-    expect(stranger.page.get_by_role("heading", level=1)).to_have_text("This device is not let in yet")
-    stranger.page.get_by_label("Code, six digits").fill(code)
-    stranger.page.get_by_label("What to call this device").fill(name)
-    stranger.tap("Let this device in")
-    expect(stranger.page.get_by_role("heading", level=1)).to_have_text("Today")
+    stranger.pair(code, name)
 
 
 def cut_off(owner: Screen, name: str) -> None:

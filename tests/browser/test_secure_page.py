@@ -12,7 +12,7 @@ from cryptography.hazmat.primitives.serialization import Encoding, PublicFormat
 from playwright.sync_api import Browser, Page, expect
 
 from tests import chromium
-from tests.browser.screen import PHONE
+from tests.browser.screen import PHONE, Screen
 from tests.browser.server import Server
 from tests.ports import held_port
 
@@ -119,8 +119,10 @@ def test_plain_page_says_what_is_missing(lan: Lan, empty: Server):
     """Over plain HTTP by a name of the network: what cannot be, why, and what to do; taps are stored all the same."""
     flags = [*chromium.FLAGS, "--host-resolver-rules=MAP plain.local 127.0.0.1"]
     phone = lan.browser.browser_type.launch(executable_path=chromium.shell(), args=flags)
-    page = phone.new_context(**PHONE).new_page()
-    page.goto(f"http://plain.local:{empty.url.rpartition(':')[2]}/this-device")
+    screen = Screen(phone.new_context(**PHONE), empty.url.replace("127.0.0.1", "plain.local"))
+    screen.pair(empty.code("operate"))  # under such a name this computer is not the owner
+    screen.open("/this-device")
+    page = screen.page
     assert not page.evaluate("window.isSecureContext")
     assert "--lan" in shown(page, "secure")
     for check in ("worker", "wake", "kept", "camera"):
