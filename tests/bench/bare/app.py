@@ -31,7 +31,7 @@ _committed = [0.0]
 PAGE = """<!doctype html><html lang="en"><head><meta charset="utf-8"><title>bare</title>
 <meta name="viewport" content="width=device-width, initial-scale=1"></head><body>
 {% if figure %}<h1 style="margin: 0">A chart, and nothing else</h1>
-<script type="application/json" id="figure">{{ figure.json() | safe }}</script>
+<script type="application/json" id="figure">{{ figure | safe }}</script>
 <figure id="curves" style="margin: 0 auto; width: {{ width }}px" data-height="{{ height }}"></figure>
 <script src="/bokeh.min.js"></script><script type="module" src="/chart.js"></script>
 {% else %}<p id="echo"></p><button id="pad">tap</button><script type="module" src="/tap.js"></script>{% endif %}
@@ -107,10 +107,11 @@ def chart() -> str:
     """A page with Drumside's own figure at minute 15, in the requested size, which only streams."""
     from roastlog.machine.views import ChannelView, ControlView
     from roastlog.plot.figures import live_figure
+    from tests.plot.filled import filled
 
     channels = [ChannelView(**channel) for channel in roast.CHANNELS]
     controls = [ControlView(**control, unit="", step=0.5, decimals=1) for control in roast.CONTROLS]
-    figure = live_figure(channels, controls, roast.columns(roast.MINUTE_15_S))
+    figure = json.dumps(filled(live_figure(channels, controls, roast.columns(roast.MINUTE_15_S))))
     size = {name: request.args.get(name, default, type=int) for name, default in (("width", 370), ("height", 330))}
     return render_template_string(PAGE, figure=figure, **size)
 
