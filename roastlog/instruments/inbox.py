@@ -40,15 +40,15 @@ class Inbox:
             self._reset_ms = self._clock.now_ms()
             self._waiting: dict[str, deque[Reading]] = {name: deque(maxlen=MAX_READINGS) for name in self._silent_s}
             self._last_ms: dict[str, int] = {}
+            self._drained_ms: dict[str, int] = {}
             self._faults: dict[str, ReadFault] = {}
 
     def put(self, name: str, value: float, raw: str) -> None:
-        """Add a reading. Timestamps of a channel are made unique, because equal ones would overwrite each other."""
+        """Add a reading with the time at which it came."""
         with self._lock:
-            at_ms = max(self._clock.now_ms(), self._last_ms.get(name, 0) + 1)
-            self._last_ms[name] = at_ms
+            self._last_ms[name] = self._clock.now_ms()
             self._faults.pop(name, None)
-            self._waiting[name].append(Reading(at_ms, name, value, raw))
+            self._waiting[name].append(Reading(self._last_ms[name], name, value, raw))
 
     def reject(self, name: str, reason: str, raw: str) -> None:
         """Count invalid data of a channel, and report it as a fault until a valid reading arrives."""
@@ -66,13 +66,30 @@ class Inbox:
     def take(self, ids: Collection[str]) -> list[Reading | ReadFault]:
         """Drain the readings of those channels in time order, followed by the faults of silent channels."""
         with self._lock:
-            readings = [reading for name in ids for reading in self._waiting[name]]
-            for name in ids:
-                self._waiting[name].clear()
-            readings.sort()
+            readings = sorted(reading for name in ids for reading in self._drain(name))
             with_reading = {reading.channel for reading in readings}
             faults = [fault for name in ids if name not in with_reading and (fault := self._fault(name)) is not None]
             return [*readings, *faults]
+
+    def _drain(self, name: str) -> list[Reading]:
+        """Take the waiting readings of a channel, in their order and each at a millisecond of its own.
+
+        Of those that came in one millisecond the earlier ones get earlier times, since a later one would lie ahead of
+        the clock. Where there is no time left since the last drained reading, the oldest are dropped.
+        """
+        taken: list[Reading] = []
+        waiting, after_ms, before_ms = self._waiting[name], self._drained_ms.get(name, 0), None
+        for reading in reversed(waiting):
+            at_ms = reading.at_ms if before_ms is None else min(reading.at_ms, before_ms - 1)
+            # A clock that was set back leaves the last drained reading ahead of all: then it bounds nothing.
+            if at_ms <= after_ms <= reading.at_ms and before_ms is not None:
+                break
+            taken.append(reading._replace(at_ms=at_ms))
+            before_ms = at_ms
+        if taken:
+            self._drained_ms[name] = taken[0].at_ms
+        waiting.clear()
+        return taken[::-1]
 
     def _keep_fault(self, name: str, reason: str, raw: str) -> None:
         """Keep the first reason, so that it stays stable between polls, with the newest raw data."""

@@ -161,7 +161,12 @@ class ModbusInstrument:
         at_ms = (before_ms + self._clock.now_ms()) // 2
         self._backoffs.pop(unit, None)
         if not answer.isError():
-            values = answer.bits if block[0][1].table in BIT_TABLES else answer.registers
+            first = block[0][1]
+            values = answer.bits if first.table in BIT_TABLES else answer.registers
+            asked = _end(block) - first.address
+            if len(values) != (-(-asked // 8) * 8 if first.table in BIT_TABLES else asked):  # bits come in whole bytes
+                reason = _("The instrument answered {n} values where {m} were asked.", n=len(values), m=asked)
+                return [ReadFault(at_ms, name, reason) for name, _point in block]
             return [_value(item, block[0][1].address, values, at_ms) for item in block]
         if len(block) > 1 and answer.exception_code in _OF_ONE_ADDRESS:
             return self._read_singly(block)
@@ -242,8 +247,6 @@ def _reads_only(sending: bool, pdu: ModbusPDU) -> ModbusPDU:
 def _value(item: _Item, start: int, values: Sequence[int], at_ms: int) -> Reading | ReadFault:
     name, point = item
     own = values[point.address - start :][: point.count]
-    if len(own) < point.count:
-        return ReadFault(at_ms, name, _("The instrument answered with too little."))
     try:
         raw = float(own[0]) if point.type is None else decode(own, point.type, word_order=point.word_order)
         value = scaled(raw, point.scale, point.offset)

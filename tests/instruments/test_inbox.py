@@ -30,16 +30,44 @@ def test_all_that_came_is_taken_once_in_the_order_of_time(inbox: Inbox, clock: H
     assert inbox.take(["room", "probe"]) == []
 
 
-def test_two_in_one_millisecond_are_both_kept(inbox: Inbox):
+def test_two_in_one_millisecond_are_both_kept(inbox: Inbox, clock: HandClock):
     """Two readings of one channel never get the same time, since readings are stored by time."""
+    clock.turn_to(1)
     inbox.put("probe", 1.0, "")
     inbox.put("probe", 2.0, "")
-    assert [reading.at_ms for reading in inbox.take(["probe"])] == [START_MS, START_MS + 1]
+    assert inbox.take(["probe"]) == [
+        Reading(START_MS + 999, "probe", 1.0, ""),
+        Reading(START_MS + 1000, "probe", 2.0, ""),
+    ]
 
 
-def test_unread_readings_are_limited(inbox: Inbox):
+def test_no_reading_is_stamped_ahead_of_the_clock(inbox: Inbox, clock: HandClock):
+    """Ten messages a millisecond: as many as there is time for since the last poll, the newest, none ahead."""
+    clock.turn_to(1)
+    inbox.put("probe", -1.0, "")
+    inbox.take(["probe"])
+    for number in range(2500):
+        clock.turn_to(1.001 + number // 10 / 1000)
+        inbox.put("probe", float(number), "")
+    taken = inbox.take(["probe"])
+    assert [reading.at_ms for reading in taken] == list(range(START_MS + 1001, START_MS + 1251))
+    assert [reading.value for reading in taken] == [float(number) for number in range(2250, 2500)]
+
+
+def test_a_clock_that_was_set_back_hides_no_reading(inbox: Inbox, clock: HandClock):
+    """What comes after it has the time of the clock as it is now, and silence is counted from there."""
+    clock.turn_to(100)
+    inbox.put("probe", 1.0, "")
+    inbox.take(["probe"])
+    clock.turn_to(40)
+    inbox.put("probe", 2.0, "")
+    assert inbox.take(["probe"]) == [Reading(START_MS + 40_000, "probe", 2.0, "")]
+
+
+def test_unread_readings_are_limited(inbox: Inbox, clock: HandClock):
     """If nobody reads, the oldest readings are dropped."""
     for number in range(MAX_READINGS + 7):
+        clock.turn_to(number / 1000)
         inbox.put("probe", float(number), "")
     taken = inbox.take(["probe"])
     assert len(taken) == MAX_READINGS

@@ -328,7 +328,9 @@ def test_babbler_is_understood_when_it_makes_sense(babbler):
 @pytest.mark.parametrize(
     ("answer", "says"),
     [
-        (frame(bytes.fromhex("04 02 433B")), "too little"),
+        (frame(bytes.fromhex("04 02 433B")), "1 values where 2 were asked"),
+        (frame(bytes.fromhex("04 06 433B 4000 0001")), "3 values where 2 were asked"),
+        (frame(bytes.fromhex("04 00")), "0 values where 2 were asked"),
         (frame(bytes.fromhex("84 04")), "reports a failure"),
         (frame(bytes.fromhex("84 06")), "busy"),
         (frame(bytes.fromhex("84 0B")), "unit 1 does not answer"),
