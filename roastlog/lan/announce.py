@@ -74,9 +74,9 @@ class Announcement:
         """Announce at those addresses instead of the earlier ones; raises NotAnnounced."""
         self.withdraw()
         try:
-            self._wire = _wire(addresses)
+            wire = self._wire = _wire(addresses)  # `withdraw` closes it from another thread to cut this short
             for kind, port in self._ports.items():
-                self._wire.register_service(self._service(kind, port, addresses), allow_name_change=True)
+                wire.register_service(self._service(kind, port, addresses), allow_name_change=True)
         except (OSError, Error, RuntimeError) as error:
             self.withdraw()
             raise NotAnnounced(str(error)) from None

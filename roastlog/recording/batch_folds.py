@@ -16,6 +16,7 @@ class BatchFolds:
         self._entries: dict[str, list[Entry]] = {}
         self._folded: dict[str, Batch] = {}
         self._changed: set[str] = set()
+        self._targets: dict[str, tuple[bool, frozenset[str]]] = {}
 
     def folded(self, code: str) -> Batch:
         """A batch with all entries added so far."""
@@ -28,20 +29,22 @@ class BatchFolds:
         self._known(code).append(entry)
         stored.add_entry(self._db, entry)
         self._folded.pop(code, None)
+        self._targets.pop(code, None)
         self._changed.add(code)
 
     def is_plain(self, entry: Entry, code: str) -> bool:
         """Whether no other entry of the batch can make this one late, doubled, shifted or out of order."""
-        return not (
-            entry.kind == "moment"
-            or corrects(entry.kind)
-            or any(known.kind == "released" or known.body.get("entry") == str(entry.id) for known in self._known(code))
-        )
+        if code not in self._targets:
+            known = self._known(code)
+            targets = frozenset(str(one.body["entry"]) for one in known if corrects(one.kind))
+            self._targets[code] = any(one.kind == "released" for one in known), targets
+        is_released, targets = self._targets[code]
+        return not (entry.kind == "moment" or corrects(entry.kind) or is_released or str(entry.id) in targets)
 
     def keep(self) -> None:
         """Update the projections of the batches that got entries."""
         for code in sorted(self._changed):
-            projections.refresh_batch(self._db, code)
+            self._folded[code] = projections.refresh_batch(self._db, code, self._known(code))
         self._changed.clear()
 
     def _known(self, code: str) -> list[Entry]:

@@ -5,7 +5,8 @@ or cannot be true is refused, with a sentence that says why.
 """
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from functools import partial
 from typing import Any, Final, Self
 from uuid import UUID, uuid4, uuid5
 
@@ -27,6 +28,7 @@ from roastlog.trace.codes import parse_code
 from roastlog.trace.ledger import LotBalance
 
 AHEAD_MS: Final = 60_000
+COMMIT_ENTRIES: Final = 40
 ControlSettings = Callable[[str], Mapping[str, float]]
 OnMachine = Callable[[str], None]
 
@@ -100,6 +102,8 @@ class EntryService:
     def accept(self, raws: Sequence[object], speaker: Speaker = Speaker()) -> list[Result]:
         """Store entries in their order, each on its own: a refused one does not affect the others.
 
+        Many entries are stored in several commits, so that readings and the taps of others go in between.
+
         Parameters
         ----------
         raws
@@ -112,7 +116,16 @@ class EntryService:
         list of Result
             One for each entry, once all are on disk.
         """
-        return self._accept(raws, speaker)
+        received_ms = self._clock.now_ms()
+        parsed = [_parse(raw, received_ms, speaker) for raw in raws]
+        results: list[Result] = []
+        try:
+            for start in range(0, len(parsed), COMMIT_ENTRIES):
+                part = parsed[start : start + COMMIT_ENTRIES]
+                results += self._store.write(partial(self._store_all, items=part, speaker=speaker))
+        finally:
+            self._notify(results)  # where a later commit fails, the earlier ones are stored all the same
+        return results
 
     def say(
         self,
@@ -132,26 +145,19 @@ class EntryService:
         now_ms = self._clock.now_ms()
         at_ms = max(now_ms, stored.last_ms(self._store.read, about, now_ms + AHEAD_MS) + 1)
         raw = {"id": str(uuid4()), "about": str(about), "kind": kind, "at_ms": at_ms, "body": body}
-        result = self._accept([raw], speaker, keep_beside)[0]
+        parsed = [_parse(raw, now_ms, speaker)]
+
+        def change(db: Database) -> Result:
+            (result,) = self._store_all(db, parsed, speaker)
+            if keep_beside is not None and result.status != "refused":
+                keep_beside(db)
+            return result
+
+        result = self._store.write(change)
+        self._notify([result])
         if result.status == "refused":
             raise EntryRefused(result.reason)
         return result
-
-    def _accept(
-        self, raws: Sequence[object], speaker: Speaker, keep_beside: Callable[[Database], None] | None = None
-    ) -> list[Result]:
-        received_ms = self._clock.now_ms()
-        parsed = [_parse(raw, received_ms, speaker) for raw in raws]
-
-        def change(db: Database) -> list[Result]:
-            results = self._store_all(db, parsed, speaker)
-            if keep_beside is not None and all(result.status != "refused" for result in results):
-                keep_beside(db)
-            return results
-
-        results = self._store.write(change)
-        self._notify(results)
-        return results
 
     def _notify(self, results: Sequence[Result]) -> None:
         """Call back for stored entries, known ones too: the first call may have ended after storing them."""
@@ -167,8 +173,16 @@ class EntryService:
     def _store_all(self, db: Database, items: Sequence[Entry | Result], speaker: Speaker) -> list[Result]:
         batches = BatchFolds(db)
         results = [self._store_one(db, item, speaker, batches) for item in items]
-        batches.keep()
-        return results
+        batches.keep()  # so each batch was folded once, for its notices too
+        return [self._with_notice(result, item, batches) for result, item in zip(results, items, strict=True)]
+
+    def _with_notice(self, result: Result, item: Entry | Result, batches: BatchFolds) -> Result:
+        """The result of an entry of a batch with its notice, by the batch as all entries of the call leave it."""
+        if isinstance(item, Result) or item.kind == "opened" or result.status != "stored" or result.batch is None:
+            return result
+        if batches.is_plain(item, result.batch):
+            return replace(result, notice=self._future_notice(item.at_ms))
+        return replace(result, notice=self._notice(item, batches.folded(result.batch)))
 
     def _store_one(self, db: Database, item: Entry | Result, speaker: Speaker, batches: BatchFolds) -> Result:
         if isinstance(item, Result):
@@ -214,11 +228,7 @@ class EntryService:
         elif entry.kind in {"weighed", "amend"}:
             _check_weights(entry, batches.folded(code))
         batches.add(entry, code)
-        if batches.is_plain(entry, code):
-            notice = self._future_notice(entry.at_ms)
-        else:
-            notice = self._notice(entry, batches.folded(code))
-        return Result.of(entry, "stored", Subject(BATCH, code), notice)
+        return Result.of(entry, "stored", Subject(BATCH, code))
 
     def _add(self, db: Database, entry: Entry, subject: Subject) -> Result:
         """Store an entry about a subject that is not a batch; the last one counts, so none may lie ahead."""

@@ -115,9 +115,10 @@ def say(db: Database, entry: Entry) -> Lines:
     return refresh(db, Subject.kept(str(entry.about)))
 
 
-def refresh(db: Database, subject: Subject) -> Lines:
-    """Fold a subject and update its projection."""
-    entries = entries_about(db.conn, subject)
+def refresh(db: Database, subject: Subject, entries: list[Entry] | None = None) -> Lines:
+    """Fold a subject and update its projection. ``entries`` are all of the subject, where they have been read."""
+    if entries is None:
+        entries = entries_about(db.conn, subject)
     projection = _PROJECTIONS.get(subject.kind)
     if projection is None:
         folded: Lines = Folded(tuple(lines_of(entries)))
@@ -136,9 +137,9 @@ def refresh(db: Database, subject: Subject) -> Lines:
     return folded
 
 
-def refresh_batch(db: Database, code: str) -> Batch:
-    """Fold a batch and update its projection."""
-    return cast("Batch", refresh(db, Subject(BATCH, code)))
+def refresh_batch(db: Database, code: str, entries: list[Entry] | None = None) -> Batch:
+    """Fold a batch and update its projection. ``entries`` are all of the batch, where they have been read."""
+    return cast("Batch", refresh(db, Subject(BATCH, code), entries))
 
 
 def rebuild(db: Database) -> Made:

@@ -2,6 +2,7 @@
 
 import ipaddress
 import socket
+import threading
 import time
 from collections.abc import Iterator
 from pathlib import Path
@@ -105,3 +106,25 @@ def test_port_that_another_program_keeps_is_reported(tmp_path: Path):
         held.bind(("", 5353))
         with pytest.raises(NotAnnounced, match="in use"):
             free_name(tmp_path / "name", HERE)
+
+
+def test_withdrawal_cuts_an_announcement_short():
+    """The end of the server closes a half announced name; its thread is told so, as of any failure."""
+    said, failed = Announcement("drumside-9.local", secure=8443, plain=8080), []
+
+    def announce() -> None:
+        try:
+            said.at(HERE)
+        except NotAnnounced as error:
+            failed.append(error)
+
+    for _ in range(3):
+        thread = threading.Thread(target=announce)
+        thread.start()
+        while said._wire is None:
+            time.sleep(0.001)
+        said.withdraw()
+        thread.join(10)
+        assert not thread.is_alive()
+    assert len(failed) == 3
+    assert said._wire is None
