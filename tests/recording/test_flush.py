@@ -128,10 +128,8 @@ def said_at_random(seed: int) -> list[dict[str, Any]]:
 
 @pytest.mark.parametrize("seed", range(4))
 def test_a_flush_is_answered_like_single_entries(tmp_path: Path, seed: int):
-    """Each entry has the same status and reason, and the batches and rows of the list are the same.
-
-    A notice is by the batch as the flush leaves it, so an oddity that the flush itself mends has none.
-    """
+    """Each entry has the same status and reason, and the batches and rows of the list are the same."""
+    # A notice is by the batch as the flush leaves it, so an oddity that the flush itself mends has none.
     told, noticed = [], []
     for size in (1, 7, 100):
         services = open_services(tmp_path / str(size), HandClock())
