@@ -11,6 +11,7 @@ from roastlog.instruments.base import ReadFault, Reading
 from roastlog.languages import _
 
 MAX_READINGS: Final = 5000  # per channel; the recorder drains them four times a second
+MOST_LATE_MS: Final = 100
 FAULT_DELAY_S: Final = 2.0  # occasional invalid data is counted, but is no fault of the channel
 log = logging.getLogger(__name__)
 
@@ -74,22 +75,24 @@ class Inbox:
     def _drain(self, name: str) -> list[Reading]:
         """Take the waiting readings of a channel, in their order and each at a millisecond of its own.
 
-        Of those that came in one millisecond the earlier ones get earlier times, since a later one would lie ahead of
-        the clock. Where there is no time left since the last drained reading, the oldest are dropped.
+        One for which no millisecond is left yet waits for the next poll, since no reading may lie ahead of the clock;
+        one that would come to lie more than `MOST_LATE_MS` after its arrival is dropped.
         """
         taken: list[Reading] = []
-        waiting, after_ms, before_ms = self._waiting[name], self._drained_ms.get(name, 0), None
-        for reading in reversed(waiting):
-            at_ms = reading.at_ms if before_ms is None else min(reading.at_ms, before_ms - 1)
-            # A clock that was set back leaves the last drained reading ahead of all: then it bounds nothing.
-            if at_ms <= after_ms <= reading.at_ms and before_ms is not None:
+        waiting, now_ms, last_ms = self._waiting[name], self._clock.now_ms(), self._drained_ms.get(name, 0)
+        if last_ms > now_ms:
+            last_ms = 0  # the clock was set back
+        while waiting:
+            came_ms = min(waiting[0].at_ms, now_ms)
+            at_ms = max(came_ms, last_ms + 1)
+            if at_ms > now_ms:
                 break
-            taken.append(reading._replace(at_ms=at_ms))
-            before_ms = at_ms
-        if taken:
-            self._drained_ms[name] = taken[0].at_ms
-        waiting.clear()
-        return taken[::-1]
+            reading = waiting.popleft()
+            if at_ms - came_ms <= MOST_LATE_MS:
+                taken.append(reading._replace(at_ms=at_ms))
+                last_ms = at_ms
+        self._drained_ms[name] = last_ms
+        return taken
 
     def _keep_fault(self, name: str, reason: str, raw: str) -> None:
         """Keep the first reason, so that it stays stable between polls, with the newest raw data."""
