@@ -7,7 +7,6 @@ which sets a cookie; programs send a token. The rights of each role are in `roas
 import ipaddress
 import time
 from collections.abc import Callable
-from contextlib import suppress
 from dataclasses import dataclass
 from typing import Final
 from urllib.parse import urlsplit
@@ -174,11 +173,11 @@ def _host() -> str | None:
 def known_host(host: str) -> bool:
     """Whether a host can be ours: an IP address, a name in the LAN, or the host of the address on labels.
 
-    Any other name may be DNS rebinding: another site whose name points here. Over TLS with our own authority only the
-    names in the certificate are ours.
+    Any other name may be DNS rebinding: another site whose name points here. Over TLS, names in the LAN are ours only
+    if the certificate has them.
     """
-    with suppress(ValueError):
-        return bool(ipaddress.ip_address(host))
+    if _address(host) is not None:
+        return True
     secure = current_app.extensions.get("secure")
     if secure is not None and secure.covers(host):
         return True
@@ -207,10 +206,8 @@ def from_this_computer() -> bool:
     """
     if PROXIED in request.environ or any(name in request.headers for name in FORWARDED):
         return False
-    try:
-        return ipaddress.ip_address(request.remote_addr or "").is_loopback and _names_this_computer(_host() or "")
-    except ValueError:
-        return False
+    sender = _address(request.remote_addr or "")
+    return sender is not None and sender.is_loopback and _names_this_computer(_host() or "")
 
 
 def _names_this_computer(host: str) -> bool:
@@ -218,12 +215,17 @@ def _names_this_computer(host: str) -> bool:
     if host == "localhost" or host.endswith(".localhost"):
         return True
     secure = current_app.extensions.get("secure")
-    if secure is not None and secure.name is not None and host == secure.name:
+    if secure is not None and host == secure.name:
         return True
+    address = _address(host)
+    return address is not None and address.is_loopback
+
+
+def _address(text: str) -> ipaddress.IPv4Address | ipaddress.IPv6Address | None:
     try:
-        return ipaddress.ip_address(host).is_loopback
+        return ipaddress.ip_address(text)
     except ValueError:
-        return False
+        return None
 
 
 def _caller() -> Caller:
