@@ -1,53 +1,75 @@
-"""The batches of one write: each is read once, and folded only where its state is needed."""
+"""Batches kept folded: entries are read and folded as they come in, not all of a batch again for each of them."""
+
+from collections import OrderedDict
+from typing import Final
 
 from roastlog.journal.entries import Entry
-from roastlog.journal.fold import Batch, fold
-from roastlog.journal.kinds import corrects
+from roastlog.journal.fold import Batch, BatchFold
 from roastlog.store import journal as stored
 from roastlog.store import projections
-from roastlog.store.store import Database
+from roastlog.store.store import Connection, Database
+
+MOST_KEPT: Final = 16  # batches; entries come for the one in the drum and the few that are weighed and released
+
+
+class KeptFold:
+    """One batch, kept folded, for one thread at a time."""
+
+    def __init__(self, code: str) -> None:
+        self.code = code
+        self._erasures, self._seq = 0, 0
+        self._fold = BatchFold(code)
+
+    def read(self, connection: Connection) -> Batch:
+        """The batch with all entries that the connection sees."""
+        erasures = stored.erasures(connection)
+        if erasures != self._erasures:  # a name is gone from entries that were read
+            self._erasures, self._seq = erasures, 0
+            self._fold = BatchFold(self.code)
+        fresh = stored.entries_since(connection, self.code, self._seq)
+        if fresh:
+            self._seq = fresh[-1][0]
+            self._fold.add(entry for _, entry in fresh)
+        return self._fold.batch
+
+
+class KeptFolds:
+    """The batches that the writer keeps folded: those that got entries last."""
+
+    def __init__(self) -> None:
+        self._kept: OrderedDict[str, KeptFold] = OrderedDict()
+
+    def read(self, connection: Connection, code: str) -> Batch:
+        """A batch with all its entries."""
+        kept = self._kept.setdefault(code, KeptFold(code))
+        self._kept.move_to_end(code)
+        if len(self._kept) > MOST_KEPT:
+            self._kept.popitem(last=False)
+        return kept.read(connection)
+
+    def forget(self) -> None:
+        """Forget all, since they may hold entries that were not committed."""
+        self._kept.clear()
 
 
 class BatchFolds:
     """Batches within one write. `keep` updates their projections, once for all new entries."""
 
-    def __init__(self, db: Database) -> None:
-        self._db = db
-        self._entries: dict[str, list[Entry]] = {}
-        self._folded: dict[str, Batch] = {}
+    def __init__(self, db: Database, kept: KeptFolds) -> None:
+        self._db, self._kept = db, kept
         self._changed: set[str] = set()
-        self._targets: dict[str, tuple[bool, frozenset[str]]] = {}
 
     def folded(self, code: str) -> Batch:
         """A batch with all entries added so far."""
-        if code not in self._folded:
-            self._folded[code] = fold(self._known(code), code)
-        return self._folded[code]
+        return self._kept.read(self._db.conn, code)
 
     def add(self, entry: Entry, code: str) -> None:
         """Store an entry of a batch."""
-        self._known(code).append(entry)
         stored.add_entry(self._db, entry)
-        self._folded.pop(code, None)
-        self._targets.pop(code, None)
         self._changed.add(code)
-
-    def is_plain(self, entry: Entry, code: str) -> bool:
-        """Whether no other entry of the batch can make this one late, doubled, shifted or out of order."""
-        if code not in self._targets:
-            known = self._known(code)
-            targets = frozenset(str(one.body["entry"]) for one in known if corrects(one.kind))
-            self._targets[code] = any(one.kind == "released" for one in known), targets
-        is_released, targets = self._targets[code]
-        return not (entry.kind == "moment" or corrects(entry.kind) or is_released or str(entry.id) in targets)
 
     def keep(self) -> None:
         """Update the projections of the batches that got entries."""
         for code in sorted(self._changed):
-            self._folded[code] = projections.refresh_batch(self._db, code, self._known(code))
+            projections.refresh_batch(self._db, code, self.folded(code))
         self._changed.clear()
-
-    def _known(self, code: str) -> list[Entry]:
-        if code not in self._entries:
-            self._entries[code] = stored.entries_of(self._db.conn, code)
-        return self._entries[code]

@@ -19,7 +19,7 @@ from roastlog.journal.subject import BATCH, LOT, MACHINE, Subject
 from roastlog.journal.vocabulary import MOMENT_LABELS
 from roastlog.languages import _
 from roastlog.machine.model import Machine
-from roastlog.recording.batch_folds import BatchFolds
+from roastlog.recording.batch_folds import BatchFolds, KeptFolds
 from roastlog.store import batches as lists
 from roastlog.store import books, devices, projections
 from roastlog.store import journal as stored
@@ -98,11 +98,13 @@ class EntryService:
     ) -> None:
         self._store, self._clock, self._machines = store, clock, machines
         self._control_settings, self._on_entries, self._on_description = control_settings, on_entries, on_description
+        self._folds = KeptFolds()
+        store.on_rollback(self._folds.forget)
 
     def accept(self, raws: Sequence[object], speaker: Speaker = Speaker()) -> list[Result]:
         """Store entries in their order, each on its own: a refused one does not affect the others.
 
-        Many entries are stored in several commits, so that readings and the taps of others go in between.
+        Many entries are stored in several commits, so that readings and the taps of others go first.
 
         Parameters
         ----------
@@ -122,7 +124,8 @@ class EntryService:
         try:
             for start in range(0, len(parsed), COMMIT_ENTRIES):
                 part = parsed[start : start + COMMIT_ENTRIES]
-                results += self._store.write(partial(self._store_all, items=part, speaker=speaker))
+                store = partial(self._store_all, items=part, speaker=speaker)
+                results += self._store.write(store, bulk=len(parsed) > COMMIT_ENTRIES)
         finally:
             self._notify(results)  # where a later commit fails, the earlier ones are stored all the same
         return results
@@ -171,7 +174,7 @@ class EntryService:
                 self._on_description(subject.name)
 
     def _store_all(self, db: Database, items: Sequence[Entry | Result], speaker: Speaker) -> list[Result]:
-        batches = BatchFolds(db)
+        batches = BatchFolds(db, self._folds)
         results = [self._store_one(db, item, speaker, batches) for item in items]
         batches.keep()  # so each batch was folded once, for its notices too
         return [self._with_notice(result, item, batches) for result, item in zip(results, items, strict=True)]
@@ -180,8 +183,6 @@ class EntryService:
         """The result of an entry of a batch with its notice, by the batch as all entries of the call leave it."""
         if isinstance(item, Result) or item.kind == "opened" or result.status != "stored" or result.batch is None:
             return result
-        if batches.is_plain(item, result.batch):
-            return replace(result, notice=self._future_notice(item.at_ms))
         return replace(result, notice=self._notice(item, batches.folded(result.batch)))
 
     def _store_one(self, db: Database, item: Entry | Result, speaker: Speaker, batches: BatchFolds) -> Result:
@@ -269,7 +270,7 @@ class EntryService:
 
     def _notice(self, entry: Entry, subject: Lines) -> str | None:
         """A notice where a stored entry is odd."""
-        line = next(line for line in subject.lines if line.id == entry.id)
+        line = next(line for line in reversed(subject.lines) if line.id == entry.id)  # most entries are the newest
         notice = self._future_notice(line.at_ms)
         if notice is not None:
             return notice

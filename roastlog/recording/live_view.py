@@ -3,6 +3,7 @@
 from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial
+from itertools import islice
 from typing import Final
 
 import numpy as np
@@ -166,6 +167,7 @@ def batch_view(
     value_at: ValueAt,
     now_ms: int,
     photos: Collection[str] = (),
+    line_views: "LineViews | None" = None,
 ) -> BatchView:
     """The batch as the live page shows it.
 
@@ -177,6 +179,8 @@ def batch_view(
         Value of a channel at a time from charge, None where it is not known.
     photos
         Names of the photos that have arrived.
+    line_views
+        Views of lines made before.
     """
     bean_at = partial(value_at, bean_channel(machine))
     moments, now_s = batch.moments_s, batch.time_s(now_ms)
@@ -209,7 +213,7 @@ def batch_view(
             drop_at_s=planned_drop(batch),
         ),
         log=log_view(machine, batch, bean_at, photos),
-        lines=tuple(_line(line) for line in batch.lines if line.kind in FOLDED),
+        lines=(line_views or LineViews()).of(batch),
         chart=chart_overlays(batch, marked, bean_at, control_views(machine.controls), end_s, growing=drop is None),
     )
 
@@ -222,6 +226,20 @@ def planned_drop(batch: Batch) -> float | None:
     return planned_drop_s(crack_s, plan.development_s, plan.development_ratio)
 
 
+class LineViews:
+    """The views of a batch's lines; that of a line that stays the same object is made once."""
+
+    def __init__(self) -> None:
+        self._made: dict[int, tuple[Line, LineView]] = {}
+
+    def of(self, batch: Batch) -> tuple[LineView, ...]:
+        """The lines that a page folds, by time."""
+        lines = [line for kind in FOLDED for line in batch.by_kind.get(kind, ())]
+        made = {id(line): self._made.get(id(line)) or (line, _line(line)) for line in lines}
+        self._made = made  # it holds the lines, so that no other object gets their ids
+        return tuple(sorted((view for _, view in made.values()), key=lambda view: (view.at_ms, view.id)))
+
+
 def _line(line: Line) -> LineView:
     body = {name: line.body[name] for name in FOLDED[line.kind]}
     return LineView(str(line.id), line.kind, line.at_ms - round(line.shifted_s * 1000), body)
@@ -232,8 +250,8 @@ def log_view(
 ) -> tuple[LogLineView, ...]:
     """The newest lines that count, newest first."""
     controls = {control.id: control.name for control in machine.controls}
-    lines = [line for line in batch.lines if not line.undone and not corrects(line.kind)]
-    return tuple(_log_line(line, batch, controls, bean_at, photos) for line in reversed(lines[-LOG_LINES:]))
+    counting = (line for line in reversed(batch.lines) if not line.undone and not corrects(line.kind))
+    return tuple(_log_line(line, batch, controls, bean_at, photos) for line in islice(counting, LOG_LINES))
 
 
 def _log_line(

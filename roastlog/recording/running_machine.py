@@ -7,13 +7,13 @@ from dataclasses import replace
 from typing import Final, TypeVar
 
 from roastlog.clock import Clock
-from roastlog.journal.fold import fold
 from roastlog.machine.model import Machine
 from roastlog.machine.views import MachineView, channel_views, control_views
 from roastlog.recording.advice import LOOK_BACK_S, NO_ADVICE, AdviceView, Advisor
+from roastlog.recording.batch_folds import KeptFold
 from roastlog.recording.current_batch import current_batch
 from roastlog.recording.live_machine import LiveMachine
-from roastlog.recording.live_view import BatchView, LiveView, StateView, WaitingView, batch_view
+from roastlog.recording.live_view import BatchView, LineViews, LiveView, StateView, WaitingView, batch_view
 from roastlog.recording.readers import MachineReaders
 from roastlog.recording.trouble import recording_trouble
 from roastlog.recording.view_changes import Differences, differences, flush_event
@@ -44,12 +44,15 @@ class RunningMachine:
         self._advisor = Advisor(machine, history)
         # A thread per machine: a failure or a delay on one does not affect another.
         self.advice_thread = Repeater(f"advice on {machine.id}", ADVICE_S, self.update_advice, NO_OUTLOOK)
+        self._fresh, self._refreshing = threading.Event(), threading.Lock()
         self._lock = threading.Lock()  # guards the attributes below: one thread at a time makes and publishes a view
         self._seq = stored.last_seq(store.read)
         self._advice = NO_ADVICE
         self._trouble = ""
         self._coffee: str | None = None
         self._waiting: frozenset[str] = frozenset()
+        self._fold: KeptFold | None = None
+        self._line_views = LineViews()
         with self._lock:
             self._published_view = self._new_view()
         self._differing = Differences()  # between the published view and views that `view` returned since
@@ -73,7 +76,19 @@ class RunningMachine:
             return view
 
     def refresh(self) -> None:
-        """Process new entries of the machine's journal, and send watchers the changes of the view in one event."""
+        """Process new entries of the machine's journal, and send watchers the changes of the view in one event.
+
+        Where another thread is at it, that one processes these too: a tap does not wait for a flood of others.
+        """
+        self._fresh.set()
+        while self._fresh.is_set() and self._refreshing.acquire(blocking=False):
+            try:
+                self._fresh.clear()
+                self._publish()
+            finally:
+                self._refreshing.release()
+
+    def _publish(self) -> None:
         with self._lock:
             while fresh := stored.entries_after(self._store.read, self.machine.id, self._seq):
                 old, self._seq = self._published_view, fresh[-1][0]
@@ -113,7 +128,9 @@ class RunningMachine:
             self.live.follow(None, now_ms)
         else:
             self._coffee = current.batch.coffee
-            folded = fold(stored.entries_of(self._store.read, current.batch.code), current.batch.code)
+            if self._fold is None or self._fold.code != current.batch.code:
+                self._fold = KeptFold(current.batch.code)
+            folded = self._fold.read(self._store.read)
             self.live.follow(folded, now_ms)
             if current.batch.code in waited:
                 self.live.controls.turn_all(now_ms)  # turns while it waited went to the batch before it
@@ -126,6 +143,7 @@ class RunningMachine:
                 self.live.value_at,
                 now_ms,
                 photos,
+                self._line_views,
             )
         return LiveView(
             seq=self._seq,

@@ -2,11 +2,13 @@
 
 import threading
 from collections.abc import Mapping
+from functools import partial
 from typing import Final
 
 from roastlog.store import readings as stored
 from roastlog.store.store import Store
 
+COMMIT_ROWS: Final = 1000
 MOST_UNSAVED: Final = 200_000  # instants held in memory while the disk refuses them; beyond it the oldest are dropped
 
 
@@ -50,7 +52,9 @@ class UnsavedReadings:
             rows = list(self._being_saved.items())
             saved = False
             try:
-                self._store.write(lambda db: stored.add_rows(db, self._machine_id, rows))
+                for start in range(0, len(rows), COMMIT_ROWS):  # so that taps go in between
+                    part = rows[start : start + COMMIT_ROWS]
+                    self._store.write(partial(stored.add_rows, machine=self._machine_id, rows=part))
                 saved = True
             finally:
                 with self._lock:

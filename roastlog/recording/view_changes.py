@@ -84,13 +84,15 @@ def differences(old: LiveView, new: LiveView) -> Differences:
         return Differences(names if old.batch is new.batch else names | {"batch"})
     known = {line.entry: line for line in old.batch.log}
     here = {line.entry: line for line in new.batch.log}
-    folded = {line.id: line for line in old.batch.lines}
+    same = set(map(id, old.batch.lines))
+    fresh = [line for line in new.batch.lines if id(line) not in same]
+    folded = {line.id: line for line in old.batch.lines} if fresh else {}
     return Differences(
         names,
         _differing(old.batch, new.batch),
         _differing(_without_growing_ends(old.batch.chart), _without_growing_ends(new.batch.chart)),
         frozenset(entry for entry in known.keys() | here.keys() if known.get(entry) != here.get(entry)),
-        frozenset(line.id for line in new.batch.lines if folded.get(line.id) != line),
+        frozenset(line.id for line in fresh if folded.get(line.id) != line),
     )
 
 

@@ -178,5 +178,5 @@ class BagService:
 
     def _roasted_by(self, batch: Batch) -> str | None:
         shown = {person.name: person.shown for person in self._people.all()}
-        said = [line.by.person for line in batch.of("moment") + batch.of("opened") if line.by.person in shown]
+        said = [line.by.person for line in (*batch.of("moment"), *batch.of("opened")) if line.by.person in shown]
         return shown[said[0]] if said and said[0] else None

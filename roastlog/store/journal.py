@@ -13,6 +13,7 @@ from roastlog.journal.kinds import REGISTRY
 from roastlog.journal.subject import BATCH, PERSON, Subject
 
 SHORT: Final = 64  # characters; longer bodies hardly ever repeat
+_ERASED: Final = "erased "
 _NUMBER = "(SELECT id FROM words WHERE word = :{})".format
 _ADD = f"""
     INSERT INTO entries (id, about, machine, kind, at_ms, late_ms, person, device, body)
@@ -29,6 +30,19 @@ def entries_about(connection: sqlite3.Connection, subject: Subject) -> list[Entr
 def entries_of(connection: sqlite3.Connection, code: str) -> list[Entry]:
     """All entries of a batch, in the order they came in."""
     return entries_about(connection, Subject(BATCH, code))
+
+
+def entries_since(connection: sqlite3.Connection, code: str, seq: int) -> list[tuple[int, Entry]]:
+    """Entries of a batch after ``seq``, each with its number."""
+    rows = connection.execute(
+        "SELECT * FROM journal WHERE about = ? AND seq > ? ORDER BY seq", (str(Subject(BATCH, code)), seq)
+    )
+    return [(row["seq"], _entry(row)) for row in rows]
+
+
+def erasures(connection: sqlite3.Connection) -> int:
+    """A number that grows whenever the names of a person are erased from stored entries."""
+    return int(connection.execute("SELECT count(*) FROM words WHERE word GLOB ?", (f"{_ERASED}*",)).fetchone()[0])
 
 
 def entries_after(connection: sqlite3.Connection, machine: str, seq: int, limit: int = 1000) -> list[tuple[int, Entry]]:
@@ -115,7 +129,7 @@ def erase(db: Database, ident: str, names: Sequence[str]) -> None:
     subject = Subject(PERSON, ident)
     ids = [(row["id"],) for row in db.conn.execute("SELECT id FROM journal WHERE about = ?", (str(subject),))]
     db.conn.executemany("DELETE FROM erasable WHERE entry = ?", ids)
-    instead = f"erased {ident}"
+    instead = f"{_ERASED}{ident}"
     db.conn.execute("INSERT OR IGNORE INTO words (word) VALUES (?)", (instead,))
     used = " OR ".join(f"{column} = words.id" for column in ("about", "machine", "kind", "person", "device"))
     for name in names:

@@ -10,13 +10,26 @@ import logging
 import sqlite3
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, fields
-from typing import Any, Final, cast
+from typing import Any, Final
 
 from sqlite_utils import Database
 
 from roastlog.curve.phases import development
 from roastlog.journal.entries import Entry
-from roastlog.journal.fold import Batch, Lines, fold, fold_house, fold_lot, fold_machine, fold_person, lines_of
+from roastlog.journal.fold import (
+    Batch,
+    House,
+    Lines,
+    Lot,
+    MachineHistory,
+    Person,
+    fold,
+    fold_house,
+    fold_lot,
+    fold_machine,
+    fold_person,
+    lines_of,
+)
 from roastlog.journal.subject import BATCH, HOUSE, LOT, MACHINE, PERSON, Subject
 from roastlog.store.batches import new_code
 from roastlog.store.books import LotRow
@@ -63,12 +76,13 @@ class Folded(Lines):
 
 @dataclass(frozen=True)
 class _Projection:
-    """One table: its key, its columns, and the function that folds a subject's entries into its rows."""
+    """One table: its key, its columns, and the functions that fold a subject's entries and make its rows."""
 
     table: str
     key: str
     columns: Sequence[str]
-    fold: Callable[[sqlite3.Connection, Subject, list[Entry]], tuple[Lines, list[Row]]]
+    fold: Callable[[list[Entry], str], Lines]
+    rows: Callable[[sqlite3.Connection, Any], list[Row]]
     whole: bool = False  # a single subject makes all rows of the table
 
 
@@ -115,16 +129,15 @@ def say(db: Database, entry: Entry) -> Lines:
     return refresh(db, Subject.kept(str(entry.about)))
 
 
-def refresh(db: Database, subject: Subject, entries: list[Entry] | None = None) -> Lines:
-    """Fold a subject and update its projection. ``entries`` are all of the subject, where they have been read."""
-    if entries is None:
-        entries = entries_about(db.conn, subject)
+def refresh(db: Database, subject: Subject, folded: Lines | None = None) -> Lines:
+    """Update the projection of a subject, and return it folded. ``folded`` is it where that has been done."""
     projection = _PROJECTIONS.get(subject.kind)
-    if projection is None:
-        folded: Lines = Folded(tuple(lines_of(entries)))
-    else:
+    if folded is None:
+        entries = entries_about(db.conn, subject)
+        folded = projection.fold(entries, subject.name) if projection else Folded(tuple(lines_of(entries)))
+    if projection is not None:
         coffee = _coffee(db.conn, subject.name) if subject.kind == LOT else None
-        folded, rows = projection.fold(db.conn, subject, entries)
+        rows = projection.rows(db.conn, folded)
         if projection.whole:
             db.conn.execute(f"DELETE FROM {projection.table}")  # noqa: S608 - our own name
         elif not rows:
@@ -137,9 +150,9 @@ def refresh(db: Database, subject: Subject, entries: list[Entry] | None = None) 
     return folded
 
 
-def refresh_batch(db: Database, code: str, entries: list[Entry] | None = None) -> Batch:
-    """Fold a batch and update its projection. ``entries`` are all of the batch, where they have been read."""
-    return cast("Batch", refresh(db, Subject(BATCH, code), entries))
+def refresh_batch(db: Database, code: str, batch: Batch | None = None) -> None:
+    """Update the projection of a batch. ``batch`` is it folded, where that has been done."""
+    refresh(db, Subject(BATCH, code), batch)
 
 
 def rebuild(db: Database) -> Made:
@@ -153,7 +166,7 @@ def rebuild(db: Database) -> Made:
         made = (
             row
             for subject, entries in all_entries(db.conn, kind)
-            for row in projection.fold(db.conn, subject, entries)[1]
+            for row in projection.rows(db.conn, projection.fold(entries, subject.name))
         )
         counts[projection.table] = db.conn.executemany(_upsert_sql(projection), made).rowcount
     _mark(db, last_seq(db.conn), VERSION)
@@ -198,7 +211,7 @@ def _mismatch(connection: sqlite3.Connection, seq: int | None) -> str | None:
         wanted = [
             tuple(row[name] for name in projection.columns)
             for subject, entries in all_entries(connection, kind)
-            for row in projection.fold(connection, subject, entries)[1]
+            for row in projection.rows(connection, projection.fold(entries, subject.name))
         ]
         if sorted(map(tuple, found.fetchall()), key=repr) != sorted(wanted, key=repr):
             return f"the table {projection.table} is not what the journal says"
@@ -228,15 +241,14 @@ def _coffee(connection: sqlite3.Connection, lot: str | None) -> str | None:
     return None if row is None else str(row[0])
 
 
-def _batch_rows(connection: sqlite3.Connection, subject: Subject, entries: list[Entry]) -> tuple[Batch, list[Row]]:
-    batch = fold(entries, subject.name)
+def _batch_rows(connection: sqlite3.Connection, batch: Batch) -> list[Row]:
     if batch.opened is None:
-        return batch, []
+        return []
     at_ms = {name: line.at_ms for name, line in batch.moments.items()}
     times_s = batch.moments_s
     developed = development(times_s, times_s["drop"]) if "drop" in times_s else None
     row = {
-        "code": subject.name,
+        "code": batch.code,
         "machine": batch.machine,
         "opened_entry": str(batch.opened.id),
         "opened_ms": batch.opened.at_ms,
@@ -252,35 +264,29 @@ def _batch_rows(connection: sqlite3.Connection, subject: Subject, entries: list[
         "development_ratio": None if developed is None else developed.ratio,
         "roast_loss": batch.roast_loss,
     }
-    return batch, [row]
+    return [row]
 
 
-def _lot_rows(_connection: sqlite3.Connection, subject: Subject, entries: list[Entry]) -> tuple[Lines, list[Row]]:
-    lot = fold_lot(entries, subject.name)
+def _lot_rows(_connection: sqlite3.Connection, lot: Lot) -> list[Row]:
     if lot.facts is None:
-        return lot, []
+        return []
     facts = lot.facts.model_dump()
-    return lot, [{**facts, "code": subject.name, "bought_g": facts["green_g"]}]
+    return [{**facts, "code": lot.code, "bought_g": facts["green_g"]}]
 
 
-def _house_rows(_connection: sqlite3.Connection, _subject: Subject, entries: list[Entry]) -> tuple[Lines, list[Row]]:
-    house = fold_house(entries)
-    return house, [{"name": name, "value": json.dumps(value)} for name, value in house.settings.items()]
+def _house_rows(_connection: sqlite3.Connection, house: House) -> list[Row]:
+    return [{"name": name, "value": json.dumps(value)} for name, value in house.settings.items()]
 
 
-def _person_rows(_connection: sqlite3.Connection, subject: Subject, entries: list[Entry]) -> tuple[Lines, list[Row]]:
-    person = fold_person(entries, subject.name)
-    if person.name is None:
-        return person, []
-    return person, [{"id": subject.name, "name": person.name, "shown": person.shown}]
+def _person_rows(_connection: sqlite3.Connection, person: Person) -> list[Row]:
+    return [] if person.name is None else [{"id": person.id, "name": person.name, "shown": person.shown}]
 
 
-def _machine_rows(_connection: sqlite3.Connection, subject: Subject, entries: list[Entry]) -> tuple[Lines, list[Row]]:
-    machine = fold_machine(entries, subject.name)
+def _machine_rows(_connection: sqlite3.Connection, machine: MachineHistory) -> list[Row]:
     if machine.sheet is None:
-        return machine, []
-    added_ms = min(entry.at_ms for entry in entries if entry.kind == "set_up")
-    return machine, [{"id": subject.name, "sheet": json.dumps(machine.sheet, ensure_ascii=False), "added_ms": added_ms}]
+        return []
+    added_ms = min(line.at_ms for line in machine.lines if line.kind == "set_up")
+    return [{"id": machine.id, "sheet": json.dumps(machine.sheet, ensure_ascii=False), "added_ms": added_ms}]
 
 
 _BATCH_COLUMNS: Final = (
@@ -288,9 +294,11 @@ _BATCH_COLUMNS: Final = (
     *("dropped_ms", "green_g", "roasted_g", "development_s", "development_ratio", "roast_loss"),
 )
 _PROJECTIONS: Final[Mapping[str, _Projection]] = {
-    HOUSE: _Projection("settings", "name", ("name", "value"), _house_rows, whole=True),
-    PERSON: _Projection("people", "id", ("id", "name", "shown"), _person_rows),
-    MACHINE: _Projection("machines", "id", ("id", "sheet", "added_ms"), _machine_rows),
-    LOT: _Projection("lots", "code", tuple(item.name for item in fields(LotRow)), _lot_rows),
-    BATCH: _Projection("batches", "code", _BATCH_COLUMNS, _batch_rows),
+    HOUSE: _Projection(
+        "settings", "name", ("name", "value"), lambda entries, _: fold_house(entries), _house_rows, whole=True
+    ),
+    PERSON: _Projection("people", "id", ("id", "name", "shown"), fold_person, _person_rows),
+    MACHINE: _Projection("machines", "id", ("id", "sheet", "added_ms"), fold_machine, _machine_rows),
+    LOT: _Projection("lots", "code", tuple(item.name for item in fields(LotRow)), fold_lot, _lot_rows),
+    BATCH: _Projection("batches", "code", _BATCH_COLUMNS, fold, _batch_rows),
 }

@@ -1,10 +1,10 @@
 """The store: the data folder with its writer and its readers."""
 
-import sqlite3
 import threading
 import time
 from collections.abc import Callable
 from pathlib import Path
+from sqlite3 import Connection
 from typing import Final, TypeVar
 
 from sqlite_utils import Database
@@ -15,7 +15,7 @@ from roastlog.store.database import Readers, migrate
 from roastlog.store.notes import note
 from roastlog.store.writer import Writer
 
-__all__ = ["Database", "Store"]
+__all__ = ["Connection", "Database", "Store"]
 T = TypeVar("T")
 TRIED_S: Final = 5.0  # anyone may ask for the server's health, so a test write is made at most this often
 
@@ -31,15 +31,19 @@ class Store:
         self._trying = threading.Lock()
         self._last: tuple[float, StoreError | None] = (-TRIED_S, None)
 
-    def write(self, change: Callable[[Database], T]) -> T:
-        """Make a change; it is on disk when this returns."""
+    def write(self, change: Callable[[Database], T], *, bulk: bool = False) -> T:
+        """Make a change; it is on disk when this returns. A bulk one lets all others go first."""
         try:
-            made = self._writer.do(change)
+            made = self._writer.do(change, bulk=bulk)
         except StoreError as error:
             self._last = time.monotonic(), error
             raise
         self._last = time.monotonic(), None
         return made
+
+    def on_rollback(self, forget: Callable[[], None]) -> None:
+        """Have ``forget`` called, on the writer's thread, whenever a change was rolled back."""
+        self._writer.on_rollback(forget)
 
     def write_soon(self, change: Callable[[Database], object]) -> None:
         """Queue a change; nobody waits for it or learns whether it was made."""
@@ -66,7 +70,7 @@ class Store:
         return self._last[1]
 
     @property
-    def read(self) -> sqlite3.Connection:
+    def read(self) -> Connection:
         """The calling thread's reading connection."""
         return self._readers.get()
 

@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from roastlog.journal.entries import By, Entry
-from roastlog.journal.fold import Batch, fold
+from roastlog.journal.fold import Batch, BatchFold, fold
 from roastlog.journal.vocabulary import MOMENTS, STAGES
 
 T0 = 1_790_000_000_000
@@ -206,6 +206,26 @@ def test_any_order_and_any_repetition_fold_to_the_same_batch(entries: list[Entry
     shuffled = [*entries, *random.choices(entries, k=5)] if entries else []
     random.shuffle(shuffled)
     assert same(fold(entries, "B"), fold(shuffled, "B"))
+
+
+@given(st.lists(entries_of_any_kind(), max_size=14, unique_by=lambda entry: entry.id), st.data())
+def test_a_batch_kept_folded_is_the_batch_folded_at_once(entries: list[Entry], data: st.DataObject):
+    """Adding entries in parts of any size, some of them again, changes nothing of the result."""
+    kept, added = BatchFold("B"), 0
+    while added < len(entries):
+        more = data.draw(st.integers(1, 4))
+        kept.add(entries[max(0, added - 1) : added + more])
+        added += more
+        assert same(kept.batch, fold(entries[:added], "B"))
+        assert kept.batch.by_kind == fold(entries[:added], "B").by_kind
+
+
+def test_a_line_that_an_added_entry_does_not_change_stays_the_same_object():
+    """A view made of it can be kept."""
+    kept = BatchFold("B")
+    before = kept.add([entry("opened", 0, green_g=4000), entry("moment", 5, moment="yellow")]).lines
+    after = kept.add([entry("note", 60, text="Chaff.")]).lines
+    assert [one is other for one, other in zip(before, after, strict=False)] == [True, True]
 
 
 @given(st.lists(entries_of_any_kind(), max_size=14))

@@ -2,6 +2,9 @@
 
 import json
 import random
+import sqlite3
+import threading
+import time
 from collections import Counter
 from collections.abc import Callable
 from pathlib import Path
@@ -11,12 +14,12 @@ from uuid import UUID
 import pytest
 
 from roastlog.errors import StoreError
-from roastlog.journal.fold import Batch, fold
-from roastlog.recording import batch_folds, running_machine
+from roastlog.journal.entries import Entry
+from roastlog.journal.subject import Subject
 from roastlog.recording.entry_service import COMMIT_ENTRIES
 from roastlog.recording.hub import Event
 from roastlog.services import open_services
-from roastlog.store import projections
+from roastlog.store import journal as stored
 from roastlog.store.store import Database, Store
 from tests.conftest import SHEET, START_MS, Bench, HandClock
 
@@ -51,26 +54,75 @@ def flush(bench: Bench, code: str) -> list[Event]:
     return told
 
 
-def test_a_flush_of_forty_taps_is_folded_a_few_times_and_sent_once(bench: Bench, monkeypatch: pytest.MonkeyPatch):
-    """One fold for lists, one for all watchers, one for each moment with an answer; one event for all."""
-    folds: dict[str, int] = {}
+@pytest.fixture
+def read_entries(monkeypatch: pytest.MonkeyPatch) -> Counter[str]:
+    """The number of entries of batches that were read to be folded, by who reads them."""
+    numbers: Counter[str] = Counter()
 
-    def counted(name: str, fold: Callable[..., Batch]) -> Callable[..., Batch]:
-        def count(*given: object) -> Batch:
-            folds[name] = folds.get(name, 0) + 1
-            return fold(*given)
+    def counted(connection: sqlite3.Connection, code: str, seq: int) -> list[tuple[int, Entry]]:
+        entries = entries_since(connection, code, seq)
+        numbers["writer" if threading.current_thread().name == "writer" else "view"] += len(entries)
+        return entries
 
-        return count
+    entries_since = stored.entries_since
+    monkeypatch.setattr(stored, "entries_since", counted)
+    return numbers
 
+
+def test_a_flush_of_forty_taps_is_read_once_for_lists_and_once_for_all_watchers(
+    bench: Bench, read_entries: Counter[str]
+):
+    """No entry is read again, and one event tells all."""
     code = bench.open(coffee="Alder washed", green_g=4000)
-    for module in (running_machine, batch_folds, projections):
-        monkeypatch.setattr(module, "fold", counted(module.__name__.rpartition(".")[2], fold))
+    read_entries.clear()
     (event,) = (event for event in flush(bench, code) if event.name == "entry")
-    assert folds == {"running_machine": 1, "projections": 1}
+    assert read_entries == {"writer": TAPS + 1, "view": TAPS}  # the writer had not read the opening yet
     told = json.loads(event.data)
     seqs = [entry["seq"] for entry in told["entries"]]
     assert (len(seqs), seqs, seqs[-1]) == (TAPS, sorted(seqs), told["seq"])
     assert event.id == told["seq"] == told["after"] + TAPS
+
+
+@pytest.mark.parametrize("entries", [5, 500])
+def test_a_tap_reads_its_own_entry_alone_however_many_its_batch_has(
+    bench: Bench, read_entries: Counter[str], entries: int
+):
+    """Its cost does not grow with the batch."""
+    code = bench.open(coffee="Alder washed", green_g=4000)
+    bench.say(*(bench.entry("note", number, batch=code, text="Chaff.") for number in range(entries)))
+    read_entries.clear()
+    bench.say(bench.entry("moment", 600, batch=code, moment="drop"))
+    assert read_entries == {"writer": 1, "view": 1}
+
+
+def test_an_entry_that_was_not_stored_in_the_end_counts_for_no_later_one(bench: Bench):
+    """A weight whose commit failed does not stand against a lower green weight."""
+    code = bench.open(coffee="Alder washed", green_g=4000)
+    opened = bench.client.get(f"/api/batches/{code}").get_json()["entries"][0]["id"]
+
+    def fail(_db: Database) -> None:
+        raise StoreError("The disk is full.")
+
+    with pytest.raises(StoreError):
+        bench.services.runtime.entry_service.say(
+            Subject("batch", code), "weighed", {"roasted_g": 3400}, keep_beside=fail
+        )
+    (result,) = bench.say(bench.entry("amend", 700, batch=code, entry=opened, body={"green_g": 3000}))
+    assert result["status"] == "stored"
+
+
+def test_a_thousand_entries_let_a_tap_and_readings_go_first(bench: Bench):
+    """A tap that comes while a call of many entries is stored is on disk long before its last one."""
+    code = bench.open(coffee="Alder washed", green_g=4000)
+    many = [bench.entry("note", number / 10, batch=code, text=f"Note {number}.") for number in range(1000)]
+    flood = threading.Thread(target=bench.services.journal.accept, args=(many,))
+    flood.start()
+    while bench.services.store.read.execute("SELECT count(*) FROM entries").fetchone()[0] < 2 * COMMIT_ENTRIES:
+        time.sleep(0.001)
+    (tap,) = bench.services.journal.accept([bench.entry("moment", 100, batch=code, moment="yellow")])
+    flood.join()
+    ids = [str(entry.id) for entry in stored.entries_of(bench.services.store.read, code)]
+    assert ids.index(str(tap.id)) < len(many) - COMMIT_ENTRIES
 
 
 def test_a_flush_of_forty_taps_weighs_a_few_tens_of_kilobytes(bench: Bench):
@@ -158,11 +210,11 @@ def test_many_entries_are_stored_in_several_commits(bench: Bench, monkeypatch: p
     entries = [bench.entry("note", second, batch=code, text=f"{second}") for second in range(COMMIT_ENTRIES * 2 + 20)]
     commits, really = [], Store.write
 
-    def write(store: Store, change: Callable[[Database], object]) -> object:
+    def write(store: Store, change: Callable[[Database], object], **how: bool) -> object:
         commits.append(change)
         if len(commits) == 3:
             raise StoreError("The disk is full.")
-        return really(store, change)
+        return really(store, change, **how)
 
     monkeypatch.setattr(Store, "write", write)
     with pytest.raises(StoreError):

@@ -3,6 +3,7 @@
 import sqlite3
 import threading
 from datetime import datetime
+from functools import partial
 from pathlib import Path
 from uuid import uuid4
 
@@ -287,6 +288,39 @@ def test_writes_of_many_threads_are_made_one_after_the_other(store: Store):
         thread.join()
     assert notes.noted(store.read)["count"] == 200
     assert set(names) == {"writer"}
+
+
+def test_a_bulk_change_lets_all_others_go_first(store: Store):
+    """Of changes that wait, bulk ones are made last, each sort in its order."""
+    made, begin = list[str](), threading.Event()
+    threads = [threading.Thread(target=store.write, args=(lambda _: begin.wait(10),))]
+    for name, bulk in (("bulk 1", True), ("tap 1", False), ("bulk 2", True), ("tap 2", False)):
+        change = partial(lambda _, name: made.append(name), name=name)
+        threads.append(threading.Thread(target=store.write, args=(change,), kwargs={"bulk": bulk}))
+    for thread in threads:
+        thread.start()
+        thread.join(0.05)  # each is queued before the next one; none is made yet
+    assert made == []
+    begin.set()
+    for thread in threads:
+        thread.join()
+    assert made == ["tap 1", "tap 2", "bulk 1", "bulk 2"]
+
+
+def test_a_rollback_is_told_and_a_commit_is_not(store: Store):
+    """Whoever keeps something of a change forgets it when the change was not made."""
+    told = list[str]()
+    store.on_rollback(lambda: told.append("rolled back"))
+    store.write(lambda db: notes.note(db, {"a": 1}))
+    assert told == []
+
+    def fail(db: Database) -> None:
+        notes.note(db, {"a": 2})
+        raise ZeroDivisionError
+
+    with pytest.raises(ZeroDivisionError):
+        store.write(fail)
+    assert told == ["rolled back"]
 
 
 def test_readers_see_writes_at_once(store: Store):

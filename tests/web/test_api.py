@@ -24,7 +24,9 @@ def test_asking_for_health_does_not_keep_the_disk_busy(bench: Bench, monkeypatch
     """One write serves for some seconds, since anyone may ask; a fault is reported as soon as any write fails."""
     written: list[object] = []
     real = bench.services.store._writer.do
-    monkeypatch.setattr(bench.services.store._writer, "do", lambda change: (written.append(change), real(change))[1])
+    monkeypatch.setattr(
+        bench.services.store._writer, "do", lambda change, **how: (written.append(change), real(change, **how))[1]
+    )
     bench.services.store._last = (-1e9, None)
     for _ in range(20):
         assert bench.client.get("/healthz").status_code == 200

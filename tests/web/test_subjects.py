@@ -192,6 +192,17 @@ def test_a_second_arrival_and_an_unknown_lot_are_kept_with_a_notice(bench: Bench
     assert bench.services.lots.get("HU-7").coffee == "Alder washed"
 
 
+def test_a_live_page_no_longer_names_an_erased_person(bench: Bench):
+    """The batch in the drum, which is kept folded, names no author that was erased since."""
+    bench.services.people.add("Ines", "Inez of the drum")
+    (ines,) = bench.services.people.all()
+    code = bench.open(green_g=4000)
+    bench.say({**bench.entry("moment", batch=code, moment="charge"), "by": {"person": "Ines"}})
+    assert "Ines" in bench.client.get("/machines/drum-4/view").text
+    bench.say(about(f"person {ines.id}", "erased"))
+    assert "Ines" not in bench.client.get("/machines/drum-4/view").text
+
+
 def test_a_person_who_is_erased_is_gone_and_their_batches_are_not(bench: Bench):
     """Erasing is refused while a device is theirs; then no page or answer has the name, and all lines remain."""
     bench.services.people.add("Ines", "Inez of the drum")

@@ -1,11 +1,12 @@
 """A batch: its state, its facts, its moments, and each line with its flags."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import Final
 
 from roastlog.journal.entries import Entry
-from roastlog.journal.fold.lines import Line, Lines, body_as, flagged, lines_of
+from roastlog.journal.fold.lines import Line, LineFold, Lines, body_as
 from roastlog.journal.kinds.roast import Opened
 from roastlog.journal.vocabulary import EXPECTED, MOMENTS, MomentName
 
@@ -19,10 +20,33 @@ class Batch(Lines):
 
     code: str | None
     machine: str | None
-    state: str
-    facts: Opened
     lines: tuple[Line, ...] = ()
-    moments: Mapping[MomentName, Line] = field(default_factory=dict)
+    by_kind: Mapping[str, Sequence[Line]] = field(default_factory=dict, compare=False, repr=False)
+
+    @cached_property
+    def moments(self) -> Mapping[MomentName, Line]:
+        """The line of each moment that counts: the first one."""
+        return _first(self.by_kind.get("moment", ()))
+
+    @cached_property
+    def facts(self) -> Opened:
+        """What its opening says of it; nothing if it was discarded."""
+        return Opened() if self.opened is None or self.opened.undone else body_as(Opened, self.opened.body)
+
+    @cached_property
+    def state(self) -> str:
+        """Its state: open, roasting, cooling, weighed, released, held, rejected or discarded."""
+        if self.opened is not None and self.opened.undone:
+            return "discarded"
+        decisions = [_DECISION_STATES.get(line.body["decision"]) for line in self.of("released")]
+        decided = [state for state in decisions if state is not None]
+        if decided:
+            return decided[-1]
+        if self.of("weighed"):
+            return "weighed"
+        if "drop" in self.moments:
+            return "cooling"
+        return "roasting" if "charge" in self.moments else "open"
 
     def time_s(self, at_ms: int) -> float | None:
         """Seconds from charge; None while there is no charge."""
@@ -37,8 +61,9 @@ class Batch(Lines):
 
     @property
     def opened(self) -> Line | None:
-        """The entry that opened the batch; it may be undone."""
-        return _opening(self.lines)
+        """The entry that opened the batch; it is undone only if no other one counts."""
+        opened = self.by_kind.get("opened", ())
+        return next((line for line in opened if not line.undone), opened[0] if opened else None)
 
     @property
     def settings(self) -> dict[str, float]:
@@ -62,7 +87,7 @@ class Batch(Lines):
     @property
     def photos(self) -> frozenset[str]:
         """Names of the photos of its trier checks, including undone ones."""
-        return frozenset(line.body["photo"] for line in self.lines if line.kind == "trier" and line.body.get("photo"))
+        return frozenset(line.body["photo"] for line in self.by_kind.get("trier", ()) if line.body.get("photo"))
 
     @property
     def green_g(self) -> float | None:
@@ -83,6 +108,53 @@ class Batch(Lines):
         return 1 - self.roasted_g / self.green_g
 
 
+class BatchFold:
+    """A batch kept folded while entries are added to it, at a cost that hardly grows with those that are there.
+
+    Attributes
+    ----------
+    batch
+        The batch with all entries added so far.
+    """
+
+    def __init__(self, code: str | None = None) -> None:
+        self.batch = Batch(code, None)
+        self._lines = LineFold()
+        self._closed_ms: int | None = None
+        self._first: Mapping[MomentName, Line] = {}
+
+    def add(self, entries: Iterable[Entry]) -> Batch:
+        """Add entries of the batch, in any order; one whose id is there already changes nothing."""
+        fresh = list(entries)
+        changed = self._may_have_other_flags(self._lines.add(fresh))
+        for line in changed:
+            self._lines.flag(line, tuple(_flags(line, self._first, self._closed_ms)))
+        machines = {entry.machine for entry in fresh} | {self.batch.machine}
+        self.batch = Batch(
+            self.batch.code,
+            min((machine for machine in machines if machine is not None), default=None),
+            tuple(self._lines.lines),
+            {
+                **self.batch.by_kind,
+                **{kind: tuple(self._lines.by_kind[kind]) for kind in {line.kind for line in changed}},
+            },
+        )
+        return self.batch
+
+    def _may_have_other_flags(self, renewed: Sequence[Line]) -> Sequence[Line]:
+        """The new and changed lines, and those whose flags they may change."""
+        kinds = {line.kind for line in renewed}
+        first, closed_ms = self._first, self._closed_ms
+        if "moment" in kinds:
+            self._first = _first(self._lines.by_kind["moment"])
+        if "released" in kinds:
+            counting = [line.received_ms for line in self._lines.by_kind["released"] if not line.undone]
+            self._closed_ms = max(counting, default=None)
+        if self._closed_ms != closed_ms:
+            return list(self._lines.lines)
+        return [*renewed, *self._lines.by_kind["moment"]] if self._first != first else renewed
+
+
 def fold(entries: Iterable[Entry], code: str | None = None) -> Batch:
     """Fold entries into a batch.
 
@@ -98,23 +170,7 @@ def fold(entries: Iterable[Entry], code: str | None = None) -> Batch:
     Batch
         The result depends neither on the order nor on repetitions.
     """
-    known = list(entries)
-    lines = _flagged(lines_of(known))
-    opened = _opening(lines)
-    discarded = opened is not None and opened.undone
-    moments: dict[MomentName, Line] = {}
-    for line in lines:
-        if _is_moment(line):
-            moments.setdefault(line.body["moment"], line)
-    machine = min((entry.machine for entry in known if entry.machine is not None), default=None)
-    facts = Opened() if opened is None or discarded else body_as(Opened, opened.body)
-    return Batch(code, machine, _state(lines, moments, discarded=discarded), facts, tuple(lines), moments)
-
-
-def _opening(lines: Iterable[Line]) -> Line | None:
-    """The first `opened` line that counts, else the first one."""
-    opened = [line for line in lines if line.kind == "opened"]
-    return next((line for line in opened if not line.undone), opened[0] if opened else None)
+    return BatchFold(code).add(entries)
 
 
 def _is_moment(line: Line) -> bool:
@@ -122,45 +178,26 @@ def _is_moment(line: Line) -> bool:
     return line.kind == "moment" and not line.undone and line.body["moment"] in MOMENTS
 
 
-def _flagged(lines: list[Line]) -> list[Line]:
-    """Flag lines that are late, doubled or out of order."""
-    closed_ms = max((line.received_ms for line in lines if line.kind == "released" and not line.undone), default=None)
+def _first(moments: Iterable[Line]) -> dict[MomentName, Line]:
+    """The line that counts of each moment: the first one."""
     first: dict[MomentName, Line] = {}
-    for line in lines:
+    for line in moments:
         if _is_moment(line):
             first.setdefault(line.body["moment"], line)
-    order = {name: line.at_ms for name, line in first.items()}
-    return [flagged(line, *_flags(line, first, order, closed_ms)) for line in lines]
+    return first
 
 
-def _flags(
-    line: Line, first: Mapping[MomentName, Line], order: Mapping[MomentName, int], closed_ms: int | None
-) -> Iterable[str]:
+def _flags(line: Line, first: Mapping[MomentName, Line], closed_ms: int | None) -> Iterable[str]:
     if closed_ms is not None and line.received_ms > closed_ms:
         yield "late"
     if _is_moment(line):
         name = line.body["moment"]
-        if first[name] is not line:
+        if first[name].id != line.id:
             yield "doubled"
-        elif _out_of_order(name, order):
+        elif _out_of_order(name, first):
             yield "out_of_order"
 
 
-def _out_of_order(name: MomentName, at_ms: Mapping[MomentName, int]) -> bool:
+def _out_of_order(name: MomentName, first: Mapping[MomentName, Line]) -> bool:
     before = MOMENTS[: MOMENTS.index(name)]
-    return any(at_ms[other] > at_ms[name] for other in before if other in at_ms)
-
-
-def _state(lines: Iterable[Line], moments: Mapping[MomentName, Line], *, discarded: bool) -> str:
-    if discarded:
-        return "discarded"
-    counted = [line for line in lines if not line.undone]
-    decisions = [line.body["decision"] for line in counted if line.kind == "released"]
-    decisions = [decision for decision in decisions if decision in _DECISION_STATES]
-    if decisions:
-        return _DECISION_STATES[decisions[-1]]
-    if any(line.kind == "weighed" for line in counted):
-        return "weighed"
-    if "drop" in moments:
-        return "cooling"
-    return "roasting" if "charge" in moments else "open"
+    return any(first[other].at_ms > first[name].at_ms for other in before if other in first)
