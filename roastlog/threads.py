@@ -70,3 +70,44 @@ class Repeater(Worker):
                     log.exception(self._failure_message)
                 self._failing = True
             took_s = time.monotonic() - started_s
+
+
+class Responder(Worker):
+    """Calls ``work`` soon after each `prompt`, once for all that come meanwhile.
+
+    It rests as long as the work took, so that a flood of prompts leaves at least half of a processor to others.
+
+    Parameters
+    ----------
+    name
+        Name of the thread.
+    work
+        The job; it is called again even if it fails.
+    failure_message
+        Log message of a failure.
+    """
+
+    def __init__(self, name: str, work: Callable[[], Any], failure_message: str) -> None:
+        super().__init__(name)
+        self._work, self._failure_message = work, failure_message
+        self._prompted = threading.Event()
+
+    def prompt(self) -> None:
+        """Have the work done, without waiting for it."""
+        self._prompted.set()
+
+    def stop(self) -> None:
+        """Stop the thread and wait for it."""
+        self.stopping.set()
+        self._prompted.set()
+        super().stop()
+
+    def _run(self) -> None:
+        while self._prompted.wait() and not self.stopping.is_set():
+            self._prompted.clear()
+            started_s = time.monotonic()
+            try:
+                self._work()
+            except Exception:
+                log.exception(self._failure_message)
+            self.stopping.wait(time.monotonic() - started_s)

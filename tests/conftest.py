@@ -86,9 +86,11 @@ class Bench:
         return made if batch is None else {**made, "batch": batch}
 
     def say(self, *entries: dict[str, object]) -> list[dict[str, str]]:
-        """Send entries; returns their results."""
+        """Send entries and have them shown; returns their results."""
         answer = self.client.post("/api/entries", json={"entries": list(entries)})
         assert answer.status_code == 200, answer.text
+        for machine in self.services.runtime.machines():
+            self.services.runtime.refresh(machine.id)
         return answer.get_json()["results"]
 
     def open(self, at_s: float = -30.0, **facts: object) -> str:

@@ -3,6 +3,7 @@
 import math
 import threading
 from collections.abc import Iterable, Mapping
+from contextlib import suppress
 from dataclasses import dataclass
 from typing import Final
 
@@ -18,6 +19,7 @@ from roastlog.recording.latest_values import LatestValues
 from roastlog.recording.live_curve import LiveCurve, rounded
 from roastlog.recording.turned_controls import TurnedControls
 from roastlog.recording.unsaved_readings import UnsavedReadings
+from roastlog.store import readings as stored
 from roastlog.store.store import Store
 
 SILENCE_MS: Final = 60_000
@@ -69,7 +71,9 @@ class LiveMachine:
         self._clock = clock
         self._lock = threading.RLock()
         self._closed = False
+        self._store = store
         self._unsaved = UnsavedReadings(machine.id, store)
+        self._unsaved_late = UnsavedReadings(machine.id, store, bulk=True)
         self._latest = LatestValues()
         self._curve = LiveCurve(machine, clock.now_ms())
         self._offsets_c = {channel.id: channel.offset_c for channel in machine.channels}
@@ -107,7 +111,8 @@ class LiveMachine:
                 if reading.channel not in self._offsets_c:
                     self.controls.put(reading.channel, reading.value, reading.at_ms)
                     continue
-                value = self._keep(reading)
+                value = self._value_to_keep(reading)
+                self._unsaved.put(reading.at_ms, reading.channel, value)
                 self._latest.put(reading.channel, value, reading.at_ms)
                 self._curve.put(reading.at_ms, reading.channel, value)
                 # A sender whose clock is ahead must not finish a row before the other channels' readings are in.
@@ -118,7 +123,8 @@ class LiveMachine:
     def take_late(self, readings: Iterable[Reading]) -> None:
         """Keep readings that came too late for their rows: only the record has them.
 
-        Readings by hand are added to the live curve all the same, since typing them takes seconds.
+        They are on disk when this returns, so a sender of many waits for the disk; where the disk refuses them, `save`
+        tries again. Readings by hand are added to the live curve all the same, since typing them takes seconds.
 
         Raises
         ------
@@ -128,12 +134,16 @@ class LiveMachine:
         typed = False
         with self._lock:
             for reading in readings:
-                value = self._keep(reading)
+                value = self._value_to_keep(reading)
+                if not self._unsaved.put_beside(reading.at_ms, reading.channel, value):  # the later value must win
+                    self._unsaved_late.put(reading.at_ms, reading.channel, value)
                 if reading.channel in self._by_hand:
                     typed = True
                     self._latest.put(reading.channel, value, reading.at_ms)
             if typed:
                 self._rebuild_curve()
+        with suppress(StoreError):  # the store reports it
+            self._unsaved_late.save()
 
     def reread(self) -> None:
         """Rebuild the curve from all readings since the charge, those on disk from elsewhere too."""
@@ -149,10 +159,17 @@ class LiveMachine:
     def save(self) -> None:
         """Write the unsaved readings to disk; on StoreError they are kept for the next call."""
         self._unsaved.save()
+        self._unsaved_late.save()
 
     def rows_between(self, start_ms: int, end_ms: int) -> list[tuple[int, Mapping[str, float]]]:
-        """Readings of a time span, including those not yet on disk. [ms UTC]"""
-        return self._unsaved.rows_between(start_ms, end_ms)
+        """Readings of a time span by time, including those not yet on disk. [ms UTC]"""
+        held = [one.between(start_ms, end_ms) for one in (self._unsaved, self._unsaved_late)]
+        # The disk is read afterwards: a reading saved in between is in both, and none is missed.
+        merged = dict(stored.rows_between(self._store.read, self.machine.id, start_ms, end_ms))
+        for rows in held:
+            for at_ms, values in rows.items():
+                merged[at_ms] = {**merged.get(at_ms, {}), **values}
+        return sorted(merged.items())
 
     def follow(self, batch: Batch | None, now_ms: int) -> None:
         """Set the current batch. A charge that is new or was shifted rebuilds the curve from the readings. [ms UTC]"""
@@ -186,15 +203,13 @@ class LiveMachine:
         with self._lock:
             return self._numbers()
 
-    def _keep(self, reading: Reading) -> float:
-        """Queue a reading for saving; returns its value with the channel's offset. The lock is held."""
+    def _value_to_keep(self, reading: Reading) -> float:
+        """The value of a reading with the channel's offset; raises StoreError if the machine was closed."""
         if self._closed:
             raise StoreError(
                 _("{name} is not being recorded just now. Send its readings again.", name=self.machine.name)
             )
-        value = round(reading.value + self._offsets_c[reading.channel], 4)
-        self._unsaved.put(reading.at_ms, reading.channel, value)
-        return value
+        return round(reading.value + self._offsets_c[reading.channel], 4)
 
     def _start_anew_after_silence(self) -> None:
         # Between batches the rows are not needed, and stepping through a night's silence would take long.

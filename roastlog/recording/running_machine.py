@@ -23,10 +23,11 @@ from roastlog.store import books
 from roastlog.store import journal as stored
 from roastlog.store.photos import photos_of
 from roastlog.store.store import Store
-from roastlog.threads import Repeater
+from roastlog.threads import Repeater, Responder
 
 T = TypeVar("T")
 ADVICE_S: Final = 1.0
+NO_VIEW: Final = "Pages cannot be told of new entries; those are kept all the same"
 NO_OUTLOOK: Final = "No outlook can be made; readings and taps are kept all the same"
 
 
@@ -44,7 +45,7 @@ class RunningMachine:
         self._advisor = Advisor(machine, history)
         # A thread per machine: a failure or a delay on one does not affect another.
         self.advice_thread = Repeater(f"advice on {machine.id}", ADVICE_S, self.update_advice, NO_OUTLOOK)
-        self._fresh, self._refreshing = threading.Event(), threading.Lock()
+        self._publisher = Responder(f"view of {machine.id}", self.refresh, NO_VIEW)
         self._lock = threading.Lock()  # guards the attributes below: one thread at a time makes and publishes a view
         self._seq = stored.last_seq(store.read)
         self._advice = NO_ADVICE
@@ -60,11 +61,13 @@ class RunningMachine:
     def start(self) -> None:
         """Start the readers and the advice thread."""
         self.readers.start()
+        self._publisher.start()
         self.advice_thread.start()
 
     def stop(self) -> None:
         """Stop reading and disconnect all watchers; unsaved readings must still be saved."""
         self.readers.stop()
+        self._publisher.stop()
         self.advice_thread.stop()
         self.live.close()
 
@@ -75,20 +78,12 @@ class RunningMachine:
             self._differing |= differences(self._published_view, view)
             return view
 
+    def refresh_soon(self) -> None:
+        """Have new entries of the machine's journal processed; whoever entered them does not wait for that."""
+        self._publisher.prompt()
+
     def refresh(self) -> None:
-        """Process new entries of the machine's journal, and send watchers the changes of the view in one event.
-
-        Where another thread is at it, that one processes these too: a tap does not wait for a flood of others.
-        """
-        self._fresh.set()
-        while self._fresh.is_set() and self._refreshing.acquire(blocking=False):
-            try:
-                self._fresh.clear()
-                self._publish()
-            finally:
-                self._refreshing.release()
-
-    def _publish(self) -> None:
+        """Process new entries of the machine's journal, and send watchers the changes of the view in one event."""
         with self._lock:
             while fresh := stored.entries_after(self._store.read, self.machine.id, self._seq):
                 old, self._seq = self._published_view, fresh[-1][0]

@@ -41,7 +41,7 @@ class Runtime:
             clock,
             self._machines,
             control_settings=self._control_settings,
-            on_entries=self.refresh,
+            on_entries=self._refresh_soon,
             on_description=self._reload,
         )
         self.history = History(store, self._rows_between)
@@ -118,6 +118,9 @@ class Runtime:
     def refresh(self, machine_id: str) -> None:
         """Process new entries of the machine's journal and notify all watchers."""
         self.running(machine_id).refresh()
+
+    def _refresh_soon(self, machine_id: str) -> None:
+        self.running(machine_id).refresh_soon()
 
     def photo_came(self, name: str) -> None:
         """Notify all watchers that a photo has arrived, so that pages show it."""

@@ -1,7 +1,6 @@
-"""Readings not yet on disk: held until they are saved, and read together with the stored ones."""
+"""Readings not yet on disk: held until they are saved."""
 
 import threading
-from collections.abc import Mapping
 from functools import partial
 from typing import Final
 
@@ -21,10 +20,12 @@ class UnsavedReadings:
         The machine that they are of.
     store
         The store that they are saved to.
+    bulk
+        Whether saving them lets all other changes go first.
     """
 
-    def __init__(self, machine_id: str, store: Store) -> None:
-        self._machine_id, self._store = machine_id, store
+    def __init__(self, machine_id: str, store: Store, *, bulk: bool = False) -> None:
+        self._machine_id, self._store, self._bulk = machine_id, store, bulk
         self._lock = threading.Lock()
         self._saving = threading.Lock()
         self._waiting: dict[int, dict[str, float]] = {}
@@ -35,6 +36,14 @@ class UnsavedReadings:
         with self._lock:
             self._waiting.setdefault(at_ms, {})[channel] = value
             self._drop_oldest()
+
+    def put_beside(self, at_ms: int, channel: str, value: float) -> bool:
+        """Hold a reading if others of its instant still wait; returns whether they do. [ms UTC]"""
+        with self._lock:
+            if at_ms in self._waiting:
+                self._waiting[at_ms][channel] = value
+                return True
+            return False
 
     def save(self) -> None:
         """Write all held readings to disk; refused ones are held for the next call.
@@ -54,7 +63,7 @@ class UnsavedReadings:
             try:
                 for start in range(0, len(rows), COMMIT_ROWS):  # so that taps go in between
                     part = rows[start : start + COMMIT_ROWS]
-                    self._store.write(partial(stored.add_rows, machine=self._machine_id, rows=part))
+                    self._store.write(partial(stored.add_rows, machine=self._machine_id, rows=part), bulk=self._bulk)
                 saved = True
             finally:
                 with self._lock:
@@ -65,19 +74,15 @@ class UnsavedReadings:
                         self._drop_oldest()
                     self._being_saved = {}
 
-    def rows_between(self, start_ms: int, end_ms: int) -> list[tuple[int, Mapping[str, float]]]:
-        """Readings of a time span, stored and unsaved, in the order of their times. [ms UTC]"""
+    def between(self, start_ms: int, end_ms: int) -> dict[int, dict[str, float]]:
+        """The held readings of a time span, by time. [ms UTC]"""
         with self._lock:
-            fresh: dict[int, dict[str, float]] = {}
+            found: dict[int, dict[str, float]] = {}
             for part in (self._being_saved, self._waiting):
                 for at_ms, values in part.items():
                     if start_ms <= at_ms <= end_ms:
-                        fresh.setdefault(at_ms, {}).update(values)
-        # The disk is read afterwards, without the lock: a reading saved in between is in both, and none is missed.
-        merged = dict(stored.rows_between(self._store.read, self._machine_id, start_ms, end_ms))
-        for at_ms, values in fresh.items():
-            merged[at_ms] = {**merged.get(at_ms, {}), **values}
-        return sorted(merged.items())
+                        found.setdefault(at_ms, {}).update(values)
+        return found
 
     def _drop_oldest(self) -> None:
         """Keep the newest `MOST_UNSAVED` instants. The lock is held."""

@@ -3,6 +3,7 @@
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -94,13 +95,17 @@ class Record:
     traced: Traced
     measures: Measures
     lot: Lot | None
-    log: list[LogLine]
     loss: LossAssessment | None
 
     @property
     def machine(self) -> Machine | None:
         """The machine by its present sheet; None if it was removed."""
         return self.traced.machine
+
+    @cached_property
+    def log(self) -> list[LogLine]:
+        """All lines of the journal about it."""
+        return [_log_line(line, self.batch, self.machine, self.curve, self.bean) for line in self.batch.lines]
 
     @property
     def curve(self) -> Curve:
@@ -187,14 +192,12 @@ class BatchService:
         batch = fold(stored.entries_of(self._store.read, summary.code), summary.code)
         machine = next((machine for machine in self._machines.all() if machine.id == summary.machine), None)
         traced = self._history.traced(batch, machine, self._clock.now_ms())
-        curve, bean = traced.curve, traced.bean
         measures = measure(traced, self._clock.now_ms(), self._settings.current().area_base_c)
         loss = None
         if batch.roast_loss is not None and 0 <= batch.roast_loss < 1:
             loss = assess_loss(batch.roast_loss, self.usual_loss(summary.coffee, but=summary.code))
         lot = None if batch.facts.lot is None else self._lots.find(batch.facts.lot)
-        log = [_log_line(line, batch, machine, curve, bean) for line in batch.lines]
-        return Record(batch, summary, traced, measures, lot, log, loss)
+        return Record(batch, summary, traced, measures, lot, loss)
 
     def losses(self, coffee: str | None, but: str = "") -> list[float]:
         """Roast losses of the earlier batches of a coffee."""

@@ -8,6 +8,7 @@ from hypothesis import strategies as st
 from roastlog.errors import ReadingsRefused
 from roastlog.instruments.converted import MAX_TEMP_C
 from roastlog.recording.push import BEHIND_MS, take_push
+from roastlog.store import readings
 from tests.conftest import START_MS, Bench
 
 SCALARS = st.none() | st.booleans() | st.integers() | st.integers(10**300, 10**400) | st.floats() | st.text(max_size=8)
@@ -50,3 +51,10 @@ def test_a_good_reading_counts_beside_any_bad_one(bench: Bench):
     }
     told = take_push(bench.services.runtime.live("drum-4"), payload, bench.clock)
     assert (told.accepted, [one.index for one in told.refused]) == (1, [0])
+
+
+def test_late_readings_are_on_the_disk_when_they_are_accepted(bench: Bench):
+    """A logger's backlog is not held in memory, however large it is."""
+    bench.clock.turn_to(600)
+    bench.push(*((second / 10, "bean_probe", 150.0) for second in range(3000)))
+    assert len(readings.rows_between(bench.services.store.read, "drum-4", START_MS, START_MS + 300_000)) == 3000

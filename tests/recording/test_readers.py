@@ -80,6 +80,7 @@ def say(services: Services) -> Say:
         raw |= {"batch": batch} if batch else {}
         result = services.journal.accept([{**raw, "by": {"person": "Ines"}}])[0]
         assert result.status == "stored", result.reason
+        services.runtime.refresh("drum-4")
         return str(result.batch)
 
     return say

@@ -9,6 +9,8 @@ import tempfile
 from collections.abc import Callable
 from pathlib import Path
 
+from tests.bench.report import quantile
+from tests.soak.flood import Flood
 from tests.soak.killing import Killing, seed
 from tests.soak.load import load
 from tests.soak.packing import kill_packing
@@ -16,6 +18,7 @@ from tests.soak.packing import kill_packing
 POINTS = 50
 LONGEST_S = 6.0
 LOADED_S, RATE = 3600, 20.0
+FLOOD_S = 40.0
 FLAT_MB, MOST_MS = 5.0, 2.0
 
 
@@ -65,7 +68,24 @@ def steady() -> bool:
     return done.lost == 0 and abs(grown_mb) <= FLAT_MB and done.cpu_ms < MOST_MS
 
 
-PARTS: dict[str, Callable[[], bool]] = {"kill": kill, "packing": packing, "load": steady}
+def flood() -> bool:
+    """Flood a server with entries, old readings and exports beside live readings and taps, then kill it."""
+    number = seed()
+    with tempfile.TemporaryDirectory(prefix="drumside-soak-") as folder:
+        flooding = Flood(Path(folder), random.Random(number))
+        try:
+            done = flooding.run(FLOOD_S)
+        finally:
+            flooding.end()
+    p50_s, p99_s = (quantile(done.tap_s, share) for share in (0.5, 0.99))
+    print(f"floods for {FLOOD_S:.0f} s, then kill -9 (seed {number})")
+    print(f"  entries of floods {done.entries}, old readings {done.readings}; entries lost {done.lost_entries}")
+    print(f"  {len(done.tap_s)} taps: p50 {1000 * p50_s:.0f} ms, p99 {1000 * p99_s:.0f} ms (aim: 150 ms)")
+    print(f"  oldest lost live reading before the kill: {done.lost_s:.2f} s (aim: 1.5 s)")
+    return done.lost_entries == 0
+
+
+PARTS: dict[str, Callable[[], bool]] = {"kill": kill, "packing": packing, "load": steady, "flood": flood}
 
 
 def main(asked: list[str]) -> int:

@@ -90,11 +90,7 @@ class Killing:
         before = len(self.said.entries), len(self.said.readings)
         self._open_batches()
         stop = threading.Event()
-        jobs: list[Callable[[http.client.HTTPConnection], None]] = []
-        for machine in MACHINES:
-            jobs += [self._pusher(machine, 0, 0.25), self._pusher(machine, LATE_MS, 0.2)]
-        jobs += [self._tapper(phone) for phone in range(TAPPERS)]
-        threads = [threading.Thread(target=self._run, args=(job, stop)) for job in jobs]
+        threads = [threading.Thread(target=self._run, args=(job, stop)) for job in self._jobs()]
         for thread in threads:
             thread.start()
         time.sleep(load_s)
@@ -113,6 +109,13 @@ class Killing:
             holes=holes,
             up_s=up_s,
         )
+
+    def _jobs(self) -> list[Callable[[http.client.HTTPConnection], None]]:
+        """The clients, each a function that is called again and again with its connection."""
+        jobs = [self._tapper(phone) for phone in range(TAPPERS)]
+        for machine in MACHINES:
+            jobs += [self._pusher(machine, 0, 0.25), self._pusher(machine, LATE_MS, 0.2)]
+        return jobs
 
     def _run(self, job: Callable[[http.client.HTTPConnection], None], stop: threading.Event) -> None:
         connection = http.client.HTTPConnection("127.0.0.1", self.server.port, timeout=10)
