@@ -4,7 +4,7 @@ An entry that can be understood is stored, however odd it is: someone did tap it
 or cannot be true is refused, with a sentence that says why.
 """
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import partial
 from typing import Any, Final, Self
@@ -20,6 +20,7 @@ from roastlog.journal.vocabulary import MOMENT_LABELS
 from roastlog.languages import _
 from roastlog.machine.model import Machine
 from roastlog.recording.batch_folds import BatchFolds, KeptFolds
+from roastlog.recording.same_batch import same_batch
 from roastlog.store import batches as lists
 from roastlog.store import books, devices, projections
 from roastlog.store import journal as stored
@@ -69,6 +70,19 @@ class Speaker:
     device: str | None = None
     person: str | None = None
     refuses: Mapping[str, str] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class _Write:
+    """One write of entries: its database, their sender, and the batches that they are about.
+
+    ``charged`` holds the openings that a charge comes with; None if each opening begins a batch of its own.
+    """
+
+    db: Database
+    speaker: Speaker
+    batches: BatchFolds
+    charged: Collection[str | None] | None
 
 
 class EntryService:
@@ -130,6 +144,28 @@ class EntryService:
             self._notify(results)  # where a later commit fails, the earlier ones are stored all the same
         return results
 
+    def regroup(self, raws: Sequence[object], speaker: Speaker) -> list[Result]:
+        """Store entries that split a batch or merge two, all in one commit; each opening begins a batch of its own.
+
+        Raises
+        ------
+        EntryRefused
+            If any of them is refused; none is stored then.
+        """
+        received_ms = self._clock.now_ms()
+        parsed = [_parse(raw, received_ms, Speaker()) for raw in raws]  # copies keep their authors
+
+        def change(db: Database) -> list[Result]:
+            results = self._store_all(db, parsed, speaker, joins=False)
+            refused = next((result for result in results if result.status == "refused"), None)
+            if refused is not None:
+                raise EntryRefused(refused.reason)
+            return results
+
+        results = self._store.write(change)
+        self._notify(results)
+        return results
+
     def say(
         self,
         about: Subject,
@@ -173,11 +209,14 @@ class EntryService:
             if subject.kind == MACHINE:
                 self._on_description(subject.name)
 
-    def _store_all(self, db: Database, items: Sequence[Entry | Result], speaker: Speaker) -> list[Result]:
-        batches = BatchFolds(db, self._folds)
-        results = [self._store_one(db, item, speaker, batches) for item in items]
-        batches.keep()  # so each batch was folded once, for its notices too
-        return [self._with_notice(result, item, batches) for result, item in zip(results, items, strict=True)]
+    def _store_all(
+        self, db: Database, items: Sequence[Entry | Result], speaker: Speaker, *, joins: bool = True
+    ) -> list[Result]:
+        charged = {item.batch for item in items if isinstance(item, Entry) and item.body.get("moment") == "charge"}
+        write = _Write(db, speaker, BatchFolds(db, self._folds), charged if joins else None)
+        results = [self._store_one(write, item) for item in items]
+        write.batches.keep()  # so each batch was folded once, for its notices too
+        return [self._with_notice(result, item, write.batches) for result, item in zip(results, items, strict=True)]
 
     def _with_notice(self, result: Result, item: Entry | Result, batches: BatchFolds) -> Result:
         """The result of an entry of a batch with its notice, by the batch as all entries of the call leave it."""
@@ -185,21 +224,43 @@ class EntryService:
             return result
         return replace(result, notice=self._notice(item, batches.folded(result.batch)))
 
-    def _store_one(self, db: Database, item: Entry | Result, speaker: Speaker, batches: BatchFolds) -> Result:
+    def _store_one(self, write: _Write, item: Entry | Result) -> Result:
         if isinstance(item, Result):
             return item
-        known = stored.known_subject(db.conn, item.id)
+        known = stored.known_subject(write.db.conn, item.id)
         if known is not None:
             return Result.of(item, "known", known)
         try:
-            _check_may_say(db, item, speaker)
+            _check_may_say(write.db, item, write.speaker)
             subject = item.subject
             if item.kind != "opened" and (subject is None or subject.kind == BATCH):
-                return self._add_to_batch(db, item, batches)
-            batches.keep()  # checks of lots and machines read the projections
-            return self._open(db, item) if subject is None or item.kind == "opened" else self._add(db, item, subject)
+                return self._add_to_batch(write.db, item, write.batches)
+            write.batches.keep()  # checks of lots and machines read the projections
+            if subject is None or item.kind == "opened":
+                return self._join(write, item) or self._open(write.db, item)
+            return self._add(write.db, item, subject)
         except (EntryRefused, CodeError) as error:
             return Result(str(item.id), "refused", reason=str(error))
+
+    def _join(self, write: _Write, entry: Entry) -> Result | None:
+        """Add an opening to the batch that it begins once more; None if it begins a new one."""
+        machine = self._machine(str(entry.machine))
+        if write.charged is None:
+            return None
+        known = lists.not_dropped_at(write.db.conn, machine.id, entry.at_ms)
+        opened_by = partial(_opened_by, write.db)
+        code = same_batch(entry, known, charged=str(entry.id) in write.charged, opened_by=opened_by)
+        if code is None:
+            return None
+        joined = {"about": str(Subject(BATCH, code)), "machine": machine.id, "kind": "joined"}
+        write.batches.add(entry.model_copy(update=joined), code)
+        notice = _(
+            "{machine} has batch {code} in the drum, begun on another page. This is taken as the same one. If it is "
+            "another batch, split it off on the record of {code}.",
+            machine=machine.name,
+            code=code,
+        )
+        return Result.of(entry, "stored", Subject(BATCH, code), notice)
 
     def _open(self, db: Database, entry: Entry) -> Result:
         machine = self._machine(str(entry.machine))
@@ -212,7 +273,7 @@ class EntryService:
         return Result.of(entry, "stored", Subject(BATCH, code), notice)
 
     def _add_to_batch(self, db: Database, entry: Entry, batches: BatchFolds) -> Result:
-        code = _code(db, entry)
+        code = _code(db, entry, batches)
         machine = lists.machine_of(db.conn, code)
         if entry.machine not in {None, machine}:
             raise EntryRefused(
@@ -226,6 +287,8 @@ class EntryService:
         entry = entry.model_copy(update={"about": str(Subject(BATCH, code)), "machine": machine})
         if entry.kind == "move":
             _check_move(self._machine(machine), entry.body)
+        elif entry.kind == "merged":
+            _check_merged(db, entry, code)
         elif entry.kind in {"weighed", "amend"}:
             _check_weights(entry, batches.folded(code))
         batches.add(entry, code)
@@ -369,9 +432,19 @@ def _check_may_say(db: Database, entry: Entry, speaker: Speaker) -> None:
             )
 
 
-def _code(db: Database, entry: Entry) -> str:
-    reference = str(entry.batch)
-    code = lists.batch_named(db.conn, reference)
+def _opened_by(db: Database, code: str) -> str | None:
+    return stored.entries_of(db.conn, code)[0].by.device
+
+
+def _code(db: Database, entry: Entry, batches: BatchFolds) -> str:
+    """Code of the batch that an entry is about, by its code or the id of its opening; of the one it was merged into."""
+    code = _code_named(db, str(entry.batch))
+    into = batches.folded(code).merged_into if lists.is_discarded(db.conn, code) else None
+    return code if into is None or entry.kind == "undo" else into
+
+
+def _code_named(db: Database, reference: str) -> str:
+    code = lists.batch_named(db.conn, reference) or stored.joined_to(db.conn, reference)
     if code is not None:
         return code
     try:
@@ -408,6 +481,12 @@ def _check_move(machine: Machine, body: Mapping[str, Any]) -> None:
                 setting=body["setting"],
             )
         )
+
+
+def _check_merged(db: Database, entry: Entry, code: str) -> None:
+    into = _code_named(db, entry.body["into"])
+    if into == code or lists.machine_of(db.conn, into) != lists.machine_of(db.conn, code):
+        raise EntryRefused(_("Batch {code} can be merged only into another batch of its machine.", code=code))
 
 
 def _check_weights(entry: Entry, batch: Batch) -> None:

@@ -4,7 +4,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
-from typing import Any
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -33,6 +33,9 @@ from roastlog.store.store import Store
 from roastlog.trace.codes import parse_code
 
 __all__ = ["BatchService", "BatchSummary", "LogLine", "Measures", "MomentRow", "Page", "Record"]
+
+
+ONE_DRUM_MS: Final = 300_000
 
 
 @dataclass(frozen=True)
@@ -185,6 +188,12 @@ class BatchService:
         if found is None:
             raise NoSuchBatch(_("The code {code} is well formed, but no batch here carries it.", code=code))
         return found
+
+    def charged_with(self, batch: BatchSummary) -> list[BatchSummary]:
+        """Other batches of its machine that were charged within minutes of it: one drum holds no two of them."""
+        if batch.charged_ms is None:
+            return []
+        return lists.charged_within(self._store.read, batch, ONE_DRUM_MS)
 
     def record(self, text: str) -> Record:
         """The record of a batch by its code as typed; raises MistypedCode, NotACode or NoSuchBatch."""

@@ -2,8 +2,12 @@
 
 from collections.abc import Mapping, Sequence
 from typing import Any
+from uuid import UUID
 
-from roastlog.journal.entries import parse_entry
+from roastlog.clock import Clock
+from roastlog.journal.entries import By, parse_entry
+from roastlog.journal.fold import Batch, fold
+from roastlog.journal.regrouping import merge, split
 from roastlog.recording.entry_service import Result, Speaker
 from roastlog.recording.runtime import Runtime
 from roastlog.store import journal as stored
@@ -17,12 +21,23 @@ __all__ = ["JournalService", "Result", "Speaker"]
 class JournalService:
     """Accepts entries from pages and programs, and returns the entries that a page missed."""
 
-    def __init__(self, store: Store, runtime: Runtime) -> None:
-        self._store, self._runtime = store, runtime
+    def __init__(self, store: Store, clock: Clock, runtime: Runtime) -> None:
+        self._store, self._clock, self._runtime = store, clock, runtime
 
     def accept(self, raws: Sequence[object], speaker: Speaker = Speaker()) -> list[Result]:  # noqa: B008
         """Store entries; see `roastlog.recording.entry_service.EntryService.accept`."""
         return self._runtime.entry_service.accept(raws, speaker)
+
+    def split(self, code: str, joined: UUID, speaker: Speaker) -> str:
+        """Split off the batch of an opening that was joined to another one; returns its code. Raises EntryRefused."""
+        batch = self._batch(code)
+        raws = split(batch, joined, self._clock.now_ms(), _by(speaker))
+        return str(self._runtime.entry_service.regroup(raws, speaker)[0].batch)
+
+    def merge(self, code: str, into: str, speaker: Speaker) -> None:
+        """Merge a batch into another one of its machine. Raises EntryRefused."""
+        raws = merge(self._batch(code), self._batch(into), self._clock.now_ms(), _by(speaker))
+        self._runtime.entry_service.regroup(raws, speaker)
 
     def entries_after(self, machine_id: str, seq: int) -> tuple[list[Mapping[str, object]], int]:
         """Entries of a machine's batches after ``seq``, and the number of the last; raises NoSuchMachine."""
@@ -39,3 +54,10 @@ class JournalService:
             return projections.add_many(db, [(opened, rest)])[0]
 
         return self._store.write(change)
+
+    def _batch(self, code: str) -> Batch:
+        return fold(stored.entries_of(self._store.read, code), code)
+
+
+def _by(speaker: Speaker) -> By:
+    return By(person=speaker.person, device=speaker.device)

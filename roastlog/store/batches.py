@@ -13,6 +13,7 @@ from roastlog.languages import _
 from roastlog.trace.codes import batch_code, parse_code
 
 TOKEN_BYTES: Final = 16
+_DAY_MS: Final = 86_400_000
 
 
 @dataclass(frozen=True)
@@ -92,6 +93,39 @@ def batch_named(connection: sqlite3.Connection, reference: str) -> str | None:
         "SELECT code FROM batches WHERE code = ? OR opened_entry = ?", (reference, reference)
     ).fetchone()
     return None if row is None else str(row["code"])
+
+
+def not_dropped_at(connection: sqlite3.Connection, machine: str, at_ms: int) -> list[BatchSummary]:
+    """Batches of a machine opened within a day of a time that were not dropped before it; oldest first. [ms UTC]"""
+    return _summaries(
+        connection,
+        "WHERE machine = ? AND opened_ms BETWEEN ? AND ? AND state <> 'discarded' AND coalesce(dropped_ms > ?, 1)"
+        " ORDER BY opened_ms, code",
+        (machine, at_ms - _DAY_MS, at_ms + _DAY_MS, at_ms),
+    )
+
+
+def charged_within(connection: sqlite3.Connection, batch: BatchSummary, within_ms: int) -> list[BatchSummary]:
+    """Other batches of a batch's machine that were charged within a time of it, oldest first. [ms]"""
+    return _summaries(
+        connection,
+        "WHERE machine = ? AND opened_ms BETWEEN ? AND ? AND state <> 'discarded' AND abs(charged_ms - ?) <= ?"
+        " AND code <> ? ORDER BY charged_ms, code",
+        (
+            batch.machine,
+            batch.opened_ms - _DAY_MS,
+            batch.opened_ms + _DAY_MS,
+            batch.charged_ms,
+            within_ms,
+            batch.code,
+        ),
+    )
+
+
+def is_discarded(connection: sqlite3.Connection, code: str) -> bool:
+    """Whether a batch was discarded, or merged into another one."""
+    row = connection.execute("SELECT state FROM batches WHERE code = ?", (code,)).fetchone()
+    return row is not None and row[0] == "discarded"
 
 
 def machine_of(connection: sqlite3.Connection, code: str) -> str:

@@ -82,6 +82,16 @@ def known_subject(connection: sqlite3.Connection, entry_id: UUID) -> Subject | N
     return None if row is None else Subject.kept(row["about"])
 
 
+def joined_to(connection: sqlite3.Connection, reference: str) -> str | None:
+    """Code of the batch that an opening was joined to, by the id of the opening; None if it was not joined."""
+    try:
+        ident = UUID(reference)
+    except ValueError:
+        return None
+    row = connection.execute("SELECT about FROM journal WHERE id = ? AND kind = 'joined'", (ident.bytes,)).fetchone()
+    return None if row is None else Subject.kept(row["about"]).name
+
+
 def kinds_about(connection: sqlite3.Connection, entry: Entry) -> list[str]:
     """Kind of an entry, of the entry that it corrects, and so on down to the first."""
     kinds, about, seen = [entry.kind], entry.body.get("entry"), {entry.id}

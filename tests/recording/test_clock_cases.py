@@ -97,7 +97,7 @@ def test_a_batch_in_the_drum_delays_the_clock_beside_batches_without_a_drop(runn
     """It was opened first; twenty others, opened later and never dropped, were charged more than 2 h ago."""
     code = said(running, "opened")
     for _ in range(20):
-        said(running, "moment", said(running, "opened"), moment="charge")
+        said(running, "moment", said(running, "opened", coffee="Alder washed"), moment="charge")
         hands.pass_by(1)
     hands.pass_by(3 * 3600)
     said(running, "moment", code, moment="charge")

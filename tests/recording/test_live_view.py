@@ -83,7 +83,7 @@ def test_a_roast_without_a_drop_holds_the_machine_for_two_hours_at_most(bench: B
     """A forgotten batch is shown for two hours at most; then the next one has the page."""
     first = bench.open()
     bench.say(bench.entry("moment", 0, batch=first, moment="charge"))
-    second = bench.open(100)
+    second = bench.open(100, coffee="Alder washed")
     bench.clock.turn_to(7100)
     assert view(bench)["batch"]["code"] == first
     bench.clock.turn_to(7300)

@@ -210,7 +210,7 @@ def test_a_waiting_batch_gets_the_current_settings(services: Services, server: M
     """A batch opened while another roasted gets the current settings when its turn comes."""
     first = say("opened")
     say("moment", first, moment="charge")
-    second = say("opened")
+    second = say("opened", coffee="Alder washed")
     turn(services, server, 25)
     assert [move.body["setting"] for move in moves(services, first)] == [4.0, 2.5]
     assert [move.body["setting"] for move in moves(services, second)] == [4.0]

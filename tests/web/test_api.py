@@ -305,7 +305,7 @@ def test_the_description_is_sound_openapi_and_lists_every_call(bench: Bench):
 
 def test_a_batch_whose_opening_is_shifted_is_opened_then_in_every_answer(bench: Bench):
     """The list is in order of the shifted times, and list, batch and folded record give the same time."""
-    first, second = bench.open(-200), bench.open(-100)
+    first, second = bench.open(-200), bench.open(-100, coffee="Alder washed")
     opened = bench.services.batches.record(first).batch.opened
     bench.say(bench.entry("shift", 0, batch=first, entry=str(opened.id), by_s=150))
     listed = bench.client.get("/api/batches").get_json()["batches"]

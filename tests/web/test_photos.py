@@ -83,7 +83,7 @@ def test_a_photo_has_a_page_of_its_own(bench: Bench):
 
 def test_a_photo_of_another_batch_is_not_shown_under_this_one(bench: Bench):
     """A photo of another batch, an unnamed one, and one under an invalid code each give a message."""
-    code, other, name = bench.open(), bench.open(), str(uuid4())
+    code, other, name = bench.open(), bench.open(coffee="Alder washed"), str(uuid4())
     bench.say(bench.entry("trier", 5, batch=other, stage="tan", photo=name))
     send(bench, name, encoded("PNG"))
     assert bench.client.get(f"/batches/{other}/photos/{name}").status_code == 200

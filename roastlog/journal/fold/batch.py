@@ -36,7 +36,7 @@ class Batch(Lines):
     @cached_property
     def state(self) -> str:
         """Its state: open, roasting, cooling, weighed, released, held, rejected or discarded."""
-        if self.opened is not None and self.opened.undone:
+        if self.merged_into is not None or (self.opened is not None and self.opened.undone):
             return "discarded"
         decisions = [_DECISION_STATES.get(line.body["decision"]) for line in self.of("released")]
         decided = [state for state in decisions if state is not None]
@@ -64,6 +64,12 @@ class Batch(Lines):
         """The entry that opened the batch; it is undone only if no other one counts."""
         opened = self.by_kind.get("opened", ())
         return next((line for line in opened if not line.undone), opened[0] if opened else None)
+
+    @property
+    def merged_into(self) -> str | None:
+        """Code of the batch that has its entries now; None if it stands for itself."""
+        merged = self.last("merged")
+        return None if merged is None else str(merged.body["into"])
 
     @property
     def settings(self) -> dict[str, float]:

@@ -37,6 +37,16 @@ class Opened(Body):
     guide: Short | None = None
 
 
+class Joined(Opened):
+    """A batch begun on another device, which is the same one; its facts are those of that opening."""
+
+
+class Merged(Body):
+    """A batch that turned out to be another one: that one has its entries now."""
+
+    into: Short
+
+
 class Moment(Body):
     """A moment, which happens once in a roast."""
 
@@ -93,6 +103,14 @@ def _opened(body: Mapping[str, Any], _telling: Telling) -> str:
     return joined(" · ", [*parts, plan] if plan else parts)
 
 
+def _joined(_body: Mapping[str, Any], _telling: Telling) -> str:
+    return _("Begun on a second device as well: one batch")
+
+
+def _merged(body: Mapping[str, Any], _telling: Telling) -> str:
+    return _("Merged into batch {code}", code=body["into"])
+
+
 def _move(body: Mapping[str, Any], telling: Telling) -> str:
     control = telling.controls.get(body["control"], body["control"])
     return _("{control} to {setting}", control=control, setting=plain(body["setting"]))
@@ -105,6 +123,8 @@ def _trier(body: Mapping[str, Any], _telling: Telling) -> str:
 
 KINDS: Final = (
     Kind("opened", (BATCH,), Opened, "operate", _opened, pages=("start", "live")),
+    Kind("joined", (BATCH,), Joined, "operate", _joined, pages=("live", "record")),
+    Kind("merged", (BATCH,), Merged, "operate", _merged, pages=("record",)),
     Kind(
         "moment",
         (BATCH,),

@@ -4,17 +4,17 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any, Final, NamedTuple
 from urllib.parse import quote
-from uuid import uuid4
+from uuid import UUID, uuid4
 
 from flask import Blueprint, Response, redirect, render_template, request
 from flask.typing import ResponseReturnValue
 
 from roastlog.curve.faults.detection import DECLINING_RATE, TITLES, CurveFault, describe_fault
 from roastlog.curve.phases import phase_at
-from roastlog.errors import CodeError, NoSuchBatch
+from roastlog.errors import CodeError, EntryRefused, NoSuchBatch
 from roastlog.journal.wording import FLAG_WORDS
 from roastlog.languages import N_, _
-from roastlog.services import Analysis, LogLine, Page, Record
+from roastlog.services import Analysis, BatchSummary, LogLine, Page, Record
 from roastlog.services.curve_settings import CURVE_SETTINGS
 from roastlog.web import services
 from roastlog.web.desk.forecast_review import forecast_review_page
@@ -79,6 +79,7 @@ class RecordPage:
     form_id: str
     person: str
     photos: frozenset[str] = frozenset()
+    charged_with: Sequence[BatchSummary] = ()
     decisions: Mapping[str, str] = field(default_factory=lambda: DECISIONS)
     flags: Mapping[str, str] = field(default_factory=lambda: FLAG_WORDS)
     shifts_s: Sequence[int] = SHIFTS_S
@@ -170,6 +171,27 @@ def decide(code: str) -> ResponseReturnValue:
     return _say(code, form, "released", body)
 
 
+@bp.post("/batches/<code>/split")
+def split(code: str) -> ResponseReturnValue:
+    """Split off the batch that was begun on a second device."""
+    try:
+        new = services().journal.split(code, UUID(request.form.get("entry", "")), speaker())
+    except (EntryRefused, ValueError) as error:
+        return _record_page(code, str(error))
+    return redirect(f"/batches/{new}", 303)
+
+
+@bp.post("/batches/<code>/merge")
+def merge(code: str) -> ResponseReturnValue:
+    """Merge a batch into another one that was in the drum at the same time."""
+    into = services().batches.summary(request.form.get("into", "")).code
+    try:
+        services().journal.merge(code, into, speaker())
+    except EntryRefused as error:
+        return _record_page(code, str(error))
+    return redirect(f"/batches/{into}", 303)
+
+
 @bp.get("/batches/<code>/withdraw")
 def ask_to_withdraw(code: str) -> ResponseReturnValue:
     """The page that explains the withdrawal of a batch's code, which cannot be undone."""
@@ -217,7 +239,8 @@ def _record_page(code: str, error: str = "") -> ResponseReturnValue:
     faults = [FaultText(TITLES[fault.kind], fault, describe_fault(fault, unit)) for fault in analysis.faults]
     groups, aroma = _groups(record), _aroma(record)
     page = RecordPage(record, analysis, faults, groups, aroma, str(uuid4()), who(), error=error, unit=unit)
-    page = replace(page, photos=services().photos.of(record.batch))
+    charged_with = services().batches.charged_with(record.summary)
+    page = replace(page, photos=services().photos.of(record.batch), charged_with=charged_with)
     return render_template("desk/records/record.html", page=page), 422 if error else 200
 
 

@@ -43,7 +43,7 @@ const block = (/** @type {string} */ id) => JSON.parse(byId(id).textContent ?? "
 
 /** @type {View} */
 const made = block("view");
-const { view, heardMs } = newestView(made);
+const { view, heardMs } = await newestView(made);
 const channel = /** @type {Channel} */ (view.channels.find(({ id }) => id === view.machine.bean));
 const clock = Clock.onPage(made.now_ms);
 const isCached = Boolean(document.documentElement.dataset.keptMs);

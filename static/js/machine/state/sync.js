@@ -2,11 +2,16 @@
 // date.
 import { byId, setText } from "../../core/dom.js";
 import { fetchWithTimeout } from "../../core/fetch-timeout.js";
+import { notice } from "../../core/notice.js";
+import { t } from "../../core/words.js";
 import { curveSummary } from "../outlook/curve-summary.js";
 import { expectedMoments } from "../outlook/outlook.js";
 import { follow } from "./stream.js";
 import { changedView } from "./view-changes.js";
 
+const JOINED = t(
+  "This batch was begun on a second device too. All entries are in one batch; if they are two, split them on its record.",
+);
 const SUMMARY_MS = 30_000;
 const STREAM_WAIT_MS = 3_000; // if no stream opens, the curve is fetched after this time
 
@@ -146,6 +151,7 @@ export class Sync {
   #addEntries(event) {
     const { state } = this;
     const ids = event.entries.map(({ id }) => id);
+    if (event.entries.some(({ id, kind }) => kind === "joined" && !state.pending.has(id))) notice({ text: JOINED });
     const view = event.seq <= state.view.seq ? state.view : changedView(state.view, event);
     if (view) {
       this.#update(view, ids);
