@@ -1,13 +1,29 @@
-// The newest view of each machine that this device saw, for a page that the worker cached earlier. It is in the
-// database, since a browser that is killed loses what it put into its local storage in the last seconds.
+// The newest view of each machine that this device saw, for a page that the worker cached earlier. It is stored twice:
+// a database of a slow phone may not answer, and a killed browser loses the last seconds of its local storage.
+import { load, store } from "../../core/storage.js";
 import { IdbQueue } from "../../offline/idb-queue.js";
 
-const READ_MS = 1000; // without it a page still works, as it was cached
+const READ_MS = 1000;
 
 /** @typedef {{ id: string, view: View, heardMs: number }} SeenView */
 
 /** @type {IdbQueue<SeenView>} */
 const views = new IdbQueue({ name: "drumside-views", store: "views", version: 1 });
+const keyOf = (/** @type {string} */ id) => `drumside-view-${id}`;
+
+/**
+ * The newest view of a machine that this device has stored.
+ * @param {string} machine
+ * @returns {Promise<SeenView | undefined>}
+ */
+async function storedView(machine) {
+  const late = new Promise((resolve) => setTimeout(resolve, READ_MS, []));
+  /** @type {SeenView[]} */
+  const stored = await Promise.race([views.all(), late]);
+  return [load(keyOf(machine)), ...stored]
+    .filter((seen) => seen?.view?.machine.id === machine)
+    .toSorted((one, other) => other.view.now_ms - one.view.now_ms)[0];
+}
 
 /**
  * The view that a page starts with: the newest seen since that page was cached.
@@ -17,11 +33,8 @@ const views = new IdbQueue({ name: "drumside-views", store: "views", version: 1 
 export async function newestView(view) {
   const own = { view, heardMs: view.now_ms };
   if (!document.documentElement.dataset.keptMs) return own;
-  const late = new Promise((resolve) => setTimeout(resolve, READ_MS, []));
-  const seen = (await Promise.race([views.all(), late])).find(
-    (/** @type {SeenView} */ { id }) => id === view.machine.id,
-  );
-  if (!(seen?.view?.now_ms > view.now_ms)) return own;
+  const seen = await storedView(view.machine.id);
+  if (!seen || seen.view.now_ms <= view.now_ms) return own;
   // Machine, channels and controls stay those of the page.
   const { machine, channels, controls } = view;
   return { view: { ...seen.view, machine, channels, controls }, heardMs: seen.heardMs };
@@ -32,10 +45,13 @@ export async function newestView(view) {
  * @param {import("./state.js").State} state
  */
 export function bindViewCache(state) {
-  const save = () =>
-    views.replace([{ id: state.view.machine.id, view: state.view, heardMs: state.heardMs }]).catch(() => {
+  const save = () => {
+    const seen = { id: state.view.machine.id, view: state.view, heardMs: state.heardMs };
+    store(keyOf(seen.id), seen);
+    views.replace([seen]).catch(() => {
       // the browser stores nothing: a page opened offline shows what was cached
     });
+  };
   state.addEventListener("update", save);
   addEventListener("pagehide", () => {
     state.setConnected(state.connected);
