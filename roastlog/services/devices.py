@@ -69,6 +69,11 @@ class Device:
     made_ms: int
     seen_ms: int | None
 
+    @property
+    def key(self) -> str:
+        """A unique name, by which what it takes of the server is counted."""
+        return f"device {self.id}" if self.id else f"program {self.name}"
+
     @classmethod
     def of(cls, row: DeviceRow) -> Self:
         """A stored device."""

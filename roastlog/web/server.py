@@ -1,13 +1,15 @@
-"""The HTTP server: granian where it can fork, waitress elsewhere.
+"""The HTTP server: granian where it can fork, waitress elsewhere; both take a thread only for a complete request.
 
 The serving process may be a child of the one that was started. It watches a run file and its parent: when either is
 gone, it saves, ends all streams, and stops.
 """
 
+import asyncio
 import importlib.util
 import logging
 import multiprocessing
 import os
+import select
 import signal
 import socket
 import sys
@@ -18,6 +20,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
+from wsgiref.types import WSGIApplication
 
 from flask import Flask
 from werkzeug.middleware.proxy_fix import ProxyFix
@@ -25,13 +28,21 @@ from werkzeug.middleware.proxy_fix import ProxyFix
 from roastlog.clock import Clock
 from roastlog.errors import SettingError, StoreError
 from roastlog.services import Services, open_services
+from roastlog.threads import Repeater
 from roastlog.web.app import create_app
+from roastlog.web.front import connections
+from roastlog.web.front.bridge import MOST_BYTES, Bridge
+from roastlog.web.http import security
+from roastlog.web.machine.live import MOST_STREAMS
 
 if TYPE_CHECKING:
     from roastlog.lan.secure import SecureServer  # loaded only with `--lan`
 
-THREADS: Final = 64
-DOOR_THREADS: Final = 24
+WAITRESS_THREADS: Final = 64  # waitress reads requests without a thread, but a stream holds one
+IDLE_S: Final = 30  # to send the headers of a request, also of the next one on the same connection
+BACKLOG: Final = 1024
+MOST_AT_ONCE: Final = 100  # requests on a connection of HTTP/2: the scripts of a page come together
+MOST_HEADER_BYTES: Final = 65_536
 WATCH_S: Final = 0.1
 KILL_S: Final = 5
 FIGURES_AFTER_S: Final = 3.0  # after the start: Bokeh takes a second to load, and must not delay the first responses
@@ -174,8 +185,12 @@ def _open(serving: Serving) -> tuple[Flask, Services]:
 
 def _granian(serving: Serving) -> None:
     from granian import Granian  # noqa: PLC0415 - missing on some platforms
-    from granian.constants import Interfaces, SSLProtocols  # noqa: PLC0415
+    from granian.constants import HTTPModes, Interfaces, Loops, SSLProtocols  # noqa: PLC0415
+    from granian.http import HTTP1Settings, HTTP2Settings  # noqa: PLC0415
     from granian.log import LogLevels  # noqa: PLC0415
+    from granian.server.embed import Server as EmbeddedServer  # noqa: PLC0415
+
+    from roastlog.web.public.plain_door import Door  # noqa: PLC0415
 
     class Server(Granian):  # type: ignore[misc]
         def signal_handler_interrupt(self, *args: Any, **kwargs: Any) -> None:  # noqa: ANN401
@@ -185,42 +200,65 @@ def _granian(serving: Serving) -> None:
 
     parent = os.getpid()
 
+    most = connections.allow_many()
+    secure = serving.secure
+    common: dict[str, Any] = {
+        "address": serving.host,
+        "interface": Interfaces.ASGINL,
+        "websockets": False,
+        "backlog": BACKLOG,
+        "backpressure": most,
+        "http1_settings": HTTP1Settings(header_read_timeout=IDLE_S * 1000),
+        "http2_settings": HTTP2Settings(max_concurrent_streams=MOST_AT_ONCE, max_headers_size=MOST_HEADER_BYTES),
+        "log_level": LogLevels.error,
+    }
+    plain = {"port": serving.port, "http": HTTPModes.http1}  # with HTTP/2 allowed too, it has no deadline for silence
+
     def load(_target: str) -> Callable[..., Any]:
         app, services = _open(serving)
-        ends = [services.close]
-        if serving.secure is not None:
-            ends.append(_open_door(serving, app, serving.secure))
+        ends = [services.close, _limit_connections(serving, most)]
+        if secure is not None:
+            door = EmbeddedServer(_bridge(Door(app, secure), services), **common, **plain)
+            asyncio.get_event_loop().create_task(door.serve())
+            ends.append(_announce(serving, app, secure))
         _close_on_stop(serving.run_file, ends, parent)
-        return app
+        return _bridge(app, services)
 
     multiprocessing.set_start_method("fork", force=True)  # not the default of newer Python versions
-    secure = serving.secure
+    tls = {"ssl_protocol_min": SSLProtocols.tls12}  # for old phones
     Server(
         "drumside",
-        address=serving.host,
-        port=secure.port if secure else serving.port,
-        ssl_cert=secure.chain if secure else None,
-        ssl_key=secure.key if secure else None,
-        ssl_protocol_min=SSLProtocols.tls12,  # for old phones
-        interface=Interfaces.WSGI,
+        **common,
+        **(plain if secure is None else tls | {"port": secure.port, "ssl_cert": secure.chain, "ssl_key": secure.key}),
         workers=1,
-        blocking_threads=THREADS,
+        loop=Loops.asyncio,
         workers_kill_timeout=KILL_S,
-        log_level=LogLevels.error,
         process_name=None,
     ).serve(target_loader=load)
 
 
-def _open_door(serving: Serving, app: Flask, secure: "SecureServer") -> Callable[[], None]:
-    """Start the plain door beside the secure server, and announce both; returns the function that ends that."""
-    from waitress import create_server  # noqa: PLC0415
+def _bridge(app: WSGIApplication, services: Services) -> Bridge:
+    return Bridge(app, lambda environ: security.known_sender(environ, services.devices), MOST_STREAMS)
 
+
+def _limit_connections(serving: Serving, most: int) -> Callable[[], None]:
+    """Keep the connections within their limits; returns the function that ends that."""
+    ports = {serving.port} if serving.secure is None else {serving.port, serving.secure.port}
+    checks = Repeater(
+        "connections",
+        connections.CHECK_S,
+        lambda: connections.shed(ports, most * 7 // 8),
+        "Connections could not be counted.",
+    )
+    checks.start()
+    return checks.stop
+
+
+def _announce(serving: Serving, app: Flask, secure: "SecureServer") -> Callable[[], None]:
+    """Announce the secure server and the plain door beside it; returns the function that ends that."""
     from roastlog.lan.addresses import listening, private  # noqa: PLC0415
     from roastlog.lan.presence import Presence  # noqa: PLC0415
-    from roastlog.web.public.plain_door import Door  # noqa: PLC0415
 
-    door = create_server(Door(app, secure), host=serving.host, port=serving.port, threads=DOOR_THREADS)
-    threading.Thread(target=door.run, name="plain-door", daemon=True).start()
     presence = app.extensions["presence"] = Presence(secure, lambda: private(listening(serving.host)))
     presence.start()
     return presence.stop
@@ -246,7 +284,17 @@ def _waitress(serving: Serving) -> None:
 
     app, services = _open(serving)
     signal.signal(signal.SIGTERM, lambda *_: sys.exit())  # the default would end Python without the last save
-    server = create_server(app, host=serving.host, port=serving.port, threads=THREADS)
+    can_poll = hasattr(select, "poll")  # on Windows there is only select, which takes 512 sockets
+    server = create_server(
+        app,
+        host=serving.host,
+        port=serving.port,
+        threads=WAITRESS_THREADS,
+        connection_limit=connections.allow_many() if can_poll else 400,
+        channel_timeout=IDLE_S,
+        asyncore_use_poll=can_poll,
+        max_request_body_size=MOST_BYTES,
+    )
     try:
         server.run()
     finally:

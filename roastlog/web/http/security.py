@@ -10,13 +10,15 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Final
 from urllib.parse import urlsplit
+from wsgiref.types import WSGIEnvironment
 
 from flask import Flask, Response, abort, current_app, g, request
+from werkzeug.http import parse_cookie
 from werkzeug.wrappers import Response as AnyResponse
 
 from roastlog.errors import LacksRole, StoreError
 from roastlog.services import Device, Role, Speaker
-from roastlog.services.devices import YEAR_S
+from roastlog.services.devices import YEAR_S, DeviceService
 from roastlog.web import services
 from roastlog.web.http.roles import PUBLIC, lacking, least, refused_to
 
@@ -107,6 +109,28 @@ def may(word: str) -> bool:
     """Whether the sender of this request has at least a role, by its word."""
     role = caller().role
     return role is not None and role >= Role.of(word)
+
+
+def known_sender(environ: WSGIEnvironment, devices: DeviceService) -> str | None:
+    """The sender of a request before the app has it: a device, a program or this computer; None for a stranger.
+
+    It decides who waits for whom (`roastlog/web/front/`), never who has access.
+    """
+    scheme, _, token = environ.get("HTTP_AUTHORIZATION", "").partition(" ")
+    cookies = parse_cookie(environ)
+    try:
+        if scheme.lower() == "bearer":
+            program = devices.program_by_token(token)
+            return None if program is None else program.key
+        for name in (SECURE_COOKIE, COOKIE):
+            device = devices.by_token(cookies[name]) if name in cookies else None
+            if device is not None:
+                return device.key
+    except StoreError:
+        pass  # a failing disk makes nobody known
+    is_proxied = any(f"HTTP_{name.upper().replace('-', '_')}" in environ for name in FORWARDED)
+    sender = _address(environ.get("REMOTE_ADDR", ""))
+    return "this computer" if sender is not None and sender.is_loopback and not is_proxied else None
 
 
 def speaker() -> Speaker:

@@ -1,6 +1,7 @@
 """The live page of a machine, its view as JSON, and its stream of events."""
 
 import threading
+from collections import Counter
 from collections.abc import Callable, Generator
 from itertools import chain
 from typing import Any, Final
@@ -27,12 +28,12 @@ from roastlog.services import Hub
 from roastlog.web import services
 from roastlog.web.http.formatting import page_units
 from roastlog.web.http.forms import who
-from roastlog.web.http.security import let_in_still
+from roastlog.web.http.security import caller, let_in_still
 
 bp = Blueprint("live", __name__)
 
-MOST_STREAMS: Final = 48  # of 64 threads: each stream holds one, and pages must still be answered
-_streams = threading.BoundedSemaphore(MOST_STREAMS)
+MOST_STREAMS: Final = 48  # each holds a thread
+MOST_OF_A_DEVICE: Final = 6  # over HTTP/1.1 a browser opens no more connections anyway
 WORDS: Final[dict[str, Any]] = {
     "moments": MOMENT_LABELS,
     "moments_within": MOMENT_WORDS,
@@ -58,6 +59,34 @@ HINTS: Final[dict[str, str]] = {
 }
 
 
+class Streams:
+    """Counts the open streams, of each device and in all."""
+
+    def __init__(self) -> None:
+        self._counting = threading.Lock()
+        self._of: Counter[str | None] = Counter()
+
+    def refusal(self, device: str | None) -> str | None:
+        """Count another stream of a device, or of this computer, which has no limit of its own; or why not."""
+        with self._counting:
+            if device is not None and self._of[device] >= MOST_OF_A_DEVICE:
+                return _("This device has {n} live pages open. Close one, or wait.", n=MOST_OF_A_DEVICE)
+            if self._of.total() >= MOST_STREAMS:
+                return _("Too many screens are watching. Close one, or wait.")
+            self._of[device] += 1
+            return None
+
+    def end(self, device: str | None) -> None:
+        """Count a stream no more."""
+        with self._counting:
+            self._of[device] -= 1
+            if not self._of[device]:
+                del self._of[device]
+
+
+_streams = Streams()
+
+
 @bp.get("/machines/<machine_id>")
 def page(machine_id: str) -> str:
     """The live page."""
@@ -80,16 +109,21 @@ def stream(machine_id: str) -> ResponseReturnValue:
     """Server-sent events: reading, entry, outlook, state, curve, photo."""
     whole = "changes" not in request.args
     hub = services().live.hub(machine_id)
-    if not _streams.acquire(blocking=False):
-        return Response(_("Too many screens are watching. Close one, or wait."), 503, {"Retry-After": "5"})
-    events = _events(hub, let_in_still(), languages.current(), whole=whole)
+    sender = caller().device
+    device = None if sender is None else sender.key
+    refusal = _streams.refusal(device)
+    if refusal is not None:
+        return Response(refusal, 503, {"Retry-After": "5"})
+    events = _events(hub, device, let_in_still(), languages.current(), whole=whole)
     hello = next(events)  # started here, so that closing it always runs its `finally`
     response = Response(chain([hello], events), mimetype="text/event-stream", headers={"X-Accel-Buffering": "no"})
     response.call_on_close(events.close)
     return response
 
 
-def _events(hub: Hub, has_access: Callable[[], bool], language: str, *, whole: bool) -> Generator[str]:
+def _events(
+    hub: Hub, device: str | None, has_access: Callable[[], bool], language: str, *, whole: bool
+) -> Generator[str]:
     """The event stream of one watcher; with ``whole``, each flush also makes it fetch the whole view.
 
     A page from before a server update cannot apply changes; a `curve` event makes it fetch the view.
@@ -104,4 +138,4 @@ def _events(hub: Hub, has_access: Callable[[], bool], language: str, *, whole: b
                 text += "event: curve\ndata: {}\n\n"
             yield text or ": still here\n\n"
     finally:
-        _streams.release()
+        _streams.end(device)

@@ -1,0 +1,212 @@
+"""An ASGI app that runs the WSGI app in threads: a request takes one only once it has arrived completely.
+
+Each sender (a device, a program, this computer, all strangers together) has at most `MOST_OF_ONE` of the threads, so
+none can take them all. A stream has a thread of its own, and leaves those of the requests alone.
+"""
+
+import asyncio
+import io
+import logging
+import sys
+from collections.abc import Awaitable, Callable, Iterable, Iterator
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from typing import Any, Final
+from urllib.parse import unquote_to_bytes
+from weakref import WeakValueDictionary
+from wsgiref.types import WSGIApplication, WSGIEnvironment
+
+log = logging.getLogger(__name__)
+
+Scope = dict[str, Any]
+Receive = Callable[[], Awaitable[dict[str, Any]]]
+Send = Callable[[dict[str, Any]], Awaitable[None]]
+
+THREADS: Final = 24
+MOST_OF_ONE: Final = 8
+MOST_WAITING: Final = 256  # strangers' requests that wait for one of their threads
+MOST_BYTES: Final = 10_000_000  # the app has smaller limits of its own
+MOST_STRANGER_BYTES: Final = 16_384  # strangers only send a code and a name
+BODY_S: Final = 10.0  # for the whole body, and longer by a second for each `LEAST_BYTES_PER_S` that came
+LEAST_BYTES_PER_S: Final = 20_000
+BODYLESS: Final = {"GET", "HEAD", "OPTIONS"}
+STREAM: Final = "text/event-stream"
+
+
+class _Gone(Exception):
+    """The client has disconnected."""
+
+
+@dataclass(frozen=True)
+class _Answer:
+    """A response of the app: a body, or a stream of parts."""
+
+    status: int
+    headers: list[tuple[bytes, bytes]]
+    body: bytes = b""
+    stream: Iterable[bytes] | None = None
+
+
+class Bridge:
+    """The ASGI app.
+
+    Parameters
+    ----------
+    sender_of
+        Returns the known sender of a request, by its headers alone; None for a stranger.
+    most_streams
+        The app opens at most this many streams.
+    """
+
+    def __init__(
+        self, app: WSGIApplication, sender_of: Callable[[WSGIEnvironment], str | None], most_streams: int
+    ) -> None:
+        self._app, self._sender_of = app, sender_of
+        self._threads = ThreadPoolExecutor(THREADS, "request")
+        self._stream_threads = ThreadPoolExecutor(most_streams, "stream")
+        self._turns: WeakValueDictionary[str | None, asyncio.Semaphore] = WeakValueDictionary()
+        self._strangers_waiting = 0
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Answer a request."""
+        environ = environ_of(scope)
+        sender = self._sender_of(environ)
+        try:
+            await _take_body(environ, receive, MOST_STRANGER_BYTES if sender is None else MOST_BYTES)
+        except _Gone:
+            return
+        except TimeoutError:
+            answer = _Answer(408, [(b"connection", b"close")])
+        else:
+            answer = await self._in_turn(environ, sender)
+        await send({"type": "http.response.start", "status": answer.status, "headers": answer.headers})
+        if answer.stream is None:
+            await send({"type": "http.response.body", "body": answer.body})
+        else:
+            await self._send_stream(answer.stream, receive, send)
+
+    async def _in_turn(self, environ: WSGIEnvironment, sender: str | None) -> _Answer:
+        if sender is None and self._strangers_waiting >= MOST_WAITING:
+            return _Answer(503, [(b"retry-after", b"5")])
+        turn = self._turns.setdefault(sender, asyncio.Semaphore(MOST_OF_ONE))
+        self._strangers_waiting += sender is None
+        try:
+            await turn.acquire()
+        finally:
+            self._strangers_waiting -= sender is None
+        try:
+            return await asyncio.get_running_loop().run_in_executor(self._threads, self._run, environ)
+        finally:
+            turn.release()
+
+    def _run(self, environ: WSGIEnvironment) -> _Answer:
+        """The app's answer; called in a thread."""
+        status, headers = 500, [("Content-Type", "text/plain")]
+
+        def start(status_line: str, fields: list[tuple[str, str]], _failed: Any = None) -> Callable[[bytes], object]:  # noqa: ANN401
+            nonlocal status, headers
+            status, headers = int(status_line[:3]), fields
+            return lambda _part: None  # the `write` of old WSGI apps, which ours is not
+
+        try:
+            parts = self._app(environ, start)
+            encoded = [(name.lower().encode("latin-1"), text.encode("latin-1")) for name, text in headers]
+            if any(name == "Content-Type" and text.startswith(STREAM) for name, text in headers):
+                return _Answer(status, encoded, stream=parts)
+            try:
+                return _Answer(status, encoded, b"".join(parts))
+            finally:
+                _close(parts)
+        except Exception:
+            log.exception("The app failed on %s.", environ["PATH_INFO"])
+            return _Answer(500, [])
+
+    async def _send_stream(self, stream: Iterable[bytes], receive: Receive, send: Send) -> None:
+        """Send the parts of a stream until it ends or the client disconnects."""
+        loop, gone = asyncio.get_running_loop(), asyncio.ensure_future(_disconnected(receive))
+        parts = iter(stream)
+        try:
+            while not gone.done():
+                part = await loop.run_in_executor(self._stream_threads, _next, parts)
+                if part is None:
+                    await send({"type": "http.response.body"})
+                    return
+                await send({"type": "http.response.body", "body": part, "more_body": True})
+        finally:
+            gone.cancel()
+            await loop.run_in_executor(self._stream_threads, _close, stream)
+
+
+def environ_of(scope: Scope) -> WSGIEnvironment:
+    """The WSGI environment of an ASGI request, without its body (PEP 3333)."""
+    client, server = scope["client"], scope["server"]
+    environ: WSGIEnvironment = {
+        "REQUEST_METHOD": scope["method"],
+        "SCRIPT_NAME": "",
+        "PATH_INFO": unquote_to_bytes(scope["raw_path"]).decode("latin-1"),
+        "QUERY_STRING": scope["query_string"].decode("latin-1"),
+        "SERVER_NAME": server[0],
+        "SERVER_PORT": str(server[1]),
+        "SERVER_PROTOCOL": f"HTTP/{scope['http_version']}",
+        "REMOTE_ADDR": client[0],
+        "REMOTE_PORT": str(client[1]),
+        "wsgi.version": (1, 0),
+        "wsgi.url_scheme": scope["scheme"],
+        "wsgi.input": io.BytesIO(),
+        "wsgi.errors": sys.stderr,
+        "wsgi.multithread": True,
+        "wsgi.multiprocess": False,
+        "wsgi.run_once": False,
+    }
+    for name, text in scope["headers"]:
+        if b"_" in name:  # it would look like a header with a hyphen, which a proxy may have removed
+            continue
+        key = name.decode("latin-1").upper().replace("-", "_")
+        key = key if key in {"CONTENT_TYPE", "CONTENT_LENGTH"} else f"HTTP_{key}"
+        told = text.decode("latin-1")
+        if key in environ:
+            told = f"{environ[key]}{'; ' if key == 'HTTP_COOKIE' else ','}{told}"
+        environ[key] = told
+    return environ
+
+
+async def _take_body(environ: WSGIEnvironment, receive: Receive, most: int) -> None:
+    """Read the body into the environment; raises TimeoutError if it is slow, _Gone if it ends early.
+
+    A body that is too long is left out, and its length kept: the app refuses it by that.
+    """
+    environ.pop("HTTP_TRANSFER_ENCODING", None)
+    length = environ.pop("CONTENT_LENGTH", "")
+    if environ["REQUEST_METHOD"] in BODYLESS:
+        return
+    if length.isdecimal() and int(length) > most:
+        environ["CONTENT_LENGTH"] = length
+        return
+    body, start_s = bytearray(), asyncio.get_running_loop().time()
+    async with asyncio.timeout_at(start_s + BODY_S) as deadline:
+        more = True
+        while more and len(body) <= most:
+            message = await receive()
+            if message["type"] == "http.disconnect":
+                raise _Gone
+            body += message.get("body", b"")
+            more = message.get("more_body", False)
+            deadline.reschedule(start_s + BODY_S + len(body) / LEAST_BYTES_PER_S)
+    environ["CONTENT_LENGTH"] = str(len(body))
+    if not more:
+        environ["wsgi.input"] = io.BytesIO(body)
+
+
+async def _disconnected(receive: Receive) -> None:
+    while (await receive())["type"] != "http.disconnect":
+        pass
+
+
+def _next(parts: Iterator[bytes]) -> bytes | None:
+    return next(parts, None)
+
+
+def _close(parts: Iterable[bytes]) -> None:
+    close = getattr(parts, "close", None)
+    if close is not None:
+        close()
