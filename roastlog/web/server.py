@@ -33,7 +33,6 @@ from roastlog.web.app import create_app
 from roastlog.web.front import connections
 from roastlog.web.front.bridge import MOST_BYTES, Bridge
 from roastlog.web.http import security
-from roastlog.web.machine.live import MOST_STREAMS
 
 if TYPE_CHECKING:
     from roastlog.lan.secure import SecureServer  # loaded only with `--lan`
@@ -238,7 +237,7 @@ def _granian(serving: Serving) -> None:
 
 
 def _bridge(app: WSGIApplication, services: Services) -> Bridge:
-    return Bridge(app, lambda environ: security.known_sender(environ, services.devices), MOST_STREAMS)
+    return Bridge(app, lambda environ: security.known_sender(environ, services.devices))
 
 
 def _limit_connections(serving: Serving, most: int) -> Callable[[], None]:

@@ -8,9 +8,10 @@ import asyncio
 import io
 import logging
 import sys
-from collections.abc import Awaitable, Callable, Iterable, Iterator
+import threading
+from collections.abc import Awaitable, Callable, Iterable
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from contextlib import suppress
 from typing import Any, Final
 from urllib.parse import unquote_to_bytes
 from weakref import WeakValueDictionary
@@ -37,33 +38,21 @@ class _Gone(Exception):
     """The client has disconnected."""
 
 
-@dataclass(frozen=True)
-class _Answer:
-    """A response of the app: a body, or a stream of parts."""
-
-    status: int
-    headers: list[tuple[bytes, bytes]]
-    body: bytes = b""
-    stream: Iterable[bytes] | None = None
-
-
 class Bridge:
     """The ASGI app.
+
+    granian sends at the call of `send`, and returns a future only if the connection is full. So the thread that has an
+    answer sends it, and the event loop is not on the way of a tap to the other screens.
 
     Parameters
     ----------
     sender_of
         Returns the known sender of a request, by its headers alone; None for a stranger.
-    most_streams
-        The app opens at most this many streams.
     """
 
-    def __init__(
-        self, app: WSGIApplication, sender_of: Callable[[WSGIEnvironment], str | None], most_streams: int
-    ) -> None:
+    def __init__(self, app: WSGIApplication, sender_of: Callable[[WSGIEnvironment], str | None]) -> None:
         self._app, self._sender_of = app, sender_of
         self._threads = ThreadPoolExecutor(THREADS, "request")
-        self._stream_threads = ThreadPoolExecutor(most_streams, "stream")
         self._turns: WeakValueDictionary[str | None, asyncio.Semaphore] = WeakValueDictionary()
         self._strangers_waiting = 0
 
@@ -76,18 +65,17 @@ class Bridge:
         except _Gone:
             return
         except TimeoutError:
-            answer = _Answer(408, [(b"connection", b"close")])
-        else:
-            answer = await self._in_turn(environ, sender)
-        await send({"type": "http.response.start", "status": answer.status, "headers": answer.headers})
-        if answer.stream is None:
-            await send({"type": "http.response.body", "body": answer.body})
-        else:
-            await self._send_stream(answer.stream, receive, send)
-
-    async def _in_turn(self, environ: WSGIEnvironment, sender: str | None) -> _Answer:
+            await _refuse(send, 408, (b"connection", b"close"))
+            return
         if sender is None and self._strangers_waiting >= MOST_WAITING:
-            return _Answer(503, [(b"retry-after", b"5")])
+            await _refuse(send, 503, (b"retry-after", b"5"))
+            return
+        stream = await self._in_turn(environ, sender, send)
+        if stream is not None:
+            await _send_stream(stream, receive, send)
+
+    async def _in_turn(self, environ: WSGIEnvironment, sender: str | None, send: Send) -> Iterable[bytes] | None:
+        """Run the app in a thread once the sender has one to spare; returns what is left to send, if it is a stream."""
         turn = self._turns.setdefault(sender, asyncio.Semaphore(MOST_OF_ONE))
         self._strangers_waiting += sender is None
         try:
@@ -95,46 +83,74 @@ class Bridge:
         finally:
             self._strangers_waiting -= sender is None
         try:
-            return await asyncio.get_running_loop().run_in_executor(self._threads, self._run, environ)
+            run = asyncio.get_running_loop().run_in_executor(self._threads, self._run, environ, send)
+            return await run
         finally:
             turn.release()
 
-    def _run(self, environ: WSGIEnvironment) -> _Answer:
-        """The app's answer; called in a thread."""
-        status, headers = 500, [("Content-Type", "text/plain")]
+    def _run(self, environ: WSGIEnvironment, send: Send) -> Iterable[bytes] | None:
+        """Run the app and send its answer; called in a thread. Returns what is left to send, if it is a stream."""
+        status, headers = 500, list[tuple[str, str]]()
 
-        def start(status_line: str, fields: list[tuple[str, str]], _failed: Any = None) -> Callable[[bytes], object]:  # noqa: ANN401
+        def start(line: str, fields: list[tuple[str, str]], _failed: object = None) -> Callable[[bytes], object]:
             nonlocal status, headers
-            status, headers = int(status_line[:3]), fields
-            return lambda _part: None  # the `write` of old WSGI apps, which ours is not
+            status, headers = int(line[:3]), fields
+            return lambda _part: None  # the `write` of PEP 3333, for apps older than ours
 
+        body, stream = b"", None
         try:
             parts = self._app(environ, start)
-            encoded = [(name.lower().encode("latin-1"), text.encode("latin-1")) for name, text in headers]
             if any(name == "Content-Type" and text.startswith(STREAM) for name, text in headers):
-                return _Answer(status, encoded, stream=parts)
-            try:
-                return _Answer(status, encoded, b"".join(parts))
-            finally:
-                _close(parts)
+                stream = parts
+            else:
+                body = _whole(parts)
         except Exception:
             log.exception("The app failed on %s.", environ["PATH_INFO"])
-            return _Answer(500, [])
+            status, headers = 500, []
+        encoded = [(name.lower().encode("latin-1"), text.encode("latin-1")) for name, text in headers]
+        send({"type": "http.response.start", "status": status, "headers": encoded})
+        if stream is None:
+            send({"type": "http.response.body", "body": body})
+        return stream
 
-    async def _send_stream(self, stream: Iterable[bytes], receive: Receive, send: Send) -> None:
-        """Send the parts of a stream until it ends or the client disconnects."""
-        loop, gone = asyncio.get_running_loop(), asyncio.ensure_future(_disconnected(receive))
-        parts = iter(stream)
+
+async def _refuse(send: Send, status: int, header: tuple[bytes, bytes]) -> None:
+    await send({"type": "http.response.start", "status": status, "headers": [header]})
+    await send({"type": "http.response.body"})
+
+
+async def _send_stream(parts: Iterable[bytes], receive: Receive, send: Send) -> None:
+    """Send a stream from a thread of its own, until it ends or the client disconnects."""
+    loop, gone = asyncio.get_running_loop(), threading.Event()
+    ended = loop.create_future()
+    watch = asyncio.ensure_future(_disconnected(receive))
+    watch.add_done_callback(lambda _: gone.set())
+
+    def run() -> None:
         try:
-            while not gone.done():
-                part = await loop.run_in_executor(self._stream_threads, _next, parts)
-                if part is None:
-                    await send({"type": "http.response.body"})
-                    return
-                await send({"type": "http.response.body", "body": part, "more_body": True})
+            for part in parts:
+                if gone.is_set():
+                    break
+                sending = send({"type": "http.response.body", "body": part, "more_body": True})
+                if asyncio.isfuture(sending):
+                    asyncio.run_coroutine_threadsafe(_awaited(sending), loop).result()
+        except Exception:
+            log.exception("A stream failed.")
         finally:
-            gone.cancel()
-            await loop.run_in_executor(self._stream_threads, _close, stream)
+            _close(parts)
+            with suppress(RuntimeError):  # the loop has ended, and the process is about to
+                loop.call_soon_threadsafe(ended.set_result, None)
+
+    threading.Thread(target=run, name="stream", daemon=True).start()  # a client that takes nothing delays no stop
+    try:
+        await ended
+    finally:
+        watch.cancel()
+    await send({"type": "http.response.body"})
+
+
+async def _awaited(sending: Awaitable[None]) -> None:
+    await sending
 
 
 def environ_of(scope: Scope) -> WSGIEnvironment:
@@ -202,8 +218,11 @@ async def _disconnected(receive: Receive) -> None:
         pass
 
 
-def _next(parts: Iterator[bytes]) -> bytes | None:
-    return next(parts, None)
+def _whole(parts: Iterable[bytes]) -> bytes:
+    try:
+        return b"".join(parts)
+    finally:
+        _close(parts)
 
 
 def _close(parts: Iterable[bytes]) -> None:
