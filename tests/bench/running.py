@@ -72,7 +72,7 @@ def running(command: Sequence[str], port: int, *, within_s: float = 30.0, folder
 
 @contextmanager
 def bare_server() -> Iterator[Running]:
-    """The floor: a small Flask app without our code, on the same server with the same settings."""
+    """The floor: a small Flask app without our code, on granian alone."""
     port = held_port()
     command = [sys.executable, "-m", "tests.bench.bare", str(port)]
     with tempfile.TemporaryDirectory(prefix="bare-bench-") as folder, running(command, port, folder=folder) as server:

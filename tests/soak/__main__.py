@@ -8,18 +8,21 @@ import sys
 import tempfile
 from collections.abc import Callable
 from pathlib import Path
+from statistics import median
 
 from tests.bench.report import quantile
 from tests.soak.flood import Flood
 from tests.soak.killing import Killing, seed
 from tests.soak.load import load
 from tests.soak.packing import kill_packing
+from tests.soak.strangers import besiege
 
 POINTS = 50
 LONGEST_S = 6.0
 LOADED_S, RATE = 3600, 20.0
 FLOOD_S = 40.0
 FLAT_MB, MOST_MS = 5.0, 2.0
+HELD, ASKED, MOST_TAP_MS = (500, 2000, 300), 60, 300.0
 
 
 def kill() -> bool:
@@ -85,7 +88,29 @@ def flood() -> bool:
     return done.lost_entries == 0
 
 
-PARTS: dict[str, Callable[[], bool]] = {"kill": kill, "packing": packing, "load": steady, "flood": flood}
+def strangers() -> bool:
+    """Hold a server's connections with half-sent posts, idle ones and one device's streams, while a phone taps."""
+    posts, idle, streams = HELD
+    with tempfile.TemporaryDirectory(prefix="drumside-soak-") as folder:
+        free_ms, held_ms, held = besiege(Path(folder), posts, idle, streams, ASKED)
+    print(f"{posts} half-sent posts and {idle} idle connections, on both ports; opened again: {held.opened_again}")
+    print(f"  streams of one device: {held.watching} of {streams}, {held.refused} refused")
+    for name, times in held_ms.items():
+        free, most = free_ms[name], times[-1]
+        print(
+            f"  {name}: median {median(times):.1f} ms (free: {median(free):.1f}), most {most:.1f} ms ({free[-1]:.1f})"
+        )
+    print(f"  promised: a tap takes less than {MOST_TAP_MS:.0f} ms")
+    return all(times[-1] < MOST_TAP_MS for name, times in held_ms.items() if name.startswith("tap"))
+
+
+PARTS: dict[str, Callable[[], bool]] = {
+    "kill": kill,
+    "packing": packing,
+    "load": steady,
+    "flood": flood,
+    "strangers": strangers,
+}
 
 
 def main(asked: list[str]) -> int:

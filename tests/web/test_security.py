@@ -7,8 +7,9 @@ import pytest
 from flask.testing import FlaskClient
 from werkzeug.test import TestResponse
 
+from roastlog.services import Role
 from roastlog.web.http import assets
-from roastlog.web.http.security import POLICY
+from roastlog.web.http.security import COOKIE, POLICY, SECURE_COOKIE, known_sender
 from roastlog.web.machine import live
 from tests.conftest import Bench
 from tests.web.walk import addresses, browser
@@ -270,6 +271,44 @@ def test_too_many_streams_are_told_to_wait(bench: Bench):
     again = bench.client.get("/machines/drum-4/live")
     assert again.status_code == 200
     again.close()
+
+
+def test_device_has_few_streams(bench: Bench):
+    """A device's excess stream is refused with a message, another device and this computer still watch."""
+    screen = browser(bench, Role.LOOK)
+    held = [screen.get("/machines/drum-4/live") for _ in range(live.MOST_OF_A_DEVICE)]
+    more = screen.get("/machines/drum-4/live")
+    assert (more.status_code, more.headers["Retry-After"]) == (503, "5")
+    assert "This device has 6 live pages open" in more.text
+    for other in (browser(bench, Role.LOOK, name="another"), bench.client):
+        answer = other.get("/machines/drum-4/live")
+        assert answer.status_code == 200
+        answer.close()
+    held.pop().close()
+    held.append(screen.get("/machines/drum-4/live"))
+    assert {answer.status_code for answer in held} == {200}
+    for answer in held:
+        answer.close()
+
+
+def test_sender_is_known_before_the_app_has_the_request(bench: Bench):
+    """Devices by either cookie, programs by their token, and this computer; no stranger and no client of a proxy."""
+    devices = bench.services.devices
+    cookie = browser(bench, Role.LOOK).get_cookie(COOKIE)
+    assert cookie is not None
+    away, here, token = {"REMOTE_ADDR": "192.0.2.7"}, {"REMOTE_ADDR": "127.0.0.1"}, devices.new_token("logger")
+
+    def known(environ: dict[str, str], **more: str) -> str | None:
+        return known_sender(environ | more, devices)
+
+    device = devices.all()[0].key
+    assert known(away, HTTP_COOKIE=f"a=b; {COOKIE}={cookie.value}") == device
+    assert known(away, HTTP_COOKIE=f"{SECURE_COOKIE}={cookie.value}") == device
+    assert known(away, HTTP_AUTHORIZATION=f"Bearer {token}") == "program logger"
+    for loopback in (here, {"REMOTE_ADDR": "::1"}, here | {"HTTP_AUTHORIZATION": f"Bearer {token}x"}):
+        assert known(loopback) == "this computer"
+    for stranger in (away, {}, away | {"HTTP_COOKIE": f"{COOKIE}=x"}, here | {"HTTP_X_FORWARDED_FOR": "192.0.2.7"}):
+        assert known(stranger) is None
 
 
 def test_a_bag_page_is_found_by_its_token_alone(bench: Bench, stranger: FlaskClient):

@@ -118,16 +118,16 @@ def known_sender(environ: WSGIEnvironment, devices: DeviceService) -> str | None
     """
     scheme, _, token = environ.get("HTTP_AUTHORIZATION", "").partition(" ")
     cookies = parse_cookie(environ)
+    device = None
     try:
         if scheme.lower() == "bearer":
-            program = devices.program_by_token(token)
-            return None if program is None else program.key
-        for name in (SECURE_COOKIE, COOKIE):
-            device = devices.by_token(cookies[name]) if name in cookies else None
-            if device is not None:
-                return device.key
+            device = devices.program_by_token(token)
+        elif SECURE_COOKIE in cookies or COOKIE in cookies:
+            device = devices.by_token(cookies.get(SECURE_COOKIE, "")) or devices.by_token(cookies.get(COOKIE, ""))
     except StoreError:
-        pass  # a failing disk makes nobody known
+        pass  # while the disk fails, no device is known
+    if device is not None:
+        return device.key
     is_proxied = any(f"HTTP_{name.upper().replace('-', '_')}" in environ for name in FORWARDED)
     sender = _address(environ.get("REMOTE_ADDR", ""))
     return "this computer" if sender is not None and sender.is_loopback and not is_proxied else None

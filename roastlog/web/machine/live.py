@@ -70,7 +70,7 @@ class Streams:
         """Count another stream of a device, or of this computer, which has no limit of its own; or why not."""
         with self._counting:
             if device is not None and self._of[device] >= MOST_OF_A_DEVICE:
-                return _("This device has {n} live pages open. Close one, or wait.", n=MOST_OF_A_DEVICE)
+                return _("This device has {most} live pages open. Close one, or wait.", most=MOST_OF_A_DEVICE)
             if self._of.total() >= MOST_STREAMS:
                 return _("Too many screens are watching. Close one, or wait.")
             self._of[device] += 1

@@ -1,4 +1,4 @@
-"""Serve the bare app like Drumside: granian, WSGI, one worker, 64 threads. ``python -m tests.bench.bare PORT``."""
+"""Serve the bare app by granian alone: WSGI, one worker, 64 threads. ``python -m tests.bench.bare PORT``."""
 
 import sys
 
