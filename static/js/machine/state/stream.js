@@ -49,7 +49,7 @@ export function follow(url, on) {
     };
     opened.onerror = () => {
       lose();
-      // A browser never reopens a refused stream (503 when all threads are taken): reconnect here.
+      // A browser never reopens a refused stream (503 when too many are open): reconnect here.
       if (opened.readyState === EventSource.CLOSED) setTimeout(open, RETRY_MS);
     };
     for (const name of EVENTS) {
