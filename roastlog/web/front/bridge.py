@@ -23,7 +23,7 @@ Scope = dict[str, Any]
 Receive = Callable[[], Awaitable[dict[str, Any]]]
 Send = Callable[[dict[str, Any]], Awaitable[None]]
 
-THREADS: Final = 24
+THREADS: Final = 64
 MOST_OF_ONE: Final = 8
 MOST_WAITING: Final = 256  # strangers' requests that wait for one of their threads
 MOST_BYTES: Final = 10_000_000  # the app has smaller limits of its own
