@@ -10,6 +10,7 @@ import pytest
 
 from roastlog.web.front import bridge
 from roastlog.web.front.bridge import Bridge, environ_of
+from roastlog.web.http.security import THIS_COMPUTER
 
 PATIENCE_S = 10.0
 
@@ -141,12 +142,13 @@ def test_body_that_is_too_long_is_not_kept(sender: str | None, most: int):
     assert len(ask(echo, lambda: Client(*[part] * 4), sender).body) > most
 
 
-def test_one_sender_cannot_take_all_threads():
+@pytest.mark.parametrize("slow_sender", ["device 1", THIS_COMPUTER])
+def test_one_sender_cannot_take_all_threads(slow_sender: str):
     """While one sender's requests all hang, another one's are answered; then the first one's go on."""
     release = threading.Event()
 
     def hang(environ: WSGIEnvironment, start: StartResponse) -> Iterable[bytes]:
-        if environ["HTTP_X_SENDER"] == "slow":
+        if environ["HTTP_X_SENDER"] == slow_sender:
             release.wait(PATIENCE_S)
         return echo(environ, start)
 
@@ -157,9 +159,9 @@ def test_one_sender_cannot_take_all_threads():
             client = Client(x_sender=sender)
             return client, asyncio.create_task(made(client.scope, client.receive, client.send))
 
-        slow = [start("slow") for _ in range(2 * bridge.THREADS)]
+        slow = [start(slow_sender) for _ in range(2 * bridge.THREADS)]
         await asyncio.sleep(0)
-        client, done = start("quick")
+        client, done = start("device 2")
         await done
         assert client.status == 200
         assert not any(client.sent for client, _ in slow)

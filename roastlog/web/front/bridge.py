@@ -1,7 +1,7 @@
 """An ASGI app that runs the WSGI app in threads: a request takes one only once it has arrived completely.
 
-Each sender (a device, a program, this computer, all strangers together) has at most `MOST_OF_ONE` of the threads, so
-none can take them all. A stream has a thread of its own, and leaves those of the requests alone.
+Each sender (a device, a program, all strangers together) has at most `MOST_OF_ONE` of the threads, and this computer
+`MOST_HERE`, so none can take them all. A stream has a thread of its own, and leaves those of the requests alone.
 """
 
 import asyncio
@@ -17,6 +17,8 @@ from urllib.parse import unquote_to_bytes
 from weakref import WeakValueDictionary
 from wsgiref.types import WSGIApplication, WSGIEnvironment
 
+from roastlog.web.http.security import THIS_COMPUTER
+
 log = logging.getLogger(__name__)
 
 Scope = dict[str, Any]
@@ -25,6 +27,7 @@ Send = Callable[[dict[str, Any]], Awaitable[None]]
 
 THREADS: Final = 64
 MOST_OF_ONE: Final = 8
+MOST_HERE: Final = 32  # programs and people that have no name to be told apart by
 MOST_WAITING: Final = 256  # strangers' requests that wait for one of their threads
 MOST_BYTES: Final = 10_000_000  # the app has smaller limits of its own
 MOST_STRANGER_BYTES: Final = 16_384  # strangers only send a code and a name
@@ -76,7 +79,8 @@ class Bridge:
 
     async def _in_turn(self, environ: WSGIEnvironment, sender: str | None, send: Send) -> Iterable[bytes] | None:
         """Run the app in a thread once the sender has one to spare; returns what is left to send, if it is a stream."""
-        turn = self._turns.setdefault(sender, asyncio.Semaphore(MOST_OF_ONE))
+        most = MOST_HERE if sender == THIS_COMPUTER else MOST_OF_ONE
+        turn = self._turns.setdefault(sender, asyncio.Semaphore(most))
         self._strangers_waiting += sender is None
         try:
             await turn.acquire()

@@ -63,6 +63,7 @@ FORWARDED: Final = (
 )
 PROXIED: Final = "werkzeug.proxy_fix.orig"  # set by werkzeug's ProxyFix where a proxy is trusted
 LOOK_AGAIN_S: Final = 2.0
+THIS_COMPUTER: Final = "this computer"
 
 
 @dataclass(frozen=True)
@@ -130,7 +131,7 @@ def known_sender(environ: WSGIEnvironment, devices: DeviceService) -> str | None
         return device.key
     is_proxied = any(f"HTTP_{name.upper().replace('-', '_')}" in environ for name in FORWARDED)
     sender = _address(environ.get("REMOTE_ADDR", ""))
-    return "this computer" if sender is not None and sender.is_loopback and not is_proxied else None
+    return THIS_COMPUTER if sender is not None and sender.is_loopback and not is_proxied else None
 
 
 def speaker() -> Speaker:
