@@ -1,6 +1,7 @@
 """Commands: a few lines each; what they do is in the services."""
 
 import argparse
+import os
 import sys
 from collections.abc import Sequence
 from importlib import import_module
@@ -10,6 +11,7 @@ from typing import TYPE_CHECKING, Final
 
 from roastlog import __version__
 from roastlog.errors import DrumsideError, SettingError, SheetError
+from roastlog.private import UMASK
 
 if TYPE_CHECKING:
     from roastlog.lan.secure import SecureServer
@@ -24,12 +26,15 @@ SECURE_PORT: Final = 8443
 def main(arguments: Sequence[str] | None = None) -> None:
     """Run the command that was asked for; a mistake ends with a sentence, not with a traceback."""
     asked = _parser().parse_args(arguments)
+    before = os.umask(UMASK)
     try:
         asked.run(asked)
     except DrumsideError as error:
         sys.exit(str(error))
     except KeyboardInterrupt:
         sys.exit(130)
+    finally:
+        os.umask(before)
 
 
 def _parser() -> argparse.ArgumentParser:

@@ -1,7 +1,6 @@
 """The certificates of a data folder, in its folder ``lan``: created once, checked at each start."""
 
 import os
-import stat
 from contextlib import suppress
 from dataclasses import dataclass
 from datetime import datetime
@@ -16,6 +15,7 @@ from cryptography.hazmat.primitives.asymmetric import ec
 from roastlog.errors import CertificateError
 from roastlog.lan.addresses import ServerHosts
 from roastlog.lan.authority import VALIDITY, KeyPair, fingerprint, is_current, issue, new_authority
+from roastlog.private import tighten
 
 AUTHORITY: Final = "authority"
 SERVER: Final = "server"
@@ -101,15 +101,12 @@ def _authority(folder: Path, now: datetime) -> KeyPair | None:
 def _private(folder: Path) -> list[str]:
     """Restrict the keys to their owner; returns messages about corrected permissions."""
     folder.mkdir(mode=0o700, parents=True, exist_ok=True)
-    told = []
-    for path, mode in [(folder, 0o700), *((key, 0o600) for key in sorted(folder.glob("*-key.pem")))]:
-        if stat.S_IMODE(path.stat().st_mode) & 0o077:
-            path.chmod(mode)
-            told.append(
-                f"Others on this computer could open {path}; now only you can. If somebody may have copied a key, "
-                f"remove the folder {folder}: a new authority is made, which each phone has to trust."
-            )
-    return told
+    return [
+        f"Others on this computer could open {path}; now only you can. If somebody may have copied a key, "
+        f"remove the folder {folder}: a new authority is made, which each phone has to trust."
+        for path in [folder, *sorted(folder.glob("*-key.pem"))]
+        if tighten(path)
+    ]
 
 
 def _read(folder: Path, name: str) -> KeyPair | None:

@@ -106,8 +106,13 @@ class Services:
         self.runtime.start()
         self.maintenance.start()
 
+    def cannot_go_on(self) -> bool:
+        """Whether nothing can be recorded until a restart; to be asked often."""
+        return self.store.cannot_go_on()
+
     def close(self) -> None:
         """Stop everything; all readings are on disk when this returns."""
+        self.store.before_the_end()
         self.maintenance.stop()
         self.runtime.close()
         self.store.close()

@@ -10,9 +10,9 @@ from roastlog.languages import N_, _
 from roastlog.store import backups, database
 from roastlog.store.backups import BACKUPS, FILE_NAME
 from roastlog.store.database import REMADE
+from roastlog.store.ground import NOT_KEPT
 from roastlog.store.notes import noted
 from roastlog.store.store import Store
-from roastlog.store.writer import NOT_KEPT
 from roastlog.upkeep.maintenance import Maintenance
 
 WAITS: Final = N_("Readings are kept in memory until the disk takes them again.")
@@ -67,8 +67,9 @@ class BackupService:
         state = self._maintenance.state
         age_s = None if state.newest is None else max(0.0, (self._clock.now_ms() - state.newest.at_ms) / 1000)
         said = []
-        if self._store.failing is not None:
-            said.append(str(self._store.failing).replace(_(NOT_KEPT), _(WAITS)))
+        failing = self._store.failing or self._store.damage
+        if failing is not None:
+            said.append(str(failing).replace(_(NOT_KEPT), _(WAITS)))
         if state.failed:
             said.append(_("The last backup failed: {failed}", failed=state.failed))
         elif age_s is not None and age_s > OLD_S:

@@ -7,14 +7,15 @@ A backup is one file, ``drumside-20261126T021500Z.sqlite3`` (UTC), in the folder
 that name only after it was opened, checked and counted; until then it ends in ``.part``.
 """
 
+import math
 import os
 import re
 import shutil
 import sqlite3
 import sys
 import time
-from collections.abc import Callable, Iterable
-from contextlib import closing
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import closing, contextmanager
 from dataclasses import asdict, dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -89,40 +90,63 @@ def take(source: Path, folder: Path, now_ms: int, *, before: str = "", stopping:
         backup. Earlier backups are then left alone.
     """
     try:
-        folder.mkdir(parents=True, exist_ok=True)
+        folder.mkdir(mode=0o700, exist_ok=True)  # no parents: a data folder that was moved must not come back empty
         for left in folder.glob("drumside-*.sqlite3.part*"):
             if time.time() - left.stat().st_mtime > LEFT_S:
                 left.unlink()
     except OSError as error:
         raise StoreError(_("No backup can be made in {folder} ({error}).", folder=folder, error=error)) from error
-    while (path := folder / _name(now_ms, before)).exists():
-        now_ms += 1000
+    path = free_path(folder, now_ms, before)
     copy(source, path, stopping=stopping, least=_newest_readable(folder))
     tidy(folder)
-    return Backup(path, now_ms - now_ms % 1000, before or None)
+    return next(backup for backup in listed(folder) if backup.path == path)
+
+
+def free_path(folder: Path, now_ms: int, before: str = "") -> Path:
+    """Path of a new backup, named after its time and the migration that it is made before. [ms UTC]"""
+    while (path := folder / _name(now_ms, before)).exists():
+        now_ms += 1000
+    return path
 
 
 def copy(
-    source: Path, target: Path, *, stopping: Callable[[], bool] = bool, least: tuple[Path, int] | None = None
+    source: Path | sqlite3.Connection,
+    target: Path,
+    *,
+    stopping: Callable[[], bool] = bool,
+    least: tuple[Path, int] | None = None,
+    spare_bytes: int | None = None,
 ) -> Contents:
     """Copy a database that may be in use to a new file, and check the copy; on StoreError no file is left.
 
-    With ``least``, a backup and the number of its entries, a database that has fewer is refused.
+    Parameters
+    ----------
+    source
+        The database; a connection reads it although its file was removed.
+    target
+        The new file.
+    stopping
+        Called while copying; True aborts the copy.
+    least
+        A backup and the number of its entries; a database that has fewer is refused.
+    spare_bytes
+        Room that must be left on the disk; `SPARE_BYTES` by default.
     """
     part = target.with_name(target.name + ".part")
     try:
         if target.exists():
             raise StoreError(_("{target} is there already, and a backup overwrites nothing.", target=target))
-        size = source.stat().st_size
-        if shutil.disk_usage(target.parent).free < size + SPARE_BYTES:
-            raise StoreError(
-                _(
-                    "The disk of {parent} has not enough room for a backup of {size:.0f} MB.",
-                    parent=target.parent,
-                    size=size / 1000000.0,
+        with _opened(source) as original:
+            size = math.prod(original.execute(f"PRAGMA {name}").fetchone()[0] for name in ("page_count", "page_size"))
+            if shutil.disk_usage(target.parent).free < size + (SPARE_BYTES if spare_bytes is None else spare_bytes):
+                raise StoreError(
+                    _(
+                        "The disk of {parent} has not enough room for a backup of {size:.0f} MB.",
+                        parent=target.parent,
+                        size=size / 1000000.0,
+                    )
                 )
-            )
-        counted = _copy_pages(source, part, stopping, least)
+            counted = _copy_pages(original, part, stopping, least)
         found = check(part)
         if asdict(found) | {"damaged": 0} != asdict(counted):
             raise StoreError(
@@ -245,8 +269,9 @@ def _has_journal(connection: sqlite3.Connection) -> bool:
     return connection.execute(sql).fetchone() is not None
 
 
-def _check_source(connection: sqlite3.Connection, source: Path, entries: int, least: tuple[Path, int] | None) -> None:
+def _check_source(connection: sqlite3.Connection, entries: int, least: tuple[Path, int] | None) -> None:
     """Refuse a database that has lost its journal, or a part of it."""
+    source = connection.execute("SELECT file FROM pragma_database_list WHERE name = 'main'").fetchone()[0]
     if not _has_journal(connection):
         raise StoreError(
             _(
@@ -269,19 +294,32 @@ def _check_source(connection: sqlite3.Connection, source: Path, entries: int, le
         )
 
 
+@contextmanager
+def _opened(source: Path | sqlite3.Connection) -> Iterator[sqlite3.Connection]:
+    """A connection to a database, at one moment of it: later writes do not show, however long the copy takes."""
+    connection = source if isinstance(source, sqlite3.Connection) else _connect(source, "rw")
+    try:
+        connection.execute("BEGIN")
+        yield connection
+        connection.rollback()
+    finally:
+        if connection is not source:
+            connection.close()
+
+
 def _copy_pages(
-    source: Path, part: Path, stopping: Callable[[], bool], least: tuple[Path, int] | None = None
+    original: sqlite3.Connection, part: Path, stopping: Callable[[], bool], least: tuple[Path, int] | None
 ) -> Contents:
     part.unlink(missing_ok=True)
+    part.touch(mode=0o600)
 
     def progress(*_pages: int) -> None:
         if stopping():
             raise StoreError(_("The backup was given up: the server is shutting down."))
 
-    with closing(_connect(source, "rw")) as original, closing(sqlite3.connect(part)) as made:
-        original.execute("BEGIN")  # a snapshot: later writes do not show, however long the copy takes
+    with closing(sqlite3.connect(part)) as made:
         counted = _count(original, blobs=False)
-        _check_source(original, source, counted.entries, least)
+        _check_source(original, counted.entries, least)
         original.backup(made, pages=PAGES, sleep=PAUSE_S, progress=progress)
         made.execute("PRAGMA journal_mode = DELETE")  # a single file, readable on a read-only disk
     return counted

@@ -5,8 +5,8 @@ import sqlite3
 import sys
 import threading
 import time
-from collections.abc import Iterator
-from contextlib import closing, contextmanager
+from collections.abc import Callable, Iterator
+from contextlib import closing, contextmanager, suppress
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, cast
@@ -15,14 +15,17 @@ from sqlite_utils import Database
 
 from roastlog.errors import StoreError
 from roastlog.languages import _
+from roastlog.private import tighten
 from roastlog.store import projections
 from roastlog.store.backups import BACKUPS, FILE_NAME, newest, take
+from roastlog.store.ground import LOCK, logs
 from roastlog.store.migrations import migrations
 from roastlog.store.notes import note
 from roastlog.store.projections import Made
 from roastlog.store.trouble import is_damage, is_lost, offer, sentence
 
 BUSY_S = 5.0
+OTHER_ROOMS = {"lan", "running"}  # keys of the secure page, which that closes itself; a file of earlier versions
 REMADE = "lists_remade_ms"  # name of a note
 READ_CACHE_KB = 256  # small: each thread has its own reading connection, and the system caches the file's pages too
 log = logging.getLogger(__name__)
@@ -61,12 +64,13 @@ def migrate(path: Path) -> None:
         If that fails. A damaged file has then been renamed.
     """
     try:
-        path.parent.mkdir(parents=True, exist_ok=True)
+        path.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
     except OSError as error:
         raise StoreError(f"The data folder {path.parent} cannot be made ({error}).") from error
     _refuse_empty_replacement(path)
     try:
         with closing(open_database(path, make=True)) as db:
+            _close_to_others(path.parent)
             _back_up_before_a_change(db, path)
             migrations.apply(db)
             _mend_projections(db)
@@ -107,6 +111,29 @@ def _refuse_empty_replacement(path: Path) -> None:
             f"There is no database in {path.parent} any more: {was}. {offer(path.parent)}\n"
             "To begin with an empty one, name another folder."
         )
+    left = logs(path)[0]
+    if left.exists() and left.stat().st_size:
+        raise StoreError(
+            f"There is no database in {path.parent} any more, but its log {left.name}. Put {path.name} back beside it. "
+            "To begin with an empty one, name another folder."
+        )
+
+
+def _close_to_others(folder: Path) -> None:
+    """Let only the owner open what is ours: the files, and the folder if nothing else is in it."""
+    backups = folder / BACKUPS
+    own = [
+        *folder.glob(f"{FILE_NAME}*"),
+        *folder.glob(LOCK),
+        *folder.glob(BACKUPS),
+        *backups.glob("drumside-*.sqlite3*"),
+    ]
+    if not {found.name for found in folder.iterdir()} - {found.name for found in own} - OTHER_ROOMS:
+        own.append(folder)
+    for path in own:
+        with suppress(OSError):
+            if tighten(path):
+                log.warning("Other users of this computer could open %s; now only its owner can", path)
 
 
 def _back_up_before_a_change(db: Database, path: Path) -> None:
@@ -134,10 +161,9 @@ def _set_aside(path: Path, error: Exception) -> None:
         ) from error
     name = f"{FILE_NAME}.damaged-{datetime.now(UTC):%Y%m%dT%H%M%SZ}"
     try:
-        for end in ("-wal", "-shm", ""):
-            part = path.with_name(path.name + end)
+        for part in (*logs(path), path):
             if part.exists():
-                part.rename(path.with_name(name + end))
+                part.rename(path.with_name(part.name.replace(path.name, name)))
     except OSError as refused:
         reason = f"The database {path} is damaged ({error.__cause__ or error}), and cannot be renamed ({refused})."
         raise StoreError(f"{reason} {offer(path.parent)}") from error
@@ -153,7 +179,7 @@ def _in_use(folder: Path) -> bool:
         return False  # Windows itself refuses to rename a file in use
     import fcntl  # noqa: PLC0415 - missing on Windows
 
-    with (folder / "lock").open("a", encoding="ascii") as lock:
+    with (folder / LOCK).open("a", encoding="ascii") as lock:
         try:
             fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
         except OSError:
@@ -204,10 +230,13 @@ class _ReadOnly(sqlite3.Connection):
 
 
 class Readers:
-    """One reading connection per thread, opened on first use and again after its disk was away."""
+    """One reading connection per thread, opened on first use and again after its disk was away.
 
-    def __init__(self, path: Path) -> None:
-        self._path = path
+    ``check`` raises StoreError where another file is at the path now: that one must not be opened beside the writer's.
+    """
+
+    def __init__(self, path: Path, check: Callable[[], None]) -> None:
+        self._path, self._check = path, check
         self._local = threading.local()
 
     def get(self) -> sqlite3.Connection:
@@ -218,6 +247,7 @@ class Readers:
             connection.close()
             connection = None
         if connection is None:
+            self._check()
             connection = cast("_ReadOnly", open_database(self._path, _ReadOnly).conn)
             connection.path = self._path
             connection.execute("PRAGMA query_only = ON")

@@ -4,13 +4,13 @@ import json
 import sqlite3
 from collections.abc import Iterator, Sequence
 from typing import Any, Final
-from uuid import UUID
+from uuid import UUID, uuid4
 
 from sqlite_utils import Database
 
 from roastlog.journal.entries import By, Entry
 from roastlog.journal.kinds import REGISTRY
-from roastlog.journal.subject import BATCH, PERSON, Subject
+from roastlog.journal.subject import BATCH, HOUSE, PERSON, Subject
 
 SHORT: Final = 64  # characters; longer bodies hardly ever repeat
 _ERASED: Final = "erased "
@@ -128,6 +128,25 @@ def add_entry(db: Database, entry: Entry) -> int:
         kept = json.dumps(erasable, ensure_ascii=False)
         db.conn.execute("INSERT INTO erasable (entry, body) VALUES (?, ?)", (entry.id.bytes, kept))
     return int(cursor.lastrowid or 0)
+
+
+def newest_subject(connection: sqlite3.Connection) -> Subject:
+    """Subject of the newest entry in the journal; the house if it is empty."""
+    row = connection.execute("SELECT about FROM journal ORDER BY seq DESC LIMIT 1").fetchone()
+    return Subject(HOUSE) if row is None else Subject.kept(row["about"])
+
+
+def try_entry(db: Database) -> None:
+    """Store an entry and raise `TakenBack`, which rolls it back; another error shows that none can be stored now."""
+    trial = Entry.model_construct(
+        id=uuid4(), about=str(newest_subject(db.conn)), kind="note", at_ms=0, received_ms=0, by=By(), body={}
+    )
+    add_entry(db, trial)
+    raise TakenBack
+
+
+class TakenBack(Exception):
+    """Rolls back the entry of `try_entry`."""
 
 
 def erase(db: Database, ident: str, names: Sequence[str]) -> None:

@@ -96,6 +96,7 @@ class Maintenance(Worker):
             return
         self._not_before_ms = now_ms + AGAIN_MS
         try:
+            self._store.check_ground()  # else another file would be backed up
             made = take(self._store.path, self._folder, now_ms, stopping=self.stopping.is_set)
             self._state = BackupState(newest=made, holds=check(made.path))
         except StoreError as error:

@@ -1,7 +1,8 @@
 """The HTTP server: granian where it can fork, waitress elsewhere; both take a thread only for a complete request.
 
-The serving process may be a child of the one that was started. It watches a run file and its parent: when either is
-gone, it saves, ends all streams, and stops.
+The serving process may be a child of the one that was started, with a pipe between them: when its parent closes that
+or is gone, it saves, ends all streams, and stops. It also ends, with a failure code, when a file of the database is
+gone for good, so that a supervisor starts it anew.
 """
 
 import asyncio
@@ -35,6 +36,8 @@ from roastlog.web.front.bridge import MOST_BYTES, Bridge
 from roastlog.web.http import security
 
 if TYPE_CHECKING:
+    from multiprocessing.connection import Connection
+
     from roastlog.lan.secure import SecureServer  # loaded only with `--lan`
 
 WAITRESS_THREADS: Final = 64  # waitress reads requests without a thread, but a stream holds one
@@ -46,6 +49,7 @@ WATCH_S: Final = 0.1
 KILL_S: Final = 5
 FIGURES_AFTER_S: Final = 3.0  # after the start: Bokeh takes a second to load, and must not delay the first responses
 HOLD_S: Final = 5.0  # a previous server may take this long to release the folder
+log = logging.getLogger(__name__)
 
 
 @dataclass(frozen=True)
@@ -67,11 +71,6 @@ class Serving:
     secure: "SecureServer | None" = None
     proxies: int = 0
 
-    @property
-    def run_file(self) -> Path:
-        """A file that exists while the server is to run; deleting it stops the server."""
-        return self.folder / "running"
-
 
 def serve(serving: Serving) -> None:
     """Serve until interrupted.
@@ -88,14 +87,10 @@ def serve(serving: Serving) -> None:
         claim_port(serving.host, serving.port)
         if serving.secure is not None:
             claim_port(serving.host, serving.secure.port, option="--secure-port")
-        serving.run_file.write_text(str(os.getpid()), encoding="ascii")
-        try:
-            if has_granian():
-                _granian(serving)
-            else:
-                _waitress(serving)
-        finally:
-            serving.run_file.unlink(missing_ok=True)
+        if has_granian():
+            _granian(serving)
+        else:
+            _waitress(serving)
 
 
 def has_granian() -> bool:
@@ -191,10 +186,11 @@ def _granian(serving: Serving) -> None:
 
     from roastlog.web.public.plain_door import Door  # noqa: PLC0415
 
+    told, tells = multiprocessing.Pipe(duplex=False)
+
     class Server(Granian):  # type: ignore[misc]
         def signal_handler_interrupt(self, *args: Any, **kwargs: Any) -> None:  # noqa: ANN401
-            # Before waiting for the workers, which open streams would keep alive.
-            serving.run_file.unlink(missing_ok=True)
+            tells.close()  # before waiting for the workers, which open streams would keep alive
             super().signal_handler_interrupt(*args, **kwargs)
 
     parent = os.getpid()
@@ -214,13 +210,14 @@ def _granian(serving: Serving) -> None:
     plain = {"port": serving.port, "http": HTTPModes.http1}  # with HTTP/2 allowed too, it has no deadline for silence
 
     def load(_target: str) -> Callable[..., Any]:
+        tells.close()  # the child's own copy would keep the pipe open
         app, services = _open(serving)
         ends = [services.close, _limit_connections(serving, most)]
         if secure is not None:
             door = EmbeddedServer(_bridge(Door(app, secure), services), **common, **plain)
             asyncio.get_event_loop().create_task(door.serve())
             ends.append(_announce(serving, app, secure))
-        _close_on_stop(serving.run_file, ends, parent)
+        _close_on_stop(services, told, ends, parent)
         return _bridge(app, services)
 
     multiprocessing.set_start_method("fork", force=True)  # not the default of newer Python versions
@@ -263,19 +260,23 @@ def _announce(serving: Serving, app: Flask, secure: "SecureServer") -> Callable[
     return presence.stop
 
 
-def _close_on_stop(run_file: Path, ends: Sequence[Callable[[], None]], parent: int) -> None:
+def _close_on_stop(services: Services, told: "Connection", ends: Sequence[Callable[[], None]], parent: int) -> None:
     def watch() -> None:
-        pause = threading.Event()
-        while run_file.exists() and os.getppid() == parent and threading.main_thread().is_alive():
-            pause.wait(WATCH_S)
-        for end in ends:
-            end()
-        if os.getppid() != parent:  # nobody is left to stop this process, which holds the port and the instruments
-            logging.getLogger(__name__).warning("The parent process is gone; stopping.")
-            os._exit(1)
+        while not (gone := services.cannot_go_on()) and not told.poll(WATCH_S):
+            if not threading.main_thread().is_alive():
+                break
+        try:
+            for end in ends:
+                end()
+        finally:
+            orphaned = os.getppid() != parent
+            if orphaned:  # nobody is left to stop this process, which holds the port and the instruments
+                log.warning("The parent process is gone; stopping.")
+            if orphaned or gone:
+                os._exit(1)
 
     # Not a daemon: a stopped worker ends at once, and its process must wait for the last save.
-    threading.Thread(target=watch, name="run-file").start()
+    threading.Thread(target=watch, name="end").start()
 
 
 def _waitress(serving: Serving) -> None:
@@ -294,8 +295,20 @@ def _waitress(serving: Serving) -> None:
         asyncore_use_poll=can_poll,
         max_request_body_size=MOST_BYTES,
     )
+    stopping = threading.Event()
+
+    def watch() -> None:
+        while not stopping.wait(WATCH_S):
+            if services.cannot_go_on():
+                try:
+                    services.close()
+                finally:
+                    os._exit(1)
+
+    threading.Thread(target=watch, name="end", daemon=True).start()
     try:
         server.run()
     finally:
+        stopping.set()
         services.close()
         server.close()
