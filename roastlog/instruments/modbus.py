@@ -30,6 +30,7 @@ _MAX_GAP = 8
 _MAX_REGISTERS = 125  # in one answer, by the Modbus Application Protocol V1.1b3 (from memory)
 _FIRST_BACKOFF_S = 5.0
 _MAX_BACKOFF_S = 60.0
+_LATE_S = 3.0  # on a serial line an answer may still come so long after its time; it fits the next request as well
 
 _READS: Mapping[int, Table] = {1: "coil", 2: "discrete", 3: "holding", 4: "input"}
 """Function codes that may go out: the four that read."""
@@ -93,16 +94,18 @@ class ModbusInstrument:
         self._lock = threading.Lock()
         self._read_alone: set[str] = set()  # ids whose block was refused; they are read one by one
         self._backoffs: dict[int, _Backoff] = {}  # of units that did not answer the last request
+        self._late_until_ms: dict[int, int] = {}  # by unit, until when a late answer may come
+        self._heard = False  # anything since the last request
 
     def open(self) -> None:
         """Connect, or raise `InstrumentError`. Safe to call again after a loss."""
         with self._lock:
             self._disconnect()
-            client = self._wire.connect(self._timeout_s, _reads_only)
+            client = self._wire.connect(self._timeout_s, _reads_only, self._note_bytes)
             client.set_max_no_responses(256)  # _silent decides when the link is lost
             self._client = client
             self._read_alone.clear()
-            self._backoffs.clear()
+            self._backoffs = {unit: _Backoff(_FIRST_BACKOFF_S / 2, ms) for unit, ms in self._late_until_ms.items()}
 
     def read(self, ids: Collection[str]) -> list[Reading | ReadFault]:
         """Newest value of those ids, or a fault for each that fails alone; neighbours share a request.
@@ -120,6 +123,10 @@ class ModbusInstrument:
         """Close the connection after the current exchange. Never raises."""
         with self._lock:
             self._disconnect()
+
+    def _note_bytes(self, sending: bool, data: bytes) -> bytes:
+        self._heard = not sending and bool(data)
+        return data
 
     def _disconnect(self) -> None:
         if self._client is not None:
@@ -160,6 +167,7 @@ class ModbusInstrument:
             return self._silent(block)
         at_ms = (before_ms + self._clock.now_ms()) // 2
         self._backoffs.pop(unit, None)
+        self._late_until_ms.pop(unit, None)
         if not answer.isError():
             first = block[0][1]
             values = answer.bits if first.table in BIT_TABLES else answer.registers
@@ -186,6 +194,8 @@ class ModbusInstrument:
         known = self._backoffs.get(unit)
         length_s = _FIRST_BACKOFF_S if known is None else min(2 * known.length_s, _MAX_BACKOFF_S)
         self._backoffs[unit] = _Backoff(length_s, self._clock.now_ms() + int(1000 * length_s * self._clock.rate))
+        if not self._wire.numbers_requests and not self._heard:  # a damaged answer was the answer
+            self._late_until_ms[unit] = self._clock.now_ms() + int(1000 * _LATE_S * self._clock.rate)
         if self._backoffs.keys() >= {point.unit for point in self._points.values()}:
             raise InstrumentError(
                 joined(

@@ -16,6 +16,7 @@ from roastlog.languages import _
 from roastlog.machine.sources import ModbusPoint, SerialLine
 
 Trace = Callable[[bool, ModbusPDU], ModbusPDU]
+TraceBytes = Callable[[bool, bytes], bytes]
 
 
 class Wire(Protocol):
@@ -33,7 +34,11 @@ class Wire(Protocol):
     def gone(self) -> str:
         """Message when the connection was lost."""
 
-    def connect(self, timeout_s: float, trace: Trace) -> ModbusBaseSyncClient:
+    @property
+    def numbers_requests(self) -> bool:
+        """Whether an answer carries the number of its request, so that a late one is told from the next."""
+
+    def connect(self, timeout_s: float, trace: Trace, trace_bytes: TraceBytes) -> ModbusBaseSyncClient:
         """Return a connected client; raises `InstrumentError` with the reason otherwise."""
 
 
@@ -66,9 +71,16 @@ class Network:
         """What is said when it was lost."""
         return _("{where} closed the connection.", where=self.where)
 
-    def connect(self, timeout_s: float, trace: Trace) -> ModbusTcpClient:
+    @property
+    def numbers_requests(self) -> bool:
+        """Modbus TCP does."""
+        return True
+
+    def connect(self, timeout_s: float, trace: Trace, trace_bytes: TraceBytes) -> ModbusTcpClient:
         """A client that is connected."""
-        client = ModbusTcpClient(self.host, port=self.port, timeout=timeout_s, retries=0, trace_pdu=trace)
+        client = ModbusTcpClient(
+            self.host, port=self.port, timeout=timeout_s, retries=0, trace_pdu=trace, trace_packet=trace_bytes
+        )
         # pymodbus would hide the reason of a failed connection, so connect here.
         try:
             client.socket = socket.create_connection((self.host, self.port), timeout=timeout_s)
@@ -98,7 +110,12 @@ class Serial:
         """What is said when it was lost."""
         return _("{where} is gone. Is the cable plugged in?", where=self.where)
 
-    def connect(self, timeout_s: float, trace: Trace) -> ModbusSerialClient:
+    @property
+    def numbers_requests(self) -> bool:
+        """Modbus RTU does not."""
+        return False
+
+    def connect(self, timeout_s: float, trace: Trace, trace_bytes: TraceBytes) -> ModbusSerialClient:
         """A client that is connected."""
         line = self.line
         client = ModbusSerialClient(
@@ -110,6 +127,7 @@ class Serial:
             timeout=timeout_s,
             retries=0,
             trace_pdu=trace,
+            trace_packet=trace_bytes,
         )
         client.socket = open_port(line, timeout_s)  # here, for the same reason
         return client
