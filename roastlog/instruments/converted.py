@@ -7,6 +7,7 @@ from typing import Final
 from roastlog.clock import Clock
 from roastlog.errors import InstrumentError
 from roastlog.instruments.base import Instrument, ReadFault, Reading
+from roastlog.instruments.doubt import Doubt
 from roastlog.languages import _
 from roastlog.machine.decoding import snap_setting
 from roastlog.machine.model import Channel, Control, Machine
@@ -74,10 +75,13 @@ class ConvertedInstrument:
         self._channels: Mapping[str, Channel] = {channel.id: channel for channel in machine.channels}
         self._controls: Mapping[str, Control] = {control.id: control for control in machine.controls}
         self._settings: dict[str, float] = {}
+        self._doubts: dict[str, Doubt] = {}
 
     def open(self) -> None:
         """Connect, or raise `InstrumentError`."""
         self._instrument.open()
+        unchecked = [channel for channel in self._channels.values() if channel.serial and not channel.serial.checksum]
+        self._doubts = {channel.id: Doubt() for channel in unchecked}
 
     def read(self, ids: Collection[str]) -> Sequence[Reading | ReadFault]:
         """Converted readings of those channels and controls, or their faults."""
@@ -87,11 +91,17 @@ class ConvertedInstrument:
         for item in converted.values():
             if isinstance(item, Reading):
                 self._junctions.put(item)
-        return [converted[index] if index in converted else self._convert(item) for index, item in enumerate(answers)]
+        ordered = [converted[i] if i in converted else self._convert(item) for i, item in enumerate(answers)]
+        return [passed for item in ordered for passed in self._passed(item)]
 
     def close(self) -> None:
         """Release the port. Never raises."""
         self._instrument.close()
+
+    def _passed(self, item: Reading | ReadFault) -> Sequence[Reading | ReadFault]:
+        """The item without a jump that is in doubt, and with one that proved right."""
+        doubt = self._doubts.get(item.channel)
+        return [item] if doubt is None or isinstance(item, ReadFault) else doubt.passed(item)
 
     def _convert(self, item: Reading | ReadFault) -> Reading | ReadFault:
         if isinstance(item, ReadFault):

@@ -16,7 +16,7 @@ from roastlog.instruments.base import ReadFault, Reading
 from roastlog.instruments.inbox import Inbox
 from roastlog.instruments.serial_port import open_port
 from roastlog.languages import _
-from roastlog.machine.decoding import LineBuffer, column_number, group_number, line_pattern, scaled
+from roastlog.machine.decoding import LineBuffer, column_number, group_number, line_pattern, scaled, unchecked
 from roastlog.machine.sources import SerialPoint
 
 _LISTEN_S = 0.2  # timeout of one read, and so the delay of a close
@@ -113,4 +113,9 @@ def _reader(point: SerialPoint) -> Callable[[str], float]:
     else:
         separator, columns = point.separator or ",", point.columns or 1
         find = partial(column_number, separator=separator, column=point.column, columns=columns)
-    return lambda line: scaled(find(line), point.scale, point.offset)
+
+    def read(line: str) -> float:
+        content = line if point.checksum is None else unchecked(line, point.checksum, point.mark)
+        return scaled(find(content), point.scale, point.offset)
+
+    return read

@@ -5,12 +5,15 @@ import math
 import re
 import struct
 import warnings
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
+from functools import reduce
+from operator import xor
 from typing import Any, Literal
 
 from roastlog.errors import InstrumentError
 from roastlog.languages import _
 
+Checksum = Literal["xor", "sum", "crc16"]
 RegisterType = Literal["int16", "uint16", "int32", "uint32", "float32"]
 WordOrder = Literal["big", "little"]
 
@@ -162,6 +165,46 @@ def column_number(line: str, separator: str, column: int, columns: int) -> float
             _("“{line}” has {parts} of {columns} columns.", line=printable(line), parts=len(parts), columns=columns)
         )
     return plain_number(parts[column - 1])
+
+
+def unchecked(line: str, checksum: Checksum, mark: str) -> str:
+    """A line without its checksum, which is right.
+
+    It covers what stands before the mark, without a leading ``$`` as in NMEA 0183: the exclusive or or the sum of its
+    bytes in two hexadecimal digits, or CRC-16/MODBUS [1]_ in four.
+
+    Raises
+    ------
+    InstrumentError
+        If the checksum is missing or wrong.
+
+    References
+    ----------
+    .. [1] Modbus over serial line V1.02, section 6.2.2 (from memory; the check value of "123456789" is 4B37).
+    """
+    content, found, digits = line.rpartition(mark)
+    width = 4 if checksum == "crc16" else 2
+    if not found or not line.isascii() or not re.fullmatch(rf"[0-9A-Fa-f]{{{width}}}", digits):
+        raise InstrumentError(_("“{line}” does not end in a checksum.", line=printable(line)))
+    if _SUMS[checksum](content.removeprefix("$").encode("ascii")) != int(digits, 16):
+        raise InstrumentError(_("The checksum of “{line}” is wrong.", line=printable(line)))
+    return content
+
+
+def _crc16(data: bytes) -> int:
+    crc = 0xFFFF
+    for byte in data:
+        crc ^= byte
+        for _bit in range(8):
+            crc = crc >> 1 ^ (0xA001 if crc & 1 else 0)
+    return crc
+
+
+_SUMS: Mapping[Checksum, Callable[[bytes], int]] = {
+    "xor": lambda data: reduce(xor, data, 0),
+    "sum": lambda data: sum(data) & 0xFF,
+    "crc16": _crc16,
+}
 
 
 def line_pattern(pattern: str) -> re.Pattern[str]:

@@ -11,7 +11,7 @@ from pydantic import BaseModel, ConfigDict, Field, StringConstraints, model_vali
 
 from roastlog.errors import InstrumentError
 from roastlog.languages import N_, _
-from roastlog.machine.decoding import RegisterType, WordOrder, json_steps, line_pattern, register_count
+from roastlog.machine.decoding import Checksum, RegisterType, WordOrder, json_steps, line_pattern, register_count
 
 Table = Literal["input", "holding", "coil", "discrete"]
 BIT_TABLES: frozenset[Table] = frozenset({"coil", "discrete"})
@@ -212,6 +212,15 @@ class SerialPoint(Part):
         pattern=r"^[A-Za-z_]\w{0,39}$",
         description=N_('its group in `pattern` ("value" when left out)'),
     )
+    checksum: Checksum | None = Field(
+        None,
+        description=N_('"xor", "sum" or "crc16" if each line ends in one, in hexadecimal; left out for a line without'),
+    )
+    mark: str = Field(
+        "*",
+        pattern=r"^[^\r\n0-9A-Fa-f]{1,3}$",
+        description=N_('what stands before the checksum ("*" when left out)'),
+    )
     scale: _Scale = 1.0
     offset: _Offset = 0.0
     silent_s: _Silent = 10.0
@@ -229,6 +238,8 @@ class SerialPoint(Part):
         for field in odd:
             if not self.is_default(field):
                 raise Misplaced(f"that goes with the other form of a line; leave `{field}` out", field)
+        if self.checksum is None and not self.is_default("mark"):
+            raise Misplaced("that goes with `checksum`, which is not here; leave `mark` out", "mark")
         if self.pattern is not None:
             self._pattern_has_group(self.pattern)
         elif self.columns is None:

@@ -65,7 +65,8 @@ def _serial(point: SerialPoint) -> str:
         else _("column {column} of {columns}", column=point.column, columns=point.columns)
     )
     line = _("lines on {device}, {baud} baud", device=point.device, baud=point.baud)
-    return f"{line}, {form}{_scaled(point)}"
+    check = "" if point.checksum is None else ", " + _("checksum {checksum}", checksum=point.checksum)
+    return f"{line}, {form}{_scaled(point)}{check}"
 
 
 def _scaled(point: ModbusPoint | MqttPoint | SerialPoint) -> str:

@@ -11,11 +11,13 @@ from hypothesis import strategies as st
 from pymodbus.framer import FramerRTU
 
 from roastlog.errors import InstrumentError
-from roastlog.instruments import modbus, modbus_wire
+from roastlog.instruments import modbus, modbus_wire, serial_line
 from roastlog.instruments.base import Reading
+from roastlog.instruments.doubt import Doubt
 from roastlog.instruments.modbus import ModbusInstrument
-from roastlog.machine.sources import ModbusPoint
-from tests.conftest import HandClock
+from roastlog.instruments.serial_line import SerialInstrument
+from roastlog.machine.sources import ModbusPoint, SerialPoint
+from tests.conftest import START_MS, HandClock
 
 TRUTH = {"bean_probe": 1963.0, "exhaust": 2215.0}
 ADDRESSES = {"bean_probe": 0, "exhaust": 100}  # too far apart for one request, and equal in all else
@@ -185,3 +187,118 @@ def test_a_line_is_read_again_after_a_late_answer():
         line.clock.turn_to(modbus._LATE_S + 1)
         line.between()
         assert {reading.channel for reading in heard(instrument)} == set(TRUTH)
+
+
+class Printer:
+    """A port that received these bytes, and was then pulled out."""
+
+    def __init__(self, data: bytes) -> None:
+        self.data = data
+
+    @property
+    def in_waiting(self) -> int:
+        """Number of bytes that wait."""
+        return len(self.data)
+
+    def read(self, size: int) -> bytes:
+        """Take bytes; an error once there are none."""
+        if not self.data:
+            raise OSError("pulled out")
+        taken, self.data = self.data[:size], self.data[size:]
+        return taken
+
+    def close(self) -> None:
+        """Nothing to close."""
+
+
+def printed(data: bytes, checksum: str) -> list[float]:
+    """The values of a channel whose device printed these bytes."""
+    clock = HandClock()
+    point = SerialPoint.model_validate(
+        {"device": "/dev/ttyLine", "separator": ",", "column": 2, "columns": 3, "checksum": checksum}
+    )
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(serial_line, "open_port", lambda *_: Printer(b"\n" + data))
+        instrument = SerialInstrument({"bean_probe": point}, clock)
+        instrument.open()
+        assert instrument._thread is not None
+        instrument._thread.join()
+    values: list[float] = []
+    with contextlib.suppress(InstrumentError):  # the port was pulled out, and all that came before was taken
+        for ms in range(1, 100):
+            clock.turn_to(ms / 1000)
+            values += [item.value for item in instrument.read(["bean_probe"]) if isinstance(item, Reading)]
+    instrument.close()
+    return values
+
+
+PRINTED = [196.3, 196.5, 187.0, 20.1]
+
+
+def checked_line(value: float, checksum: str) -> bytes:
+    """A line with its checksum, which is computed here by other code than in the reader."""
+    content = f"12,{value:.1f},1885".encode()
+    if checksum == "crc16":
+        return content + f"*{FramerRTU.compute_CRC(content).to_bytes(2, 'little').hex()}\r\n".encode()
+    number = sum(content) % 256
+    if checksum == "xor":
+        number = 0
+        for byte in content:
+            number ^= byte
+    return content + f"*{number:02X}\r\n".encode()
+
+
+@pytest.mark.parametrize("checksum", ["xor", "sum", "crc16"])
+def test_intact_lines_give_their_values(checksum):
+    """Lines with a right checksum are read in their order (so the test below is meaningful)."""
+    assert printed(b"".join(checked_line(value, checksum) for value in PRINTED), checksum) == PRINTED
+
+
+@settings(max_examples=300)
+@given(
+    checksum=st.sampled_from(["xor", "sum", "crc16"]),
+    order=st.lists(st.integers(0, 3), min_size=1, max_size=6),
+    kind=st.sampled_from(["flip", "burst", "cut", "lost"]),
+    at=st.integers(0, 10_000),
+    bits=st.integers(1, 2**16 - 1),
+)
+def test_a_mutated_line_with_a_checksum_gives_its_value_or_none(checksum, order, kind, at, bits):
+    """Flipped bits, lost bytes and lines, and any order of lines never give a number that no line had."""
+    data = bytearray(b"".join(checked_line(PRINTED[number], checksum) for number in order))
+    at %= len(data)
+    if kind == "cut":
+        del data[at:]
+    elif kind == "lost" and checksum == "crc16":  # what is lost may add up to nothing in a sum of eight bits
+        del data[at : at + 1 + bits % 8]
+    elif kind != "burst" or checksum != "crc16":  # and so may a burst
+        data[at] ^= 1 << bits % 8
+    else:
+        data[at] ^= bits & 0xFF
+        data[min(at + 1, len(data) - 1)] ^= bits >> 8
+    assert set(printed(bytes(data), checksum)) <= set(PRINTED)
+
+
+@given(
+    start_c=st.floats(20, 250),
+    steps_c=st.lists(st.floats(-2, 2), min_size=4, max_size=20),
+    at=st.integers(1, 19),
+    jump_c=st.floats(30, 900),
+)
+def test_without_a_checksum_one_jump_is_held_back(start_c, steps_c, at, jump_c):
+    """A single reading that jumped never counts, and no other is lost."""
+    doubt, true_c, passed, jumped = Doubt(), start_c, list[float](), at % len(steps_c) or 1
+    expected: list[float] = []
+    for number, step_c in enumerate(steps_c):
+        true_c += step_c
+        came_c = true_c + jump_c if number == jumped else true_c
+        expected += [] if number == jumped else [true_c]
+        passed += [item.value for item in doubt.passed(Reading(START_MS + 1000 * number, "bean_probe", came_c))]
+    assert passed == expected
+
+
+def test_without_a_checksum_a_step_that_stays_counts_from_its_first_reading():
+    """A plug that is put in makes a real step: its first reading waits for the second, and then both count."""
+    doubt = Doubt()
+    sent = [Reading(START_MS + 1000 * number, "exhaust", value) for number, value in enumerate([20, 20, 210, 211, 212])]
+    passed = [[item.value for item in doubt.passed(reading)] for reading in sent]
+    assert passed == [[20], [20], [], [210, 211], [212]]

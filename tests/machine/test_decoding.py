@@ -27,6 +27,7 @@ from roastlog.machine.decoding import (
     plain_number,
     register_count,
     snap_setting,
+    unchecked,
 )
 
 FRAMES = Path(__file__).parents[1] / "golden" / "modbus_frames.csv"
@@ -270,6 +271,42 @@ def test_a_line_of_other_columns_is_refused(line):
     """A line with one column too few or too many is rejected."""
     with pytest.raises(InstrumentError):
         column_number(line, ",", 2, 3)
+
+
+@pytest.mark.parametrize(
+    ("line", "checksum", "content"),
+    [
+        ("123456789*4B37", "crc16", "123456789"),  # check value of CRC-16/MODBUS in the catalogues [from memory]
+        ("123456789*4b37", "crc16", "123456789"),
+        ("123456789*DD", "sum", "123456789"),  # 49 + 50 + … + 57 = 477 = 0x1DD
+        (
+            "$GPGGA,123519,4807.038,N,01131.000,E,1,08,0.9,545.4,M,46.9,M,,*47",
+            "xor",
+            "$GPGGA,123519,4807.038,N,01131.000,E,1,08,0.9,545.4,M,46.9,M,,",
+        ),
+    ],  # the last is a common example of an NMEA 0183 sentence [from memory]
+)
+def test_a_right_checksum_is_taken_off(line, checksum, content):
+    """The content of a line with a right checksum, by published check values."""
+    assert unchecked(line, checksum, "*") == content
+
+
+@pytest.mark.parametrize(
+    ("line", "says"),
+    [
+        ("123456789*4B38", "is wrong"),
+        ("123456788*4B37", "is wrong"),
+        ("123456789*4B3", "does not end"),
+        ("123456789*04B37", "does not end"),
+        ("123456789 4B37", "does not end"),
+        ("1234567é9*4B37", "does not end"),
+        ("", "does not end"),
+    ],
+)
+def test_a_line_with_a_wrong_checksum_or_none_is_refused(line, says):
+    """The message says whether it is missing or wrong."""
+    with pytest.raises(InstrumentError, match=says):
+        unchecked(line, "crc16", "*")
 
 
 def test_pattern():

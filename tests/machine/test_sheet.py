@@ -169,6 +169,9 @@ def test_every_wire_arrives():
         ("columns = 3", "columns = 1", 20, "`column`: a line of 1 columns has no column 2"),
         (", columns = 3", "", 20, "a separator needs `columns`"),
         ('separator = ",", ', 'separator = "1", ', 20, "what stands between columns"),
+        ("columns = 3", 'columns = 3, checksum = "md5"', 20, '"xor", "sum" or "crc16" if each line ends in one'),
+        ("columns = 3", 'columns = 3, checksum = "sum", mark = "A"', 20, "what stands before the checksum"),
+        ("columns = 3", 'columns = 3, mark = ";"', 20, "`mark`: that goes with `checksum`"),
         ("[-.0-9]+", "[-.0-9]+)(a+)+(", 25, "`pattern`: A group may not be repeated"),
         ("(?P<hot>", "(", 25, "`pattern`: the pattern has no group (?P<hot>…)"),
         ('group = "hot"', "column = 2", 25, "`column`: that goes with the other form of a line"),
@@ -266,6 +269,7 @@ SERIAL = st.one_of(
     st.builds(
         SerialPoint, device=st.just("/dev/ttyACM0"), separator=st.sampled_from((",", ";", " ", "\t", "::")),
         column=st.integers(1, 5), columns=st.integers(5, 64), scale=numbers.filter(bool),
+        checksum=st.sampled_from(("xor", "sum", "crc16")), mark=st.sampled_from(("*", " ", ", #")),
     ),
     st.builds(
         SerialPoint, device=st.just("/dev/ttyACM0"), group=st.just("hot"),

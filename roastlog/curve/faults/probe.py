@@ -117,6 +117,17 @@ def usable_rows(time_s: _Column, temp_c: _Column, rate_c_per_min: _Column, limit
     return time_s - last_bad_s > SETTLE_S
 
 
+def most_change_c(gap_s: float) -> float:
+    """Largest change of any temperature in a machine between two readings; a larger one is a jump. [°C]
+
+    Parameters
+    ----------
+    gap_s
+        Time between them. Over longer gaps than a probe may be silent for it grows no further. [s]
+    """
+    return ProbeLimits.jump_c + _FALL_C_PER_S * min(max(gap_s, 0.0), ProbeLimits.missing_s)
+
+
 def _out_of_range(temp_c: _Column, limits: ProbeLimits) -> _Mask:
     return (temp_c < limits.low_c) | (temp_c > limits.high_c)
 

@@ -117,8 +117,11 @@ def part_of(machine: Machine, table: str, part_id: str) -> Channel | Control:
 
 
 def _sent(machine: Machine, table: str, old: Channel | Control | None) -> ResponseReturnValue:
-    # The separator is not trimmed, because it may be a space.
-    values = {name: text if name == "serial.separator" else text.strip() for name, text in request.form.items()}
+    # These two are not trimmed, because they may be a space.
+    values = {
+        name: text if name in {"serial.separator", "serial.mark"} else text.strip()
+        for name, text in request.form.items()
+    }
     if values.get("then") == "fields":
         return _page(machine, table, old, TYPICAL | values)
     made, errors = machine_with(machine, table, old, values)

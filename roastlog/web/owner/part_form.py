@@ -37,7 +37,7 @@ _MODBUS: Final = {
     "modbus-rtu": SourceKind(N_("Modbus on a serial line (RTU)"), "modbus", ModbusPoint, (*_LINE, *_REGISTER)),
 }
 _COLUMNS: Final = ("separator", "column", "columns")
-_FORMS: Final = (*_COLUMNS, "pattern", "group", "scale", "offset", "silent_s")
+_FORMS: Final = (*_COLUMNS, "pattern", "group", "checksum", "mark", "scale", "offset", "silent_s")
 CHANNEL_KINDS: Final[Mapping[str, SourceKind]] = {
     **_MODBUS,
     "mqtt": SourceKind("MQTT", "mqtt", MqttPoint, tuple(MqttPoint.model_fields)),
@@ -62,7 +62,8 @@ LABELS: Final = {
     "password": N_("Password"), "topic": N_("Topic"), "status": N_("Topic for our own status"),
     "value": N_("Place in JSON"), "silent_s": N_("Silence is a fault after (s)"), "separator": N_("Separator"),
     "column": N_("Column"), "columns": N_("Columns in a line"), "pattern": N_("Pattern"),
-    "group": N_("Group in the pattern"), "cold_junction": N_("Cold junction: channel"),
+    "group": N_("Group in the pattern"), "checksum": N_("Checksum"), "mark": N_("Before the checksum"),
+    "cold_junction": N_("Cold junction: channel"),
     "cold_junction_c": N_("Cold junction: fixed °C"), "sensor": N_("Signal"), "channels": N_("Channels"),
     "controls": N_("Controls"),
 }  # fmt: skip
