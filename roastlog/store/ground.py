@@ -15,7 +15,7 @@ from roastlog.languages import N_, _, joined
 from roastlog.store.backups import BACKUPS, copy, free_path
 
 LOCK: Final = "lock"
-GONE_S: Final = 10.0  # a file that was moved by mistake may be moved back
+GONE_S: Final = 5.0  # a file that was moved by mistake may be moved back
 NOT_KEPT: Final = N_("Nothing of this was kept; send it again.")
 FOLDER_LOST: Final = N_("The data folder was moved or taken away. Put it back: recording then continues.")
 MAY_BE_KEPT: Final = N_("It is not certain that this was kept; send it again.")
