@@ -29,6 +29,8 @@ class Label:
     best_before: str | None = None
     net_weight: str | None = None
     note: str | None = None
+    warning: str = ""
+    """A word across the label that keeps it off a bag; business, purpose and note make room for it."""
 
 
 @dataclass(frozen=True)
@@ -251,6 +253,9 @@ def _place_words(label: Label, placed: Layout, small_mm: float) -> Layout:
     width = placed.quiet_box_mm[0] - left - GAP_MM / 2
     column = _Column(left, width, top, size.height_mm - top, small_mm)
     rule = _facts(label, column)
+    if label.warning:
+        column.add("warning", *_across(normalize(label.warning), column), bold=True)
+        label = replace(label, business="", subtitle="", note=None)
     business, subtitle = normalize(label.business), normalize(label.subtitle)
     if business and column.rows(small_mm) >= 3:
         column.fill("business", business, 1)
@@ -292,6 +297,12 @@ def _facts(label: Label, column: _Column) -> float | None:
         return None
     column.bottom_mm -= GAP_MM
     return column.bottom_mm + GAP_MM / 2
+
+
+def _across(text: str, column: _Column) -> tuple[list[str], float]:
+    """A word as wide as the column, if half of its height is enough; and its type size."""
+    width_em = face(bold=True).width_em(text)
+    return [text], min(column.width_mm / width_em, (column.bottom_mm - column.top_mm) / 2 / LINE_EM)
 
 
 def _name(text: str, column: _Column, *, spare_mm: float) -> None:

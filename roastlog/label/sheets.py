@@ -23,7 +23,7 @@ Corner = tuple[float, float]
 def missing_characters(label: Label) -> str:
     """Characters of a label that are missing in the PDF's typeface, each once; the print page shows them all."""
     said = (label.business, label.coffee, label.subtitle, label.code, label.roasted_on, label.best_before)
-    text = "".join(normalize(part or "") for part in (*said, label.net_weight, label.note))
+    text = "".join(normalize(part or "") for part in (*said, label.net_weight, label.note, label.warning))
     known = face(bold=False).advance_em.keys() & face(bold=True).advance_em.keys()
     return "".join(dict.fromkeys(character for character in text if ord(character) not in known))
 

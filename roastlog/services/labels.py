@@ -2,14 +2,17 @@
 
 from dataclasses import dataclass
 from datetime import datetime
+from typing import Final
 
 from roastlog.journal.vocabulary import purpose
 from roastlog.label.layout import Label
-from roastlog.languages import _, date
+from roastlog.languages import N_, _, date
 from roastlog.services.address import AddressService
 from roastlog.services.bags import BagService
 from roastlog.services.batches import BatchService
 from roastlog.services.settings import SettingsService
+
+WARNINGS: Final = {"held": N_("HELD"), "rejected": N_("REJECTED")}
 
 
 @dataclass(frozen=True)
@@ -41,7 +44,9 @@ class LabelService:
 
     def label(self, text: str) -> Label:
         """The label of a batch."""
-        bag = self._bags.of(self._batches.record(text))
+        record = self._batches.record(text)
+        bag = self._bags.of(record)
+        refused = record.batch.bag_labels_refused
         return Label(
             coffee=bag.coffee,
             code=bag.code,
@@ -51,6 +56,7 @@ class LabelService:
             roasted_on=_day(bag.roasted),
             best_before=_day(bag.best_before) or None,
             note=bag.cup,
+            warning=_(WARNINGS[record.batch.state]) if refused else "",
         )
 
 

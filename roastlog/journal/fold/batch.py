@@ -66,6 +66,14 @@ class Batch(Lines):
         return next((line for line in opened if not line.undone), opened[0] if opened else None)
 
     @property
+    def bag_labels_refused(self) -> bool:
+        """Whether it is held or rejected, and nobody has allowed bag labels since that decision."""
+        decided, allowed = self.last("released"), self.last("labels_allowed")
+        if decided is None or self.state not in {"held", "rejected"}:
+            return False
+        return allowed is None or allowed.at_ms < decided.at_ms
+
+    @property
     def merged_into(self) -> str | None:
         """Code of the batch that has its entries now; None if it stands for itself."""
         merged = self.last("merged")

@@ -18,7 +18,7 @@ Value = Annotated[str, StringConstraints(max_length=2000)] | bool | int | float 
 Grams = Annotated[float, Field(gt=0, le=MAX_BATCH_G, allow_inf_nan=False)]
 
 Least = Literal["operate", "decide", "own"]
-Page = Literal["live", "start", "weigh", "record", "lots", "settings", "machine", "probe check"]
+Page = Literal["live", "start", "weigh", "label", "record", "lots", "settings", "machine", "probe check"]
 
 
 class Body(BaseModel):

@@ -42,6 +42,12 @@ class Released(Body):
     reason: Text | None = None
 
 
+class LabelsAllowed(Body):
+    """Bag labels may be printed although the batch is held or rejected."""
+
+    reason: Text
+
+
 def _weighed(body: Mapping[str, Any], _telling: Telling) -> str:
     weighed = _("Weighed {mass}", mass=grams(body["roasted_g"]))
     if not body.get("removed_g"):
@@ -75,4 +81,12 @@ KINDS: Final = (
     Kind("weighed", (BATCH,), Weighed, "operate", _weighed, pages=("weigh",)),
     Kind("colour", (BATCH,), Colour, "operate", _colour),
     Kind("released", (BATCH,), Released, "decide", _released, pages=("weigh", "record")),
+    Kind(
+        "labels_allowed",
+        (BATCH,),
+        LabelsAllowed,
+        "decide",
+        lambda body, _telling: _("Bag labels allowed: {reason}", reason=body["reason"]),
+        pages=("label",),
+    ),
 )

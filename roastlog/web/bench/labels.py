@@ -3,8 +3,9 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
+from uuid import uuid4
 
-from flask import Blueprint, Response, render_template, request
+from flask import Blueprint, Response, redirect, render_template, request
 from flask.typing import ResponseReturnValue
 from markupsafe import Markup
 
@@ -14,6 +15,8 @@ from roastlog.label.sheets import label_pages, label_pdf, missing_characters
 from roastlog.languages import N_, _, joined
 from roastlog.services import LabelAddress
 from roastlog.web import services
+from roastlog.web.http.forms import Form, entry, who
+from roastlog.web.http.security import speaker
 
 bp = Blueprint("labels", __name__)
 
@@ -39,19 +42,40 @@ class LabelPage:
     pages: Sequence[Markup]
     left_out: str
     missing: str
+    warning: str
+    form_id: str
     error: str = ""
 
 
 @bp.get("/batches/<code>/label")
 def label(code: str) -> ResponseReturnValue:
     """A preview of the label, and the address in its QR code."""
+    return _label_page(code)
+
+
+@bp.post("/batches/<code>/label/allow")
+def allow(code: str) -> ResponseReturnValue:
+    """Allow bag labels of a batch that is held or rejected, for a reason that stays in its journal."""
+    form = Form(request.form)
+    reason = form.text("reason", longest=2000)
+    if reason is None:
+        return _label_page(code, _("Say why these bags are labelled all the same."))
+    machine, at_ms = services().batches.summary(code).machine, services().clock.now_ms()
+    made = entry(form, "labels_allowed", {"reason": reason}, machine=machine, at_ms=at_ms, person=who(), batch=code)
+    result = services().journal.accept([made], speaker())[0]
+    if result.status == "refused":
+        return _label_page(code, result.reason or _("That was not kept."))
+    return redirect(f"/batches/{code}/label", 303)
+
+
+def _label_page(code: str, refused: str = "") -> ResponseReturnValue:
     content, size = services().labels.label(code), label_size(_asked("size", next(iter(SIZES))))
     copies, skip = _count("copies", 1), _count("skip", 0)
     try:
         pages = [Markup(page) for page in label_pages(content, size, copies=copies, skip=skip)]  # noqa: S704 - our own SVG, texts escaped
-        error, status = "", 200
-    except LabelError as refused:
-        pages, error, status = [], str(refused), 422
+        error, status = refused, 422 if refused else 200
+    except LabelError as fault:
+        pages, error, status = [], str(fault), 422
     page = LabelPage(
         code=content.code,
         coffee=content.coffee,
@@ -61,8 +85,10 @@ def label(code: str) -> ResponseReturnValue:
         copies=copies,
         skip=skip,
         pages=pages,
-        left_out="" if error else _left_out(content, size),
+        left_out=_left_out(content, size) if pages else "",
         missing=missing_characters(content),
+        warning=content.warning,
+        form_id=str(uuid4()),
         error=error,
     )
     return render_template("bench/label.html", page=page), status

@@ -92,6 +92,7 @@ LEAST: Final[Mapping[str, Role | None]] = {
     "start.short_lot": OPERATE,
     "start.start": OPERATE,
     # Decide: releases, bag codes and green lots.
+    "labels.allow": DECIDE,
     "records.decide": DECIDE,
     "records.ask_to_withdraw": DECIDE,
     "records.withdraw": DECIDE,
