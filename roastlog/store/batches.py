@@ -5,6 +5,7 @@ import sqlite3
 from collections.abc import Sequence
 from dataclasses import dataclass, fields
 from datetime import datetime
+from itertools import count
 from typing import Final
 
 from sqlite_utils import Database
@@ -13,6 +14,7 @@ from roastlog.languages import _
 from roastlog.trace.codes import batch_code, parse_code
 
 TOKEN_BYTES: Final = 16
+MISREAD: Final = "IO"  # as check characters; the next number of the day is taken instead
 _DAY_MS: Final = 86_400_000
 
 
@@ -141,7 +143,9 @@ def new_code(db: Database, at_ms: int) -> str:
     taken = [
         parse_code(row[0]).number for row in db.conn.execute("SELECT code FROM bags WHERE code BETWEEN ? AND ?", span)
     ]
-    code = batch_code(day, max(taken, default=0) + 1)
+    code = next(
+        code for number in count(max(taken, default=0) + 1) if (code := batch_code(day, number))[-1] not in MISREAD
+    )
     db.conn.execute("INSERT INTO bags (code, token) VALUES (?, ?)", (code, secrets.token_urlsafe(TOKEN_BYTES)))
     return code
 

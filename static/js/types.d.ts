@@ -246,7 +246,10 @@ interface Shown {
 // ---------------------------------------------------------------------------------------------------------------------
 // Browser features that the libraries of tsc lack
 
-declare const Bokeh: { embed: { embed_item(item: object, host: HTMLElement): Promise<Iterable<any>> } };
+declare const Bokeh: {
+  embed: { embed_item(item: object, host: HTMLElement): Promise<Iterable<any>> };
+  index: Iterable<any>;
+};
 
 /** A figure made by the server: roastlog/plot/drawing.py. */
 interface Drawing {

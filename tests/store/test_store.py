@@ -22,7 +22,7 @@ from roastlog.store.books import LotRow, Person
 from roastlog.store.database import migrate
 from roastlog.store.devices import TokenRow
 from roastlog.store.store import Database, Store
-from roastlog.trace.codes import parse_code
+from roastlog.trace.codes import batch_code, parse_code
 from tests.subject_entries import keep_lot, keep_machine, keep_person
 
 NOON_MS = int(datetime(2026, 11, 26, 12).astimezone().timestamp() * 1000)  # codes count local days
@@ -124,17 +124,27 @@ def test_codes_count_the_batches_of_a_day(store: Store):
     """Numbers restart at 1 on each local day; every code is valid and contains its day."""
     today = [parse_code(opened(store, NOON_MS + n)) for n in range(3)]
     tomorrow = [parse_code(opened(store, NOON_MS + DAY_MS)), parse_code(opened(store, NOON_MS + DAY_MS))]
-    assert [code.number for code in today] == [1, 2, 3]
+    assert [code.number for code in today] == [1, 2, 4]  # 26330-03 would end in I, which reads as a 1
     assert [code.number for code in tomorrow] == [1, 2]
     assert (tomorrow[0].day - today[0].day).days == 1
-    assert parse_code(opened(store, NOON_MS)).number == 4
+    assert parse_code(opened(store, NOON_MS)).number == 5
+
+
+def test_new_codes_end_in_no_letter_that_reads_as_a_digit(store: Store):
+    """Numbers whose check character is I or O are left out; codes of earlier versions that have them stay valid."""
+    codes = store.write(lambda db: [lists.new_code(db, NOON_MS) for _ in range(300)])
+    assert not {code[-1] for code in codes} & set("IO")
+    numbers = [parse_code(code).number for code in codes]
+    left_out = sorted(set(range(1, max(numbers))) - set(numbers))
+    day = parse_code(codes[0]).day
+    assert {batch_code(day, number)[-1] for number in left_out} == {"I", "O"}
 
 
 def test_a_clock_that_is_a_century_off_takes_no_code_twice(store: Store):
     """Codes have two-digit years: the same day a hundred years later continues today's numbers."""
     far_ms = int(datetime(2126, 11, 26, 12).astimezone().timestamp() * 1000)
     codes = [opened(store, NOON_MS), opened(store, far_ms), opened(store, NOON_MS)]
-    assert [parse_code(code).number for code in codes] == [1, 2, 3]
+    assert [parse_code(code).number for code in codes] == [1, 2, 4]  # the third would end in a letter I
 
 
 def test_a_day_begins_at_local_midnight(store: Store):

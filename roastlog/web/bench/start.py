@@ -197,7 +197,7 @@ def _start_page(
 
 
 def _names_page(code: str, values: Mapping[str, str], errors: Mapping[str, str] | None = None) -> str:
-    return _page(_("Name {code}", code=code), "", _("Keep"), f"/batches/{code}", values, errors)
+    return _page(_("Name {code}", code=code), "", _("Keep"), f"/batches/{code}", values, errors, without=code)
 
 
 def _page(
@@ -208,10 +208,12 @@ def _page(
     values: Mapping[str, str],
     errors: Mapping[str, str] | None = None,
     short_of: Lot | None = None,
+    *,
+    without: str = "",
 ) -> str:
     guides: dict[str, list[BatchSummary]] = {}
     for batch in services().batches.page().items:
-        if batch.dropped_ms is not None:
+        if batch.dropped_ms is not None and batch.code != without:  # a batch is no guide for itself
             guides.setdefault(batch.title, []).append(batch)
     page = StartPage(
         title, under, verb, back, services().lots.all(), guides, services().people.all(), values, errors or {},

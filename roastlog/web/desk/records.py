@@ -12,6 +12,8 @@ from flask.typing import ResponseReturnValue
 from roastlog.curve.faults.detection import DECLINING_RATE, TITLES, CurveFault, describe_fault
 from roastlog.curve.phases import phase_at
 from roastlog.errors import CodeError, EntryRefused, NoSuchBatch
+from roastlog.journal.fold import Batch
+from roastlog.journal.vocabulary import MOMENT_LABELS, MOMENTS
 from roastlog.journal.wording import FLAG_WORDS
 from roastlog.languages import N_, _
 from roastlog.services import Analysis, BatchSummary, LogLine, Page, Record
@@ -83,10 +85,19 @@ class RecordPage:
     decisions: Mapping[str, str] = field(default_factory=lambda: DECISIONS)
     flags: Mapping[str, str] = field(default_factory=lambda: FLAG_WORDS)
     shifts_s: Sequence[int] = SHIFTS_S
+    moments: Mapping[str, str] = field(default_factory=lambda: {name: MOMENT_LABELS[name] for name in MOMENTS})
     curves: Mapping[str, tuple[str, str]] = field(default_factory=lambda: CURVES)
     declining: str = DECLINING_RATE
     unit: str = "C"
     error: str = ""
+
+    @property
+    def missing(self) -> str | None:
+        """First crack, if the batch was dropped and nobody marked it; or the moment that a link asks for."""
+        asked, marked = request.args.get("add", ""), self.record.batch.moments
+        if asked in self.moments:
+            return asked
+        return "first_crack" if "drop" in marked and "first_crack" not in marked else None
 
     @property
     def area_base(self) -> str:
@@ -118,7 +129,10 @@ def find() -> ResponseReturnValue:
     except (CodeError, NoSuchBatch) as error:
         if not isinstance(error, NoSuchBatch) and services().batches.page(query=typed).total:
             return redirect(f"/batches?q={quote(typed)}", 303)
-        return render_template("desk/records/find.html", page=FindPage(typed, str(error))), 404
+        is_code = any(character.isdigit() for character in typed)
+        reason = _("No batch has “{query}” in its code, coffee, lot or purpose.", query=typed)
+        page = FindPage(typed, str(error) if is_code else reason)
+        return render_template("desk/records/find.html", page=page), 404
 
 
 @bp.get("/batches/<code>")
@@ -154,6 +168,29 @@ def shift(code: str) -> ResponseReturnValue:
     """Shift an entry to earlier or later than its tap."""
     form = Form(request.form)
     return _say(code, form, "shift", {"entry": form.values.get("entry", ""), "by_s": form.number("by_s")})
+
+
+@bp.post("/batches/<code>/move")
+def move(code: str) -> ResponseReturnValue:
+    """Shift an entry to a typed time."""
+    form, batch = Form(request.form), services().batches.record(code).batch
+    line = next((line for line in batch.lines if str(line.id) == form.values.get("entry")), None)
+    if line is None:
+        return _record_page(code, _("That entry is not in this batch."))
+    at_ms = _typed_ms(form, batch)
+    if at_ms is None or at_ms == line.at_ms:
+        return _record_page(code, form.errors.get("time", "")) if form.errors else redirect(f"/batches/{code}", 303)
+    return _say(code, form, "shift", {"entry": str(line.id), "by_s": (at_ms - line.at_ms) / 1000})
+
+
+@bp.post("/batches/<code>/add")
+def add(code: str) -> ResponseReturnValue:
+    """Add a moment that nobody marked, or a note, at a typed time."""
+    form, batch = Form(request.form), services().batches.record(code).batch
+    at_ms, said = _typed_ms(form, batch), form.values.get("what", "")
+    if said == "note":
+        return _say(code, form, "note", {"text": form.text("text", longest=2000)}, at_ms=at_ms)
+    return _say(code, form, "moment", {"moment": said}, at_ms=at_ms)
 
 
 @bp.post("/batches/<code>/note")
@@ -205,8 +242,14 @@ def withdraw(code: str) -> ResponseReturnValue:
     return redirect(f"/batches/{code}/label", 303)
 
 
-def _say(code: str, form: Form, kind: str, body: Mapping[str, Any]) -> ResponseReturnValue:
-    """Store one entry about a batch, then show its record."""
+def _typed_ms(form: Form, batch: Batch) -> int | None:
+    charge = batch.moments.get("charge")
+    opened_ms = batch.opened.at_ms if batch.opened else services().clock.now_ms()
+    return form.moment_ms("time", None if charge is None else charge.at_ms, opened_ms)
+
+
+def _say(code: str, form: Form, kind: str, body: Mapping[str, Any], *, at_ms: int | None = None) -> ResponseReturnValue:
+    """Store one entry about a batch, now or at a time, then show its record. [ms UTC]"""
     if form.errors:
         return _record_page(code, next(iter(form.errors.values())))
     machine = services().batches.summary(code).machine
@@ -215,7 +258,7 @@ def _say(code: str, form: Form, kind: str, body: Mapping[str, Any]) -> ResponseR
         kind,
         body,
         machine=machine,
-        at_ms=services().clock.now_ms(),
+        at_ms=services().clock.now_ms() if at_ms is None else at_ms,
         person=form.text("person") or who(),
         batch=code,
     )

@@ -5,6 +5,7 @@ import math
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from datetime import datetime
 from functools import cached_property
 from typing import Any, Final
 from uuid import UUID, uuid4, uuid5
@@ -23,6 +24,8 @@ _NUMBER: Final = re.compile(r"([+-]?(?:\d+\.?\d*|\.\d+))\s*([^\d\s.,]*)")
 _TWO_SIGNS: Final = re.compile(r"[+-]?\d*(?:\.\d*){2,}\s*[^\d\s.,]*")
 _THOUSANDTHS: Final = re.compile(r"[+-]?\d{1,3}\.\d{3}")
 _CLOCK: Final = re.compile(r"(\d{1,3}):([0-5]\d)")
+_SINCE_CHARGE: Final = re.compile(r"(-?)(\d{1,3}):([0-5]\d(?:\.\d+)?)")
+_TIME_OF_DAY: Final = re.compile(r"([01]?\d|2[0-3]):([0-5]\d):([0-5]\d)")
 
 
 FORM_TYPES: Final = {"application/x-www-form-urlencoded", "multipart/form-data"}
@@ -118,6 +121,24 @@ class Form:
             self.errors[name] = _("“{text}” is not a time; type 1:20 or 80.", text=text)
             return None
         return found[0]
+
+    def moment_ms(self, name: str, charged_ms: int | None, opened_ms: int) -> int | None:
+        """A time in a batch, typed as ``8:42`` from charge or as ``14:05:10`` by the clock of its day. [ms UTC]"""
+        text = plain(self.values.get(name, ""))
+        if (since := _SINCE_CHARGE.fullmatch(text)) and charged_ms is not None:
+            seconds = int(since[2]) * 60 + float(since[3])
+            return charged_ms + round(1000 * (-seconds if since[1] else seconds))
+        if by_clock := _TIME_OF_DAY.fullmatch(text):
+            hour, minute, second = map(int, by_clock.groups())
+            day = datetime.fromtimestamp(opened_ms / 1000).astimezone()
+            typed = day.replace(hour=hour, minute=minute, second=second, microsecond=0)
+            return round(typed.timestamp() * 1000)
+        self.errors[name] = (
+            _("“{text}” is not a time of this batch. Type 8:42 from charge, or 14:05:10 by the clock.", text=text)
+            if charged_ms is not None
+            else _("“{text}” is not a time. No charge is marked, so type the time of day, as 14:05:10.", text=text)
+        )
+        return None
 
     def share(self, name: str) -> float | None:
         """A share typed in per cent; 14.2 gives 0.142."""

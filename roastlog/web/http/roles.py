@@ -81,6 +81,8 @@ LEAST: Final[Mapping[str, Role | None]] = {
     "photos.keep": OPERATE,
     "hand_readings.keypad": OPERATE,
     "records.merge": OPERATE,
+    "records.add": OPERATE,
+    "records.move": OPERATE,
     "records.note": OPERATE,
     "records.shift": OPERATE,
     "records.split": OPERATE,

@@ -1,8 +1,10 @@
 // The curve of a record: smoothed, live or both by a switch; and as a table, made on demand.
 import { fillTable } from "../core/curve-table.js";
 import { byId, find } from "../core/dom.js";
+import { clockText } from "../core/duration.js";
 import { t } from "../core/words.js";
 import { bindCurveChoice } from "./curve-choice.js";
+import { onCurveTap } from "./curve-tap.js";
 import { loadFigure } from "./figure-loader.js";
 
 const figure = await loadFigure(
@@ -13,6 +15,8 @@ const rows = byId("curve-rows", HTMLDetailsElement);
 rows.hidden = !figure;
 if (figure) {
   bindCurveChoice(figure);
+  const time = document.getElementById("add-time");
+  if (time instanceof HTMLInputElement) onCurveTap(byId("curve"), figure, (timeS) => (time.value = clockText(timeS)));
   const { channel, text } = figure.get("ends").data;
   const channels = [...channel].map((id, index) => ({ id, name: text[index] }));
   rows.addEventListener("toggle", () => {
