@@ -20,6 +20,7 @@ from roastlog.physics.design import GreenCoffee, RoasterDesign
 from roastlog.physics.roaster import Roaster
 from roastlog.physics.schedule import RoastRun, Schedule, ScheduledOperator, Step, record_reached_moments
 from roastlog.physics.sensors import SensorDesign, Sensors
+from tests.kept import kept
 from tests.roast_corpus import Known, _varied, _way, batches, coffee, known, machine, read
 
 PUT_IN = ("crash", "rebound", "stall", "fast_crack", "probe")
@@ -287,6 +288,7 @@ def faulted(seed: int, kind: str) -> Labelled:
     return Labelled(roast, read(roast.probe_c, rng), kind, truly_wrong(roast))
 
 
+@kept
 def corpus(first_seed: int, coffees: int) -> list[Labelled]:
     """Ten roasts of each coffee: five without an injected fault, and one with each kind of fault."""
     made: list[Labelled] = []

@@ -6,7 +6,6 @@ rest varies as usual. The usual spreads are our assumptions.
 
 from collections.abc import Callable, Sequence
 from dataclasses import replace
-from functools import cache
 
 import numpy as np
 
@@ -14,15 +13,39 @@ from roastlog.curve.rate.rate_of_rise import rate_of_rise
 from roastlog.curve.roast import Roast
 from roastlog.physics.schedule import Schedule, roast
 from tests import roast_corpus
+from tests.kept import kept
 from tests.roast_corpus import Known, known, read
 
 CHARGE_SD_C, WEIGHT_SD, MOVE_SD_S, DEVELOPMENT_SD_S = 1.5, 0.003, 4.0, 3.0
 
-Changed = Callable[[Schedule], Schedule]
+
+def hotter(schedule: Schedule) -> Schedule:
+    """The drum 8 °C hotter at charge."""
+    return replace(schedule, charge_c=schedule.charge_c + 8)
 
 
-@cache
-def steady(seed: int, number: int, changed: Changed = lambda schedule: schedule) -> Roast:
+def lighter(schedule: Schedule) -> Schedule:
+    """A tenth less coffee."""
+    return replace(schedule, green_kg=0.9 * schedule.green_kg)
+
+
+def late(schedule: Schedule) -> Schedule:
+    """The first cut of the radiant source 25 s later."""
+    first = next(step for step in schedule.steps if step.control == "radiant" and step.at_s is not None)
+    steps = tuple(replace(step, at_s=step.at_s + 25) if step is first else step for step in schedule.steps)
+    return replace(schedule, steps=steps)
+
+
+CHANGES: dict[str, Callable[[Schedule], Schedule]] = {
+    "nothing": lambda schedule: schedule,
+    "hotter": hotter,
+    "lighter": lighter,
+    "late": late,
+}
+
+
+@kept
+def steady(seed: int, number: int, change: str = "nothing") -> Roast:
     """One batch of that operator, as it was read, with one change; the rest varies with ``number``."""
     rng = np.random.default_rng([8, seed, number])
     way, bean = roast_corpus._way(seed), roast_corpus.coffee(seed)
@@ -43,7 +66,7 @@ def steady(seed: int, number: int, changed: Changed = lambda schedule: schedule)
         yellow_c=bean.yellow_c + float(rng.normal(0.0, roast_corpus.YELLOW_SPREAD_C)),
     )
     design, sensors = roast_corpus.machine(seed)
-    run = roast(changed(schedule), today, design=design, sensor_design=sensors)
+    run = roast(CHANGES[change](schedule), today, design=design, sensor_design=sensors)
     return as_read(known(run, schedule.charge_c, rng), rng, name=f"{seed}-{number}")
 
 

@@ -6,7 +6,6 @@ instruments' noise is added afterwards, so that the noise-free curve, and with i
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -196,9 +195,15 @@ def batches(seed: int, count: int) -> Sequence[Known]:
     raise AssertionError(f"The hand of seed {seed} cannot roast its coffee.")
 
 
-@cache
 def _way(seed: int) -> Habit:
     """The first way that gives a realistic roast of this seed's coffee on its machine."""
+    if (way := _first_way(seed)) is None:
+        raise AssertionError(f"No way was found for seed {seed}.")
+    return way
+
+
+@kept
+def _first_way(seed: int) -> Habit | None:
     design, sensors = machine(seed)
     for turn in range(40):
         way = habit(1000 * seed + turn)
@@ -206,12 +211,13 @@ def _way(seed: int) -> Habit:
         found = _kept(plain, coffee(seed), design, sensors)
         if found is not None and 430.0 <= found.moments["first_crack"] <= 720.0 and found.moments["yellow"] > 200.0:
             return way
-    raise AssertionError(f"No way was found for seed {seed}.")
+    return None
 
 
 def _kept(schedule: Schedule, bean: GreenCoffee, design: RoasterDesign, sensors: SensorDesign) -> RoastRun | None:
+    soon = replace(schedule, longest_s=FIRST_CRACK_S[1] + schedule.development_s)  # a later drop would be discarded
     try:
-        run = roast(schedule, bean, design=design, sensor_design=sensors)
+        run = roast(soon, bean, design=design, sensor_design=sensors)
     except PhysicsError:
         return None
     crack_s = run.moments.get("first_crack")

@@ -17,8 +17,8 @@ from uuid import uuid4
 
 import psutil
 
-from tests.browser.launcher import Launched
 from tests.checkout import ROOT
+from tests.launcher import Launched
 from tests.ports import held_port
 
 UP_S = 60.0
@@ -36,12 +36,12 @@ class Server:
     def start(cls, folder: Path, command: str, *arguments: str, root: Path = ROOT, drawn: bool = True) -> Self:
         """Start ``app.py serve`` or ``demo``, of another checkout if asked, on loopback and wait until it answers.
 
-        One that serves this checkout comes from the launcher, without BokehJS unless ``drawn``; see `launcher.py`.
+        One of this checkout comes from the launcher, without BokehJS unless ``drawn``; see `tests/launcher.py`.
         """
         port, log = held_port(), folder.with_suffix(".log")
         words = [command, "--data", str(folder), "--host", "127.0.0.1", "--port", str(port), *arguments]
         process: subprocess.Popen[bytes] | Launched
-        if command == "serve" and root == ROOT:
+        if root == ROOT:
             process = Launched(words, log, drawn=drawn)
         else:
             with log.open("wb") as out:

@@ -11,6 +11,7 @@ from roastlog.curve.roast import Roast
 from roastlog.errors import CurveError
 from roastlog.physics.roaster import Roaster
 from roastlog.physics.sensors import Sensors
+from tests.kept import kept
 from tests.roast_corpus import Known, _way, batches, coffee, machine, read
 
 SEEN_S = 90  # as much of the past as a live page uses
@@ -26,6 +27,7 @@ class Day(NamedTuple):
     dropped_s: float
 
 
+@kept
 def a_day(seed: int) -> Day:
     """The noise-free probe of one such hour."""
     design, sensor_design = machine(seed)

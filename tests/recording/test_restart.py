@@ -6,7 +6,6 @@ import os
 import signal
 import socket
 import subprocess
-import sys
 import threading
 import time
 from collections.abc import Iterator
@@ -18,32 +17,28 @@ from uuid import uuid4
 import pytest
 
 from tests.conftest import SHEET
+from tests.launcher import Launched, run
 from tests.ports import held_port
 from tests.recording.test_hub import until
 
-APP = Path(__file__).parents[2] / "app.py"
 PATIENCE_S = 30.0
 
 
 class Server:
-    """`python app.py serve`, as a process group of its own."""
+    """The command `serve`, as a process group of its own; see `tests/launcher.py`."""
 
     def __init__(self, folder: Path) -> None:
         self.folder, self.port = folder, held_port()
-        self.process: subprocess.Popen[bytes] | None = None
+        self.process: Launched | None = None
 
-    def run(self, *words: str) -> subprocess.CompletedProcess[str]:
+    def run(self, *words: str) -> "subprocess.CompletedProcess[str]":
         """Run another command on the same folder."""
-        return subprocess.run(
-            [sys.executable, str(APP), *words], capture_output=True, text=True, timeout=60, check=False, cwd=self.folder
-        )
+        return run([*words], self.folder)
 
     def start(self) -> None:
         """Start it and wait until it answers."""
-        command = [sys.executable, str(APP), "serve", "--data", str(self.folder), "--port", str(self.port)]
-        self.process = subprocess.Popen(
-            command, start_new_session=True, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
-        )
+        words = ["serve", "--data", str(self.folder), "--port", str(self.port)]
+        self.process = Launched(words, Path(os.devnull))
         until(lambda: self.healthy, PATIENCE_S)
 
     @property
@@ -76,14 +71,14 @@ class Server:
         """Kill it and all its children at once, like a power cut."""
         assert self.process is not None
         os.killpg(self.process.pid, signal.SIGKILL)
-        self.process.wait()
+        self.process.wait(PATIENCE_S)
 
     def end(self) -> None:
         """Stop everything."""
         if self.process is not None:
             with suppress(ProcessLookupError):
                 os.killpg(self.process.pid, signal.SIGKILL)
-            self.process.wait()
+            self.process.wait(PATIENCE_S)
 
 
 class Roast:
@@ -219,7 +214,7 @@ def test_a_server_whose_parent_is_killed_saves_and_lets_go(server: Server):
     roast.push(1)
     assert server.process is not None
     server.process.kill()
-    server.process.wait()
+    server.process.wait(PATIENCE_S)
     until(lambda: not server.listening, PATIENCE_S)
     assert roast.kept() == roast.pushed
     server.start()

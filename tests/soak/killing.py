@@ -48,7 +48,7 @@ class Point:
     holes : int
         Lost readings that were acknowledged before one of the same sender that is there.
     up_s : float
-        From the start to the first answer. [s]
+        From the start to the first answer; the imports are done before (`tests/launcher.py`). [s]
     """
 
     entries: int
