@@ -21,6 +21,7 @@ from typing import Any, Final
 from flask import Flask
 from jinja2 import FileSystemBytecodeCache
 
+from roastlog.web.http import assets
 from tests.checkout import ROOT
 
 STUB: Final = str(Path(__file__).with_name("undrawn.js"))
@@ -94,10 +95,16 @@ def _start(words: list[str], out: str, err: str, folder: str, *, drawn: bool) ->
     os.dup2(os.open(os.devnull, os.O_RDONLY), 0)
     for number, path in ((1, out), (2, err)):
         os.dup2(os.open(path, os.O_WRONLY | os.O_CREAT | os.O_APPEND), number)
-    if not drawn:  # a path that is absolute stays as it is when it is looked up inside a package
-        assets._VENDOR["bokeh"] = (*assets._VENDOR["bokeh"][:2], STUB)
+    if not drawn:
+        assets._VENDOR["bokeh"] = undrawn()
     commands.main(words)
     sys.exit(0)
+
+
+def undrawn() -> tuple[str, str, str]:
+    """The stub in place of BokehJS; a path that is absolute stays as it is when it is looked up inside a package."""
+    package, folder, _ = assets._VENDOR["bokeh"]
+    return package, folder, STUB
 
 
 def _ended(process: int) -> int | None:
@@ -129,7 +136,6 @@ if __name__ == "__main__":
     import roastlog.plot.figures
     import roastlog.web.server  # noqa: F401
     from roastlog import commands
-    from roastlog.web.http import assets
 
     templates = ROOT / ".cache" / "templates"
     templates.mkdir(parents=True, exist_ok=True)

@@ -21,6 +21,7 @@ def checkout(tmp_path: Path) -> Path:
     for name, text in MODULES.items():
         (tmp_path / name).parent.mkdir(exist_ok=True)
         (tmp_path / name).write_text(text, encoding="utf-8")
+    code_hash.cache_clear()  # this folder may have the name of one that is deleted
     return tmp_path
 
 

@@ -35,15 +35,15 @@ def browser() -> Iterator[Browser]:
         running.close()
 
 
-def _serving(folder: Path, *words: str) -> Iterator[Server]:
-    server = Server.start(folder, *words)
+def _serving(folder: Path, *words: str, drawn: bool = True) -> Iterator[Server]:
+    server = Server.start(folder, *words, drawn=drawn)
     yield server
     assert server.stop() == []
 
 
-def _roasting(folder: Path, speed: str) -> Iterator[Server]:
+def _roasting(folder: Path, speed: str, *, drawn: bool = True) -> Iterator[Server]:
     """A demo whose operator has charged: one that charged later would take the page away from a test's own batch."""
-    for server in _serving(folder, "demo", "--speed", speed):
+    for server in _serving(folder, "demo", "--speed", speed, drawn=drawn):
         server.until(partial(_in_drum, server), "the operator has not charged")
         yield server
 
@@ -53,6 +53,11 @@ def _in_drum(server: Server) -> bool:
     return batch is not None and batch["state"] == "roasting"
 
 
+def is_drawn(item: Any) -> bool:  # noqa: ANN401 - an item, or a request's node
+    """Whether a test looks at a chart, or claims that one is there: for the others BokehJS is a stub."""
+    return item.get_closest_marker("drawn") is not None
+
+
 class SharedDemo:
     """The demo of the tests that make a batch of their own in it; it runs until the next test does not look at it."""
 
@@ -60,11 +65,14 @@ class SharedDemo:
         self._folders = folders
         self._running: Iterator[Server] = iter(())
         self._server: Server | None = None
+        self._drawn = False
 
-    def server(self) -> Server:
+    def server(self, *, drawn: bool) -> Server:
         """The one that runs, or a new one."""
-        if self._server is None:
-            self._running = _roasting(self._folders.mktemp("demo") / "data", CALM)
+        if self._server is None or self._drawn != drawn:
+            self.stop()
+            self._drawn = drawn
+            self._running = _roasting(self._folders.mktemp("demo") / "data", CALM, drawn=drawn)
             self._server = next(self._running)
         return self._server
 
@@ -91,9 +99,9 @@ def pytest_runtest_teardown(item: pytest.Item, nextitem: pytest.Item | None) -> 
 
 
 @pytest.fixture
-def demo(shared_demo: SharedDemo) -> Server:
+def demo(shared_demo: SharedDemo, request: pytest.FixtureRequest) -> Server:
     """The demo at a calm speed; a test that looks at it leaves it as it was, or takes `roast`."""
-    return shared_demo.server()
+    return shared_demo.server(drawn=is_drawn(request.node))
 
 
 @pytest.fixture
@@ -110,11 +118,8 @@ def empty(tmp_path: Path) -> Iterator[Server]:
 
 @pytest.fixture
 def house(tmp_path: Path, request: pytest.FixtureRequest) -> Iterator[House]:
-    """A server of the test's own on the practice machine, behind a wire that can be cut.
-
-    Its charts are drawn for tests with the mark `drawn` alone: the others look at none.
-    """
-    house = House(tmp_path / "data", drawn=request.node.get_closest_marker("drawn") is not None)
+    """A server of the test's own on the practice machine, behind a wire that can be cut."""
+    house = House(tmp_path / "data", drawn=is_drawn(request.node))
     yield house
     house.wire.close()
     assert house.server.stop() == []

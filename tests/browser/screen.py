@@ -74,8 +74,13 @@ class Screen:
         expect(self.page.locator("#temp")).to_have_text(re.compile(r"\d"))
         drawn = "typeof Bokeh === 'object' && (Bokeh.undrawn || Bokeh.documents.length === 1)"
         self.until(lambda: self.page.evaluate(drawn), "no chart")
-        if not self.page.evaluate("Bokeh.undrawn === true"):
+        if self.draws:
             expect(self.page.locator("#curves canvas").first).to_be_visible()
+
+    @property
+    def draws(self) -> bool:
+        """Whether the page has BokehJS rather than the stub for tests that look at no chart."""
+        return not self.page.evaluate("Bokeh.undrawn === true")
 
     def by_id(self, ident: str) -> Locator:
         """The element of an id."""

@@ -13,11 +13,13 @@ from werkzeug.serving import make_server
 
 from roastlog.instruments.base import Reading
 from roastlog.recording.trouble import FULL
-from tests.browser.conftest import MakeScreen
+from roastlog.web.http import assets
+from tests.browser.conftest import MakeScreen, is_drawn
 from tests.browser.contrast import contrast, rgb
 from tests.browser.screen import PHONE, TABLET, Screen
 from tests.browser.test_targets import GLOVE_PX, outside, too_small
 from tests.conftest import START_MS, Bench
+from tests.launcher import undrawn
 
 NOW_S = 400
 CRACK = {
@@ -68,8 +70,10 @@ class Roasting:
 
 
 @pytest.fixture
-def drum(bench: Bench) -> Iterator[Roasting]:
+def drum(bench: Bench, request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> Iterator[Roasting]:
     """The app, answering on loopback."""
+    if not is_drawn(request.node):
+        monkeypatch.setitem(assets._VENDOR, "bokeh", undrawn())
     server = make_server("127.0.0.1", 0, bench.app, threaded=True)
     server.daemon_threads = True  # a stream ends with the hub, after this
     thread = threading.Thread(target=server.serve_forever, daemon=True)
@@ -92,7 +96,7 @@ def ready(live: Screen) -> None:
     The clock stands still, so the desk has no other to tell.
     """
     live.open_live()
-    live.until(lambda: len(live.columns("live")["t_s"]) > 60, "no curve")
+    live.until(lambda: not live.draws or len(live.columns("live")["t_s"]) > 60, "no curve")
     live.page.wait_for_timeout(2000)  # what the page fetches once its chart stands, and what the desk says each second
 
 
@@ -121,6 +125,7 @@ def test_the_pad_says_when_with_its_band(device: dict[str, Any], drum: Roasting,
     expect(sub).to_contain_text("slap when cracks")
 
 
+@pytest.mark.drawn
 def test_the_chart_draws_what_is_to_come(drum: Roasting, screen: MakeScreen):
     """A rule a moment with its band, words on lines of their own; the axis widens by whole steps; marked is gone."""
     code = drum.roast()
@@ -151,6 +156,7 @@ def test_the_chart_draws_what_is_to_come(drum: Roasting, screen: MakeScreen):
     live.until(lambda: told_again() == ["drop?"], "first crack is marked and still to come")
 
 
+@pytest.mark.drawn
 @pytest.mark.parametrize("device", [PHONE, TABLET], ids=["phone", "tablet"])
 def test_a_heads_up_moves_nothing_and_can_be_hidden(device: dict[str, Any], drum: Roasting, screen: MakeScreen):
     """It stands clear of pad, bar and controls, which stay where they are; hidden once it stays so, a new one comes."""

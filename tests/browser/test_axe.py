@@ -91,6 +91,7 @@ def look(screen: Screen, paths: list[str]) -> dict[str, list[str]]:
     return wrong
 
 
+@pytest.mark.drawn
 @pytest.mark.parametrize("part", range(PARTS))
 def test_every_page_passes(app: Flask, demo: Server, screen: MakeScreen, part: int):
     """Each page of the routes that there are, with a batch of the demo's week, and the pages of errors."""
@@ -127,6 +128,7 @@ def test_a_strangers_page_passes(demo: Server, screen: MakeScreen):
     assert look(phone, ["/"]) == {}
 
 
+@pytest.mark.drawn
 def test_the_live_page_passes_in_all_its_states(phone: Screen, roast: str):
     """In mid-roast, with each sheet open, in the far view, and after the drop."""
     phone.open_live()

@@ -2,12 +2,14 @@
 
 import re
 
+import pytest
 from playwright.sync_api import expect
 
 from tests.browser.screen import Screen
 from tests.browser.server import Server
 
 
+@pytest.mark.drawn
 def test_batches_are_chosen_and_laid_on_each_other(demo: Server, phone: Screen):
     """From a record to its overlay, another batch added by search and box, aligned anew, readable in each theme."""
     roasted = [batch for batch in demo.get("/api/batches")["batches"] if batch["roasted_g"]]

@@ -296,6 +296,7 @@ def test_discard_takes_a_hold(house: House, screen: MakeScreen):
     assert len(house.said("opened")) == 1
 
 
+@pytest.mark.drawn
 def test_curve_is_a_table_too(demo: Server, tablet: Screen, roast: str):
     """The live page's table has a row each half minute with the values that the API tells for that second."""
     tablet.open_live()
@@ -316,6 +317,7 @@ def test_curve_is_a_table_too(demo: Server, tablet: Screen, roast: str):
         assert float(row[1]) == pytest.approx(probe[60 * int(minutes) + int(seconds)], abs=1.0)
 
 
+@pytest.mark.drawn
 def test_record_has_the_table(demo: Server, tablet: Screen):
     """A record's table opens from a line under its curve and has the values that the API tells."""
     code = next(batch["code"] for batch in demo.get("/api/batches")["batches"] if batch["roasted_g"])
@@ -329,6 +331,7 @@ def test_record_has_the_table(demo: Server, tablet: Screen):
     assert len(rows) >= max(probe) // 30
 
 
+@pytest.mark.drawn
 @pytest.mark.parametrize("device", [PHONE, TABLET], ids=["phone", "tablet"])
 def test_far_view_reads_from_two_metres(device: dict[str, Any], demo: Server, roast: str, screen: MakeScreen):
     """From two metres digits are three times, the next moment twice as high as what normal sight just makes out."""

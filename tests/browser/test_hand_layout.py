@@ -54,6 +54,7 @@ def weighed(server: Server) -> str:
     return str(next(batch["code"] for batch in server.get("/api/batches")["batches"] if batch["roasted_g"]))
 
 
+@pytest.mark.drawn
 @pytest.mark.parametrize("change", [LARGE, "document.documentElement.dir = 'rtl'"], ids=["large", "rtl"])
 def test_nothing_is_lost(change: str, demo: Server, phone: Screen, roast: str):
     """With text at 200 %, or right to left, each control of the pages at the machine can be reached, by no sideways."""
@@ -77,6 +78,7 @@ def test_lists_at_twice_the_size(demo: Server, screen: MakeScreen):
         assert narrow.page.evaluate(LOST) == [], path
 
 
+@pytest.mark.drawn
 def test_long_words_do_not_break_pages(demo: Server, phone: Screen, roast: str):
     """Words of forty letters in every head, name and button make no page scroll sideways and push no control out."""
     assert roast
@@ -87,6 +89,7 @@ def test_long_words_do_not_break_pages(demo: Server, phone: Screen, roast: str):
         assert phone.page.evaluate(LOST) == [], path
 
 
+@pytest.mark.drawn
 @pytest.mark.parametrize("size", SIZES, ids=[f"{width}x{height}" for width, height in SIZES])
 def test_pad_is_whole(size: tuple[int, int], demo: Server, roast: str, screen: MakeScreen):
     """On small, tall, low and wide screens the page does not scroll, and no word of the pad or planned drop is cut."""

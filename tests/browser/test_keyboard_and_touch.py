@@ -2,6 +2,7 @@
 
 import re
 
+import pytest
 from playwright.sync_api import expect
 
 from tests.browser.screen import Screen
@@ -35,6 +36,7 @@ def test_live_page_by_keyboard(demo: Server, tablet: Screen, roast: str):
     assert "yellow" in demo.get(f"/api/batches/{roast}")["moments"]
 
 
+@pytest.mark.drawn
 def test_chart_lets_fingers_scroll(demo: Server, phone: Screen, roast: str):
     """No part of the live chart takes a swipe for itself, and a swipe over a record's chart scrolls the page."""
     phone.open_live()

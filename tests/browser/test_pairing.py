@@ -87,6 +87,7 @@ def test_a_code_lets_in_an_operator_who_taps_until_cut_off(owner: Screen, strang
     assert [one["by"]["device"] for one in said] == ["Bench phone again"]
 
 
+@pytest.mark.drawn
 def test_a_link_lets_in_a_screen_that_only_looks(owner: Screen, stranger: Screen, roast: str):
     """The QR leads there; the live page takes nothing; a page that it lacks says why, what works, what to do."""
     assert roast

@@ -1,5 +1,6 @@
 """What answers a finger comes first: the echo in the same task as the tap, all else after it."""
 
+import pytest
 from playwright.sync_api import expect
 
 from tests.browser.conftest import MakeScreen
@@ -41,6 +42,7 @@ LISTEN = """() => {
 }"""
 
 
+@pytest.mark.drawn
 def test_the_echo_stands_before_the_tap_is_over(phone: Screen, roast: str):
     """Echo, its state and the pad's next moment are in the page in the tap's own task, in which the chart rests."""
     phone.open_live()
@@ -77,6 +79,7 @@ def test_sound_begins_after_the_echo(demo: Server, screen: MakeScreen, roast: st
     assert echo.startswith("Yellow ")
 
 
+@pytest.mark.drawn
 def test_an_entry_touches_only_what_it_changes(demo: Server, phone: Screen, roast: str):
     """A note from another device is read in the log; the chart is the same one, and no mark on it is made anew."""
     phone.open_live()

@@ -24,6 +24,7 @@ def wire(demo: Server) -> Iterator[Wire]:
     wire.close()
 
 
+@pytest.mark.drawn
 def test_offline_taps_arrive_once(demo: Server, wire: Wire, screen: MakeScreen, roast: str):
     """Taps made without a network wait, then arrive once each at the times of the finger, and no row is missing."""
     phone = screen(wire, PHONE)

@@ -1,5 +1,6 @@
 """The switch of a record's curve: smoothed, live or both, by finger and by key, remembered on the device."""
 
+import pytest
 from playwright.sync_api import expect
 
 from tests.browser.screen import Screen
@@ -23,6 +24,7 @@ def opened(screen: Screen, code: str) -> None:
     screen.until(lambda: screen.page.evaluate("document.getElementById('curve').dataset.drawn"), "not ready")
 
 
+@pytest.mark.drawn
 def test_the_curve_is_switched_without_a_reload_and_the_choice_is_kept(demo: Server, phone: Screen):
     """Smoothed at first; live by a tap, both by a key; after a reload, and on another record, still both."""
     first, second = [batch["code"] for batch in demo.get("/api/batches")["batches"] if batch["roasted_g"]][:2]
@@ -48,6 +50,7 @@ def test_the_curve_is_switched_without_a_reload_and_the_choice_is_kept(demo: Ser
     assert phone.page.evaluate("document.documentElement.scrollWidth") <= 390
 
 
+@pytest.mark.drawn
 def test_how_wrong_the_outlook_was_comes_after_the_page(demo: Server, phone: Screen):
     """The table is fetched once the record stands, and fits a phone."""
     code = next(batch["code"] for batch in demo.get("/api/batches")["batches"] if batch["roasted_g"])

@@ -1,10 +1,12 @@
 """Two devices at one machine see and undo what either said."""
 
+import pytest
 from playwright.sync_api import expect
 
 from tests.browser.screen import Screen
 
 
+@pytest.mark.drawn
 def test_both_see_and_both_undo(phone: Screen, tablet: Screen, roast: str):
     """A tap on one screen appears on the other, and what the other one undoes goes from the first."""
     for one in (phone, tablet):

@@ -42,6 +42,7 @@ def outside(targets: list[dict[str, Any]], width: int, height: int) -> list[str]
     ]
 
 
+@pytest.mark.drawn
 @pytest.mark.parametrize("device", [PHONE, TABLET], ids=["phone", "tablet"])
 def test_live_page_fits_a_glove(device: dict[str, Any], demo: Server, roast: str, screen: MakeScreen):
     """On the live page and its sheets all is at least 44 px, the pad 120, the bar 48; all of it within the window."""
@@ -76,6 +77,7 @@ def check_sheet(live: Screen, name: str) -> None:
     live.tap("Close", live.sheet(name))
 
 
+@pytest.mark.drawn
 def test_no_page_scrolls_sideways(demo: Server, screen: MakeScreen):
     """At a phone's width no page is wider than it, no button's words are cut off, and no target is under 24 px."""
     phone = screen(demo, PHONE)

@@ -24,6 +24,7 @@ def test_the_formula_agrees_with_published_pairs():
     assert contrast((0x77, 0x77, 0x77), white) < TEXT
 
 
+@pytest.mark.drawn
 def test_themes_switch_without_a_reload(phone: Screen, roast: str):
     """A theme chosen on the settings page repaints the live page beside it, chart and all, readable in each."""
     phone.open_live()
@@ -45,6 +46,7 @@ def test_themes_switch_without_a_reload(phone: Screen, roast: str):
     assert settings.unexpected == []
 
 
+@pytest.mark.drawn
 def test_the_systems_wish_is_followed(phone: Screen, roast: str):
     """With no choice of one's own the page and its chart follow the system, dark or of more contrast, as it changes."""
     phone.open_live()
@@ -57,6 +59,7 @@ def test_the_systems_wish_is_followed(phone: Screen, roast: str):
     assert len(seen) == 3
 
 
+@pytest.mark.drawn
 @pytest.mark.parametrize("theme", ["light", "dark", "glare"])
 def test_other_pages_are_readable(theme: str, demo: Server, phone: Screen):
     """Text of the pages for thumb and desk has 4.5:1 in each theme."""
