@@ -18,6 +18,7 @@ from roastlog.clock import Clock
 from roastlog.instruments.base import Reading
 from roastlog.services import LotRow, Services, open_services
 from roastlog.web.app import create_app
+from tests.kept import keep_templates
 
 # The duration of an example decides nothing. A laptop tries new examples each time; CI the same ones, so that it gives
 # the same result for the same commit.
@@ -173,6 +174,7 @@ def routed(furnished: Path) -> Flask:
     """The app with its routes and templates, which cost more to create than most tests take."""
     services = open_services(furnished, HandClock())
     services.close()
+    keep_templates()
     return create_app(services)
 
 

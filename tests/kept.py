@@ -11,6 +11,8 @@ from pathlib import Path
 from typing import ParamSpec, TypeVar
 
 import numpy as np
+from flask import Flask
+from jinja2 import FileSystemBytecodeCache
 
 from tests.checkout import ROOT
 
@@ -41,6 +43,13 @@ def kept(make: Callable[Given, Made]) -> Callable[Given, Made]:
         return made
 
     return fetch
+
+
+def keep_templates() -> None:
+    """Keep the compiled templates of all apps that are created from now on; Jinja knows when one has changed."""
+    folder = ROOT / ".cache" / "templates"
+    folder.mkdir(parents=True, exist_ok=True)
+    Flask.jinja_options = {"bytecode_cache": FileSystemBytecodeCache(str(folder))}
 
 
 @cache

@@ -18,11 +18,9 @@ from functools import cache
 from pathlib import Path
 from typing import Any, Final
 
-from flask import Flask
-from jinja2 import FileSystemBytecodeCache
-
 from roastlog.web.http import assets
 from tests.checkout import ROOT
+from tests.kept import keep_templates
 
 STUB: Final = str(Path(__file__).with_name("undrawn.js"))
 
@@ -137,9 +135,7 @@ if __name__ == "__main__":
     import roastlog.web.server  # noqa: F401
     from roastlog import commands
 
-    templates = ROOT / ".cache" / "templates"
-    templates.mkdir(parents=True, exist_ok=True)
-    Flask.jinja_options = {"bytecode_cache": FileSystemBytecodeCache(str(templates))}
+    keep_templates()
     _warm_up()
     for line in sys.stdin:
         request = json.loads(line)

@@ -4,7 +4,6 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from scipy.signal import savgol_coeffs, savgol_filter
 
 from tests import rates
 
@@ -26,6 +25,8 @@ def test_centred_fits_have_savitzkys_coefficients(
 @pytest.mark.parametrize(("window_s", "order"), [(30, 1), (60, 2), (30, 2)])
 def test_one_sided_fit_is_scipys(window_s: int, order: int):
     """The trailing fit equals scipy's Savitzky-Golay weights for the newest point, reading by reading."""
+    from scipy.signal import savgol_coeffs, savgol_filter  # costs each worker a second
+
     temp_c = np.random.default_rng(1).normal(150, 10, (2, 200))
     ours = rates.trailing_fit(temp_c, window_s, order)
     weights = savgol_coeffs(window_s + 1, order, deriv=1, pos=window_s, use="dot")

@@ -10,8 +10,6 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from numpy.typing import NDArray
-from scipy.linalg import expm
-from statsmodels.tsa.statespace.kalman_smoother import KalmanSmoother
 
 from roastlog.curve.rate.kalman import ProcessNoise, Transition, Trend, transition
 from roastlog.curve.smoothing import filter_forward, smooth_backward
@@ -43,6 +41,8 @@ def uneven(seed: int, count: int = 300) -> tuple[Array, Array]:
 
 def by_statsmodels(time_s: Array, temp_c: Array, first_state: tuple[float, ...]):
     """The same model, filtered and smoothed by statsmodels."""
+    from statsmodels.tsa.statespace.kalman_smoother import KalmanSmoother  # costs each worker a second
+
     steps = [matrices(transition(round(float(dt), 9))) for dt in np.diff(time_s)]
     process_noise = [PROCESS_NOISE.at(float(at)) for at in time_s[1:]]
     model = KalmanSmoother(k_endog=1, k_states=3)
@@ -81,6 +81,8 @@ def test_filter_and_smoother_are_those_of_statsmodels(seed: int):
 @given(st.floats(0.05, 10.0))
 def test_transition_is_the_matrix_exponential_of_the_model(step_s: float):
     """Transition and noise over a step equal van Loan's block exponential, by scipy's expm."""
+    from scipy.linalg import expm
+
     drift = np.array([[0, 1, 0], [0, 0, 1], [0, 0, -0.01]])
     block = np.zeros((6, 6))
     block[:3, :3], block[3:, 3:], block[2, 5] = -drift, drift.T, 1.0

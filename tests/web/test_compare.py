@@ -1,16 +1,21 @@
 """The comparison page: batches side by side, messages for batches that it cannot show, and links."""
 
 import re
+import shutil
+from collections.abc import Iterator
 from html import unescape
 from itertools import pairwise
+from pathlib import Path
 
 import numpy as np
 import pytest
 
 from roastlog.curve.smoothing import smooth_curve
+from roastlog.services import Services, open_services
+from roastlog.web.app import create_app
 from roastlog.web.desk.comparison_tables import by_mass, by_rate, by_seconds, by_temp, signed
 from roastlog.web.http.formatting import HARD_SPACE, Units
-from tests.conftest import Bench
+from tests.conftest import Bench, HandClock
 
 NASTY = "<script>alert(1)</script>\"'&"
 
@@ -20,9 +25,13 @@ def text_of(page: str) -> str:
     return " ".join(unescape(re.sub(r"<[^>]+>", " ", page)).replace(HARD_SPACE, " ").split())
 
 
-@pytest.fixture
-def codes(bench: Bench) -> list[str]:
-    """Two batches of one coffee, the second with a smaller charge and a late cut, and one of another coffee."""
+@pytest.fixture(scope="module")
+def roasted(furnished: Path, tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, list[str]]:
+    """A data folder with three batches: two of one coffee, the second smaller and cut late, and one of another."""
+    folder, clock = shutil.copytree(furnished, tmp_path_factory.mktemp("roasted") / "data"), HandClock()
+    services = open_services(folder, clock)
+    services.start()
+    bench = Bench(services, clock, create_app(services))
     first = bench.roast(coffee="Alder washed", green_g=4000)
     second = bench.roast(start_s=2000, coffee="Alder washed", green_g=3600)
     third = bench.roast(start_s=4000, coffee=f"Night Ferry {NASTY}", green_g=4000)
@@ -31,7 +40,28 @@ def codes(bench: Bench) -> list[str]:
             bench.entry("move", start_s - 5, batch=code, control="radiant", setting=5.0),
             bench.entry("move", start_s + cut_s, batch=code, control="radiant", setting=3.0),
         )
-    return [first, second, third]
+    services.close()
+    return folder, [first, second, third]
+
+
+@pytest.fixture
+def codes(roasted: tuple[Path, list[str]]) -> list[str]:
+    """Codes of the three batches, which are in this test's data folder."""
+    return roasted[1]
+
+
+@pytest.fixture
+def services(
+    tmp_path: Path, clock: HandClock, furnished: Path, roasted: tuple[Path, list[str]], request: pytest.FixtureRequest
+) -> Iterator[Services]:
+    """Services over a folder of the test's own; with the three batches, just after the last drop, for their codes."""
+    has_batches = "codes" in request.fixturenames
+    if has_batches:
+        clock.turn_to(4600)
+    services = open_services(shutil.copytree(roasted[0] if has_batches else furnished, tmp_path / "data"), clock)
+    services.start()
+    yield services
+    services.close()
 
 
 def test_batches_stand_side_by_side(bench, codes):
