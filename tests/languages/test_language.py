@@ -88,7 +88,7 @@ def test_stored_data_is_independent_of_language(bench: Bench):
     assert [entry["body"] for entry in stored["entries"] if entry["kind"] in {"note", "trier"}] == [
         {"stage": "light_brown", "words": ["bread", "Weg"]},
         {"text": "Charge"},
-    ] or {entry["kind"] for entry in stored["entries"]} >= {"note", "trier"}
+    ]
     german, english = (bench.client.get(f"/batches/{code}", headers=headers).text for headers in (GERMAN, {}))
     assert "Probe: Hellbraun, Brot, Weg" in german
     assert "Trier: light brown, bread, Weg" in english
@@ -122,10 +122,7 @@ def test_the_stream_is_in_the_language_of_each_screen(bench: Bench):
 
 def test_errors_are_in_the_language_of_the_reader(bench: Bench):
     """Pages and the API answer errors in the reader's language, even to an unpaired device."""
-    assert (
-        "Dort" in bench.client.get("/r/none", headers=GERMAN).text
-        or "Rösterei" in bench.client.get("/r/none", headers=GERMAN).text
-    )
+    assert "Diesen Code trägt keine Charge" in bench.client.get("/r/none", headers=GERMAN).text
     refused = bench.client.get("/api/batches/26330-04X", headers=GERMAN).get_json()
     assert refused["title"] == "Dieser Code ist vertippt"
     assert "Zugang" in browser(bench).get("/", headers=GERMAN).text
