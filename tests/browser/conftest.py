@@ -1,4 +1,4 @@
-"""What the browser tests share: a demo that runs, an empty server, a real Chromium, and the two screens."""
+"""Shared by the browser tests: a running demo, an empty server, a real Chromium, and the two screens."""
 
 from collections.abc import Callable, Iterator
 from functools import partial

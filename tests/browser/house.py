@@ -1,4 +1,4 @@
-"""A house with a server that comes and goes: what the tests of a dead network share."""
+"""A house whose server stops and restarts behind a network that can be cut: shared by the offline tests."""
 
 import time
 from pathlib import Path

@@ -1,4 +1,4 @@
-"""One browser page as the tests see it: it notes each fault it meets, and is asked again until it shows something."""
+"""One page of a browser: it collects its errors, and waits until something is shown."""
 
 import re
 import time

@@ -1,4 +1,4 @@
-"""A Drumside that runs beside the tests: a process of its own, in a folder of its own, ended as a person ends it."""
+"""A Drumside server beside the tests, in a process and a folder of its own, stopped by an interrupt."""
 
 import json
 import os

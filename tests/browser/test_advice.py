@@ -1,4 +1,4 @@
-"""The outlook, heads-ups and suggestions on the live page: said, never in the way, and nothing that marks by itself."""
+"""The outlook, heads-ups and suggestions on the live page: shown out of the way, and marking nothing by themselves."""
 
 import re
 import threading
@@ -101,8 +101,8 @@ def ready(live: Screen) -> None:
 
 
 @pytest.mark.parametrize("device", [PHONE, TABLET], ids=["phone", "tablet"])
-def test_the_pad_says_when_with_its_band(device: dict[str, Any], drum: Roasting, screen: MakeScreen):
-    """Time left, band and basis; without a band the time alone; with nothing known, the hint. On the far view too."""
+def test_the_pad_tells_the_forecast_with_its_band(device: dict[str, Any], drum: Roasting, screen: MakeScreen):
+    """The pad tells time left, band and basis, in the far view too: no band, the time alone; no forecast, the hint."""
     drum.roast()
     live = screen(drum, device)
     ready(live)
@@ -126,8 +126,8 @@ def test_the_pad_says_when_with_its_band(device: dict[str, Any], drum: Roasting,
 
 
 @pytest.mark.drawn
-def test_the_chart_draws_what_is_to_come(drum: Roasting, screen: MakeScreen):
-    """A rule a moment with its band, words on lines of their own; the axis widens by whole steps; marked is gone."""
+def test_the_chart_draws_the_forecast(drum: Roasting, screen: MakeScreen):
+    """The chart draws each moment to come with its band until it is marked; its axis widens by whole steps."""
     code = drum.roast()
     live = screen(drum, PHONE)
     ready(live)
@@ -159,7 +159,7 @@ def test_the_chart_draws_what_is_to_come(drum: Roasting, screen: MakeScreen):
 @pytest.mark.drawn
 @pytest.mark.parametrize("device", [PHONE, TABLET], ids=["phone", "tablet"])
 def test_a_heads_up_moves_nothing_and_can_be_hidden(device: dict[str, Any], drum: Roasting, screen: MakeScreen):
-    """It stands clear of pad, bar and controls, which stay where they are; hidden once it stays so, a new one comes."""
+    """A heads-up moves no other part of the page; a hidden one stays hidden over a reload, and a new one appears."""
     drum.roast()
     live = screen(drum, device)
     ready(live)
@@ -198,8 +198,8 @@ def test_a_heads_up_moves_nothing_and_can_be_hidden(device: dict[str, Any], drum
     expect(line).to_be_hidden()
 
 
-def test_only_what_is_new_is_read_out(drum: Roasting, screen: MakeScreen):
-    """The polite region is given each heads-up once, however its words grow; the line itself is no such region."""
+def test_a_heads_up_is_read_out_once(drum: Roasting, screen: MakeScreen):
+    """A screen reader is given each heads-up once, however its words grow."""
     drum.roast()
     live = screen(drum, PHONE)
     ready(live)
@@ -222,8 +222,8 @@ def test_only_what_is_new_is_read_out(drum: Roasting, screen: MakeScreen):
     assert live.page.locator("#advice [role=status], #advice[role=status], [aria-live] #advice").count() == 0
 
 
-def test_a_charge_that_nobody_marked_is_marked_by_a_finger(drum: Roasting, screen: MakeScreen):
-    """The probe's fall brings a suggestion and no mark; a tap on it marks the charge at the time of the fall."""
+def test_a_suggested_charge_is_marked_by_a_tap(drum: Roasting, screen: MakeScreen):
+    """A fall of the probe suggests a charge and marks none; a tap marks it at the time of the fall."""
     code = drum.bench.open(coffee="Alder washed", green_g=4000)
     rng = np.random.default_rng(4)
     drum.feed(-60, np.full(60, 200.0) + rng.normal(0.0, 0.1, 60).round(1))
@@ -249,8 +249,8 @@ def test_a_charge_that_nobody_marked_is_marked_by_a_finger(drum: Roasting, scree
     assert abs(charge.at_ms - START_MS) <= 2000
 
 
-def test_a_moment_that_is_likely_is_told_and_left_to_the_person(drum: Roasting, screen: MakeScreen):
-    """Earlier marks are told in words alone: nothing to tap but the way to hide them, and nothing is marked."""
+def test_a_likely_moment_is_told_and_not_marked(drum: Roasting, screen: MakeScreen):
+    """A likely moment is told in words; the line has no button that marks it, and nothing is marked."""
     code = drum.roast()
     live = screen(drum, PHONE)
     ready(live)
@@ -264,7 +264,7 @@ def test_a_moment_that_is_likely_is_told_and_left_to_the_person(drum: Roasting, 
 
 
 def test_the_log_sheet_tells_the_outlook_in_full(drum: Roasting, screen: MakeScreen):
-    """What it rests on, each moment with its bands; whoever does not see the curve hears of what is to come, too."""
+    """The log sheet tells the basis and each moment with its bands; the curve's text for screen readers does too."""
     drum.roast()
     live = screen(drum, PHONE)
     ready(live)
@@ -279,7 +279,7 @@ def test_the_log_sheet_tells_the_outlook_in_full(drum: Roasting, screen: MakeScr
 
 @pytest.mark.parametrize("theme", ["light", "dark", "glare"])
 def test_advice_is_readable_in_each_theme(theme: str, drum: Roasting, screen: MakeScreen):
-    """Text of the line, of the pad and of the log sheet has 4.5:1 [WCAG 2.2, 1.4.3; memory]."""
+    """Text of the line, of the pad and of the log sheet has a contrast of 4.5:1 [WCAG 2.2, 1.4.3; memory]."""
     drum.roast()
     live = screen(drum, TABLET)
     ready(live)
@@ -294,8 +294,8 @@ def test_advice_is_readable_in_each_theme(theme: str, drum: Roasting, screen: Ma
         assert faint == [], part
 
 
-def test_the_rate_says_whose_it_is(drum: Roasting, screen: MakeScreen):
-    """While the probe settles after charge the infrared rate stands there under its own name, then the probe's."""
+def test_the_rate_names_its_channel(drum: Roasting, screen: MakeScreen):
+    """While the probe settles after charge, the rate shown is the infrared sensor's by name; then it is the probe's."""
     code = drum.bench.open(coffee="Alder washed", green_g=4000)
     drum.bench.say(drum.bench.entry("moment", 0, batch=code, moment="charge"))
     seconds = np.arange(NOW_S)
@@ -311,8 +311,8 @@ def test_the_rate_says_whose_it_is(drum: Roasting, screen: MakeScreen):
     assert live.by_id("rate-label").evaluate("(label) => label.scrollWidth <= label.clientWidth")
 
 
-def test_what_ails_the_disk_is_said_where_the_roaster_looks(drum: Roasting, screen: MakeScreen):
-    """The strip points to the sentence, the sentence says what is kept; both go when the disk takes readings again."""
+def test_a_full_disk_is_reported_on_the_live_page(drum: Roasting, screen: MakeScreen):
+    """The strip and a sentence report a full disk and what is kept; both go when the disk takes readings again."""
     drum.roast()
     live = screen(drum, PHONE)
     ready(live)

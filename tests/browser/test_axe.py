@@ -94,7 +94,7 @@ def look(screen: Screen, paths: list[str]) -> dict[str, list[str]]:
 @pytest.mark.drawn
 @pytest.mark.parametrize("part", range(PARTS))
 def test_every_page_passes(app: Flask, demo: Server, screen: MakeScreen, part: int):
-    """Each page of the routes that there are, with a batch of the demo's week, and the pages of errors."""
+    """Each page of every route passes with a batch of the demo's week, and so do the pages of errors."""
     phone = screen(demo, PHONE)
     phone.expected = ["the server responded with a status of 4"]
     code, other = [batch["code"] for batch in demo.get("/api/batches")["batches"] if batch["roasted_g"]][:2]
@@ -105,12 +105,12 @@ def test_every_page_passes(app: Flask, demo: Server, screen: MakeScreen, part: i
 
 
 def test_the_pages_of_an_empty_house_pass(empty: Server, screen: MakeScreen):
-    """The first pages that anyone sees, with no machine, batch or lot."""
+    """The pages of a house without machine, batch or lot pass."""
     assert look(screen(empty, PHONE), ["/", "/batches", "/machines", "/start", "/lots", "/compare", "/weigh"]) == {}
 
 
-def test_the_way_in_passes(demo: Server, screen: MakeScreen):
-    """The page with the code for another device, and the one that its QR leads to."""
+def test_the_pairing_pages_pass(demo: Server, screen: MakeScreen):
+    """The page with the code for another device passes, and so does the page that its QR leads to."""
     phone = screen(demo, PHONE)
     phone.open("/devices")
     phone.tap("Show a code for it")
@@ -121,8 +121,8 @@ def test_the_way_in_passes(demo: Server, screen: MakeScreen):
     assert look(phone, [urlsplit(link).path]) == {}
 
 
-def test_a_strangers_page_passes(demo: Server, screen: MakeScreen):
-    """What a device sees before it is let in."""
+def test_the_page_of_an_unpaired_device_passes(demo: Server, screen: MakeScreen):
+    """The page that a device sees before it is let in passes."""
     phone = screen(demo, PHONE, extra_http_headers={"X-Forwarded-For": "192.0.2.7"})
     phone.expected = ["the server responded with a status of 401"]
     assert look(phone, ["/"]) == {}
@@ -130,7 +130,7 @@ def test_a_strangers_page_passes(demo: Server, screen: MakeScreen):
 
 @pytest.mark.drawn
 def test_the_live_page_passes_in_all_its_states(phone: Screen, roast: str):
-    """In mid-roast, with each sheet open, in the far view, and after the drop."""
+    """The live page passes in mid-roast, with each sheet open, and in the far view."""
     phone.open_live()
     found = {"near": violations(phone.page)}
     for opener in [*(f"[data-sheet={name}]" for name in SHEETS), "[data-control=radiant]"]:

@@ -42,7 +42,7 @@ def points(phone: Screen) -> list[float]:
 
 @pytest.mark.drawn
 def test_a_reading_typed_on_the_phone_is_a_point_of_the_live_curve(house: House, screen: MakeScreen):
-    """It takes seconds to type, counts at its first key, and is one point; the rate shown is another channel's."""
+    """A typed reading is one point of the live curve at the time of its first key; the rate is another channel's."""
     phone = by_hand(house, screen)
     phone.open(f"/machines/{house.machine}")
     phone.pad("Charge")
@@ -67,7 +67,7 @@ def test_a_reading_typed_on_the_phone_is_a_point_of_the_live_curve(house: House,
 
 @pytest.mark.drawn
 def test_readings_typed_without_a_network_wait_and_arrive_at_their_times(house: House, screen: MakeScreen):
-    """The keypad opens offline; what is typed waits, over a reload too, and comes in at the finger's times."""
+    """The keypad opens offline; typed readings wait, over a reload too, and arrive with the times of their typing."""
     phone = by_hand(house, screen)
     phone.open(f"/machines/{house.machine}")
     pages = {f"/machines/{house.machine}", f"/machines/{house.machine}/hand"}
@@ -99,7 +99,7 @@ def test_readings_typed_without_a_network_wait_and_arrive_at_their_times(house: 
 
 
 def test_a_reading_that_is_refused_stays_with_its_reason(house: House, screen: MakeScreen):
-    """It does not stand among those kept, is there after a reload, and is changed with its own time, or put away."""
+    """A refused reading is listed apart, outlasts a reload, and can be changed at its own time or deleted."""
     phone = by_hand(house, screen)
     set_up(house, "bean_surface", "Bean surface", "hand")
     phone.open(f"/machines/{house.machine}/hand?channel=bean_probe")

@@ -1,4 +1,4 @@
-"""The comparison page in a browser: batches are chosen, laid on each other, and looked at another way."""
+"""The comparison page in a browser: selection, overlay and alignment of batches."""
 
 import re
 
@@ -11,7 +11,7 @@ from tests.browser.server import Server
 
 @pytest.mark.drawn
 def test_batches_are_chosen_and_laid_on_each_other(demo: Server, phone: Screen):
-    """From a record to its overlay, another batch added by search and box, aligned anew, readable in each theme."""
+    """A record leads to its overlay; batches are added by search and box, aligned anew, and readable in each theme."""
     roasted = [batch for batch in demo.get("/api/batches")["batches"] if batch["roasted_g"]]
     code = next(batch["code"] for batch in roasted if batch["coffee"] == "Alder washed")
     phone.open(f"/batches/{code}")
@@ -41,8 +41,8 @@ def test_batches_are_chosen_and_laid_on_each_other(demo: Server, phone: Screen):
     assert not set(colors) & set(repainted)
 
 
-def test_page_says_all_without_a_script(demo: Server, screen):
-    """Without JavaScript the legend, the reasons, the tables and the choice are there, and the choice works."""
+def test_the_comparison_works_without_javascript(demo: Server, screen):
+    """Without JavaScript the page has legend, reasons, tables and choice, and the choice works."""
     codes = [batch["code"] for batch in demo.get("/api/batches")["batches"] if batch["roasted_g"]][:2]
     plain = screen(demo, {"viewport": {"width": 1180, "height": 820}}, java_script_enabled=False)
     plain.open(f"/compare?batches={codes[0]}")

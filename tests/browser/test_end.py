@@ -1,4 +1,4 @@
-"""How a server ends."""
+"""The end of a server."""
 
 from pathlib import Path
 

@@ -36,7 +36,7 @@ def still(furnished: Path, tmp_path: Path) -> Iterator[tuple[Server, str]]:
 
 
 def test_a_cold_live_page_asks_for_nothing_twice(still: tuple[Server, str], screen: MakeScreen):
-    """Every file, the view and the curve are each asked for once, and no module that the page did not name."""
+    """A cold live page requests each file, the view and the curve once, and no module that the page did not name."""
     server, code = still
     phone = screen(server, PHONE, service_workers="block")
     asked: list[str] = []

@@ -1,4 +1,4 @@
-"""In the hand: keys and pedals, the first tap, sound, holding to discard, the table, and what two metres can read.
+"""The live page in use: keys and pedals, the first tap, sound, holding to discard, the table, and the far view.
 
 Normal sight (20/20) makes out a letter of five minutes of arc [memory, ISO 8596]; two to three times that is a common
 rule for reading at a glance [memory].
@@ -70,7 +70,7 @@ def test_pedal_slaps_the_pad_once(demo: Server, phone: Screen, roast: str):
 
 
 def test_focused_pad_counts_a_key_once(demo: Server, tablet: Screen, roast: str):
-    """With the focus on the pad, a key that is held marks one moment, although a held Enter clicks a button again."""
+    """A held key marks one moment with the focus on the pad, although a held Enter clicks a button repeatedly."""
     tablet.open_live()
     expect(tablet.by_id("pad-next")).to_have_text("Yellow")
     tablet.by_id("pad").focus()
@@ -83,7 +83,7 @@ def test_focused_pad_counts_a_key_once(demo: Server, tablet: Screen, roast: str)
 
 
 def test_arrows_set_controls(demo: Server, tablet: Screen, roast: str):
-    """Right chooses a control, Page Up and Down step it, the echo says which; presses close together are one move."""
+    """Right selects a control, Page Up and Down step it, the echo names it; presses close together are one move."""
     tablet.open_live()
     name = tablet.page.locator("[data-control]").nth(1).inner_text().split("\n")[0]
     tablet.page.keyboard.press("ArrowRight")
@@ -104,7 +104,7 @@ def test_arrows_set_controls(demo: Server, tablet: Screen, roast: str):
 
 
 def test_keys_are_listed(tablet: Screen, roast: str):
-    """The question mark opens the list of keys, and so does the log; it says whether the screen is kept awake."""
+    """The question mark opens the list of keys, and so does the log; it tells whether the screen is kept awake."""
     assert roast
     tablet.open_live()
     tablet.page.keyboard.press("?")
@@ -122,8 +122,8 @@ def test_keys_are_listed(tablet: Screen, roast: str):
     expect(tablet.sheet("log")).to_be_hidden()
 
 
-def test_without_a_secure_page_the_reason_is_said(demo: Server, screen: MakeScreen, roast: str):
-    """A browser that cannot keep the screen awake is said to be one, with what to do; the strip says “may sleep”."""
+def test_a_screen_that_may_sleep_is_reported(demo: Server, screen: MakeScreen, roast: str):
+    """A browser without a wake lock is told so with what to do; the strip says “may sleep”."""
     assert roast
     phone = screen(demo, PHONE)
     phone.page.add_init_script("delete Navigator.prototype.wakeLock")
@@ -168,7 +168,7 @@ def said(house: House) -> list[str]:
 
 
 def test_touch_that_wakes_marks_nothing(house: House, screen: MakeScreen):
-    """A screen that slept twice after as long is dim shortly before: a tap then only wakes it, as the pad had said."""
+    """A tap wakes a screen that is about to sleep, as it slept twice before, and marks nothing; the pad says so."""
     phone = alone(house, screen)
     resting = phone.page.locator("#pad .rest")
     untouched(phone)
@@ -193,7 +193,7 @@ def test_touch_that_wakes_marks_nothing(house: House, screen: MakeScreen):
 
 
 def test_screen_that_stays_on_takes_every_touch(house: House, screen: MakeScreen):
-    """With no sleep seen, or awake beyond the time that it slept at, a first touch marks, however late it comes."""
+    """A first touch marks, however late, on a screen that never slept or stayed on longer than it once did."""
     phone = alone(house, screen)
     rest(phone, 240)
     phone.pad("Charge")
@@ -215,7 +215,7 @@ def test_screen_that_stays_on_takes_every_touch(house: House, screen: MakeScreen
 
 
 def test_touch_that_comes_with_the_page_marks_nothing(demo: Server, phone: Screen, roast: str):
-    """The tap that comes as the screen goes on, just when the page is seen again, opens no sheet; the next does."""
+    """A tap just as the page becomes visible opens no sheet; the next tap does."""
     assert roast
     phone.open_live()
     box = phone.page.locator("[data-sheet=trier]").bounding_box()
@@ -230,7 +230,7 @@ def test_touch_that_comes_with_the_page_marks_nothing(demo: Server, phone: Scree
 
 
 def test_due_moment_is_heard_felt_and_seen(house: House, screen: MakeScreen):
-    """When the pad's moment may be due there are a tone, a buzz, a frame and words that are read out; off is silent."""
+    """A moment that may be due brings a tone, a buzz, a frame and words for screen readers; off is silent."""
     loud, quiet = screen(house.wire, PHONE), screen(house.wire, PHONE)
     for one in (loud, quiet):
         one.page.add_init_script(LISTEN)
@@ -252,7 +252,7 @@ def test_due_moment_is_heard_felt_and_seen(house: House, screen: MakeScreen):
 
 
 def test_lost_server_is_heard(house: House, screen: MakeScreen):
-    """While a batch is roasted, a server that stays out of reach gives the other sound, beside the page's words."""
+    """A server that stays unreachable while a batch is roasted gives the other sound, and the page says so."""
     phone = screen(house.wire, PHONE)
     phone.expected += CUT_ERRORS
     phone.page.add_init_script(LISTEN)
@@ -266,7 +266,7 @@ def test_lost_server_is_heard(house: House, screen: MakeScreen):
 
 
 def test_discard_takes_a_hold(house: House, screen: MakeScreen):
-    """A tap does nothing; a hold, here of a key, discards the batch, away from all edges; Undo brings it back."""
+    """A tap on Discard does nothing; a hold discards the batch; it is away from all edges, and Undo brings it back."""
     phone = screen(house.wire, PHONE)
     phone.open_live(house.machine)
     phone.pad("Charge")
@@ -297,8 +297,8 @@ def test_discard_takes_a_hold(house: House, screen: MakeScreen):
 
 
 @pytest.mark.drawn
-def test_curve_is_a_table_too(demo: Server, tablet: Screen, roast: str):
-    """The live page's table has a row each half minute with the values that the API tells for that second."""
+def test_the_live_curve_has_a_table(demo: Server, tablet: Screen, roast: str):
+    """The live page's table has a row each half minute with the values of the API for that second."""
     tablet.open_live()
     tablet.until(lambda: (demo.get(f"/api/batches/{roast}/curve")["t_s"] or [0])[-1] > 95, "no minute and a half")
     tablet.page.wait_for_timeout(1500)
@@ -318,8 +318,8 @@ def test_curve_is_a_table_too(demo: Server, tablet: Screen, roast: str):
 
 
 @pytest.mark.drawn
-def test_record_has_the_table(demo: Server, tablet: Screen):
-    """A record's table opens from a line under its curve and has the values that the API tells."""
+def test_a_record_has_the_table(demo: Server, tablet: Screen):
+    """A record's table opens from a line under its curve and has the values of the API."""
     code = next(batch["code"] for batch in demo.get("/api/batches")["batches"] if batch["roasted_g"])
     tablet.open(f"/batches/{code}")
     tablet.by_id("curve-rows").locator("summary").tap()
@@ -334,7 +334,7 @@ def test_record_has_the_table(demo: Server, tablet: Screen):
 @pytest.mark.drawn
 @pytest.mark.parametrize("device", [PHONE, TABLET], ids=["phone", "tablet"])
 def test_far_view_reads_from_two_metres(device: dict[str, Any], demo: Server, roast: str, screen: MakeScreen):
-    """From two metres digits are three times, the next moment twice as high as what normal sight just makes out."""
+    """Digits are three times, the next moment twice as high as normal sight needs at two metres."""
     assert roast
     far = screen(demo, device)
     far.open_live()

@@ -56,8 +56,8 @@ def weighed(server: Server) -> str:
 
 @pytest.mark.drawn
 @pytest.mark.parametrize("change", [LARGE, "document.documentElement.dir = 'rtl'"], ids=["large", "rtl"])
-def test_nothing_is_lost(change: str, demo: Server, phone: Screen, roast: str):
-    """With text at 200 %, or right to left, each control of the pages at the machine can be reached, by no sideways."""
+def test_every_control_can_be_reached(change: str, demo: Server, phone: Screen, roast: str):
+    """With text at 200 %, or right to left, each control can be reached, and no page scrolls sideways."""
     assert roast
     for path in PAGES:
         phone.open(path.format(code=weighed(demo)))
@@ -68,7 +68,7 @@ def test_nothing_is_lost(change: str, demo: Server, phone: Screen, roast: str):
 
 
 def test_lists_at_twice_the_size(demo: Server, screen: MakeScreen):
-    """A phone zoomed to 200 % is 195 px wide: rules go from edge to edge, and no word of a row is broken for room."""
+    """At 200 % zoom, 195 px wide, rules of lists go from edge to edge, and no word of a row is broken."""
     narrow = screen(demo, PHONE | {"viewport": {"width": 195, "height": 422}, "is_mobile": False})
     for path in LISTS:
         narrow.open(path)
@@ -80,7 +80,7 @@ def test_lists_at_twice_the_size(demo: Server, screen: MakeScreen):
 
 @pytest.mark.drawn
 def test_long_words_do_not_break_pages(demo: Server, phone: Screen, roast: str):
-    """Words of forty letters in every head, name and button make no page scroll sideways and push no control out."""
+    """Words of forty letters in each heading, name and button make no page scroll sideways and hide no control."""
     assert roast
     for path in PAGES:
         phone.open(path.format(code=weighed(demo)))
@@ -91,8 +91,8 @@ def test_long_words_do_not_break_pages(demo: Server, phone: Screen, roast: str):
 
 @pytest.mark.drawn
 @pytest.mark.parametrize("size", SIZES, ids=[f"{width}x{height}" for width, height in SIZES])
-def test_pad_is_whole(size: tuple[int, int], demo: Server, roast: str, screen: MakeScreen):
-    """On small, tall, low and wide screens the page does not scroll, and no word of the pad or planned drop is cut."""
+def test_no_word_of_the_pad_is_cut(size: tuple[int, int], demo: Server, roast: str, screen: MakeScreen):
+    """On small, tall, low and wide screens the page does not scroll, and no word of pad or planned drop is cut."""
     assert roast
     live = screen(demo, PHONE | {"viewport": {"width": size[0], "height": size[1]}})
     live.open_live()

@@ -1,4 +1,4 @@
-"""Hands that have no pointer, and fingers that want to scroll."""
+"""The live page by keyboard, and scrolling by touch."""
 
 import re
 
@@ -15,7 +15,7 @@ REACHED = {"pad", "undo", "trier", "aroma", "crack", "note", "log", "moment", "h
 
 
 def test_live_page_by_keyboard(demo: Server, tablet: Screen, roast: str):
-    """Tab reaches pad, bar and controls; Enter slaps the pad; Escape closes a sheet and the focus is where it was."""
+    """Tab reaches pad, bar and controls; Enter slaps the pad; Escape closes a sheet and returns the focus."""
     tablet.open_live()
     reached: list[str] = []
     while len(reached) < 40 and (not reached or reached[-1] != reached[0] or len(reached) == 1):
@@ -38,7 +38,7 @@ def test_live_page_by_keyboard(demo: Server, tablet: Screen, roast: str):
 
 @pytest.mark.drawn
 def test_chart_lets_fingers_scroll(demo: Server, phone: Screen, roast: str):
-    """No part of the live chart takes a swipe for itself, and a swipe over a record's chart scrolls the page."""
+    """No part of the live chart takes a swipe, and a swipe over a record's chart scrolls the page."""
     phone.open_live()
     assert set(phone.measure("touchActions", "#curves")) <= {"auto", "pan-y", "manipulation"}
     code = next(batch["code"] for batch in demo.get("/api/batches")["batches"] if batch["roasted_g"])
@@ -55,8 +55,8 @@ def test_chart_lets_fingers_scroll(demo: Server, phone: Screen, roast: str):
     phone.until(lambda: phone.page.evaluate(SCROLLED) > before_px + 20, "the page did not scroll")
 
 
-def test_going_back_leads_to_the_place(demo: Server, phone: Screen):
-    """From far down a list to a record and back: the list stands where it was left, its bar in sight all along."""
+def test_going_back_restores_the_scroll_position(demo: Server, phone: Screen):
+    """Back from a record, a long list stands where it was left, with its bar in sight."""
     phone.open("/batches")
     row = phone.page.locator("a[href^='/batches/']").last
     row.scroll_into_view_if_needed()

@@ -14,7 +14,7 @@ SIZES = {"50x30": (50, 30), "62x29": (62, 29), "100x50": (100, 50), "a4-70x37": 
 
 @pytest.mark.parametrize("name", SIZES)
 def test_label_prints_in_true_millimetres(name: str, demo: Server, tablet: Screen):
-    """On paper the label is alone and as large as it says; printed by the browser it is read at 203 dpi."""
+    """A printed page has the label alone at its true size; the browser's print is read at 203 dpi."""
     width_mm, height_mm = SIZES[name]
     code = next(batch["code"] for batch in demo.get("/api/batches")["batches"] if batch["roasted_g"])
     tablet.open(f"/batches/{code}/label?size={name}")

@@ -84,7 +84,7 @@ def test_no_script_says_a_word_that_no_language_can_have(
 
 
 def test_a_phone_has_room_for_german(bench: Bench, browser: Browser, address: str):
-    """At 390 px no page is wider than the screen, and no word is cut or runs out of its button."""
+    """At 390 px no German page is wider than the screen, and no word is cut or runs out of its button."""
     code = bench.roast(500, lot="HU-7", green_g=2000.0)
     page = _page(browser, address, "de")
     batch, machine = f"/batches/{code}", "/machines/drum-4"

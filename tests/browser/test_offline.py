@@ -1,4 +1,4 @@
-"""Pages without a network: what opens, what can be tapped there, and what becomes of it."""
+"""Pages without a network: those that open, the taps made there, and their arrival."""
 
 import re
 import time
@@ -19,7 +19,7 @@ ROAST = ("Charge", "Yellow", "First crack", "Drop")
 
 
 def test_two_roasts_from_cold_without_a_network(house: House, screen: MakeScreen):
-    """The live page opens with no network; two roasts are tapped through, and arrive as two batches in order."""
+    """The live page opens offline; two roasts tapped there arrive as two batches in order."""
     phone = away(house, screen)
     for _ in range(2):
         for moment in ROAST:
@@ -41,7 +41,7 @@ def test_two_roasts_from_cold_without_a_network(house: House, screen: MakeScreen
 
 @pytest.mark.drawn
 def test_a_roast_goes_on_over_a_reload_without_a_network(house: House, screen: MakeScreen):
-    """A page that a phone threw away and opens again offline knows what was said since it was kept, sent or not."""
+    """A page reloaded offline knows all that was tapped since it was kept, sent or not."""
     phone = screen(house.wire, PHONE)
     phone.expected = CUT_ERRORS
     kept_live(phone, house)
@@ -65,7 +65,7 @@ def test_a_roast_goes_on_over_a_reload_without_a_network(house: House, screen: M
 
 
 def test_a_page_of_yesterday_begins_a_new_batch(house: House, screen: MakeScreen):
-    """A cached page shows its age; a tap on one whose batch was in the drum a day ago begins a batch of its own."""
+    """A cached page shows its age; a tap on one whose batch is a day old opens a new batch."""
     phone = screen(house.wire, PHONE)
     phone.expected = CUT_ERRORS
     kept_live(phone, house)
@@ -86,7 +86,7 @@ def test_a_page_of_yesterday_begins_a_new_batch(house: House, screen: MakeScreen
 
 
 def test_a_page_that_was_never_kept_says_which_are(house: House, screen: MakeScreen):
-    """Without a network an unknown page says so, and leads to those that open all the same."""
+    """An unknown page offline says that it is not kept, and lists those that are."""
     phone = away(house, screen)
     phone.open("/batches")
     expect(phone.page.get_by_role("heading", name="No network")).to_be_visible()
@@ -105,7 +105,7 @@ def test_a_page_that_was_never_kept_says_which_are(house: House, screen: MakeScr
 
 
 def test_a_network_that_hangs_does_not_hold_up_the_page(house: House, screen: MakeScreen):
-    """Where requests go nowhere and nobody says so, the kept page comes all the same, and the stream is missed."""
+    """The kept page opens although requests hang, and it reports the missing stream."""
     phone = screen(house.wire, PHONE)
     phone.expected = CUT_ERRORS
     kept_live(phone, house)
@@ -120,7 +120,7 @@ def test_a_network_that_hangs_does_not_hold_up_the_page(house: House, screen: Ma
 
 
 def test_a_stream_that_hangs_is_noticed(house: House, screen: MakeScreen):
-    """A live page that is open says that the server is out of reach, although no connection broke."""
+    """An open live page reports an unreachable server although no connection broke."""
     phone = screen(house.wire, PHONE)
     phone.expected = CUT_ERRORS
     kept_live(phone, house)
@@ -131,7 +131,7 @@ def test_a_stream_that_hangs_is_noticed(house: House, screen: MakeScreen):
 
 
 def test_today_says_how_old_its_numbers_are(house: House, screen: MakeScreen):
-    """Where no newer ones come, a number of a while ago does not stand there as if it were now's."""
+    """Numbers on Today that are no longer updated are marked with their age."""
     phone = screen(house.wire, PHONE)
     phone.expected = [*CUT_ERRORS, "htmx:"]
     phone.open("/")
@@ -174,8 +174,8 @@ def test_weighing_without_a_network(house: House, screen: MakeScreen):
     assert [entry["body"]["roasted_g"] for entry in house.said("weighed")] == [840.5]
 
 
-def test_a_refused_tap_is_mended(house: House, screen: MakeScreen):
-    """What the server refuses stays with its reason, over a reload too, until it is changed and sent, or put away."""
+def test_a_refused_tap_can_be_changed_or_deleted(house: House, screen: MakeScreen):
+    """A refused tap stays with its reason, over a reload too, until it is changed and sent, or deleted."""
     phone = screen(house.wire, PHONE)
     kept_live(phone, house)
     phone.pad("Charge")
@@ -207,7 +207,7 @@ def test_a_refused_tap_is_mended(house: House, screen: MakeScreen):
 
 
 def test_nothing_of_the_api_is_kept(house: House, screen: MakeScreen):
-    """What the worker keeps are files, libraries and the pages of the roast and the bench; no answer, no record."""
+    """The worker keeps files, libraries and the pages of roast and bench, and no answer of the API and no record."""
     phone = screen(house.wire, PHONE)
     kept_live(phone, house)
     phone.pad("Charge")
@@ -220,7 +220,7 @@ def test_nothing_of_the_api_is_kept(house: House, screen: MakeScreen):
 
 
 def test_a_browser_that_blocks_workers_works_as_ever(house: House, screen: MakeScreen):
-    """No page stumbles over it, seen again or with the server back; the page of this device says what is missing."""
+    """Pages work where workers are blocked, and the page of this device says what is missing."""
     phone = screen(house.wire, PHONE, service_workers="block")
     for path in ("/", f"/machines/{house.machine}", "/this-device"):
         phone.open(path)
@@ -232,7 +232,7 @@ def test_a_browser_that_blocks_workers_works_as_ever(house: House, screen: MakeS
 
 
 def test_plain_http_logs_all_the_same(house: House, browser: Browser):
-    """At an address that is not secure taps wait and arrive as ever; the log sheet says that the page is not kept."""
+    """Taps wait and arrive at an address that is not secure; the log sheet says that the page is not kept."""
     rules = "--host-resolver-rules=MAP roastery.local 127.0.0.1"
     plain = browser.browser_type.launch(executable_path=chromium.shell(), args=[*chromium.FLAGS, rules])
     phone = Screen(plain.new_context(**PHONE), house.wire.url.replace("127.0.0.1", "roastery.local"))
@@ -252,7 +252,7 @@ def test_plain_http_logs_all_the_same(house: House, browser: Browser):
 
 
 def test_a_tap_outlasts_a_page_that_ends_before_it_is_stored(house: House, screen: MakeScreen):
-    """The database of a slow phone does not answer, and the page is thrown away after two taps: both still wait."""
+    """Two taps survive a page that is closed before the database of the phone has answered."""
     phone = screen(house.wire, PHONE)
     phone.expected = CUT_ERRORS
     phone.page.add_init_script(DEAF_DATABASE)

@@ -1,4 +1,4 @@
-"""500 taps over 20 cuts of the network: none lost, none doubled, in order, and at the times of the finger."""
+"""500 taps over 20 cuts of the network: each arrives once, in order, with the time of the finger."""
 
 from collections.abc import Callable
 from itertools import cycle, islice
@@ -31,7 +31,7 @@ WRONG_CLOCK = f"globalThis.trueNow = Date.now; Date.now = () => trueNow.call(Dat
 
 @pytest.mark.timeout(300)
 def test_500_taps_over_20_cuts(house: House, screen: MakeScreen):
-    """Wi-Fi off, connections dropped, answers lost, the server stopped, the page loaded anew: each tap arrives once."""
+    """Each of 500 taps arrives once over lost Wi-Fi, dropped connections, lost answers, server stops and reloads."""
     phone = screen(house.wire, PHONE)
     phone.expected = CUT_ERRORS
     begin(phone, house)
@@ -51,7 +51,7 @@ def test_500_taps_over_20_cuts(house: House, screen: MakeScreen):
 
 
 def test_taps_of_a_phone_whose_clock_is_wrong(house: House, screen: MakeScreen):
-    """A phone that is five hours ahead says the right times, with a network and without one."""
+    """Taps of a phone that is five hours ahead have the right times, with a network and without one."""
     phone = screen(house.wire, PHONE)
     phone.expected = CUT_ERRORS
     phone.context.add_init_script(WRONG_CLOCK)

@@ -1,4 +1,4 @@
-"""A newer Drumside comes while pages are open: nothing that waits is lost, and no page is loaded under a finger."""
+"""An update of Drumside while pages are open: waiting taps stay, and no open page is reloaded."""
 
 import shutil
 from pathlib import Path
@@ -18,7 +18,7 @@ PARTS = ("roastlog", "templates", "static", "demo")
 
 @pytest.mark.drawn
 def test_an_update_keeps_the_outbox(house: House, screen: MakeScreen, tmp_path: Path):
-    """Taps that wait outlast the change of the worker; the old files go, the open page stays, the next one is newer."""
+    """Waiting taps outlast a change of the worker; old files go, the open page stays, the next page is the new one."""
     phone = screen(house.wire, PHONE)
     phone.expected = CUT_ERRORS
     kept_live(phone, house)
@@ -56,7 +56,7 @@ def test_an_update_keeps_the_outbox(house: House, screen: MakeScreen, tmp_path: 
 
 
 def test_taps_are_sent_with_no_page_open(house: House, screen: MakeScreen):
-    """Where a browser has Background Sync, the worker sends what waits after the page was closed."""
+    """With Background Sync, the worker sends waiting taps after the page was closed."""
     phone = screen(house.wire, PHONE)
     phone.expected = CUT_ERRORS
     kept_live(phone, house)

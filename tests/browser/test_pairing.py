@@ -1,4 +1,4 @@
-"""Letting a device in as people do it: the owner shows a code, the other one types it or scans, uses it, is cut off."""
+"""Pairing of a device: the owner shows a code or QR, the device uses it, and is cut off."""
 
 import io
 from typing import Final
@@ -60,7 +60,7 @@ def cut_off(owner: Screen, name: str) -> None:
 
 
 def test_a_code_lets_in_an_operator_who_taps_until_cut_off(owner: Screen, stranger: Screen, roast: str):
-    """Its taps carry its name and person; cut off, its live page says so, keeps a tap, and leads back in, sent then."""
+    """A paired operator's taps carry device and person; a tap after the cut-off is kept until it is let in again."""
     type_code(stranger, invite(owner, "operate", name="Bench phone", person="Wren"), "Some phone")
     expect(owner.by_id("waiting")).to_contain_text("Used, or over.")
     stranger.open_live()
@@ -89,7 +89,7 @@ def test_a_code_lets_in_an_operator_who_taps_until_cut_off(owner: Screen, strang
 
 @pytest.mark.drawn
 def test_a_link_lets_in_a_screen_that_only_looks(owner: Screen, stranger: Screen, roast: str):
-    """The QR leads there; the live page takes nothing; a page that it lacks says why, what works, what to do."""
+    """The QR lets in a screen that only looks: its live page takes no tap; a page for other roles says why not."""
     assert roast
     invite(owner, "look", name="Wall screen")
     picture = Image.open(io.BytesIO(owner.page.locator(".invitation-qr svg").screenshot())).convert("L")
@@ -123,7 +123,7 @@ def test_a_link_lets_in_a_screen_that_only_looks(owner: Screen, stranger: Screen
 
 
 def test_a_used_code_is_refused_in_words(owner: Screen, demo: Server, stranger: Screen, screen: MakeScreen):
-    """A second phone that types it reads what may be wrong and what to do, and what it typed stands there still."""
+    """A second phone with a used code is told why and what to do, and its input stays."""
     code = invite(owner, "look", name="First of two")
     type_code(stranger, code, "First")
     second = screen(demo, PHONE, extra_http_headers=ELSEWHERE)
@@ -137,8 +137,8 @@ def test_a_used_code_is_refused_in_words(owner: Screen, demo: Server, stranger: 
     cut_off(owner, "First of two")
 
 
-def test_a_token_is_shown_where_it_is_seen(owner: Screen):
-    """Shown this once, it stands at the top of the page, not below the fold."""
+def test_a_new_token_is_shown_at_the_top(owner: Screen):
+    """A new token, shown once, stands at the top of the page, not below the fold."""
     owner.open("/devices")
     owner.page.get_by_text("A token for a program").tap()
     owner.by_id("program").fill("Gas meter")

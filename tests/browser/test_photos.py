@@ -1,4 +1,4 @@
-"""The photo of a trier check: from the sheet to the log, the record and its own page; and one that waits."""
+"""The photo of a trier check: from the sheet to the log, the record and its own page, with and without a network."""
 
 from pathlib import Path
 
@@ -82,7 +82,7 @@ def is_drawn(phone: Screen, image: Locator, height: int) -> None:
 
 
 def test_a_photo_goes_with_its_check(house: House, own: Screen, picture: Path):
-    """Also while the network is cut: the photo follows the tap, to log, record, its own page and the bag's."""
+    """A photo taken offline follows its tap to the log, the record, its own page and the bag's page."""
     check_with_photo(own, picture)
     arrived(house, own, 1)
     house.wire.cut()
@@ -118,8 +118,8 @@ def test_a_photo_goes_with_its_check(house: House, own: Screen, picture: Path):
     own.settled()
 
 
-def test_one_that_fails_holds_up_no_other(house: House, single: Screen, picture: Path):
-    """The server stumbles over the first photo for a while: the second arrives meanwhile, then the first."""
+def test_a_photo_that_fails_holds_up_no_other(house: House, single: Screen, picture: Path):
+    """A photo that the server fails to take holds up no other; it arrives later."""
     stumbling: list[str] = []
 
     def stumble(route: Route) -> None:
@@ -144,8 +144,8 @@ def test_one_that_fails_holds_up_no_other(house: House, single: Screen, picture:
     single.until(lambda: is_here(house, single, first), "the first photo has not arrived")
 
 
-def test_a_refused_photo_stays_until_it_is_sent_again_or_thrown_away(house: House, single: Screen, picture: Path):
-    """With its reason, also after the page was closed; what is sent again arrives, what is thrown away is gone."""
+def test_a_refused_photo_stays_until_it_is_sent_again_or_deleted(house: House, single: Screen, picture: Path):
+    """A refused photo stays with its reason, over a closed page too; sent again it arrives, deleted it is gone."""
     posts, reason = "**/photos/*-*", "That picture is broken or cut short."
     single.page.route(posts, lambda route: route.fulfill(status=422, json={"says": reason}))
     check_with_photo(single, picture)
@@ -168,7 +168,7 @@ def test_a_refused_photo_stays_until_it_is_sent_again_or_thrown_away(house: Hous
 
 
 def test_a_photo_that_waits_is_sent_from_any_page(house: House, own: Screen, picture: Path):
-    """Taken while the network was cut, and the live page closed: another page, opened later, sends tap and photo."""
+    """A tap and a photo made offline are sent by another page, opened after the live page was closed."""
     house.wire.cut()
     check_with_photo(own, picture)
     says = open_trier(own).locator("[data-photo-says]")
@@ -186,7 +186,7 @@ def checks(demo: Server, code: str) -> list[dict[str, object]]:
 
 
 def test_a_photo_of_a_check_that_was_not_kept_is_not_sent(demo: Server, phone: Screen, roast: str, picture: Path):
-    """Whoever closes the sheet has thought better of it: nothing waits, and the next check has no photo."""
+    """Closing the sheet discards the photo: nothing waits, and the next check has none."""
     phone.open_live()
     sheet = open_trier(phone)
     sheet.locator("[data-photo]").set_input_files(picture)
@@ -200,8 +200,8 @@ def test_a_photo_of_a_check_that_was_not_kept_is_not_sent(demo: Server, phone: S
     assert checks(demo, roast) == [{"stage": "tan"}]
 
 
-def test_what_the_browser_cannot_read_is_told(demo: Server, phone: Screen, roast: str, tmp_path: Path):
-    """A camera's HEIC: what happened, what still works, what to do; the check is kept without it."""
+def test_a_photo_that_the_browser_cannot_read_is_reported(demo: Server, phone: Screen, roast: str, tmp_path: Path):
+    """An unreadable photo, such as a HEIC, is reported with what to do; the check is kept without it."""
     heic = tmp_path / "photo.heic"
     heic.write_bytes(b"\0\0\0\x18ftypheic\0\0\0\0mif1heic" + b"\0" * 400)
     phone.open_live()

@@ -1,4 +1,4 @@
-"""What answers a finger comes first: the echo in the same task as the tap, all else after it."""
+"""The order of work after a tap: the echo in the same task, all else later."""
 
 import pytest
 from playwright.sync_api import expect
@@ -44,7 +44,7 @@ LISTEN = """() => {
 
 @pytest.mark.drawn
 def test_the_echo_stands_before_the_tap_is_over(phone: Screen, roast: str):
-    """Echo, its state and the pad's next moment are in the page in the tap's own task, in which the chart rests."""
+    """The tap's own task writes the echo, its state and the next moment, and leaves the chart alone."""
     phone.open_live()
     expect(phone.by_id("pad-next")).to_have_text("Yellow")
     seen = phone.page.evaluate(SLAP)
@@ -56,7 +56,7 @@ def test_the_echo_stands_before_the_tap_is_over(phone: Screen, roast: str):
 
 
 def test_a_tap_is_sent_while_it_is_stored(demo: Server, screen: MakeScreen, roast: str):
-    """Where nothing else waits, a tap that is written down does not wait for the database before it is sent."""
+    """A tap is sent without waiting for the phone's database when no other tap waits."""
     phone = screen(demo, PHONE)
     phone.page.add_init_script(ORDER)
     phone.open_live()
@@ -70,7 +70,7 @@ def test_a_tap_is_sent_while_it_is_stored(demo: Server, screen: MakeScreen, roas
 
 
 def test_sound_begins_after_the_echo(demo: Server, screen: MakeScreen, roast: str):
-    """The first tap of a page allows sound; what it takes to begin it is done when the echo stands."""
+    """The first tap of a page starts the sound system only after its echo is shown."""
     phone = screen(demo, PHONE)
     phone.page.add_init_script(SOUND)
     phone.open_live()
@@ -81,7 +81,7 @@ def test_sound_begins_after_the_echo(demo: Server, screen: MakeScreen, roast: st
 
 @pytest.mark.drawn
 def test_an_entry_touches_only_what_it_changes(demo: Server, phone: Screen, roast: str):
-    """A note from another device is read in the log; the chart is the same one, and no mark on it is made anew."""
+    """A note from another device appears in the log; the chart stays the same object, and no mark is drawn anew."""
     phone.open_live()
     turned_s = 120  # by then the beans are past the turning point, which is a mark of its own
     phone.until(lambda: len(phone.columns("live")["t_s"]) > turned_s, "no turning point yet")

@@ -1,4 +1,4 @@
-"""The network goes away in mid-roast: no tap is lost or doubled, and the curve has no hole in the end."""
+"""A network lost in mid-roast: no tap is lost or doubled, and the curve has no gap in the end."""
 
 import re
 from collections.abc import Iterator
@@ -26,7 +26,7 @@ def wire(demo: Server) -> Iterator[Wire]:
 
 @pytest.mark.drawn
 def test_offline_taps_arrive_once(demo: Server, wire: Wire, screen: MakeScreen, roast: str):
-    """Taps made without a network wait, then arrive once each at the times of the finger, and no row is missing."""
+    """Taps made offline arrive once each at the times of the finger, and no row of the curve is missing."""
     phone = screen(wire, PHONE)
     phone.expected = CUT_ERRORS
     phone.open_live()

@@ -26,7 +26,7 @@ def opened(screen: Screen, code: str) -> None:
 
 @pytest.mark.drawn
 def test_the_curve_is_switched_without_a_reload_and_the_choice_is_kept(demo: Server, phone: Screen):
-    """Smoothed at first; live by a tap, both by a key; after a reload, and on another record, still both."""
+    """A tap or key switches between smooth, live and both; the choice lasts over a reload and on other records."""
     first, second = [batch["code"] for batch in demo.get("/api/batches")["batches"] if batch["roasted_g"]][:2]
     opened(phone, first)
     assert drawn(phone) == {"smooth"}
@@ -51,8 +51,8 @@ def test_the_curve_is_switched_without_a_reload_and_the_choice_is_kept(demo: Ser
 
 
 @pytest.mark.drawn
-def test_how_wrong_the_outlook_was_comes_after_the_page(demo: Server, phone: Screen):
-    """The table is fetched once the record stands, and fits a phone."""
+def test_forecast_errors_are_loaded_after_the_page(demo: Server, phone: Screen):
+    """The table of forecast errors is fetched once the record is there, and fits a phone."""
     code = next(batch["code"] for batch in demo.get("/api/batches")["batches"] if batch["roasted_g"])
     phone.open(f"/batches/{code}")
     expect(phone.page.locator("#outlook table tbody tr").first).to_be_visible()

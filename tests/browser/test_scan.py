@@ -50,7 +50,7 @@ def film_of(frame: Image.Image, folder: Path) -> Path:
 
 
 def test_the_camera_leads_to_the_record(browser: Browser, demo: Server, label: tuple[str, Image.Image], tmp_path: Path):
-    """The page starts the camera by itself, sees the label, and opens the record of its batch."""
+    """The page starts the camera by itself, reads a label, and opens the record of its batch."""
     path, frame = label
     phone = filming(browser, film_of(frame, tmp_path))
     screen = Screen(phone.new_context(**PHONE, permissions=["camera"]), demo.url)
@@ -61,7 +61,7 @@ def test_the_camera_leads_to_the_record(browser: Browser, demo: Server, label: t
 
 
 def test_the_camera_stops(browser: Browser, demo: Server, tmp_path: Path):
-    """By its button and when the page is hidden no track is live any more; it starts again when asked."""
+    """The camera stops by its button and when the page is hidden, and starts again when asked."""
     phone = filming(browser, film_of(Image.new("RGB", (640, 480), "#777066"), tmp_path))
     screen = Screen(phone.new_context(**PHONE, permissions=["camera"]), demo.url)
     screen.page.add_init_script("""const ask = navigator.mediaDevices.getUserMedia.bind(navigator.mediaDevices);
@@ -90,7 +90,7 @@ def test_the_camera_stops(browser: Browser, demo: Server, tmp_path: Path):
 
 
 def test_a_photo_leads_to_the_record(demo: Server, screen: MakeScreen, label: tuple[str, Image.Image], tmp_path: Path):
-    """Where there is no camera the page says so; a photo without a QR is told, one of a label opens its record."""
+    """A device without a camera is told so; a photo of a label opens its record, one without a QR is reported."""
     path, frame = label
     phone = screen(demo, PHONE)
     phone.open("/scan")
@@ -105,7 +105,7 @@ def test_a_photo_leads_to_the_record(demo: Server, screen: MakeScreen, label: tu
 
 
 def test_without_a_network_a_typed_code_opens_what_is_kept(house: House, screen: MakeScreen):
-    """Scan opens, says that a QR needs the server, and leads to the weigh-out of a code; of another to what is kept."""
+    """Scan opens offline, says that a QR needs the server, and opens the weigh-out of a typed code that is kept."""
     phone = screen(house.wire, PHONE)
     phone.expected += CUT_ERRORS
     kept_live(phone, house)

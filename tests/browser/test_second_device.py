@@ -8,7 +8,7 @@ from tests.browser.screen import Screen
 
 @pytest.mark.drawn
 def test_both_see_and_both_undo(phone: Screen, tablet: Screen, roast: str):
-    """A tap on one screen appears on the other, and what the other one undoes goes from the first."""
+    """A tap on one screen appears on the other, and an undo on either goes from both."""
     for one in (phone, tablet):
         one.open_live()
     phone.pad("Yellow")
@@ -25,7 +25,7 @@ def test_both_see_and_both_undo(phone: Screen, tablet: Screen, roast: str):
 
 
 def test_a_slap_after_an_undo_means_what_the_pad_shows(phone: Screen, roast: str):
-    """Whoever takes a moment back and slaps again, marks the same moment again, not the one after."""
+    """A slap after an undo marks the undone moment again, and not the one after it."""
     phone.open_live()
     phone.pad("Yellow")
     phone.page.wait_for_timeout(800)  # a pad takes no second slap at once

@@ -76,8 +76,8 @@ def shown(page: Page, check: str) -> str:
     return row.locator("[data-said]:visible").inner_text()
 
 
-def test_phone_that_trusts_is_led_on(lan: Lan, trusting: Page):
-    """The plain page sees by itself that it is trusted, and leads to the pairing link, whose secret it never sent."""
+def test_a_phone_that_trusts_the_server_is_led_to_pairing(lan: Lan, trusting: Page):
+    """The plain page detects a device that trusts it, and leads to the pairing link without sending its secret."""
     asked: list[str] = []
     trusting.on("request", lambda request: asked.append(request.url))
     trusting.goto(f"{lan.plain}/trust#{SECRET}")
@@ -90,8 +90,8 @@ def test_phone_that_trusts_is_led_on(lan: Lan, trusting: Page):
     assert trusting.url == f"{lan.secure}/pair/{SECRET}"
 
 
-def test_phone_that_does_not_trust_sees_the_steps(lan: Lan):
-    """The steps stay, and nothing says that it worked."""
+def test_a_phone_that_does_not_trust_the_server_sees_the_steps(lan: Lan):
+    """The plain page keeps its steps on a device that does not trust the server, and claims no success."""
     phone = lan.phone(trusts=False)
     page = phone.new_context(**PHONE).new_page()
     failed: list[str] = []
@@ -105,7 +105,7 @@ def test_phone_that_does_not_trust_sees_the_steps(lan: Lan):
 
 
 def test_secure_page_is_a_secure_context(lan: Lan, trusting: Page):
-    """The browser takes it for one, and the page of this device says so and what follows from it."""
+    """The secure page is a secure context, and the page of this device lists what that allows."""
     trusting.goto(f"{lan.secure}/this-device")
     assert trusting.evaluate("window.isSecureContext")
     assert shown(trusting, "secure").startswith("✓ Yes.")
@@ -116,7 +116,7 @@ def test_secure_page_is_a_secure_context(lan: Lan, trusting: Page):
 
 
 def test_plain_page_says_what_is_missing(lan: Lan, empty: Server):
-    """Over plain HTTP by a name of the network: what cannot be, why, and what to do; taps are stored all the same."""
+    """A plain page tells what cannot work, why, and what to do; its taps are stored."""
     flags = [*chromium.FLAGS, "--host-resolver-rules=MAP plain.local 127.0.0.1"]
     phone = lan.browser.browser_type.launch(executable_path=chromium.shell(), args=flags)
     screen = Screen(phone.new_context(**PHONE), empty.url.replace("127.0.0.1", "plain.local"))

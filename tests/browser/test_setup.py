@@ -1,4 +1,4 @@
-"""Setting up a machine as a newcomer does, against a real Modbus server: tried, seen, checked; lost and found again."""
+"""The set-up of a machine against a real Modbus server: trial, reading, check, loss and return."""
 
 import re
 from collections.abc import Iterator
@@ -40,7 +40,7 @@ def set_up(page: Screen, meter: ModbusServer) -> None:
 
 
 def test_a_channel_is_tried_kept_seen_and_checked(house: House, screen: MakeScreen, meter: ModbusServer):
-    """A wrong register says why, the right one its value at once; an offset is kept with what it was held against."""
+    """A wrong register reports why, a right one its value; an offset is kept with its reference."""
     page = screen(house.server, TABLET)
     page.expected = ["status of 422"]
     set_up(page, meter)
@@ -77,7 +77,7 @@ def test_a_channel_is_tried_kept_seen_and_checked(house: House, screen: MakeScre
 
 @pytest.mark.drawn
 def test_a_lost_instrument_greys_the_numbers_and_leaves_a_gap(house: House, screen: MakeScreen, meter: ModbusServer):
-    """After 3 s the numbers are grey with their age, after 5 s a line says so; back again, the curve has the gap."""
+    """Numbers are grey with their age after 3 s and a line tells it after 5 s; after the return the curve has a gap."""
     page = screen(house.server, PHONE)
     set_up(page, meter)
     page.tap("Keep")

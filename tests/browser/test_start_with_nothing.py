@@ -1,4 +1,4 @@
-"""A folder with nothing in it: how to begin, and a roast of which nothing was said beforehand."""
+"""An empty folder: the first steps, and a roast without a plan."""
 
 from playwright.sync_api import expect
 
@@ -8,7 +8,7 @@ from tests.browser.server import Server
 
 
 def test_begin_with_nothing(empty: Server, screen: MakeScreen):
-    """Three lines say how to add a machine; on the practice machine a slap opens a batch, which is named later."""
+    """An empty house explains how to add a machine; a slap on the practice machine opens a batch, named later."""
     phone = screen(empty, PHONE)
     phone.open("/")
     ways = phone.page.get_by_role("main").get_by_role("listitem")

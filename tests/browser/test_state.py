@@ -149,7 +149,7 @@ def expected_of(entries: Sequence[Entry]) -> dict[str, Any]:
 
 
 def test_a_page_folds_a_journal_as_the_server_does(empty: Server, screen: MakeScreen):
-    """Whatever part of a random journal waits on the device, the page shows what the server will make of the whole."""
+    """The page's fold equals the server's for random journals, whatever part of them waits on the device."""
     dice = random.Random(SEED)
     cases, wanted = [], []
     while len(cases) < JOURNALS:

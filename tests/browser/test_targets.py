@@ -1,4 +1,4 @@
-"""What a finger aims at is large enough, nothing is cut off, and no page scrolls sideways.
+"""The size of touch targets; no word is cut off, and no page scrolls sideways.
 
 Source: WCAG 2.2, success criteria 2.5.8 (Target Size, Minimum: 24 by 24 CSS px) and 2.5.5 (Target Size, Enhanced: 44 by
 44) [memory]; both let a link within a sentence be as small as its line.
@@ -44,8 +44,8 @@ def outside(targets: list[dict[str, Any]], width: int, height: int) -> list[str]
 
 @pytest.mark.drawn
 @pytest.mark.parametrize("device", [PHONE, TABLET], ids=["phone", "tablet"])
-def test_live_page_fits_a_glove(device: dict[str, Any], demo: Server, roast: str, screen: MakeScreen):
-    """On the live page and its sheets all is at least 44 px, the pad 120, the bar 48; all of it within the window."""
+def test_targets_of_the_live_page_fit_a_glove(device: dict[str, Any], demo: Server, roast: str, screen: MakeScreen):
+    """All targets of the live page and its sheets are at least 44 px, the pad 120, the bar 48, within the window."""
     live = screen(demo, device)
     live.open_live()
     size = device["viewport"]
@@ -79,7 +79,7 @@ def check_sheet(live: Screen, name: str) -> None:
 
 @pytest.mark.drawn
 def test_no_page_scrolls_sideways(demo: Server, screen: MakeScreen):
-    """At a phone's width no page is wider than it, no button's words are cut off, and no target is under 24 px."""
+    """At a phone's width no page is wider than it, no button's words are cut, and no target is under 24 px."""
     phone = screen(demo, PHONE)
     phone.expected = ["the server responded with a status of 404"]
     code = next(batch["code"] for batch in demo.get("/api/batches")["batches"] if batch["roasted_g"])

@@ -47,8 +47,8 @@ def test_themes_switch_without_a_reload(phone: Screen, roast: str):
 
 
 @pytest.mark.drawn
-def test_the_systems_wish_is_followed(phone: Screen, roast: str):
-    """With no choice of one's own the page and its chart follow the system, dark or of more contrast, as it changes."""
+def test_the_preference_of_the_system_is_followed(phone: Screen, roast: str):
+    """Without a choice of its own the page follows the system's preference, dark or more contrast, chart included."""
     phone.open_live()
     phone.until(lambda: len(phone.columns("live")["t_s"]) > 60, "no curve yet")
     seen = {check_chart(phone)}
@@ -62,7 +62,7 @@ def test_the_systems_wish_is_followed(phone: Screen, roast: str):
 @pytest.mark.drawn
 @pytest.mark.parametrize("theme", ["light", "dark", "glare"])
 def test_other_pages_are_readable(theme: str, demo: Server, phone: Screen):
-    """Text of the pages for thumb and desk has 4.5:1 in each theme."""
+    """Text of the other pages has a contrast of 4.5:1 in each theme."""
     code = next(batch["code"] for batch in demo.get("/api/batches")["batches"] if batch["roasted_g"])
     phone.open("/settings")
     phone.tap(theme, phone.page.get_by_role("group", name="Theme"))

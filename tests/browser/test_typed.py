@@ -13,7 +13,7 @@ ASK = r"""async (texts) => {
 
 
 def test_the_script_reads_numbers_as_the_server_does(demo: Server, screen: MakeScreen):
-    """A comma or a point is read, two of them are asked again, anything else is no number: in the same sentences."""
+    """The script and the server take and refuse the same typed numbers, in the same sentences."""
     phone = screen(demo, PHONE)
     phone.open("/find")
     assert phone.page.evaluate(ASK, list(READ)) == list(READ.values())

@@ -1,4 +1,4 @@
-"""The live page in °F: what is read and what is tapped is told in it, and the curves are fed as ever."""
+"""The live page in °F: numbers and echoes are in °F, and the curves get °C."""
 
 import re
 

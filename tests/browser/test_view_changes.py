@@ -1,4 +1,4 @@
-"""A page that lays each `entry` event on the view that it has shows what the server would send it whole."""
+"""A page that applies each `entry` event to its view shows the server's whole view."""
 
 import json
 import random
@@ -74,7 +74,7 @@ class Roastery:
 
 @pytest.mark.parametrize("seed", range(3))
 def test_changes_give_the_view_that_the_server_has(bench: Bench, browser: Browser, seed: int):
-    """Whatever is said in whatever order, with whole views fetched in between as by a page that comes later."""
+    """Changes laid on a view equal the server's view, in any order, with whole views fetched in between."""
     page = browser.new_page()
     page.evaluate(IMPORT, MODULE)
     roastery = Roastery(bench, seed)
@@ -99,8 +99,8 @@ def test_changes_give_the_view_that_the_server_has(bench: Bench, browser: Browse
     page.close()
 
 
-def test_changes_of_another_view_are_not_laid_on(browser: Browser):
-    """A page that missed an event has to fetch the view whole."""
+def test_changes_of_another_view_are_not_applied(browser: Browser):
+    """A page that missed an event fetches the view as a whole."""
     page = browser.new_page()
     page.evaluate(IMPORT, MODULE)
     laid = "(after) => changes.changedView({ seq: 4, batch: null }, { after, seq: 6, view: { seq: 6 } })"

@@ -1,4 +1,4 @@
-"""The main job: one phone roasts on the demo's Modbus roaster while a tablet watches, and the bag tells of it."""
+"""A whole batch: a phone roasts on the demo's Modbus roaster, a tablet watches, and the bag page shows it."""
 
 import re
 from datetime import datetime
@@ -19,7 +19,7 @@ BAG_BYTES = 60_000
 
 
 def test_whole_roast(own_demo: Server, screen: MakeScreen):
-    """A batch is taken from charge to bag by thumb, and the screen that joined in mid-roast holds the same record."""
+    """A batch goes from charge to bag by thumb, and a screen that joined in mid-roast holds the same record."""
     phone = screen(own_demo, PHONE)
     code = take_over(phone, own_demo)
     phone.pad("Charge")
