@@ -2,7 +2,7 @@
 
 from collections import Counter
 from datetime import datetime
-from itertools import pairwise
+from itertools import islice, pairwise
 from uuid import UUID
 
 import numpy as np
@@ -85,7 +85,7 @@ def test_readings_are_one_a_second_around_the_roast(batches: list[PastBatch]):
 
 def test_the_same_moment_gives_the_same_week(batches: list[PastBatch]):
     """Entries, ids and readings are reproducible; another seed gives other roasts."""
-    again, other = list(week(NOW_MS)), list(week(NOW_MS, seed=1))
+    again, other = list(week(NOW_MS)), list(islice(week(NOW_MS, seed=1), 4))
     assert [batch.entries for batch in batches] == [batch.entries for batch in again]
     assert np.array_equal(batches[3].channels["exhaust"], again[3].channels["exhaust"])
     assert batches[3].roasted_g != other[3].roasted_g

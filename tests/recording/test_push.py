@@ -26,7 +26,7 @@ READINGS = st.fixed_dictionaries(
 )
 
 
-@settings(max_examples=300, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=150, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(ANYTHING | st.fixed_dictionaries({"readings": st.lists(READINGS | ANYTHING, max_size=5)}))
 def test_any_push_is_accepted_or_refused_with_a_reason(bench: Bench, payload: object):
     """Nothing crashes; each reading is counted, each refusal has a reason, and no impossible value is shown."""
