@@ -230,7 +230,7 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
             item.add_marker(pytest.mark.xdist_group(f"demo {number}"))
         elif item.path.parent.name == "lan" or "lan" in fixtures:
             item.add_marker(pytest.mark.xdist_group("lan"))
-        elif item.path.stem in {"test_restart", "test_kill", "test_load"}:  # one launcher for all
+        elif item.path.parent.name == "soak" or item.path.stem == "test_restart":  # one launcher for all
             item.add_marker(pytest.mark.xdist_group("servers"))
         elif item.path.parent.name == "curve" or any(made[-1].scope == "module" for made in fixtures.values()):
             item.add_marker(pytest.mark.xdist_group(item.path.stem))
