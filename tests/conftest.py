@@ -29,6 +29,7 @@ settings.load_profile("ci" if os.environ.get("CI") else "laptop")
 MEMORY = Path("/dev/shm")  # noqa: S108 - Linux's file system in memory
 MEMORY_NEEDED_BYTES = 2_000_000_000
 DRAWN_DEMOS = 2
+STARTING_SERVERS = {"test_restart", "test_ground"}  # each on one worker, which has one launcher for all of them
 
 START_MS = 1_795_600_000_000
 
@@ -230,8 +231,8 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
             item.add_marker(pytest.mark.xdist_group(f"demo {number}"))
         elif item.path.parent.name == "lan" or "lan" in fixtures:
             item.add_marker(pytest.mark.xdist_group("lan"))
-        elif item.path.parent.name == "soak" or item.path.stem == "test_restart":  # one launcher for all
-            item.add_marker(pytest.mark.xdist_group("servers"))
+        elif item.path.parent.name == "soak" or item.path.stem in STARTING_SERVERS:
+            item.add_marker(pytest.mark.xdist_group("soak" if item.path.parent.name == "soak" else item.path.stem))
         elif item.path.parent.name == "curve" or any(made[-1].scope == "module" for made in fixtures.values()):
             item.add_marker(pytest.mark.xdist_group(item.path.stem))
 

@@ -4,8 +4,6 @@ import os
 import shutil
 import sqlite3
 import stat
-import subprocess
-import sys
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -15,8 +13,9 @@ import pytest
 
 from roastlog.store.backups import BACKUPS, FILE_NAME
 from tests.conftest import SHEET
+from tests.launcher import run
 from tests.recording.test_hub import until
-from tests.recording.test_restart import APP, PATIENCE_S, Server
+from tests.recording.test_restart import PATIENCE_S, Server
 
 pytestmark = pytest.mark.skipif(os.name != "posix", reason="Windows does not let a file in use be removed")
 FILES = {"database": FILE_NAME, "log": FILE_NAME + "-wal", "index": FILE_NAME + "-shm", "lock": "lock"}
@@ -28,17 +27,15 @@ class Watched(Server):
     stored: list[str]
     code: str
 
-    def start(self) -> None:
-        """Start it with its words in a file beside the folder, and wait until it answers."""
-        command = [sys.executable, str(APP), "serve", "--data", str(self.folder), "--port", str(self.port)]
-        with self.folder.with_name("words").open("ab") as words:
-            self.process = subprocess.Popen(command, start_new_session=True, stdout=words, stderr=words)
-        until(lambda: self.healthy, PATIENCE_S)
+    def __init__(self, folder: Path) -> None:
+        super().__init__(folder)
+        self.log = folder.with_name("words")
+        self.stored, self.code = [], ""
 
     @property
     def words(self) -> str:
         """All that it printed."""
-        return self.folder.with_name("words").read_text()
+        return self.log.read_text()
 
     def send(self, kind: str, **body: object) -> tuple[int, str]:
         """Send an entry; status and outcome, with the id among `stored` if it was acknowledged."""
@@ -89,9 +86,7 @@ def server(tmp_path: Path) -> Iterator[Watched]:
     """A server with a batch and three notes, some in the log and some in the database."""
     (tmp_path / "sheet.toml").write_text(SHEET)
     server = Watched(tmp_path / "data")
-    server.stored, server.code = [], ""
-    words = ["machine", "import", str(tmp_path / "sheet.toml"), "--data", str(server.folder)]
-    subprocess.run([sys.executable, str(APP), *words], check=True, capture_output=True)
+    run(["machine", "import", "sheet.toml", "--data", str(server.folder)], tmp_path).check_returncode()
     server.start()
     assert server.send("opened", coffee="Night Ferry") == (200, "stored")
     for _ in range(3):

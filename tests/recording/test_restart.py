@@ -30,6 +30,7 @@ class Server:
     def __init__(self, folder: Path) -> None:
         self.folder, self.port = folder, held_port()
         self.process: Launched | None = None
+        self.log = Path(os.devnull)
 
     def run(self, *words: str) -> "subprocess.CompletedProcess[str]":
         """Run another command on the same folder."""
@@ -38,7 +39,7 @@ class Server:
     def start(self) -> None:
         """Start it and wait until it answers."""
         words = ["serve", "--data", str(self.folder), "--port", str(self.port)]
-        self.process = Launched(words, Path(os.devnull))
+        self.process = Launched(words, self.log)
         until(lambda: self.healthy, PATIENCE_S)
 
     @property
