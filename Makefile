@@ -36,7 +36,7 @@ test: .venv/ready-to-test  ## format, lint, types, import contracts, and all tes
 	@$(WITH_STATIC); run $(PYTEST) $(ARGS)
 
 quick: .venv/ready-to-test  ## the same without the tests that need Chromium
-	@$(WITH_STATIC); run $(PYTEST) -m 'not browser' $(ARGS)
+	@$(WITH_STATIC); run $(PYTEST) -m 'not browser' --ignore tests/browser $(ARGS)
 
 static: $(STATIC) scripts
 
