@@ -13,6 +13,7 @@ FLAG_WORDS: Final = {
     "late": N_("came in after the release"),
     "doubled": N_("marked before"),
     "out_of_order": N_("out of order"),
+    "too_soon": N_("sooner than a roast can be"),
     "amend_unfit": N_("has a correction that does not fit"),
     "about_nothing": N_("about an entry that is not here"),
 }

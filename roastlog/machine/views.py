@@ -39,11 +39,21 @@ class ControlView:
     high: float
     step: float
     decimals: int
+    is_read: bool = False  # from the machine, so that nobody taps it
 
     @classmethod
     def of(cls, control: Control) -> Self:
         """A control of a machine's sheet."""
-        return cls(control.id, control.name, control.unit, control.low, control.high, control.step, control.decimals)
+        return cls(
+            control.id,
+            control.name,
+            control.unit,
+            control.low,
+            control.high,
+            control.step,
+            control.decimals,
+            control.modbus is not None,
+        )
 
 
 @dataclass(frozen=True)

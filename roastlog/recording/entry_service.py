@@ -286,7 +286,7 @@ class EntryService:
             )
         entry = entry.model_copy(update={"about": str(Subject(BATCH, code)), "machine": machine})
         if entry.kind == "move":
-            _check_move(self._machine(machine), entry.body)
+            _check_move(self._machine(machine), entry)
         elif entry.kind == "merged":
             _check_merged(db, entry, code)
         elif entry.kind in {"weighed", "amend"}:
@@ -355,6 +355,8 @@ def _moment_notice(line: Line, batch: Batch) -> str | None:
             label=label,
             by=by_s,
         )
+    if "too_soon" in line.flags:
+        return _("{label} is sooner than a roast can be. It is kept; undo it or move it if it was a slip.", label=label)
     if any("out_of_order" in other.flags for other in batch.moments.values()):
         return _(
             "{label} is out of order with the other moments. It is kept as it is; undo or shift what is wrong.",
@@ -458,7 +460,8 @@ def _code_named(db: Database, reference: str) -> str:
     return code
 
 
-def _check_move(machine: Machine, body: Mapping[str, Any]) -> None:
+def _check_move(machine: Machine, entry: Entry) -> None:
+    body = entry.body
     control = next((control for control in machine.controls if control.id == body["control"]), None)
     if control is None:
         there = ", ".join(control.id for control in machine.controls) or _("none")
@@ -469,6 +472,10 @@ def _check_move(machine: Machine, body: Mapping[str, Any]) -> None:
                 control=body["control"],
                 there=there,
             )
+        )
+    if control.modbus is not None and entry.by.device != machine.id:
+        raise EntryRefused(
+            _("{name} is read from the machine. Turn it there; its setting is recorded by itself.", name=control.name)
         )
     if not control.low <= body["setting"] <= control.high:
         raise EntryRefused(

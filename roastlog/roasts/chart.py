@@ -2,12 +2,16 @@
 
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
+from typing import Final
 
 from roastlog.journal.fold import Batch
 from roastlog.machine.views import ControlView
 from roastlog.plot import overlays
 from roastlog.plot.overlays import Columns
 from roastlog.roasts.history import moves_of
+
+LONGEST_GAP_S: Final = 600
+GAP_STEP_S: Final = 5
 
 
 @dataclass(frozen=True)
@@ -48,8 +52,20 @@ def chart_overlays(
     trier = [(line.body["stage"], batch.time_s(line.at_ms)) for line in batch.of("trier")]
     return ChartOverlays(
         marks=overlays.marks(marked),
-        checks=overlays.checks((stage, time_s, bean_at(time_s)) for stage, time_s in trier if time_s is not None),
+        checks=overlays.checks(
+            (stage, time_s, _nearest(bean_at, time_s)) for stage, time_s in trier if time_s is not None
+        ),
         ribbon=overlays.ribbon(
             ((move.control, move.time_s, move.setting) for move in moves_of(batch)), controls, end_s, growing=growing
         ),
     )
+
+
+def _nearest(bean_at: Callable[[float], float | None], time_s: float) -> float | None:
+    """The temperature at a time, or where readings were down the nearest one known, so that a check is on the curve."""
+    for apart_s in range(0, LONGEST_GAP_S, GAP_STEP_S):
+        for at_s in (time_s - apart_s, time_s + apart_s):
+            temp_c = bean_at(at_s)
+            if temp_c is not None:
+                return temp_c
+    return None

@@ -87,6 +87,7 @@ interface Control {
   high: number;
   step: number;
   decimals: number;
+  is_read: boolean;
 }
 
 interface BatchMoment {
@@ -237,6 +238,7 @@ interface AdviceLine {
 
 /** An entry that the feedback shows: `latestId` is the entry whose progress is shown. */
 interface Shown {
+  undone: string;
   id: string;
   text: string;
   latestId: string;

@@ -289,7 +289,7 @@ def test_discard_takes_a_hold(house: House, screen: MakeScreen):
     phone.sent()
     code = house.said("opened")[0]["batch"]
     assert house.server.get(f"/api/batches/{code}")["state"] == "discarded"
-    phone.tap("Undo", phone.by_id("actions-fresh"))
+    phone.tap("Bring back", phone.by_id("actions-fresh"))
     expect(phone.by_id("pad-next")).to_have_text("Yellow")
     phone.sent()
     assert house.server.get(f"/api/batches/{code}")["state"] == "roasting"

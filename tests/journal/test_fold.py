@@ -122,6 +122,22 @@ def test_a_moment_out_of_order_is_kept_and_flagged():
     assert batch.moments["first_crack"].flags == ("out_of_order",)
 
 
+@pytest.mark.parametrize(
+    ("moments", "flagged"),
+    [
+        ({"charge": 0, "yellow": 20, "first_crack": 22, "drop": 32}, {"yellow", "first_crack", "drop"}),
+        ({"charge": 0, "yellow": 60, "first_crack": 140, "drop": 180}, set()),  # hot air alone, as quick as any
+        ({"charge": 0, "yellow": 288, "first_crack": 300, "drop": 600}, {"first_crack"}),
+        ({"yellow": 20, "drop": 30}, set()),  # without a charge nothing is known
+    ],
+)
+def test_moments_sooner_than_a_roast_can_be_are_kept_and_flagged(moments: dict[str, float], flagged: set[str]):
+    """A finger that tapped through the pad; a real roast is never flagged."""
+    batch = fold([entry("moment", at_s, moment=name) for name, at_s in moments.items()], "B")
+    assert {name for name, line in batch.moments.items() if "too_soon" in line.flags} == flagged
+    assert set(batch.moments) == set(moments)
+
+
 def test_an_entry_for_a_closed_batch_is_kept_and_marked_late():
     """An entry received after the release is in the record, marked as late."""
     entries = [*roast(), entry("weighed", 900, roasted_g=3430.0), entry("released", 1000, decision="release")]

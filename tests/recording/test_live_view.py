@@ -2,7 +2,7 @@
 
 import pytest
 
-from tests.conftest import Bench
+from tests.conftest import SHEET, Bench
 
 
 def view(bench: Bench) -> dict:
@@ -17,9 +17,9 @@ def test_a_machine_without_a_batch(bench: Bench):
     told = view(bench)
     assert (told["batch"], told["waiting"], told["links"]) == (None, [], [])
     assert [channel["id"] for channel in told["channels"]] == ["bean_probe", "bean_surface"]
-    assert told["controls"] == [
-        {"id": "radiant", "name": "Radiant", "unit": "step", "low": 0, "high": 10, "step": 0.5, "decimals": 1}
-    ]
+    (radiant,) = told["controls"]
+    steps = {"low": 0, "high": 10, "step": 0.5, "decimals": 1}
+    assert radiant == {"id": "radiant", "name": "Radiant", "unit": "step", **steps, "is_read": False}
 
 
 def test_the_pad_goes_from_moment_to_moment(bench: Bench):
@@ -98,6 +98,31 @@ def test_a_discarded_batch_leaves_the_page(bench: Bench):
     assert view(bench)["batch"] is None
 
 
+def test_a_check_tapped_while_readings_were_down_is_on_the_curve(bench: Bench):
+    """It stands at the nearest temperature known."""
+    code = bench.open()
+    bench.say(bench.entry("moment", 0, batch=code, moment="charge"))
+    for second in range(60):
+        bench.clock.turn_to(second)
+        bench.push((second, "bean_probe", 100.0 + second))
+    bench.clock.turn_to(240)
+    bench.say(bench.entry("trier", 200, batch=code, stage="yellow"))
+    checks = view(bench)["batch"]["chart"]["checks"]
+    assert (checks["stage"], checks["t_s"]) == (["yellow"], [200.0])
+    assert checks["temp_c"][0] == pytest.approx(159.0, abs=2)
+
+
+def test_a_control_that_is_read_takes_no_move_of_a_person(bench: Bench):
+    """Its register says what it is set to; a tap that says otherwise is refused with where to turn it."""
+    register = 'modbus = { host = "127.0.0.1", port = 1, unit = 1, table = "holding", address = 0, type = "uint16" }'
+    bench.services.machines.keep_sheet(f"{SHEET}{register}\n")
+    code = bench.open()
+    assert view(bench)["controls"][0]["is_read"]
+    (refused,) = bench.say(bench.entry("move", 5, batch=code, control="radiant", setting=4))
+    assert refused["status"] == "refused"
+    assert "read from the machine" in refused["reason"]
+
+
 def test_the_log_is_newest_first_and_marks_odd_entries(bench: Bench):
     """Lines have text and author; undone ones are gone, and marks show late, doubled and out of order."""
     code = bench.open(coffee="Alder washed")
@@ -119,10 +144,10 @@ def test_the_log_is_newest_first_and_marks_odd_entries(bench: Bench):
     assert [(line["text"], line["flags"]) for line in log] == [
         ("forgot to say", ["came in after the release"]),
         ("Released", []),
-        ("Drop", []),
+        ("Drop", ["sooner than a roast can be"]),
         ("Radiant to 4.5", []),
         ("Yellow", ["marked before"]),
-        ("Yellow", []),
+        ("Yellow", ["sooner than a roast can be"]),
         ("First crack", ["out of order"]),
         ("Charge", []),
         ("Batch opened · Alder washed", []),

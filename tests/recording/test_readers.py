@@ -172,24 +172,13 @@ def test_a_control_turned_on_the_machine_is_one_move(services: Services, server:
     assert moves(services, code)[1].by.device == "drum-4"
 
 
-def test_a_tapped_move_is_not_repeated_by_the_machine(services: Services, server: ModbusServer, say: Say):
-    """A person who taps first and then turns the knob makes one move."""
+def test_a_knob_that_passes_other_values_ends_where_it_stands(services: Services, server: ModbusServer, say: Say):
+    """If the knob is turned in steps, the last move has its final setting; one that comes back makes no other move."""
     code = say("opened")
-    say("move", code, control="radiant", setting=6.0)
-    turn(services, server, 60)
-    services.runtime._save()
-    assert [(move.body["setting"], move.by.person) for move in moves(services, code)] == [(4.0, None), (6.0, "Ines")]
-
-
-def test_a_knob_that_passes_other_values_ends_where_it_was_tapped(services: Services, server: ModbusServer, say: Say):
-    """If the knob is turned in steps after a tap, the last move has its final setting."""
-    code = say("opened")
-    say("move", code, control="radiant", setting=6.0)
     live = services.runtime.live("drum-4")
-    with live._lock:  # both turns before the recorder processes them
-        live.take(
-            [Reading(services.clock.now_ms(), "radiant", 5.0), Reading(services.clock.now_ms() + 1, "radiant", 6.0)]
-        )
+    with live._lock:  # all turns before the recorder processes them
+        now_ms = services.clock.now_ms()
+        live.take([Reading(now_ms + number, "radiant", value) for number, value in enumerate([5.0, 6.0])])
         server.set_input(2, [60])
     services.runtime._save()
     assert services.batches.record(code).batch.settings == {"radiant": 6.0}

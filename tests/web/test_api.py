@@ -232,12 +232,13 @@ def test_a_used_up_lot_is_reported_and_the_batch_still_opens(bench: Bench):
 def test_odd_moments_are_kept_with_a_notice(bench: Bench):
     """Out of order, doubled, about nothing, or in the future: kept, with a notice."""
     code = bench.open()
+    bench.clock.turn_to(400)
     results = bench.say(
         bench.entry("moment", 0, batch=code, moment="charge"),
-        bench.entry("moment", 20, batch=code, moment="first_crack"),
-        bench.entry("moment", 30, batch=code, moment="yellow"),
-        bench.entry("moment", 32.5, batch=code, moment="yellow"),
-        bench.entry("undo", 33, batch=code, entry=str(uuid4())),
+        bench.entry("moment", 200, batch=code, moment="first_crack"),
+        bench.entry("moment", 300, batch=code, moment="yellow"),
+        bench.entry("moment", 302.5, batch=code, moment="yellow"),
+        bench.entry("undo", 303, batch=code, entry=str(uuid4())),
         bench.entry("moment", 4000, batch=code, moment="drop"),
     )
     assert {result["status"] for result in results} == {"stored"}

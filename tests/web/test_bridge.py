@@ -2,8 +2,9 @@
 
 import asyncio
 import threading
-from collections.abc import Callable, Iterable, Iterator
-from typing import Any
+from collections.abc import Callable, Coroutine, Iterable, Iterator
+from concurrent.futures import ThreadPoolExecutor
+from typing import Any, TypeVar
 from wsgiref.types import StartResponse, WSGIApplication, WSGIEnvironment
 
 import pytest
@@ -13,6 +14,13 @@ from roastlog.web.front.bridge import Bridge, environ_of
 from roastlog.web.http.security import THIS_COMPUTER
 
 PATIENCE_S = 10.0
+T = TypeVar("T")
+
+
+def completed(work: Coroutine[Any, Any, T]) -> T:
+    """The result of a coroutine, run in a thread of its own: the browser tests' loop runs in this one."""
+    with ThreadPoolExecutor(1) as pool:
+        return pool.submit(asyncio.run, asyncio.wait_for(work, PATIENCE_S)).result()
 
 
 class Client:
@@ -87,7 +95,7 @@ def ask(app: WSGIApplication, make: Callable[[], Client], sender: str | None = N
         await Bridge(app, lambda _: sender)(client.scope, client.receive, client.send)
         return client
 
-    return asyncio.run(asyncio.wait_for(run(), PATIENCE_S))
+    return completed(run())
 
 
 def test_environment_is_that_of_pep_3333():
@@ -170,7 +178,7 @@ def test_one_sender_cannot_take_all_threads(slow_sender: str):
         assert {client.status for client, _ in slow} == {200}
 
     try:
-        asyncio.run(asyncio.wait_for(run(), PATIENCE_S))
+        completed(run())
     finally:
         release.set()
 
@@ -195,7 +203,7 @@ def test_too_many_strangers_are_sent_away(monkeypatch: pytest.MonkeyPatch):
         return sorted(one.status for one in clients)
 
     try:
-        assert asyncio.run(asyncio.wait_for(run(), PATIENCE_S)) == [200] * (bridge.MOST_OF_ONE + 3) + [503] * 2
+        assert completed(run()) == [200] * (bridge.MOST_OF_ONE + 3) + [503] * 2
     finally:
         release.set()
 
@@ -224,7 +232,7 @@ def test_stream_ends_with_its_client():
         client.gone.set()
         await task
 
-    asyncio.run(asyncio.wait_for(run(), PATIENCE_S))
+    completed(run())
     assert closed.is_set()
     assert threads == {"stream"}
 

@@ -11,6 +11,15 @@ from roastlog.journal.kinds.roast import Opened
 from roastlog.journal.vocabulary import EXPECTED, MOMENTS, MomentName
 
 LONGEST_ROAST_S: Final = 2 * 3600  # no roast is longer: the curve of a batch without a drop ends here
+# Shorter times from one moment to another are slips of a finger: the quickest roasts, in hot air alone, take about
+# three minutes [common practice, from memory].
+LEAST_S: Final[Mapping[tuple[MomentName, MomentName], float]] = {
+    ("charge", "yellow"): 45,
+    ("charge", "first_crack"): 120,
+    ("yellow", "first_crack"): 20,
+    ("first_crack", "second_crack"): 15,
+    ("charge", "drop"): 90,
+}
 _DECISION_STATES: Final = {"release": "released", "hold": "held", "reject": "rejected"}
 
 
@@ -210,6 +219,15 @@ def _flags(line: Line, first: Mapping[MomentName, Line], closed_ms: int | None) 
             yield "doubled"
         elif _out_of_order(name, first):
             yield "out_of_order"
+        elif _too_soon(name, first):
+            yield "too_soon"
+
+
+def _too_soon(name: MomentName, first: Mapping[MomentName, Line]) -> bool:
+    return any(
+        later == name and earlier in first and first[name].at_ms - first[earlier].at_ms < 1000 * least_s
+        for (earlier, later), least_s in LEAST_S.items()
+    )
 
 
 def _out_of_order(name: MomentName, first: Mapping[MomentName, Line]) -> bool:

@@ -80,6 +80,7 @@ bindOutboxStatus({ outbox, photoOutbox, feedback, state, entries, sync, editor }
 
 byId("undo").addEventListener("click", () => entries.undoLast());
 feedback.onUndo = ({ id, text }) => entries.undo(id, text);
+feedback.onBringBack = ({ id, undone }) => entries.bringBack(id, undone);
 feedback.onShift = (shown, byS) => {
   shown.shiftedS += byS;
   entries.shift(shown.id, byS, t("{what}, {n} s earlier", { what: shown.text, n: -shown.shiftedS }));

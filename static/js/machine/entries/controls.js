@@ -63,6 +63,10 @@ export class Controls {
   #open(id) {
     const control = this.#choose(id);
     if (!control) return;
+    if (control.is_read) {
+      this.entries.feedback.showMessage(t("{name}: read from the machine", { name: control.name }));
+      return;
+    }
     const { name, low, high, step, unit } = control;
     setText(byId("control-name"), name);
     const range = unit && unit !== "step" ? `${shown(high)} ${unit}` : shown(high);
@@ -112,6 +116,7 @@ export class Controls {
    */
   stepChosen(sign) {
     if (!this.#control) return this.chooseNext(1);
+    if (this.#control.is_read) return t("{name}: read from the machine", { name: this.#control.name });
     if (this.#wanted === null) this.#shown = this.state.setting(this.#control.id);
     this.step(sign);
     return byId("control-said").textContent || this.#chosenText;

@@ -46,9 +46,9 @@ export class Entries {
    * Make one entry; opens a batch for it if there is none. Returns the id.
    * @param {string} kind
    * @param {Record<string, any>} body
-   * @param {{ text: string, atMs?: number, batch?: string | null, shiftable?: boolean }} how
+   * @param {{ text: string, atMs?: number, batch?: string | null, shiftable?: boolean, undone?: string }} how
    */
-  add(kind, body, { text, atMs = this.clock.now(), batch = this.state.batch, shiftable = true }) {
+  add(kind, body, { text, atMs = this.clock.now(), batch = this.state.batch, shiftable = true, undone = "" }) {
     const entries = [];
     if (batch === null) {
       entries.push(this.#make("opened", {}, null, atMs));
@@ -60,7 +60,7 @@ export class Entries {
     if (!ABOUT_OTHERS.includes(kind)) this.#keepOwn(entry.id, text);
     this.outbox.add(entries); // first of all: it is saved even if drawing fails
     this.state.add(entries);
-    this.feedback.show({ id: entry.id, text, shiftable });
+    this.feedback.show({ id: entry.id, text, shiftable, undone });
     return entry.id;
   }
 
@@ -86,7 +86,17 @@ export class Entries {
    * @param {string} text
    */
   undo(id, text) {
-    const how = { text: t("Undone: {what}", { what: text }), batch: this.#batchOf(id), shiftable: false };
+    const how = { text: t("Undone: {what}", { what: text }), batch: this.#batchOf(id), shiftable: false, undone: text };
+    this.add("undo", { entry: id }, how);
+  }
+
+  /**
+   * Undo an undo.
+   * @param {string} id
+   * @param {string} text the undone entry
+   */
+  bringBack(id, text) {
+    const how = { text: t("Back again: {what}", { what: text }), batch: this.#batchOf(id), shiftable: false };
     this.add("undo", { entry: id }, how);
   }
 

@@ -1,5 +1,5 @@
 // Shows the newest entry and its progress, with ten seconds to undo it or to shift it back in time.
-import { byId, closest, findAll, setText } from "../../core/dom.js";
+import { byId, closest, find, findAll, setText } from "../../core/dom.js";
 import { temp } from "../../core/units.js";
 import { t } from "../../core/words.js";
 
@@ -43,6 +43,8 @@ export class Feedback {
   isDurable = true;
   /** @type {(shown: Shown) => void} */
   onUndo = () => {};
+  /** @type {(shown: Shown) => void} */
+  onBringBack = () => {};
   /** @type {(shown: Shown, byS: number) => void} */
   onShift = () => {};
   /** @type {Shown | null} */
@@ -57,16 +59,20 @@ export class Feedback {
       const button = closest(event, "button");
       if (!button || !this.#shown) return;
       if (button.dataset.shiftEcho) this.onShift(this.#shown, Number(button.dataset.shiftEcho));
-      else this.onUndo(this.#shown);
+      else this.onBringBack(this.#shown);
     });
   }
 
-  /** @param {{ id: string, text: string, shiftable?: boolean }} entry */
-  show({ id, text, shiftable = true }) {
-    this.#shown = { id, text, latestId: id, shiftedS: 0 };
+  /**
+   * Show an entry. `undone` is the text of the entry that it undoes, which can be brought back.
+   * @param {{ id: string, text: string, shiftable?: boolean, undone?: string }} entry
+   */
+  show({ id, text, shiftable = true, undone = "" }) {
+    this.#shown = { id, text, undone, latestId: id, shiftedS: 0 };
     showText(text);
     this.setState(id, "pressed");
-    for (const button of findAll(document, "[data-shift-echo]", HTMLButtonElement)) button.disabled = !shiftable;
+    for (const button of findAll(document, "[data-shift-echo]", HTMLButtonElement)) button.hidden = !shiftable;
+    find(document, "[data-bring-back]", HTMLButtonElement).hidden = !undone;
     this.#stayFresh();
   }
 
@@ -75,7 +81,7 @@ export class Feedback {
    * @param {{ id: string, text: string }} entry
    */
   restore({ id, text }) {
-    this.#shown = { id, text, latestId: id, shiftedS: 0 };
+    this.#shown = { id, text, undone: "", latestId: id, shiftedS: 0 };
     showText(text);
     this.setState(id, "saved");
   }
@@ -92,9 +98,11 @@ export class Feedback {
     this.#stayFresh();
   }
 
-  /** Undo the displayed entry while it can be undone from here. */
+  /** Undo the displayed entry while it is fresh; one that is itself an undo is taken back. */
   undoShown() {
-    if (this.#isFresh && this.#shown) this.onUndo(this.#shown);
+    if (!this.#isFresh || !this.#shown) return;
+    if (this.#shown.undone) this.onBringBack(this.#shown);
+    else this.onUndo(this.#shown);
   }
 
   /**
@@ -106,7 +114,7 @@ export class Feedback {
     const line = shown && log.find(({ entry }) => entry === shown.id);
     // An own entry stays while it can be undone from here, and until the server has it.
     if (line && (this.#isFresh || this.#reached !== "sent")) {
-      shown.text = lineText(line);
+      shown.text = [lineText(line), ...line.flags].join(" · ");
       shown.shiftedS = 0;
       showText(shown.text);
     } else if (!this.#isFresh && performance.now() - this.#messageAt >= MESSAGE_MS) this.#showNewest(log);
@@ -161,7 +169,6 @@ export class Feedback {
     clearTimeout(this.#timer);
     this.#isFresh = true;
     byId("actions-fresh").hidden = false;
-    byId("actions-idle").hidden = true;
     this.#timer = setTimeout(() => this.#settle(), FRESH_MS);
   }
 
@@ -174,6 +181,5 @@ export class Feedback {
     }
     this.#isFresh = false;
     byId("actions-fresh").hidden = true;
-    byId("actions-idle").hidden = false;
   }
 }

@@ -106,7 +106,7 @@ export class Pad {
     const { state, clock } = this;
     if (state.phase === "cooling") {
       const dropMs = state.atMs("drop");
-      const cooling = dropMs === null ? "" : ` ${clockText((clock.now() - dropMs) / 1000)}`;
+      const cooling = dropMs === null ? "" : ` ${clockText(Math.max(0, clock.now() - dropMs) / 1000)}`;
       setText(byId("cooling"), t("Cooling") + cooling);
       const atS = dropMs === null ? null : state.secondsFromCharge(dropMs);
       const since = atS === null ? t("since the drop") : t("since the drop at {time}", { time: clockText(atS) });

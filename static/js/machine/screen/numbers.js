@@ -76,7 +76,7 @@ export class Numbers {
     const developedS = develops ? totalS - crackS : null;
     setText(byId("clock-label"), developedS === null ? t("Since charge") : t("Development"));
     const shownS = developedS ?? totalS;
-    setText(byId("clock"), shownS === null ? "–:––" : clockText(shownS));
+    setText(byId("clock"), shownS === null ? "–:––" : clockText(Math.max(0, shownS)));
     let of = "";
     if (developedS !== null && totalS !== null) {
       const percent = totalS > 0 ? (100 * developedS) / totalS : 0;

@@ -19,7 +19,8 @@ export function bindDiscard({ sheets, state, entries }) {
   bindHold(find(place, "button"), () => {
     const entry = opened();
     if (entry === null) return;
-    entries.add("undo", { entry }, { text: t("Batch discarded"), batch: state.batch, shiftable: false });
+    const how = { text: t("Batch discarded"), batch: state.batch, shiftable: false, undone: t("the batch") };
+    entries.add("undo", { entry }, how);
     sheets.close("log");
   });
   sheets.onOpen("log", draw);
