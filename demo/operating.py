@@ -18,6 +18,7 @@ from .scenario import MACHINE, Coffee
 
 Json = dict[str, Any]
 DEVICE: Final = "demo-operator"
+TAPPED: Final = ("hot_air", "radiant", "drum_heat")  # controls without a register; that of the stirrer is read
 HELLO_MS: Final = 6000
 STALE_MS: Final = 180_000  # What was said longer ago than this changes nothing at the machine any more.
 WEIGHED_AFTER_S: Final = 240.0
@@ -140,6 +141,9 @@ class Operator:
         self._names = {ident}
         self.tapping = True
         self._pending.append((at_ms + round(charge_after_s * 1000), self._entry("moment", {"moment": "charge"})))
+        for control in TAPPED:
+            level = {"control": control, "setting": self._drum.levels()[control]}
+            self._pending.append((at_ms + 200, self._entry("move", level)))
         if self._job.hello:
             self._pending.append((at_ms + HELLO_MS, self._entry("note", {"text": self._job.hello})))
         opened = {**self._entry("opened", self._job.opened), "id": ident, "at_ms": at_ms}
@@ -229,6 +233,15 @@ class Operator:
         for control, level in levels.items():
             if control not in self._touched and self._drum.turn(control, level):
                 self.turns.append(Turn(at_ms, control, level))
+                if control in TAPPED and self._in_drum is not None:
+                    self._say_move(at_ms, control, level)
+
+    def _say_move(self, at_ms: int, control: str, level: float) -> None:
+        """Tap a move that no register tells, whoever the batch in the drum belongs to."""
+        move = self._entry("move", {"control": control, "setting": level})
+        if self._in_drum != "own":
+            move["batch"] = self._in_drum
+        self._pending.append((at_ms + 400, move))
 
     def _charge(self, green_g: float, bean: GreenCoffee, at_ms: int, batch: str) -> None:
         schedule: Schedule = self._job.coffee.schedule
@@ -284,7 +297,9 @@ class Operator:
         """Stop tapping. A pending charge still happens, so that the drum is not left empty."""
         says_so = bool(self._job.goodbye) and self.tapping and self._in_drum == "own"
         self.tapping = False
-        self._pending = [item for item in self._pending if item[1]["body"].get("moment") == "charge"]
+        self._pending = [
+            item for item in self._pending if item[1]["kind"] == "move" or item[1]["body"].get("moment") == "charge"
+        ]
         if says_so:
             self._pending.append((now_ms, self._entry("note", {"text": self._job.goodbye})))
 

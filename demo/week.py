@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from roastlog.physics.sensors import CHANNELS
 
 from .drum import Drum
-from .operating import Job, Json, Operator, varied
+from .operating import TAPPED, Job, Json, Operator, varied
 from .scenario import ALDER, HEATHER, INES, LOW_TIDE, MACHINE, NIGHT_FERRY, ROOK, TOMAS, WREN, Coffee
 
 NAMESPACE: Final = UUID("6d1f0c52-2f5e-5f0b-9a53-0f6b7a1c9e44")
@@ -133,7 +133,8 @@ def _at_the_machine(
     while left_s or not operator.done:
         if now_ms == opened_ms:
             entries += operator.begin(now_ms, charge_after_s=charge_after_s)
-            entries += [_move(new_id(), entries[0], now_ms, *knob) for knob in drum.levels().items()]
+            read = {control: level for control, level in drum.levels().items() if control not in TAPPED}
+            entries += [_move(new_id(), entries[0], now_ms, *knob) for knob in read.items()]
         entries += operator.tick(now_ms)
         if operator.roasted_g is None or left_s:
             at_ms.append(now_ms)
@@ -141,7 +142,9 @@ def _at_the_machine(
             left_s -= operator.roasted_g is not None
         drum.advance(1.0)
         now_ms += 1000
-    turned = [turn for turn in operator.turns if turn.at_ms < _drop_ms(entries)]
+    dropped_ms = _drop_ms(entries)
+    entries = [entry for entry in entries if entry["kind"] != "move" or entry["at_ms"] < dropped_ms]
+    turned = [turn for turn in operator.turns if turn.at_ms < dropped_ms and turn.control not in TAPPED]
     entries += [_move(new_id(), entries[0], turn.at_ms, turn.control, turn.setting) for turn in turned]
     return entries, at_ms, rows, operator.roasted_g or 0.0
 

@@ -6,7 +6,7 @@ from typing import Any
 import pytest
 
 from demo.drum import Drum
-from demo.operating import DEVICE, STALE_MS, TOO_HOT_C, Job, Operator
+from demo.operating import DEVICE, STALE_MS, TAPPED, TOO_HOT_C, Job, Operator
 from demo.scenario import ALDER, MACHINE
 from roastlog.physics.design import IDLE, GreenCoffee
 
@@ -62,10 +62,15 @@ def moments(entries: list[dict[str, Any]]) -> dict[str, int]:
     return {entry["body"]["moment"]: entry["at_ms"] for entry in entries if entry["kind"] == "moment"}
 
 
+def taps(entries: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """The entries without moves, which it makes whoever the batch belongs to."""
+    return [entry for entry in entries if entry["kind"] != "move"]
+
+
 def test_left_alone_it_roasts_one_batch_and_weighs_it(bench: Bench):
     """Undisturbed, it opens, charges, taps in order, drops as planned, weighs, and then stays silent."""
     bench.run(1200)
-    kinds = [entry["kind"] for entry in bench.sent]
+    kinds = [entry["kind"] for entry in taps(bench.sent)]
     assert kinds[:2] == ["opened", "moment"]
     assert list(moments(bench.sent)) == ["charge", "yellow", "first_crack", "drop"]
     stages = [entry["body"]["stage"] for entry in bench.sent if entry["kind"] == "trier"]
@@ -102,19 +107,21 @@ def test_taps_come_shortly_after_the_true_moments(bench: Bench):
     assert all(0 <= at[name] - truth[name] <= 5000 for name in truth)
 
 
-def test_it_posts_no_moves(bench: Bench):
-    """Knobs are turned on the machine and read from it; the operator posts no move."""
+def test_it_taps_the_moves_that_no_register_tells(bench: Bench):
+    """The first settings and each turn of those controls; that of the stirrer is read from the machine."""
     bench.run(700)
-    assert bench.operator.turns
-    assert "move" not in {entry["kind"] for entry in bench.sent}
+    moved = [entry["body"] for entry in bench.sent if entry["kind"] == "move"]
+    turned = [turn for turn in bench.operator.turns if turn.control in TAPPED]
+    assert len(moved) >= len(turned) > len(TAPPED)
+    assert {body["control"] for body in moved} == set(TAPPED)
 
 
 def test_an_entry_of_another_device_takes_over(bench: Bench):
-    """After a note from another device it taps nothing more, but still turns the knobs."""
+    """After a note from another device it taps moves alone: it still turns the knobs."""
     bench.run(100)
     bench.say("note", {"text": "I have it"})
     turned = len(bench.operator.turns)
-    assert bench.run(300) == []
+    assert {entry["kind"] for entry in bench.run(300)} == {"move"}
     assert len(bench.operator.turns) > turned
     assert bench.drum.roaster.loaded
 
@@ -178,7 +185,7 @@ def test_a_batch_of_another_is_charged_and_dropped(bench: Bench):
     roaster = bench.drum.roaster
     assert roaster.loaded
     assert (roaster.green_kg, roaster.coffee.first_crack_c) == (2.5, 190.0)
-    assert bench.run(500) == []
+    assert taps(bench.run(500)) == []
     assert roaster.first_crack
     bench.say("moment", {"moment": "drop"}, batch="26330-02Y")
     assert not roaster.loaded
@@ -194,7 +201,7 @@ def test_a_charge_of_another_ends_the_operators_batch_honestly(bench: Bench):
     assert said[0]["at_ms"] < bench.now_ms
     assert bench.drum.roaster.loaded
     assert bench.drum.roaster.bean_c < 30.0
-    assert bench.run(900) == []
+    assert taps(bench.run(900)) == []
 
 
 def test_an_earlier_charge_keeps_the_drum():
@@ -206,7 +213,7 @@ def test_an_earlier_charge_keeps_the_drum():
     operator.hear([{**charge, "body": {"moment": "charge"}}], START_MS)
     assert operator.begin(START_MS) == []
     assert drum.roaster.loaded
-    assert operator.tick(START_MS + 5000) == []
+    assert taps(operator.tick(START_MS + 5000)) == []
 
 
 def test_a_doubled_charge_is_no_second_charge(bench: Bench):
