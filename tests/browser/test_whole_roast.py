@@ -92,9 +92,9 @@ def work_the_machine(phone: Screen) -> None:
     expect(phone.by_id("control-value")).to_have_text("5.0")
     phone.tap("Close", phone.sheet("control"))
     expect(phone.by_id("echo")).to_have_text(re.compile(r"Hot air (to )?5"))
+    phone.sent()
     phone.page.locator("[data-control=stir]").tap()
     expect(phone.by_id("echo")).to_have_text("Stir: read from the machine")
-    phone.sent()
 
 
 def see_and_smell(phone: Screen) -> None:
