@@ -16,7 +16,8 @@ LONG_SIDE_PX: Final = 1600
 MAX_PIXELS: Final = 64_000_000  # more than a phone's camera makes
 THUMBNAIL_PX: Final = 480  # for a list row, also at a pixel ratio of 3
 MAX_UNSCALED_PIXELS: Final = 16_000_000  # of formats that cannot be decoded at a smaller scale, as JPEG can
-_decode_lock = threading.Lock()  # decoding takes up to some hundred MB, and must not disturb a roast
+MAX_SIDE_PX: Final = 16_000  # of no camera; a few bytes may claim it
+_decode_lock = threading.Lock()  # one at a time: each takes up to some hundred MB, and must not disturb a roast
 
 
 def open_picture(data: bytes, *, max_pixels: int = MAX_PIXELS, side_px: int | None = None) -> "Image":
@@ -40,7 +41,7 @@ def open_picture(data: bytes, *, max_pixels: int = MAX_PIXELS, side_px: int | No
             raise PictureRefused(_heic_message()) from error
         raise PictureRefused(_("That is no picture that can be read here: JPEG, PNG and WebP can.")) from error
     max_pixels = max_pixels if picture.format == "JPEG" else min(max_pixels, MAX_UNSCALED_PIXELS)
-    if picture.width * picture.height > max_pixels:
+    if picture.width * picture.height > max_pixels or max(picture.size) > MAX_SIDE_PX:
         raise PictureRefused(_too_large(max_pixels))
     if side_px is not None:
         picture.draft("RGB", (side_px, side_px))
@@ -82,26 +83,26 @@ def sanitized(data: bytes) -> bytes:
     with _decode_lock:
         picture = open_picture(data, side_px=LONG_SIDE_PX)
         picture.thumbnail((LONG_SIDE_PX, LONG_SIDE_PX))
-    try:
-        oriented = ImageOps.exif_transpose(picture)
-    except Exception:  # noqa: BLE001 - an unreadable orientation counts as none
-        oriented = picture
-    clean = Image.new("RGB", oriented.size, "white")  # a new image has no metadata to save
-    shown = oriented.convert("RGBA")
-    clean.paste(shown, mask=shown.getchannel("A"))
-    out = BytesIO()
-    clean.save(out, "JPEG", quality=85)
-    return out.getvalue()
+        try:
+            oriented = ImageOps.exif_transpose(picture)
+        except Exception:  # noqa: BLE001 - an unreadable orientation counts as none
+            oriented = picture
+        clean = Image.new("RGB", oriented.size, "white")  # a new image has no metadata to save
+        shown = oriented.convert("RGBA")
+        clean.paste(shown, mask=shown.getchannel("A"))
+        out = BytesIO()
+        clean.save(out, "JPEG", quality=85)
+        return out.getvalue()
 
 
 def thumbnail(data: bytes, side_px: int = THUMBNAIL_PX) -> bytes:
     """Thumbnail of a stored picture, at most ``side_px`` a side: for lists and slow connections."""
     with _decode_lock:
         picture = open_picture(data, side_px=side_px)
-    picture.thumbnail((side_px, side_px))
-    out = BytesIO()
-    picture.save(out, "JPEG", quality=80)
-    return out.getvalue()
+        picture.thumbnail((side_px, side_px))
+        out = BytesIO()
+        picture.save(out, "JPEG", quality=80)
+        return out.getvalue()
 
 
 def picture_size(data: bytes) -> tuple[int, int]:

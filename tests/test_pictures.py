@@ -2,6 +2,8 @@
 
 import io
 import struct
+import subprocess
+import sys
 import zlib
 from contextlib import suppress
 
@@ -21,13 +23,13 @@ def encoded(kind: str, size: tuple[int, int] = (64, 48)) -> bytes:
     return out.getvalue()
 
 
-def bomb(side: int) -> bytes:
-    """A PNG of a few bytes whose header declares side² pixels (W3C PNG, 11.2.1: IHDR)."""
+def bomb(width: int, height: int | None = None) -> bytes:
+    """A PNG of a few bytes whose header declares a size (W3C PNG, 11.2.1: IHDR), a square without a height."""
 
     def chunk(name: bytes, body: bytes) -> bytes:
         return struct.pack(">I", len(body)) + name + body + struct.pack(">I", zlib.crc32(name + body))
 
-    head = struct.pack(">IIBBBBB", side, side, 8, 2, 0, 0, 0)
+    head = struct.pack(">IIBBBBB", width, height or width, 8, 2, 0, 0, 0)
     return (
         b"\x89PNG\r\n\x1a\n" + chunk(b"IHDR", head) + chunk(b"IDAT", zlib.compress(b"\0" * 1000)) + chunk(b"IEND", b"")
     )
@@ -51,6 +53,31 @@ def test_a_bomb_is_refused_by_its_head(side: int):
     """A picture with more pixels than a camera makes is never decoded, however few its bytes."""
     with pytest.raises(PictureRefused, match=r"more than (16|64) million pixels"):
         open_picture(bomb(side))
+
+
+def test_a_small_file_that_claims_a_side_of_no_camera_is_refused():
+    """Its pixels alone would be few enough."""
+    with pytest.raises(PictureRefused, match="million pixels"):
+        open_picture(bomb(65_000, 220))
+
+
+def test_twenty_pictures_at_once_take_the_memory_of_one():
+    """They are decoded one after the other: within 200 MB."""
+    script = (
+        "import io, resource, threading\n"
+        "from PIL import Image\n"
+        "from roastlog.pictures import sanitized\n"
+        "out = io.BytesIO()\n"
+        "Image.new('RGB', (3600, 3600), 'tan').save(out, 'PNG')\n"
+        "peak_mb = lambda: resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024\n"
+        "before_mb = peak_mb()\n"
+        "threads = [threading.Thread(target=sanitized, args=(out.getvalue(),)) for _ in range(20)]\n"
+        "[thread.start() for thread in threads]\n"
+        "[thread.join() for thread in threads]\n"
+        "print(peak_mb() - before_mb)\n"
+    )
+    ran = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, timeout=120, check=True)
+    assert float(ran.stdout) < 200
 
 
 @pytest.mark.parametrize("kind", ["JPEG", "PNG", "WEBP"])

@@ -4,6 +4,7 @@ An entry that can be understood is stored, however odd it is: someone did tap it
 or cannot be true is refused, with a sentence that says why.
 """
 
+from collections import deque
 from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import partial
@@ -30,6 +31,8 @@ from roastlog.trace.ledger import LotBalance
 
 AHEAD_MS: Final = 60_000
 COMMIT_ENTRIES: Final = 40
+HOUR_MS: Final = 3_600_000
+MOST_OPENINGS: Final = 200  # of one device in an hour; a day has 9999 codes
 ControlSettings = Callable[[str], Mapping[str, float]]
 OnMachine = Callable[[str], None]
 
@@ -85,6 +88,28 @@ class _Write:
     charged: Collection[str | None] | None
 
 
+class _Openings:
+    """Batches opened by each device within the last hour: a flood would use up the codes of the day."""
+
+    def __init__(self) -> None:
+        self._at_ms: dict[str | None, deque[int]] = {}
+
+    def count(self, opened: Entry) -> None:
+        """Count an opening; raises EntryRefused for more in an hour than anyone can roast."""
+        last_ms = self._at_ms.setdefault(opened.by.device, deque())
+        while last_ms and last_ms[0] <= opened.received_ms - HOUR_MS:
+            last_ms.popleft()
+        if len(last_ms) >= MOST_OPENINGS:
+            raise EntryRefused(
+                _(
+                    "This device has opened {most} batches within an hour, so no more are opened for it now. Send this "
+                    "again later; other devices open batches as ever.",
+                    most=MOST_OPENINGS,
+                )
+            )
+        last_ms.append(opened.received_ms)
+
+
 class EntryService:
     """Accepts entries, from any thread.
 
@@ -113,6 +138,7 @@ class EntryService:
         self._store, self._clock, self._machines = store, clock, machines
         self._control_settings, self._on_entries, self._on_description = control_settings, on_entries, on_description
         self._folds = KeptFolds()
+        self._openings = _Openings()
         store.on_rollback(self._folds.forget)
 
     def accept(self, raws: Sequence[object], speaker: Speaker = Speaker()) -> list[Result]:
@@ -264,6 +290,7 @@ class EntryService:
 
     def _open(self, db: Database, entry: Entry) -> Result:
         machine = self._machine(str(entry.machine))
+        self._openings.count(entry)
         notice = _lot_notice(db, entry, [other.id for other in self._machines.values() if other.practice])
         code = projections.open_batch(db, entry)
         for control, setting in self._control_settings(machine.id).items():
@@ -426,9 +453,14 @@ def _signed(raw: object, speaker: Speaker) -> object:
 def _check_may_say(db: Database, entry: Entry, speaker: Speaker) -> None:
     """Refuse an entry that the speaker may not make, or whose target the speaker may not change."""
     for kind in stored.kinds_about(db.conn, entry):
-        if kind in speaker.refuses:
+        if kind is None:
+            if speaker.refuses:  # it may turn out to be a release, say
+                raise EntryRefused(
+                    _("The entry that this changes is not on the server yet. Send this again once it is.")
+                )
+        elif kind in speaker.refuses:
             raise EntryRefused(speaker.refuses[kind])
-        if kind not in REGISTRY and speaker.refuses:
+        elif kind not in REGISTRY and speaker.refuses:
             raise EntryRefused(
                 _("This was said by a newer version of Drumside; only a device that may do everything changes it.")
             )

@@ -21,7 +21,8 @@ LASTS_MS: Final = 600_000
 MOST_OPEN: Final = 5
 DIGITS: Final = 6
 TRIES_AN_ADDRESS: Final = 5
-TRIES_OVER_ALL: Final = 20
+TRIES_OVER_ALL: Final = 20  # beyond it, an address without a wrong try has one: guessers must not keep others out
+MOST_TRIES: Final = 200
 REFUSAL: Final = N_(
     "This code or link lets nobody in: it is mistyped, or was used already, or its ten minutes are "
     "over. Ask for a new one."
@@ -55,7 +56,7 @@ class Tries:
                 self._wrong.popleft()
             own = [at_ms for at_ms, other in self._wrong if other == address]
             first_ms = own[0] if len(own) >= TRIES_AN_ADDRESS else None
-            if len(self._wrong) >= TRIES_OVER_ALL:
+            if len(self._wrong) >= (TRIES_OVER_ALL if own else MOST_TRIES):
                 first_ms = max(first_ms or 0, self._wrong[0][0])
             if first_ms is not None:
                 raise TooManyTries(max(1, round((first_ms + LASTS_MS - now_ms) / 1000)))

@@ -92,14 +92,15 @@ def joined_to(connection: sqlite3.Connection, reference: str) -> str | None:
     return None if row is None else Subject.kept(row["about"]).name
 
 
-def kinds_about(connection: sqlite3.Connection, entry: Entry) -> list[str]:
-    """Kind of an entry, of the entry that it corrects, and so on down to the first."""
-    kinds, about, seen = [entry.kind], entry.body.get("entry"), {entry.id}
+def kinds_about(connection: sqlite3.Connection, entry: Entry) -> list[str | None]:
+    """Kind of an entry, of the entry that it corrects, and so on down to the first; None last for one not here."""
+    kinds: list[str | None] = [entry.kind]
+    about, seen = entry.body.get("entry"), {entry.id}
     while about is not None and UUID(str(about)) not in seen:
         seen.add(UUID(str(about)))
         row = connection.execute("SELECT kind, body FROM journal WHERE id = ?", (UUID(str(about)).bytes,)).fetchone()
         if row is None:
-            break
+            return [*kinds, None]
         kinds.append(str(row["kind"]))
         about = json.loads(row["body"]).get("entry")
     return kinds

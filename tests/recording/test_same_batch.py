@@ -4,6 +4,7 @@ from typing import Any
 
 import pytest
 
+from roastlog.recording import entry_service
 from tests.conftest import SHEET, Bench
 
 
@@ -153,3 +154,19 @@ def test_batches_of_two_machines_are_never_one(bench: Bench):
     assert answer.status_code == 422
     assert "on two machines" in answer.text
     assert lines(bench, one) == lines(bench, other) == ["opened"]
+
+
+def test_a_device_that_floods_openings_does_not_use_up_the_codes(bench: Bench, monkeypatch: pytest.MonkeyPatch):
+    """It is refused with what to do; another device opens a batch as ever, and so does the same one an hour later."""
+    monkeypatch.setattr(entry_service, "MOST_OPENINGS", 5)
+
+    def opened(device: str, number: int) -> dict[str, Any]:
+        (result,) = bench.say({**bench.entry("opened", 0, coffee=f"Coffee {number}"), "by": {"device": device}})
+        return result
+
+    results = [opened("broken phone", number) for number in range(8)]
+    assert [result["status"] for result in results] == ["stored"] * 5 + ["refused"] * 3
+    assert "within an hour" in results[-1]["reason"]
+    assert opened("tablet", 9)["status"] == "stored"
+    bench.clock.turn_to(3700)
+    assert opened("broken phone", 10)["status"] == "stored"

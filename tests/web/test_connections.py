@@ -9,6 +9,7 @@ import pytest
 
 from roastlog.web.front import connections
 from roastlog.web.front.connections import IDLE_S, MOST_FROM_ADDRESS, UNANSWERED_S, Connection, over_limits, shed
+from roastlog.web.http.security import counted_address
 
 PHONE, STRANGER, HERE = "192.0.2.7", "192.0.2.8", ""
 
@@ -72,7 +73,7 @@ def test_only_the_excess_of_our_port_is_shut_down(pairs: tuple[int, list[socket.
 
 def test_ipv6_network_counts_as_one_address():
     """A client has all addresses of its network of 64 bits (RFC 7084), and a mapped one is that of IPv4."""
-    counted = connections._counted_address
+    counted = counted_address
     assert counted("2001:db8::1") == counted("2001:db8::ffff:1") != counted("2001:db8:0:1::1")
     assert counted("::ffff:192.0.2.7") == "192.0.2.7"
     assert counted("::1") == counted("127.0.0.1") == counted("::ffff:127.0.0.1") == ""

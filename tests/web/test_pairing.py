@@ -2,7 +2,7 @@
 
 import pytest
 
-from roastlog.services.pairing import LASTS_MS, TRIES_AN_ADDRESS
+from roastlog.services.pairing import LASTS_MS, TRIES_AN_ADDRESS, TRIES_OVER_ALL
 from roastlog.web.http import security
 from roastlog.web.http.roles import LOOK, OPERATE, OWN
 from roastlog.web.http.security import SECURE_COOKIE
@@ -47,6 +47,32 @@ def test_wrong_codes_block_an_address(bench: Bench):
     assert client.post("/pair", data={"secret": made.secret}).status_code == 303
 
 
+def test_guessers_do_not_keep_an_honest_phone_out(bench: Bench):
+    """However many guess from however many addresses, the code on the owner's screen works on a phone that did not."""
+    made, client = bench.services.pairing.invite("operate"), browser(bench)
+
+    def tried(code: str, address: str) -> int:
+        return client.post("/pair", data={"code": code}, environ_overrides={"REMOTE_ADDR": address}).status_code
+
+    guessed = [tried("no", f"192.0.2.{number % 60}") for number in range(150)]
+    assert guessed[:TRIES_OVER_ALL] == [422] * TRIES_OVER_ALL
+    assert guessed.count(422) == 60  # beyond it one try for each address, of those that had none
+    assert tried(made.code, "192.0.2.7") == 429
+    assert tried(made.code, "192.0.2.200") == 303
+
+
+def test_addresses_of_one_network_count_as_one(bench: Bench):
+    """A computer has as many IPv6 addresses as it likes, of one /64 (RFC 4291)."""
+    client = browser(bench)
+    statuses = [
+        client.post(
+            "/pair", data={"code": "no"}, environ_overrides={"REMOTE_ADDR": f"2001:db8::{number:x}"}
+        ).status_code
+        for number in range(1, TRIES_AN_ADDRESS + 2)
+    ]
+    assert statuses == [422] * TRIES_AN_ADDRESS + [429]
+
+
 def test_a_device_is_removed_at_once(bench: Bench):
     """The owner removes it, while another one stays."""
     client, other = browser(bench, OPERATE), browser(bench, LOOK)
@@ -87,3 +113,13 @@ def test_a_bag_code_that_was_withdrawn_leads_to_a_plain_page(bench: Bench):
     assert bench.client.post(f"/batches/{code}/withdraw").status_code == 303
     assert browser(bench).get(f"/r/{token}").status_code == 410
     assert browser(bench).get(f"/r/{bench.services.batches.summary(code).token}").status_code == 200
+
+
+def test_a_device_that_is_forgotten_clears_what_its_browser_stores(bench: Bench):
+    """Its page offers it; the server ends its access and has the browser delete the rest (W3C Clear Site Data)."""
+    client = browser(bench, OPERATE)
+    assert "Forget this device" in client.get("/this-device").text
+    answer = client.post("/devices/leave")
+    assert answer.headers["Clear-Site-Data"] == '"cache", "storage"'
+    assert client.get("/").status_code == 401
+    assert "Forget this device" not in bench.client.get("/this-device").text  # this computer was never paired

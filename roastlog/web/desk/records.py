@@ -12,7 +12,6 @@ from flask.typing import ResponseReturnValue
 from roastlog.curve.faults.detection import DECLINING_RATE, TITLES, CurveFault, describe_fault
 from roastlog.curve.phases import phase_at
 from roastlog.errors import CodeError, EntryRefused, NoSuchBatch
-from roastlog.journal.fold import Batch
 from roastlog.journal.vocabulary import MOMENT_LABELS, MOMENTS
 from roastlog.journal.wording import FLAG_WORDS
 from roastlog.languages import N_, _
@@ -173,11 +172,11 @@ def shift(code: str) -> ResponseReturnValue:
 @bp.post("/batches/<code>/move")
 def move(code: str) -> ResponseReturnValue:
     """Shift an entry to a typed time."""
-    form, batch = Form(request.form), services().batches.record(code).batch
-    line = next((line for line in batch.lines if str(line.id) == form.values.get("entry")), None)
+    form, record = Form(request.form), services().batches.record(code)
+    line = next((line for line in record.batch.lines if str(line.id) == form.values.get("entry")), None)
     if line is None:
         return _record_page(code, _("That entry is not in this batch."))
-    at_ms = _typed_ms(form, batch)
+    at_ms = _typed_ms(form, record)
     if at_ms is None or at_ms == line.at_ms:
         return _record_page(code, form.errors.get("time", "")) if form.errors else redirect(f"/batches/{code}", 303)
     return _say(code, form, "shift", {"entry": str(line.id), "by_s": (at_ms - line.at_ms) / 1000})
@@ -186,8 +185,8 @@ def move(code: str) -> ResponseReturnValue:
 @bp.post("/batches/<code>/add")
 def add(code: str) -> ResponseReturnValue:
     """Add a moment that nobody marked, or a note, at a typed time."""
-    form, batch = Form(request.form), services().batches.record(code).batch
-    at_ms, said = _typed_ms(form, batch), form.values.get("what", "")
+    form, record = Form(request.form), services().batches.record(code)
+    at_ms, said = _typed_ms(form, record), form.values.get("what", "")
     if said == "note":
         return _say(code, form, "note", {"text": form.text("text", longest=2000)}, at_ms=at_ms)
     return _say(code, form, "moment", {"moment": said}, at_ms=at_ms)
@@ -242,7 +241,8 @@ def withdraw(code: str) -> ResponseReturnValue:
     return redirect(f"/batches/{code}/label", 303)
 
 
-def _typed_ms(form: Form, batch: Batch) -> int | None:
+def _typed_ms(form: Form, record: Record) -> int | None:
+    batch = record.batch
     charge = batch.moments.get("charge")
     opened_ms = batch.opened.at_ms if batch.opened else services().clock.now_ms()
     return form.moment_ms("time", None if charge is None else charge.at_ms, opened_ms)

@@ -5,7 +5,6 @@ second: connections over a limit are shut down, those first that have been silen
 like any other.
 """
 
-import ipaddress
 import os
 import socket
 import struct
@@ -14,6 +13,8 @@ from collections.abc import Collection, Iterator, Sequence
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from typing import Final
+
+from roastlog.web.http.security import counted_address
 
 MOST_CONNECTIONS: Final = 4096
 PORTS: Final = 2  # with `--lan` there is the plain door too
@@ -137,19 +138,7 @@ def _measured(file: int, found: socket.socket) -> Connection:
     return Connection(
         file,
         peer,
-        _counted_address(str(peer[0])),
+        counted_address(str(peer[0])),
         min(told[_LAST_SENT], told[_LAST_RECEIVED]) / 1000,
         told[_LAST_ACK] / 1000 if told[_UNACKED] else 0.0,
     )
-
-
-def _counted_address(text: str) -> str:
-    """The address whose connections are counted together; empty for this computer."""
-    address = ipaddress.ip_address(text.partition("%")[0])
-    if isinstance(address, ipaddress.IPv6Address):
-        address = address.ipv4_mapped or address
-    if address.is_loopback:
-        return ""
-    if isinstance(address, ipaddress.IPv6Address):
-        return str(ipaddress.ip_network((address, 64), strict=False))
-    return str(address)

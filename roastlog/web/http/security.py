@@ -299,3 +299,15 @@ def _add_headers(response: Response) -> Response:
     if "Cache-Control" not in response.headers:
         response.headers["Cache-Control"] = "no-store" if request.path.startswith("/api/") else "no-cache"
     return response
+
+
+def counted_address(text: str) -> str:
+    """The address whose connections are counted together; empty for this computer."""
+    address = ipaddress.ip_address(text.partition("%")[0])
+    if isinstance(address, ipaddress.IPv6Address):
+        address = address.ipv4_mapped or address
+    if address.is_loopback:
+        return ""
+    if isinstance(address, ipaddress.IPv6Address):
+        return str(ipaddress.ip_network((address, 64), strict=False))
+    return str(address)

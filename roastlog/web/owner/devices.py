@@ -126,11 +126,13 @@ def cut_off(ident: int) -> ResponseReturnValue:
 
 @bp.post("/devices/leave")
 def leave() -> ResponseReturnValue:
-    """End the access of this device, and delete its cookie."""
+    """End the access of this device, and delete its cookie and all that its browser stores of Drumside."""
     device = caller().device
     if device is not None and device.id:
         services().devices.cut_off(device.id)
-    return forget(redirect("/pair", 303))
+    response = forget(redirect("/pair", 303))
+    response.headers["Clear-Site-Data"] = '"cache", "storage"'
+    return response
 
 
 @bp.post("/tokens")

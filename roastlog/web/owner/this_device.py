@@ -5,6 +5,8 @@ from dataclasses import dataclass
 
 from flask import Blueprint, Response, current_app, render_template, request
 
+from roastlog.web.http.security import caller
+
 bp = Blueprint("this_device", __name__)
 
 
@@ -22,23 +24,29 @@ class ThisDevicePage:
         The address of the instructions to trust the certificate; empty where that is not needed.
     told
         Notices of the server about its name and certificate.
+    paired
+        Whether the device was paired, so that it can be forgotten.
     """
 
     is_secure: bool
     secure: str = ""
     trust: str = ""
     told: Sequence[str] = ()
+    paired: bool = False
 
 
 @bp.get("/this-device")
 def page() -> str:
     """The page; without scripts it says that it cannot check anything."""
+    device = caller().device
+    paired = device is not None and bool(device.id)
     secure, presence = current_app.extensions.get("secure"), current_app.extensions.get("presence")
     if secure is None:
-        return render_template("owner/this_device/page.html", page=ThisDevicePage(request.is_secure))
+        plain = ThisDevicePage(request.is_secure, paired=paired)
+        return render_template("owner/this_device/page.html", page=plain)
     trust = "/trust" if secure.authority else ""
     told = () if presence is None else tuple(presence.told)
-    shown = ThisDevicePage(request.is_secure, secure.bases[0], trust, told)
+    shown = ThisDevicePage(request.is_secure, secure.bases[0], trust, told, paired)
     return render_template("owner/this_device/page.html", page=shown)
 
 

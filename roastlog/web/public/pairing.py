@@ -11,7 +11,7 @@ from roastlog.services.devices import LONGEST_NAME
 from roastlog.services.pairing import REFUSAL
 from roastlog.web import services
 from roastlog.web.http.forms import Form
-from roastlog.web.http.security import caller, let_in
+from roastlog.web.http.security import caller, counted_address, let_in
 from roastlog.web.http.user_agent import device_kind
 
 bp = Blueprint("pairing", __name__)
@@ -54,7 +54,7 @@ def pair() -> ResponseReturnValue:
         if secret:
             _, token = services().pairing.pair_by_link(secret, name)
         else:
-            _, token = services().pairing.pair_by_code(code, name, address=request.remote_addr or "")
+            _, token = services().pairing.pair_by_code(code, name, address=counted_address(request.remote_addr or ""))
     except TooManyTries as error:
         page = _page(PairPage(name, code=code, error=str(error)))
         return Response(page, 429, {"Retry-After": str(error.wait_s)})

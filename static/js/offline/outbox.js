@@ -131,6 +131,11 @@ export class Outbox extends EventTarget {
     await this.flush();
   }
 
+  /** How many items are not on the server, refused ones among them. */
+  async waitingCount() {
+    return new Set([...(await this.#queue.all()), ...readWritten()].map(({ id }) => id)).size;
+  }
+
   /** Names of the photos of items that are still here. */
   async photos() {
     return new Set((await this.#queue.all()).map(({ entry }) => entry.body.photo).filter(Boolean));
