@@ -6,6 +6,7 @@ Exit code 1 where a promise did not hold.
 import random
 import sys
 import tempfile
+from collections import Counter
 from collections.abc import Callable
 from pathlib import Path
 from statistics import median
@@ -15,6 +16,7 @@ from tests.soak.flood import Flood
 from tests.soak.killing import Killing, seed
 from tests.soak.load import load
 from tests.soak.packing import kill_packing
+from tests.soak.power import cuts, written, wrong_after
 from tests.soak.strangers import besiege
 
 POINTS = 50
@@ -22,6 +24,7 @@ LONGEST_S = 6.0
 LOADED_S, RATE = 3600, 20.0
 FLOOD_S = 40.0
 FLAT_MB, MOST_MS = 5.0, 2.0
+POWER_STEPS, TORN = 120, 5
 HELD, ASKED, MOST_TAP_MS = (500, 2000, 300), 60, 300.0
 
 
@@ -56,6 +59,22 @@ def packing() -> bool:
     print(f"kill -9 at {POINTS} random points of packing (seed {number})")
     print(f"  readings kept {kept}, missing {missing}")
     return missing == 0
+
+
+def power() -> bool:
+    """Cut the power at every frame of the log and amid the sectors and pages of each write; start on what is left."""
+    number = seed()
+    rng, tried, wrong = random.Random(number), 0, Counter[str]()
+    with tempfile.TemporaryDirectory(prefix="drumside-soak-") as folder:
+        states = written(Path(folder), POWER_STEPS, rng)
+    for cut in cuts(states, rng, torn=TORN):
+        tried += 1
+        wrong.update([found] if (found := wrong_after(cut, states)) else [])
+    print(f"{tried} power cuts in {POWER_STEPS} writes (seed {number})")
+    print(
+        f"  entries acknowledged in the end {len(states[-1].entries)}; cuts with a fault {wrong.total()} {dict(wrong)}"
+    )
+    return not wrong
 
 
 def steady() -> bool:
@@ -106,6 +125,7 @@ def strangers() -> bool:
 PARTS: dict[str, Callable[[], bool]] = {
     "kill": kill,
     "packing": packing,
+    "power": power,
     "load": steady,
     "flood": flood,
     "strangers": strangers,
