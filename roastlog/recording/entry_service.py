@@ -170,8 +170,15 @@ class EntryService:
             self._notify(results)  # where a later commit fails, the earlier ones are stored all the same
         return results
 
-    def regroup(self, raws: Sequence[object], speaker: Speaker) -> list[Result]:
+    def regroup(self, made: Callable[[Database], Sequence[object]], speaker: Speaker) -> list[Result]:
         """Store entries that split a batch or merge two, all in one commit; each opening begins a batch of its own.
+
+        Parameters
+        ----------
+        made
+            Returns the entries. It is called within the commit, so that no other entry comes between.
+        speaker
+            Their sender.
 
         Raises
         ------
@@ -179,9 +186,9 @@ class EntryService:
             If any of them is refused; none is stored then.
         """
         received_ms = self._clock.now_ms()
-        parsed = [_parse(raw, received_ms, Speaker()) for raw in raws]  # copies keep their authors
 
         def change(db: Database) -> list[Result]:
+            parsed = [_parse(raw, received_ms, Speaker()) for raw in made(db)]  # copies keep their authors
             results = self._store_all(db, parsed, speaker, joins=False)
             refused = next((result for result in results if result.status == "refused"), None)
             if refused is not None:
@@ -194,7 +201,7 @@ class EntryService:
 
     def say(
         self,
-        about: Subject,
+        about: Subject | Callable[[Database], Subject],
         kind: str,
         body: Mapping[str, Any],
         speaker: Speaker = Speaker(),
@@ -204,16 +211,17 @@ class EntryService:
         """Store an entry that a page of the server makes now; raises EntryRefused.
 
         Its time is later than that of the subject's entries so far, for the page showed those. Entries of a batch that
-        lie far ahead are left out of this: they came with a wrong clock. ``keep_beside`` stores secrets, which no entry
+        lie far ahead are left out of this: they came with a wrong clock. ``about`` may be a function that finds the
+        subject within the commit, so that no other entry comes between. ``keep_beside`` stores secrets, which no entry
         may hold, in the commit of the entry; it is not called where that is refused.
         """
         now_ms = self._clock.now_ms()
-        at_ms = max(now_ms, stored.last_ms(self._store.read, about, now_ms + AHEAD_MS) + 1)
-        raw = {"id": str(uuid4()), "about": str(about), "kind": kind, "at_ms": at_ms, "body": body}
-        parsed = [_parse(raw, now_ms, speaker)]
 
         def change(db: Database) -> Result:
-            (result,) = self._store_all(db, parsed, speaker)
+            subject = about if isinstance(about, Subject) else about(db)
+            at_ms = max(now_ms, stored.last_ms(db.conn, subject, now_ms + AHEAD_MS) + 1)
+            raw = {"id": str(uuid4()), "about": str(subject), "kind": kind, "at_ms": at_ms, "body": body}
+            (result,) = self._store_all(db, [_parse(raw, now_ms, speaker)], speaker)
             if keep_beside is not None and result.status != "refused":
                 keep_beside(db)
             return result

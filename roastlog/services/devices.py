@@ -13,7 +13,7 @@ from roastlog.languages import N_, _
 from roastlog.services.people import PeopleService
 from roastlog.store import devices as stored
 from roastlog.store.devices import DeviceRow, TokenRow
-from roastlog.store.store import Store
+from roastlog.store.store import Database, Store
 
 YEAR_S: Final = 365 * 86_400
 UNSEEN_MS: Final = YEAR_S * 1000  # a device not seen for this long must pair again
@@ -110,9 +110,13 @@ class DeviceService:
     def change(self, ident: int, *, name: str, role: str, person: str | None = None) -> None:
         """Change the name, role and person of a device; raises NoSuchDevice or SettingError."""
         name, role, person = checked_name(name), Role.of(role).word, self._people.checked(person)
-        if any(device.name == name and device.id != ident for device in self.all()):
-            raise SettingError(_("There is a device “{name}” already. Give this one another name.", name=name))
-        if not self._store.write(lambda db: stored.change_device(db, ident, name=name, person=person, role=role)):
+
+        def change(db: Database) -> bool:
+            if any(row.name == name and row.id != ident for row in stored.devices(db.conn)):
+                raise SettingError(_("There is a device “{name}” already. Give this one another name.", name=name))
+            return stored.change_device(db, ident, name=name, person=person, role=role)
+
+        if not self._store.write(change):
             raise NoSuchDevice(_("That device is not let in any more."))
 
     def cut_off(self, ident: int) -> None:

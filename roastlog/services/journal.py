@@ -7,7 +7,7 @@ from uuid import UUID
 from roastlog.clock import Clock
 from roastlog.journal.entries import By, parse_entry
 from roastlog.journal.fold import Batch, fold
-from roastlog.journal.regrouping import merge, split
+from roastlog.journal.regrouping import Raw, merge, split
 from roastlog.recording.entry_service import Result, Speaker
 from roastlog.recording.runtime import Runtime
 from roastlog.store import journal as stored
@@ -30,14 +30,19 @@ class JournalService:
 
     def split(self, code: str, joined: UUID, speaker: Speaker) -> str:
         """Split off the batch of an opening that was joined to another one; returns its code. Raises EntryRefused."""
-        batch = self._batch(code)
-        raws = split(batch, joined, self._clock.now_ms(), _by(speaker))
-        return str(self._runtime.entry_service.regroup(raws, speaker)[0].batch)
+
+        def made(db: Database) -> list[Raw]:
+            return split(_batch(db, code), joined, self._clock.now_ms(), _by(speaker))
+
+        return str(self._runtime.entry_service.regroup(made, speaker)[0].batch)
 
     def merge(self, code: str, into: str, speaker: Speaker) -> None:
         """Merge a batch into another one of its machine. Raises EntryRefused."""
-        raws = merge(self._batch(code), self._batch(into), self._clock.now_ms(), _by(speaker))
-        self._runtime.entry_service.regroup(raws, speaker)
+
+        def made(db: Database) -> list[Raw]:
+            return merge(_batch(db, code), _batch(db, into), self._clock.now_ms(), _by(speaker))
+
+        self._runtime.entry_service.regroup(made, speaker)
 
     def entries_after(self, machine_id: str, seq: int) -> tuple[list[Mapping[str, object]], int]:
         """Entries of a machine's batches after ``seq``, and the number of the last; raises NoSuchMachine."""
@@ -55,8 +60,9 @@ class JournalService:
 
         return self._store.write(change)
 
-    def _batch(self, code: str) -> Batch:
-        return fold(stored.entries_of(self._store.read, code), code)
+
+def _batch(db: Database, code: str) -> Batch:
+    return fold(stored.entries_of(db.conn, code), code)
 
 
 def _by(speaker: Speaker) -> By:

@@ -1,9 +1,11 @@
 """Machines: their sheets, added, changed and exported."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from roastlog.errors import EntryRefused, NoSuchMachine, SheetError
+from roastlog.journal.entries import Entry
+from roastlog.journal.fold import fold_machine
 from roastlog.journal.kinds.machine import plain_sheet
 from roastlog.journal.subject import MACHINE, Subject
 from roastlog.languages import _
@@ -12,6 +14,7 @@ from roastlog.machine.sheet import parse_sheet, sheet_text
 from roastlog.recording.entry_service import Speaker
 from roastlog.recording.runtime import Runtime
 from roastlog.store import machines as stored
+from roastlog.store.journal import entries_about
 from roastlog.store.machines import Described
 from roastlog.store.store import Database, Store
 
@@ -47,9 +50,15 @@ class MachineService:
         known = next((machine for machine in self.all() if machine.id == practice_machine().id), None)
         return known or self._set_up(practice_machine(), speaker)
 
-    def change(self, machine: Machine, speaker: Speaker = Speaker()) -> None:  # noqa: B008 - frozen
-        """Change the description of a machine and restart it with that; raises SheetError."""
-        self._set_up(machine, speaker)
+    def change(self, machine: Machine, was: Machine | None, speaker: Speaker = Speaker()) -> None:  # noqa: B008 - frozen
+        """Change the description of a machine and restart it with that.
+
+        Raises
+        ------
+        SheetError
+            If it is invalid, or is not a change of ``was`` any more: another page has changed that meanwhile.
+        """
+        self._set_up(machine, speaker, was)
 
     def add(self, sheet: str, speaker: Speaker = Speaker()) -> Machine:  # noqa: B008 - frozen
         """Set up the machine of a TOML sheet and start it; raises SheetError."""
@@ -80,15 +89,15 @@ class MachineService:
             )
         return sheet_text(found)
 
-    def _set_up(self, machine: Machine, speaker: Speaker) -> Machine:
+    def _set_up(self, machine: Machine, speaker: Speaker, was: Machine | None = None) -> Machine:
         """Store a machine and start it; it restarts even where nothing has changed."""
         before = self._runtime.running_as(machine.id)
-        machine = self._keep(machine, speaker)
+        machine = self._keep(machine, speaker, was)
         if self._runtime.running_as(machine.id) is before:  # no entry made the runtime reload it
             self._runtime.add(machine)
         return machine
 
-    def _keep(self, machine: Machine, speaker: Speaker) -> Machine:
+    def _keep(self, machine: Machine, speaker: Speaker, was: Machine | None = None) -> Machine:
         known = next((kept for kept in self.kept() if kept.id == machine.id), None)
         if known is not None:
             machine = machine.with_passwords_of(known)
@@ -100,8 +109,26 @@ class MachineService:
             self._store.write(keep_passwords)
             return machine
         subject, body = Subject(MACHINE, machine.id), {"sheet": plain_sheet(machine)}
+
+        def keep_beside(db: Database) -> None:
+            if was is not None:
+                _check_unchanged(was, entries_about(db.conn, subject)[:-1])
+            keep_passwords(db)
+
         try:
-            self._entries.say(subject, "set_up", body, speaker, keep_beside=keep_passwords)
+            self._entries.say(subject, "set_up", body, speaker, keep_beside=keep_beside)
         except EntryRefused as error:
             raise SheetError(error.args[0]) from None
         return machine
+
+
+def _check_unchanged(was: Machine, entries: Sequence[Entry]) -> None:
+    """Refuse a change of a description that is not the present one: the other change would be lost."""
+    now = fold_machine(entries, was.id).machine
+    if now is not None and plain_sheet(now) != plain_sheet(was):
+        raise SheetError(
+            _(
+                "{name} was changed on another page at the same time. Look at that change, then make yours.",
+                name=was.name,
+            )
+        )

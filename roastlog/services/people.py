@@ -8,7 +8,7 @@ from roastlog.languages import _
 from roastlog.recording.entry_service import EntryService, Speaker
 from roastlog.store import books
 from roastlog.store.books import Person
-from roastlog.store.store import Store
+from roastlog.store.store import Database, Store
 
 __all__ = ["PeopleService", "Person"]
 
@@ -28,10 +28,13 @@ class PeopleService:
         if not name.strip():
             raise SettingError(_("A person needs a name."))
         body = {"name": name.strip(), "shown": shown.strip() or name.split(maxsplit=1)[0]}
-        known = next((person for person in self.all() if person.name == body["name"]), None)
-        ident = uuid4().hex[:12] if known is None else known.id
+
+        def named(db: Database) -> Subject:
+            known = next((person for person in books.people(db.conn) if person.name == body["name"]), None)
+            return Subject(PERSON, uuid4().hex[:12] if known is None else known.id)
+
         try:
-            self._entries.say(Subject(PERSON, ident), "named", body, speaker)
+            self._entries.say(named, "named", body, speaker)
         except EntryRefused as error:
             raise SettingError(error.args[0]) from None
 

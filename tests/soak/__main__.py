@@ -11,12 +11,16 @@ from collections.abc import Callable
 from pathlib import Path
 from statistics import median
 
+from roastlog.services import open_services
+from roastlog.web.app import create_app
 from tests.bench.report import quantile
+from tests.conftest import SHEET, Bench, HandClock
 from tests.soak.flood import Flood
 from tests.soak.killing import Killing, seed
 from tests.soak.load import load
 from tests.soak.packing import kill_packing
 from tests.soak.power import cuts, written, wrong_after
+from tests.soak.races import PAIRS, faults
 from tests.soak.strangers import besiege
 
 POINTS = 50
@@ -77,6 +81,21 @@ def power() -> bool:
     return not wrong
 
 
+def races() -> bool:
+    """Race every pair of owners' actions."""
+    with tempfile.TemporaryDirectory(prefix="drumside-soak-") as folder:
+        clock = HandClock()
+        services = open_services(Path(folder), clock)
+        services.machines.keep_sheet(SHEET)
+        services.start()
+        try:
+            found = faults(Bench(services, clock, create_app(services)), PAIRS)
+        finally:
+            services.close()
+    print(f"{len(PAIRS)} pairs of owners' actions at once; faults: {found or 'none'}")
+    return not found
+
+
 def steady() -> bool:
     """Run eight machines for an hour of their time, with twenty screens: no loss, flat memory, low load."""
     with tempfile.TemporaryDirectory(prefix="drumside-soak-") as folder:
@@ -126,6 +145,7 @@ PARTS: dict[str, Callable[[], bool]] = {
     "kill": kill,
     "packing": packing,
     "power": power,
+    "races": races,
     "load": steady,
     "flood": flood,
     "strangers": strangers,

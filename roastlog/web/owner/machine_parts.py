@@ -92,7 +92,7 @@ def remove(machine_id: str, table: str, part_id: str) -> ResponseReturnValue:
     data: dict[str, Any] = machine.model_dump(exclude_defaults=True)
     data[table] = [other for other in data[table] if other["id"] != part_id]
     try:
-        services().machines.change(Machine.model_validate(data).with_passwords_of(machine), speaker())
+        services().machines.change(Machine.model_validate(data).with_passwords_of(machine), machine, speaker())
     except ValidationError:
         why = _("It cannot be taken away: a machine needs one channel, and a cold junction its thermocouples.")
         return _page(machine, table, part, typed_of(part), {"form": why}), 422
@@ -130,7 +130,7 @@ def _sent(machine: Machine, table: str, old: Channel | Control | None) -> Respon
     if values.get("then") == "try":
         name = old.id if old is not None else getattr(made, table)[-1].id
         return _page(machine, table, old, values, trial=services().live.try_part(made, name))
-    services().machines.change(made, speaker())
+    services().machines.change(made, machine, speaker())
     return redirect(f"/machines/{machine.id}/setup", 303)
 
 

@@ -102,7 +102,7 @@ def rename(machine_id: str) -> ResponseReturnValue:
     if made is None:
         page = MachinePage.of(known, form.errors, form.values)
         return render_template("owner/machines/machine.html", page=page), 422
-    services().machines.change(made.with_passwords_of(known), speaker())
+    services().machines.change(made.with_passwords_of(known), known, speaker())
     return redirect(f"/machines/{machine_id}/setup", 303)
 
 
@@ -116,7 +116,7 @@ def begin() -> ResponseReturnValue:
         form.errors["name"] = _("There is a machine “{id}” already; give this one another name.", id=made.id)
     if made is None or form.errors:
         return _page(AddMachine(values=form.values, errors=form.errors)), 422
-    services().machines.change(made, speaker())
+    services().machines.change(made, None, speaker())
     return redirect(f"/machines/{made.id}/setup", 303)
 
 
