@@ -22,6 +22,7 @@ from tests.soak.packing import kill_packing
 from tests.soak.power import cuts, written, wrong_after
 from tests.soak.races import PAIRS, faults
 from tests.soak.strangers import besiege
+from tests.soak.upgrade import EARLIER, upgrade
 
 POINTS = 50
 LONGEST_S = 6.0
@@ -96,6 +97,17 @@ def races() -> bool:
     return not found
 
 
+def upgrades() -> bool:
+    """Start the server on a database of each earlier version while taps wait for it, and kill it."""
+    held = True
+    for name in EARLIER:
+        with tempfile.TemporaryDirectory(prefix="drumside-soak-") as folder:
+            done = upgrade(Path(folder), name)
+        print(f"started on a database without {name}, while taps waited: {done}")
+        held = held and done.acknowledged > 0 and done.lost == done.missing == 0
+    return held
+
+
 def steady() -> bool:
     """Run eight machines for an hour of their time, with twenty screens: no loss, flat memory, low load."""
     with tempfile.TemporaryDirectory(prefix="drumside-soak-") as folder:
@@ -146,6 +158,7 @@ PARTS: dict[str, Callable[[], bool]] = {
     "packing": packing,
     "power": power,
     "races": races,
+    "upgrades": upgrades,
     "load": steady,
     "flood": flood,
     "strangers": strangers,

@@ -129,10 +129,15 @@ def without_new_ids(now: Dump) -> Dump:
 
 @pytest.fixture
 def before_sealing(tmp_path: Path) -> Path:
-    """A data folder of the version before packed readings: three batches, their readings, lots and people."""
-    folder = tmp_path / "before"
+    """A data folder of the version before packed readings."""
+    return make_before_sealing(tmp_path)
+
+
+def make_before_sealing(work: Path) -> Path:
+    """Make a data folder of the version before packed readings: three batches, their readings, lots and people."""
+    folder = work / "before"
     folder.mkdir()
-    with closing(Store(tmp_path / "now")) as now:
+    with closing(Store(work / "now")) as now:
         opened = [entry("opened", START_MS + n * 1_200_000 - 60_000, coffee=f"é {n}", green_g=4000.0) for n in range(3)]
         now.write(lambda db: projections.add_many(db, [(first, said_of(first.at_ms + 60_000)) for first in opened]))
     rows = dump(now.path)
