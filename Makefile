@@ -51,7 +51,7 @@ check: test  ## the same
 bench: .venv/ready-to-test  ## measure; prints the figures and writes bench-results.json
 	$(BIN)/python -m tests.bench $(ARGS)
 
-soak: .venv/ready-to-test  ## long tests that print figures: kills under load, and what was acknowledged is all there
+soak: .venv/ready-to-test  ## long tests that print figures: kills, power cuts, races, floods; what was acknowledged is all there
 	$(BIN)/python -m tests.soak $(ARGS)
 
 audit: .venv/ready-to-test  ## what Lighthouse says of each page (needs Node), and how soon a tap echoes on a slow phone
