@@ -29,8 +29,12 @@ def split(batch: Batch, joined: UUID, now_ms: int, by: By) -> list[Raw]:
     Raises
     ------
     EntryRefused
-        If the batch has no such line.
+        If the batch has no such line, or was merged into another one, which has its lines now.
     """
+    if batch.merged_into is not None:
+        raise EntryRefused(
+            _("Batch {code} and batch {other} are one already.", code=batch.code, other=batch.merged_into)
+        )
     opening = next((line for line in batch.of("joined") if line.id == joined), None)
     if opening is None:
         raise EntryRefused(_("Batch {code} was not begun on a second device by that entry.", code=batch.code))

@@ -136,6 +136,18 @@ def test_two_batches_that_were_one_are_merged_and_late_taps_follow(bench: Bench)
     assert bench.services.batches.page().total == 2
 
 
+def test_a_batch_that_was_merged_is_not_split_too(bench: Bench):
+    """Its lines are in the other one, and a second copy of them would be a roast that never was."""
+    (opened, _) = bench.say(*pressed_charge(bench, 0, "phone"))
+    joined = pressed_charge(bench, 5, "tablet")
+    bench.say(*joined)
+    other = bench.open(20, coffee="Alder", green_g=4000)
+    assert bench.client.post(f"/batches/{opened['batch']}/merge", data={"into": other}).status_code == 303
+    answer = bench.client.post(f"/batches/{opened['batch']}/split", data={"entry": joined[0]["id"]})
+    assert (answer.status_code, "are one already" in answer.text) == (422, True)
+    assert bench.services.batches.page().total == 1
+
+
 @pytest.mark.parametrize("into", ["0", "26332-99X", "itself"])
 def test_a_batch_is_merged_only_into_one_that_is_there(bench: Bench, into: str):
     """A program that names none, or the batch itself, is refused."""
