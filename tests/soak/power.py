@@ -83,7 +83,8 @@ def cuts(states: list[State], rng: random.Random, *, torn: int = 1) -> Iterator[
                 yield Cut(step, f"log cut at {at}", before.database, after.log[:at] + before.log[at:], committed=False)
         for _ in range(torn if changed else 0):
             some = rng.sample(changed, rng.randrange(len(changed)))
-            mixed = _mixed(before.log, after.log, SECTOR, some)
+            begun = after.log[:LOG_HEADER] + before.log[LOG_HEADER:]  # a log begun anew has its header synced first
+            mixed = _mixed(begun, after.log, SECTOR, some)
             yield Cut(step, f"sectors {some} of the log", before.database, mixed, committed=False)
         copied = _changed(before.database, after.database, page)
         for _ in range(torn if copied else 0):
