@@ -1,5 +1,5 @@
-// Deletes what this browser stores of Drumside before the server ends its access: over plain HTTP no server can. Taps that
-// wait are lost with it, so their number is shown first.
+// Deletes what this browser stores of Drumside before the server ends its access: over plain HTTP no server can. Taps
+// that wait are lost with it, so their number is shown first.
 import { byId, find } from "../core/dom.js";
 import { t } from "../core/words.js";
 import { Outbox } from "../offline/outbox.js";
