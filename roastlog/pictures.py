@@ -1,54 +1,89 @@
 """Safe decoding of uploaded pictures, within limits."""
 
-import threading
+from concurrent.futures import ThreadPoolExecutor
+from contextvars import copy_context
 from io import BytesIO
-from typing import TYPE_CHECKING, Final
+from math import ceil
+from typing import TYPE_CHECKING, Final, TypeVar
 
 from roastlog.errors import PictureRefused
 from roastlog.languages import _
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from PIL.Image import Image
 
+Read = TypeVar("Read")
 KINDS: Final = ("JPEG", "PNG", "WEBP")
 HEIC_BRANDS: Final = frozenset({b"heic", b"heix", b"heim", b"heis", b"hevc", b"hevx", b"mif1", b"msf1"})
 LONG_SIDE_PX: Final = 1600
-MAX_PIXELS: Final = 64_000_000  # more than a phone's camera makes
 THUMBNAIL_PX: Final = 480  # for a list row, also at a pixel ratio of 3
-MAX_UNSCALED_PIXELS: Final = 16_000_000  # of formats that cannot be decoded at a smaller scale, as JPEG can
-MAX_SIDE_PX: Final = 16_000  # of no camera; a few bytes may claim it
-_decode_lock = threading.Lock()  # one at a time: each takes up to some hundred MB, and must not disturb a roast
+MAX_SIDE_PX: Final = 16_384  # a phone's panorama is no longer
+MAX_PIXELS: Final = 64_000_000  # more than a phone's camera makes
+MAX_PIXELS_PROGRESSIVE: Final = 24_000_000  # of a JPEG whose coefficients are all in memory first: 6 bytes a pixel
+MAX_PIXELS_WHOLE: Final = 10_000_000  # decoded at full scale; a WebP takes 16 bytes a pixel then, the most of all
+_one_by_one = ThreadPoolExecutor(1, "pictures")  # not a lock: the allocator keeps what each thread once took
 
 
-def open_picture(data: bytes, *, max_pixels: int = MAX_PIXELS, side_px: int | None = None) -> "Image":
-    """Decode a picture; the format comes from its content, and its size is checked before decoding.
+def read_picture(data: bytes, read: "Callable[[Image], Read]", *, side_px: int | None = None) -> Read:
+    """Decode a picture and read it; the format comes from its content, and its size is checked before decoding.
 
-    ``side_px`` lets a JPEG be decoded at a smaller scale.
+    Each takes up to 200 MB and must not disturb a roast, so all are decoded and read one after the other.
+
+    Parameters
+    ----------
+    read
+        Called with the picture, which is closed afterwards.
+    side_px
+        Lets a JPEG be decoded at a smaller scale, and so have more pixels.
 
     Raises
     ------
     PictureRefused
         If it is no JPEG, PNG or WebP, is truncated or damaged, or has too many pixels.
     """
+
+    def decode() -> Read:
+        picture = _checked(data, side_px)
+        try:
+            picture.load()
+        except Exception as error:  # decoders raise many types, all with the same meaning
+            raise PictureRefused(_("That picture is broken or cut short. Take it once more.")) from error
+        try:
+            return read(picture)
+        finally:
+            picture.close()
+
+    return _one_by_one.submit(copy_context().run, decode).result()
+
+
+def _checked(data: bytes, side_px: int | None) -> "Image":
+    """The picture before decoding; raises PictureRefused by the size that it claims."""
     from PIL import Image  # noqa: PLC0415 - serving must start fast
 
     try:
         picture = Image.open(BytesIO(data), formats=KINDS)
     except (Image.DecompressionBombError, Image.DecompressionBombWarning) as error:
-        raise PictureRefused(_too_large(max_pixels)) from error
-    except Exception as error:  # decoders raise many types, all with the same meaning
+        raise PictureRefused(_too_large(MAX_PIXELS)) from error
+    except Exception as error:  # as in `read_picture`
         if _is_heic(data):
             raise PictureRefused(_heic_message()) from error
         raise PictureRefused(_("That is no picture that can be read here: JPEG, PNG and WebP can.")) from error
-    max_pixels = max_pixels if picture.format == "JPEG" else min(max_pixels, MAX_UNSCALED_PIXELS)
-    if picture.width * picture.height > max_pixels or max(picture.size) > MAX_SIDE_PX:
+    long_px = max(picture.size)
+    if long_px > MAX_SIDE_PX:
+        raise PictureRefused(
+            _("That picture is more than {most} pixels long or high. Send a smaller one.", most=MAX_SIDE_PX)
+        )
+    if side_px is None or picture.format != "JPEG":
+        max_pixels = MAX_PIXELS_WHOLE
+    else:
+        max_pixels = MAX_PIXELS_PROGRESSIVE if "progressive" in picture.info else MAX_PIXELS
+    if picture.width * picture.height > max_pixels:
         raise PictureRefused(_too_large(max_pixels))
-    if side_px is not None:
-        picture.draft("RGB", (side_px, side_px))
-    try:
-        picture.load()
-    except Exception as error:
-        raise PictureRefused(_("That picture is broken or cut short. Take it once more.")) from error
+    if side_px is not None:  # by the long side, so that a panorama becomes small too
+        width, height = (max(1, ceil(side * side_px / long_px)) for side in picture.size)
+        picture.draft("RGB", (width, height))
     return picture
 
 
@@ -76,33 +111,37 @@ def sanitized(data: bytes) -> bytes:
     Raises
     ------
     PictureRefused
-        As for `open_picture`.
+        As for `read_picture`.
     """
+    return read_picture(data, _upright, side_px=LONG_SIDE_PX)
+
+
+def _upright(picture: "Image") -> bytes:
     from PIL import Image, ImageOps  # noqa: PLC0415 - serving must start fast
 
-    with _decode_lock:
-        picture = open_picture(data, side_px=LONG_SIDE_PX)
-        picture.thumbnail((LONG_SIDE_PX, LONG_SIDE_PX))
-        try:
-            oriented = ImageOps.exif_transpose(picture)
-        except Exception:  # noqa: BLE001 - an unreadable orientation counts as none
-            oriented = picture
-        clean = Image.new("RGB", oriented.size, "white")  # a new image has no metadata to save
-        shown = oriented.convert("RGBA")
-        clean.paste(shown, mask=shown.getchannel("A"))
-        out = BytesIO()
-        clean.save(out, "JPEG", quality=85)
-        return out.getvalue()
+    picture.thumbnail((LONG_SIDE_PX, LONG_SIDE_PX))
+    try:
+        oriented = ImageOps.exif_transpose(picture)
+    except Exception:  # noqa: BLE001 - an unreadable orientation counts as none
+        oriented = picture
+    clean = Image.new("RGB", oriented.size, "white")  # a new image has no metadata to save
+    shown = oriented.convert("RGBA")
+    clean.paste(shown, mask=shown.getchannel("A"))
+    out = BytesIO()
+    clean.save(out, "JPEG", quality=85)
+    return out.getvalue()
 
 
 def thumbnail(data: bytes, side_px: int = THUMBNAIL_PX) -> bytes:
     """Thumbnail of a stored picture, at most ``side_px`` a side: for lists and slow connections."""
-    with _decode_lock:
-        picture = open_picture(data, side_px=side_px)
+
+    def small(picture: "Image") -> bytes:
         picture.thumbnail((side_px, side_px))
         out = BytesIO()
         picture.save(out, "JPEG", quality=80)
         return out.getvalue()
+
+    return read_picture(data, small, side_px=side_px)
 
 
 def picture_size(data: bytes) -> tuple[int, int]:

@@ -63,7 +63,7 @@ def test_a_picture_without_a_symbol_says_nothing():
     assert qr_texts(jpeg(Image.new("RGB", (640, 480), "#777066"))) == []
 
 
-@pytest.mark.parametrize("data", [b"no picture", bomb(5_000), encoded("PNG", (400, 300))[:900]])
+@pytest.mark.parametrize("data", [b"no picture", bomb(5_000, 5_000), encoded("PNG", (400, 300))[:900]])
 def test_invalid_picture_is_refused(data: bytes):
     """Text, a picture with too many pixels, and a truncated one are refused."""
     with pytest.raises(PictureRefused):
