@@ -109,6 +109,10 @@ class _Openings:
             )
         last_ms.append(opened.received_ms)
 
+    def forget(self) -> None:
+        """Forget all, since they may hold openings that were not committed; a phone sends such a one again."""
+        self._at_ms.clear()
+
 
 class EntryService:
     """Accepts entries, from any thread.
@@ -140,6 +144,7 @@ class EntryService:
         self._folds = KeptFolds()
         self._openings = _Openings()
         store.on_rollback(self._folds.forget)
+        store.on_rollback(self._openings.forget)
 
     def accept(self, raws: Sequence[object], speaker: Speaker = Speaker()) -> list[Result]:
         """Store entries in their order, each on its own: a refused one does not affect the others.

@@ -4,7 +4,9 @@ from typing import Any
 
 import pytest
 
+from roastlog.errors import StoreError
 from roastlog.recording import entry_service
+from roastlog.store import projections
 from tests.conftest import SHEET, Bench
 
 
@@ -182,3 +184,19 @@ def test_a_device_that_floods_openings_does_not_use_up_the_codes(bench: Bench, m
     assert opened("tablet", 9)["status"] == "stored"
     bench.clock.turn_to(3700)
     assert opened("broken phone", 10)["status"] == "stored"
+
+
+def test_openings_that_could_not_be_stored_are_not_counted(bench: Bench, monkeypatch: pytest.MonkeyPatch):
+    """A phone that tries again until the disk takes its opening has begun one batch."""
+    monkeypatch.setattr(entry_service, "MOST_OPENINGS", 3)
+    opened = bench.entry("opened")
+
+    def fail(*_: object) -> None:
+        raise StoreError("the disk is full")
+
+    with monkeypatch.context() as full:
+        full.setattr(projections, "add_entry", fail)
+        for _ in range(5):
+            answer = bench.client.post("/api/entries", json={"entries": [opened]})
+            assert answer.status_code == 503, answer.text
+    assert [result["status"] for result in bench.say(opened)] == ["stored"]
