@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
 PT_PER_MM = 72 / MM_PER_INCH
 RULE_DOTS_IN = 1 / 100  # thickness of the rule, about 0.25 mm
-MOST_COPIES = 96  # four sheets of 24, made within two seconds on a small computer
+MOST_COPIES = 72  # three sheets of 24: a PDF takes about 20 ms a label, so 1.5 s
 
 Corner = tuple[float, float]
 
@@ -40,7 +40,7 @@ def label_pdf(label: Label, size: LabelSize, *, dpi: int | None = None, copies: 
     dpi : int, optional
         Dots per inch of the printer; defaults to the common value for the size.
     copies : int, default 1
-        Number of labels, 1 to 96.
+        Number of labels, 1 to 72.
     skip : int, default 0
         Used positions at the start of the first sheet.
 
