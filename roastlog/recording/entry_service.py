@@ -467,7 +467,7 @@ def _check_may_say(db: Database, entry: Entry, speaker: Speaker) -> None:
     """Refuse an entry that the speaker may not make, or whose target the speaker may not change."""
     for kind in stored.kinds_about(db.conn, entry):
         if kind is None:
-            if speaker.refuses:  # it may turn out to be a release, say
+            if any(_is_about(other, entry.subject) for other in speaker.refuses):  # it may turn out to be a release
                 raise EntryRefused(
                     _("The entry that this changes is not on the server yet. Send this again once it is.")
                 )
@@ -477,6 +477,11 @@ def _check_may_say(db: Database, entry: Entry, speaker: Speaker) -> None:
             raise EntryRefused(
                 _("This was said by a newer version of Drumside; only a device that may do everything changes it.")
             )
+
+
+def _is_about(kind: str, subject: Subject | None) -> bool:
+    """Whether entries of a kind can be about a subject; None is a batch that is named by its code."""
+    return (BATCH if subject is None else subject.kind) in REGISTRY[kind].about
 
 
 def _opened_by(db: Database, code: str) -> str | None:

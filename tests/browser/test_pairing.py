@@ -11,6 +11,7 @@ from playwright.sync_api import expect
 
 from tests import zbar
 from tests.browser.conftest import MakeScreen
+from tests.browser.house import kept_paths
 from tests.browser.screen import PHONE, TABLET, Screen
 from tests.browser.server import Server
 
@@ -151,3 +152,50 @@ def entries(owner: Screen, code: str) -> list[dict[str, dict[str, str]]]:
     """All that was said of a batch."""
     found: list[dict[str, dict[str, str]]] = owner.page.request.get(f"{owner.url}/api/batches/{code}").json()["entries"]
     return found
+
+
+ITEMS: Final = """async () => {
+    const kept = Object.keys(localStorage);
+    for (const { name } of await indexedDB.databases()) {
+        const database = await new Promise((resolve) => {
+            const request = indexedDB.open(name);
+            request.onsuccess = () => resolve(request.result);
+        });
+        for (const store of database.objectStoreNames) {
+            const request = database.transaction(store).objectStore(store).getAllKeys();
+            kept.push(...(await new Promise((resolve) => (request.onsuccess = () => resolve(request.result)))));
+        }
+        database.close();
+    }
+    return kept;
+}"""  # all that this browser keeps of Drumside but its cached pages
+
+
+def test_a_device_forgets_itself(owner: Screen, stranger: Screen, roast: str):
+    """It says how many taps wait and asks; without the server nothing goes; then all that it kept is gone."""
+    assert roast
+    type_code(stranger, invite(owner, "operate", name="Lent phone"), "Some phone")
+    stranger.open_live()
+    stranger.context.route("**/api/entries", lambda route: route.abort())
+    stranger.expected += ["ERR_FAILED"]
+    stranger.pad("Yellow")
+    expect(stranger.by_id("waiting")).to_have_text("1 waiting")
+    stranger.open("/this-device")
+    stranger.tap("Forget this device")
+    expect(stranger.by_id("forget-said")).to_contain_text("1 thing said on this device")
+    assert stranger.page.evaluate(ITEMS)
+
+    stranger.context.route("**/devices/leave", lambda route: route.abort())
+    stranger.tap("Forget this device all the same")
+    expect(stranger.by_id("forget-said")).to_contain_text("The server cannot be reached")
+    assert stranger.page.evaluate(ITEMS)
+
+    stranger.context.unroute("**/devices/leave")
+    stranger.tap("Forget this device all the same")
+    expect(stranger.page.get_by_label("Code, six digits")).to_be_visible()
+    cookies = [cookie["name"] for cookie in stranger.context.cookies()]
+    assert not [name for name in cookies if "drumside" in name and "language" not in name]
+    assert stranger.page.evaluate(ITEMS) == []  # the page to pair opens the queues anew, and they are empty
+    assert not [path for path in kept_paths(stranger) if path in {"/", "/machines/drum-4", "/this-device"}]
+    owner.open("/devices")
+    expect(owner.page.locator("details.device", has_text="Lent phone")).to_have_count(0)

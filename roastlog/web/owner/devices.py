@@ -126,12 +126,15 @@ def cut_off(ident: int) -> ResponseReturnValue:
 
 @bp.post("/devices/leave")
 def leave() -> ResponseReturnValue:
-    """End the access of this device, and delete its cookie and all that its browser stores of Drumside."""
+    """End the access of this device, and delete its cookie and what its browser cached of our answers, photos too.
+
+    `static/js/owner/forget-device.js` deletes all else, after it has asked about what was not sent.
+    """
     device = caller().device
     if device is not None and device.id:
         services().devices.cut_off(device.id)
     response = forget(redirect("/pair", 303))
-    response.headers["Clear-Site-Data"] = '"cache", "storage"'
+    response.headers["Clear-Site-Data"] = '"cache"'
     return response
 
 

@@ -1,5 +1,8 @@
 // Values that this device stores under a key. If the browser blocks storage, they last as long as this page.
 
+/** Key of the readings typed by hand that the server does not have. */
+export const TYPED_READINGS = "drumside-typed";
+
 /**
  * @param {string} key
  * @returns {string | null}

@@ -9,7 +9,7 @@ import { readWritten, removeWritten, writeAhead } from "./write-ahead.js";
 
 export const BACKOFF_MS = [500, 1000, 2000, 4000, 7000, 10_000];
 const AT_ONCE = 40;
-const PLACE = { name: "drumside", store: "outbox", version: 1 };
+export const PLACE = { name: "drumside", store: "outbox", version: 1 };
 
 /** @typedef {Map<string, EntryResult>} Results */
 
@@ -129,11 +129,6 @@ export class Outbox extends EventTarget {
     navigator.serviceWorker?.controller?.postMessage({ taps: true });
     await this.#look();
     await this.flush();
-  }
-
-  /** How many items are not on the server, refused ones among them. */
-  async waitingCount() {
-    return new Set([...(await this.#queue.all()), ...readWritten()].map(({ id }) => id)).size;
   }
 
   /** Names of the photos of items that are still here. */

@@ -6,7 +6,7 @@ import { IdbQueue } from "./idb-queue.js";
 import { BACKOFF_MS } from "./outbox.js";
 import { onReconnect } from "./reconnect.js";
 
-const PLACE = { name: "drumside-photos", store: "photos", version: 2 };
+export const PLACE = { name: "drumside-photos", store: "photos", version: 2 };
 const TIMEOUT_MS = 60_000;
 const REFUSALS = [413, 415, 422];
 

@@ -1,35 +1,66 @@
-// Deletes what this browser stores of Drumside before the server ends its access: over plain HTTP no server can. Taps
-// that wait are lost with it, so their number is shown first.
+// Forgets this device: the server ends its access, then all that the browser keeps of Drumside is deleted. Where
+// something waits for the server, it is said how much, and only a second button deletes that too.
 import { byId, find } from "../core/dom.js";
-import { t } from "../core/words.js";
-import { Outbox } from "../offline/outbox.js";
+import { fetchWithTimeout } from "../core/fetch-timeout.js";
+import { load, TYPED_READINGS } from "../core/storage.js";
+import { t, tn } from "../core/words.js";
+import { IdbQueue } from "../offline/idb-queue.js";
+import { PLACE as ENTRIES } from "../offline/outbox.js";
+import { PLACE as PHOTOS } from "../offline/photo-outbox.js";
+import { readWritten } from "../offline/write-ahead.js";
 
-const DATABASES = ["drumside", "drumside-photos", "drumside-views"];
 const form = byId("forget", HTMLFormElement);
-const said = byId("forget-waiting");
+const button = find(form, "button", HTMLButtonElement);
+const said = byId("forget-said");
+let isAsked = false;
 
-async function clear() {
+/** How many entries, photos and typed readings this device holds that the server does not have. */
+async function unsent() {
+  const [entries, photos] = await Promise.all([ENTRIES, PHOTOS].map((place) => new IdbQueue(place).all()));
+  const ids = new Set([...entries, ...photos, ...readWritten()].map(({ id }) => id));
+  return ids.size + (load(TYPED_READINGS)?.length ?? 0);
+}
+
+/** @param {string | undefined} name */
+function deleteDatabase(name) {
+  return new Promise((resolve) => {
+    const request = indexedDB.deleteDatabase(name ?? "");
+    request.onsuccess = request.onerror = request.onblocked = resolve; // a blocked one goes when other pages let go
+  });
+}
+
+async function deleteKept() {
   localStorage.clear();
-  for (const name of DATABASES) indexedDB.deleteDatabase(name);
-  if (globalThis.caches) await Promise.all((await caches.keys()).map((name) => caches.delete(name)));
+  sessionStorage.clear();
+  const databases = (await indexedDB.databases?.()) ?? [ENTRIES, PHOTOS]; // some older browsers do not list them
+  await Promise.all(databases.map(({ name }) => deleteDatabase(name)));
+  if ("caches" in window) await Promise.all((await caches.keys()).map((name) => caches.delete(name)));
   const workers = (await navigator.serviceWorker?.getRegistrations()) ?? [];
   await Promise.all(workers.map((worker) => worker.unregister()));
 }
 
 form.addEventListener("submit", async (event) => {
   event.preventDefault();
-  const waiting = await new Outbox().waitingCount();
-  if (waiting && said.hidden) {
-    said.textContent = t(
-      "{n} taps on this device are not on the server yet and would be lost. Press again to forget them.",
-      {
-        n: waiting,
-      },
+  const count = await unsent().catch(() => 0);
+  if (count && !isAsked) {
+    isAsked = true;
+    said.textContent = tn(
+      "1 thing said on this device waits for the server or was refused by it, and would be lost.",
+      "{n} things said on this device wait for the server or were refused by it, and would be lost.",
+      count,
     );
-    said.hidden = false;
-    find(form, "button").focus();
+    button.textContent = t("Forget this device all the same");
     return;
   }
-  await clear().catch(console.warn);
-  form.submit();
+  button.disabled = true;
+  const answer = await fetchWithTimeout(form.action, { method: "POST" }).catch(() => null);
+  if (!answer || answer.status >= 500) {
+    said.textContent = t(
+      "The server cannot be reached, so it still lets this device in, and nothing was deleted. Try it again.",
+    );
+    button.disabled = false;
+    return;
+  }
+  await deleteKept().catch((error) => console.warn("Not all was deleted:", error));
+  location.replace("/pair");
 });

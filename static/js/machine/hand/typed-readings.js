@@ -5,6 +5,7 @@ import { byId, find, findAll } from "../../core/dom.js";
 import { fetchWithTimeout } from "../../core/fetch-timeout.js";
 import { notice } from "../../core/notice.js";
 import { parseNumber } from "../../core/number-input.js";
+import { TYPED_READINGS } from "../../core/storage.js";
 import { decimal, t, tn } from "../../core/words.js";
 import { onReconnect } from "../../offline/reconnect.js";
 
@@ -19,7 +20,6 @@ import { onReconnect } from "../../offline/reconnect.js";
  * @property {string} [reason] why it was refused
  */
 
-const KEY = "drumside-typed";
 const EVERY_MS = 5000;
 const form = byId("reading", HTMLFormElement);
 const field = find(form, "[name=value]", HTMLInputElement);
@@ -30,7 +30,7 @@ const { machine = "", unit = "" } = form.dataset;
 let isSending = false;
 
 /** @returns {TypedReading[]} */
-const stored = () => JSON.parse(localStorage.getItem(KEY) ?? "[]");
+const stored = () => JSON.parse(localStorage.getItem(TYPED_READINGS) ?? "[]");
 const waiting = () => stored().filter((one) => one.machine === machine && !one.reason);
 const refused = () => stored().filter((one) => one.machine === machine && one.reason);
 /**
@@ -46,7 +46,7 @@ const isSame = (one, other) => one.machine === other.machine && one.at_ms === ot
  */
 function replace(gone, added = []) {
   const left = stored().filter((one) => !gone.some((other) => isSame(one, other)));
-  localStorage.setItem(KEY, JSON.stringify([...left, ...added]));
+  localStorage.setItem(TYPED_READINGS, JSON.stringify([...left, ...added]));
 }
 
 /**
