@@ -30,7 +30,8 @@ from roastlog.trace.codes import parse_code
 from roastlog.trace.ledger import LotBalance
 
 AHEAD_MS: Final = 60_000
-COMMIT_ENTRIES: Final = 40
+FLUSH_ENTRIES: Final = 40  # a page sends its waiting taps by so many; they are one commit
+BULK_ENTRIES: Final = 10  # of a call with more: a tap waits for one commit of them at most
 HOUR_MS: Final = 3_600_000
 MOST_OPENINGS: Final = 200  # of one device in an hour; a day has 9999 codes
 ControlSettings = Callable[[str], Mapping[str, float]]
@@ -167,10 +168,11 @@ class EntryService:
         parsed = [_parse(raw, received_ms, speaker) for raw in raws]
         results: list[Result] = []
         try:
-            for start in range(0, len(parsed), COMMIT_ENTRIES):
-                part = parsed[start : start + COMMIT_ENTRIES]
-                store = partial(self._store_all, items=part, speaker=speaker)
-                results += self._store.write(store, bulk=len(parsed) > COMMIT_ENTRIES)
+            bulk = len(parsed) > FLUSH_ENTRIES
+            size = BULK_ENTRIES if bulk else FLUSH_ENTRIES
+            for start in range(0, len(parsed), size):
+                store = partial(self._store_all, items=parsed[start : start + size], speaker=speaker)
+                results += self._store.write(store, bulk=bulk)
         finally:
             self._notify(results)  # where a later commit fails, the earlier ones are stored all the same
         return results
