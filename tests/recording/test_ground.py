@@ -138,10 +138,10 @@ def test_a_folder_that_was_away_is_recorded_into_again(server: Watched):
     until(lambda: server.healthy, PATIENCE_S)
     assert server.note() == (200, "stored")
     server.push(201.0)
+    until(lambda: "recording continues" in server.words, PATIENCE_S)
     assert server.process is not None
     server.process.terminate()
     assert server.process.wait(PATIENCE_S) == 0
-    assert "recording continues" in server.words
     server.start()
     assert server.kept() == server.stored
     with sqlite3.connect(server.folder / FILE_NAME) as connection:
