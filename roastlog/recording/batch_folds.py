@@ -1,6 +1,5 @@
 """Batches kept folded: entries are read and folded as they come in, not all of a batch again for each of them."""
 
-from collections import OrderedDict
 from typing import Final
 
 from roastlog.journal.entries import Entry
@@ -37,14 +36,14 @@ class KeptFolds:
     """The batches that the writer keeps folded: those that got entries last."""
 
     def __init__(self) -> None:
-        self._kept: OrderedDict[str, KeptFold] = OrderedDict()
+        self._kept: dict[str, KeptFold] = {}  # the one used last at the end
 
     def read(self, connection: Connection, code: str) -> Batch:
         """A batch with all its entries."""
-        kept = self._kept.setdefault(code, KeptFold(code))
-        self._kept.move_to_end(code)
+        kept = self._kept.pop(code, None) or KeptFold(code)
+        self._kept[code] = kept
         if len(self._kept) > MOST_KEPT:
-            self._kept.popitem(last=False)
+            del self._kept[next(iter(self._kept))]
         return kept.read(connection)
 
     def forget(self) -> None:

@@ -37,7 +37,9 @@ def entries_since(connection: sqlite3.Connection, code: str, seq: int) -> list[t
     rows = connection.execute(
         "SELECT * FROM journal WHERE about = ? AND seq > ? ORDER BY seq", (str(Subject(BATCH, code)), seq)
     )
-    return [(row["seq"], _entry(row)) for row in rows]
+    numbered = [(row["seq"], _entry(row)) for row in rows]
+    entries = _with_erasables(connection, [entry for _, entry in numbered])
+    return [(number, entry) for (number, _), entry in zip(numbered, entries, strict=True)]
 
 
 def erasures(connection: sqlite3.Connection) -> int:

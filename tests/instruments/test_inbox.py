@@ -56,7 +56,7 @@ def test_no_reading_is_stamped_ahead_of_the_clock(inbox: Inbox, clock: HandClock
 
 
 def test_a_clock_that_was_set_back_hides_no_reading(inbox: Inbox, clock: HandClock):
-    """What comes after it has the time of the clock as it is now, and silence is counted from there."""
+    """Later readings have the time of the clock as it is now, and silence is counted from there."""
     clock.turn_to(100)
     inbox.put("probe", 1.0, "")
     inbox.take(["probe"])

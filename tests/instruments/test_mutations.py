@@ -128,7 +128,7 @@ class Line:
         return len(request)
 
     def between(self) -> None:
-        """What came late since the last exchange waits in the port."""
+        """Bytes that came late since the last exchange wait in the port."""
         arrived = [data for due_ms, data in self.late if due_ms <= self.clock.now_ms()]
         self.late = [item for item in self.late if item[0] > self.clock.now_ms()]
         self.waiting += b"".join(arrived)

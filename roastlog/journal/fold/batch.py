@@ -39,7 +39,7 @@ class Batch(Lines):
 
     @cached_property
     def facts(self) -> Opened:
-        """What its opening says of it; nothing if it was discarded."""
+        """The facts of its opening; none if it was discarded."""
         return Opened() if self.opened is None or self.opened.undone else body_as(Opened, self.opened.body)
 
     @cached_property
