@@ -1,54 +1,11 @@
-"""Batches kept folded: entries are read and folded as they come in, not all of a batch again for each of them."""
-
-from typing import Final
+"""The batches of one write, folded with the entries that it has added so far."""
 
 from roastlog.journal.entries import Entry
-from roastlog.journal.fold import Batch, BatchFold
+from roastlog.journal.fold import Batch
+from roastlog.roasts.kept_folds import KeptFolds
 from roastlog.store import journal as stored
 from roastlog.store import projections
-from roastlog.store.store import Connection, Database
-
-MOST_KEPT: Final = 16  # batches; entries come for the one in the drum and the few that are weighed and released
-
-
-class KeptFold:
-    """One batch, kept folded, for one thread at a time."""
-
-    def __init__(self, code: str) -> None:
-        self.code = code
-        self._erasures, self._seq = 0, 0
-        self._fold = BatchFold(code)
-
-    def read(self, connection: Connection) -> Batch:
-        """The batch with all entries that the connection sees."""
-        erasures = stored.erasures(connection)
-        if erasures != self._erasures:  # a name is gone from entries that were read
-            self._erasures, self._seq = erasures, 0
-            self._fold = BatchFold(self.code)
-        fresh = stored.entries_since(connection, self.code, self._seq)
-        if fresh:
-            self._seq = fresh[-1][0]
-            self._fold.add(entry for _, entry in fresh)
-        return self._fold.batch
-
-
-class KeptFolds:
-    """The batches that the writer keeps folded: those that got entries last."""
-
-    def __init__(self) -> None:
-        self._kept: dict[str, KeptFold] = {}  # the one used last at the end
-
-    def read(self, connection: Connection, code: str) -> Batch:
-        """A batch with all its entries."""
-        kept = self._kept.pop(code, None) or KeptFold(code)
-        self._kept[code] = kept
-        if len(self._kept) > MOST_KEPT:
-            del self._kept[next(iter(self._kept))]
-        return kept.read(connection)
-
-    def forget(self) -> None:
-        """Forget all, since they may hold entries that were not committed."""
-        self._kept.clear()
+from roastlog.store.store import Database
 
 
 class BatchFolds:

@@ -20,8 +20,9 @@ from roastlog.journal.subject import BATCH, LOT, MACHINE, Subject
 from roastlog.journal.vocabulary import MOMENT_LABELS
 from roastlog.languages import _
 from roastlog.machine.model import Machine
-from roastlog.recording.batch_folds import BatchFolds, KeptFolds
+from roastlog.recording.batch_folds import BatchFolds
 from roastlog.recording.same_batch import same_batch
+from roastlog.roasts.kept_folds import KeptFolds
 from roastlog.store import batches as lists
 from roastlog.store import books, devices, projections
 from roastlog.store import journal as stored

@@ -158,7 +158,15 @@ class LiveMachine:
 
     def save(self) -> None:
         """Write the unsaved readings to disk; on StoreError they are kept for the next call."""
+        self.save_fresh()
+        self.save_late()
+
+    def save_fresh(self) -> None:
+        """As `save`, without the readings that came late, which may be many and let others go first."""
         self._unsaved.save()
+
+    def save_late(self) -> None:
+        """As `save`, the readings that came late alone."""
         self._unsaved_late.save()
 
     def rows_between(self, start_ms: int, end_ms: int) -> list[tuple[int, Mapping[str, float]]]:

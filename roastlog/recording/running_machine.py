@@ -10,7 +10,6 @@ from roastlog.clock import Clock
 from roastlog.machine.model import Machine
 from roastlog.machine.views import MachineView, channel_views, control_views
 from roastlog.recording.advice import LOOK_BACK_S, NO_ADVICE, AdviceView, Advisor
-from roastlog.recording.batch_folds import KeptFold
 from roastlog.recording.current_batch import current_batch
 from roastlog.recording.live_machine import LiveMachine
 from roastlog.recording.live_view import BatchView, LineViews, LiveView, StateView, WaitingView, batch_view
@@ -41,7 +40,7 @@ class RunningMachine:
         self.machine = machine
         self.live = LiveMachine(machine, store, clock)
         self.readers = MachineReaders(self.live, clock, changed=self._tell_state)
-        self._store, self._clock = store, clock
+        self._store, self._clock, self._history = store, clock, history
         self._advisor = Advisor(machine, history)
         # A thread per machine: a failure or a delay on one does not affect another.
         self.advice_thread = Repeater(f"advice on {machine.id}", ADVICE_S, self.update_advice, NO_OUTLOOK)
@@ -52,7 +51,6 @@ class RunningMachine:
         self._trouble = ""
         self._coffee: str | None = None
         self._waiting: frozenset[str] = frozenset()
-        self._fold: KeptFold | None = None
         self._line_views = LineViews()
         with self._lock:
             self._published_view = self._new_view()
@@ -123,9 +121,7 @@ class RunningMachine:
             self.live.follow(None, now_ms)
         else:
             self._coffee = current.batch.coffee
-            if self._fold is None or self._fold.code != current.batch.code:
-                self._fold = KeptFold(current.batch.code)
-            folded = self._fold.read(self._store.read)
+            folded = self._history.batch(current.batch.code)
             self.live.follow(folded, now_ms)
             if current.batch.code in waited:
                 self.live.controls.turn_all(now_ms)  # turns while it waited went to the batch before it

@@ -24,6 +24,7 @@ from roastlog.threads import Repeater
 
 log = logging.getLogger(__name__)
 SAVE_S: Final = 0.5  # so that a reading is on disk within a second even where a commit is slow
+LATE_SAVE_S: Final = 5.0  # those that the disk refused when they came
 UNSAVED: Final = "Readings cannot be written; they are kept in memory and written when the disk returns"
 
 
@@ -46,6 +47,7 @@ class Runtime:
         )
         self.history = History(store, self._rows_between)
         self._saver = Repeater("saver", SAVE_S, self._save, UNSAVED)
+        self._late_saver = Repeater("saver of late readings", LATE_SAVE_S, self._save_late, UNSAVED)
 
     def start(self) -> None:
         """Start the machines of the database with their batches under way, and begin reading."""
@@ -53,6 +55,7 @@ class Runtime:
         for machine in kept_machines.machines(self._store.read):
             self.add(machine)
         self._saver.start()
+        self._late_saver.start()
 
     def add(self, machine: Machine) -> None:
         """Begin reading a machine; it replaces one with the same id, which runs on if the disk fails."""
@@ -84,6 +87,7 @@ class Runtime:
             for running in self._running.values():
                 self._stop(running)
         self._saver.stop()
+        self._late_saver.stop()
 
     def machines(self) -> list[Machine]:
         """All machines, in the order they were added."""
@@ -151,6 +155,10 @@ class Runtime:
     def _save(self) -> None:
         machines = list(self._running.values())
         for running in machines:
-            running.live.save()
+            running.live.save_fresh()
         for running in machines:
             keep_moves(running.live, self.entry_service)
+
+    def _save_late(self) -> None:
+        for running in list(self._running.values()):
+            running.live.save_late()

@@ -15,10 +15,10 @@ from roastlog.curve.rate.rate_of_rise import FilteredCurve, filter_curve
 from roastlog.curve.roast import Move, Roast
 from roastlog.curve.series import Curve, bin_seconds
 from roastlog.curve.smoothing import SmoothCurve, smooth_curve
-from roastlog.journal.fold import LONGEST_ROAST_S, Batch, fold
+from roastlog.journal.fold import LONGEST_ROAST_S, Batch
 from roastlog.machine.model import BEAN_ROLES, Machine, bean_channel
+from roastlog.roasts.kept_folds import KeptFolds
 from roastlog.store import batches as lists
-from roastlog.store import journal as stored
 from roastlog.store.store import Store
 
 MOST_EARLIER: Final = 20  # older batches tell less about this crop, and more of them hardly improve the outlook
@@ -189,8 +189,13 @@ class History:
 
     def __init__(self, store: Store, rows_between: Callable[[str, int, int], Rows]) -> None:
         self._store, self._rows_between = store, rows_between
+        self._folds = KeptFolds()
         self._lock = threading.Lock()
         self._kept: OrderedDict[str, tuple[object, Traced]] = OrderedDict()
+
+    def batch(self, code: str) -> Batch:
+        """A batch with all entries on the disk; without any if there is no such batch."""
+        return self._folds.read(self._store.read, code)
 
     def earlier(
         self, machine: Machine, coffee: str | None, *, now_ms: int, before_ms: int | None = None
@@ -206,7 +211,7 @@ class History:
 
     def roast(self, code: str, machine: Machine, now_ms: int) -> Roast:
         """One batch for the numerics; its curve is empty if another machine roasted it. [ms UTC]"""
-        batch = fold(stored.entries_of(self._store.read, code), code)
+        batch = self.batch(code)
         if batch.machine != machine.id:
             return roast_of(batch, Curve(np.empty(0), {}), None)
         return self.traced(batch, machine, now_ms).roast

@@ -11,7 +11,7 @@ import numpy as np
 
 from roastlog.clock import Clock
 from roastlog.errors import NoSuchBatch, NotFound, Withdrawn
-from roastlog.journal.fold import Batch, fold
+from roastlog.journal.fold import Batch
 from roastlog.journal.vocabulary import MOMENT_WORDS
 from roastlog.languages import _
 from roastlog.pictures import thumbnail
@@ -21,7 +21,6 @@ from roastlog.services.people import PeopleService
 from roastlog.services.photos import PhotoService
 from roastlog.services.settings import SettingsService
 from roastlog.store import batches as lists
-from roastlog.store import journal as stored
 from roastlog.store.batches import TOKEN_BYTES
 from roastlog.store.store import Store
 
@@ -82,7 +81,7 @@ class BagService:
     def photo(self, token: str, name: str) -> bytes:
         """A photo on this bag's page, as JPEG; raises NotFound for any other photo, and the errors of `by_token`."""
         code = self._code_of(token)
-        batch = fold(stored.entries_of(self._store.read, code), code)
+        batch = self._batches.folded(code)
         if name not in {photo.name for photo in self._bag_photos(batch)}:
             raise NotFound(_("That photo is not on this bag's page."))
         return thumbnail(self._photos.jpeg(name), BAG_SIDE_PX)

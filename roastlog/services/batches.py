@@ -14,7 +14,7 @@ from roastlog.curve.phases import Phase, development, phases, value_at
 from roastlog.curve.series import Curve
 from roastlog.curve.turning_point import TurningPoint, turning_point
 from roastlog.errors import NoSuchBatch
-from roastlog.journal.fold import Batch, Line, fold
+from roastlog.journal.fold import Batch, Line
 from roastlog.journal.kinds import shiftable
 from roastlog.journal.vocabulary import MOMENT_LABELS
 from roastlog.journal.wording import tell
@@ -27,7 +27,6 @@ from roastlog.services.lots import Lot, LotService
 from roastlog.services.machines import MachineService
 from roastlog.services.settings import SettingsService
 from roastlog.store import batches as lists
-from roastlog.store import journal as stored
 from roastlog.store.batches import BatchSummary, Page
 from roastlog.store.store import Store
 from roastlog.trace.codes import parse_code
@@ -189,6 +188,10 @@ class BatchService:
             raise NoSuchBatch(_("The code {code} is well formed, but no batch here carries it.", code=code))
         return found
 
+    def folded(self, code: str) -> Batch:
+        """A batch folded from its entries; without any if there is no such batch."""
+        return self._history.batch(code)
+
     def charged_with(self, batch: BatchSummary) -> list[BatchSummary]:
         """Other batches of its machine that were charged within minutes of it: one drum holds no two of them."""
         if batch.charged_ms is None:
@@ -198,7 +201,7 @@ class BatchService:
     def record(self, text: str) -> Record:
         """The record of a batch by its code as typed; raises MistypedCode, NotACode or NoSuchBatch."""
         summary = self.summary(text)
-        batch = fold(stored.entries_of(self._store.read, summary.code), summary.code)
+        batch = self._history.batch(summary.code)
         machine = next((machine for machine in self._machines.all() if machine.id == summary.machine), None)
         traced = self._history.traced(batch, machine, self._clock.now_ms())
         measures = measure(traced, self._clock.now_ms(), self._settings.current().area_base_c)

@@ -3,6 +3,7 @@
 import json
 import sqlite3
 import threading
+from collections.abc import Callable
 from contextlib import closing
 
 import pytest
@@ -14,7 +15,9 @@ from roastlog.recording.trouble import FULL, SILENT
 from roastlog.recording.turned_controls import Turn
 from roastlog.recording.unsaved_readings import UnsavedReadings
 from roastlog.store import readings as stored
+from roastlog.store.store import Database
 from tests.conftest import SHEET, START_MS, Bench
+from tests.recording.test_hub import until
 
 SURFACE = SHEET[SHEET.index("[[channels]]", SHEET.index("bean_probe")) : SHEET.index("[[controls]]")]
 
@@ -188,6 +191,30 @@ def test_unsaved_readings_stay_within_their_limit_while_saving_fails(bench: Benc
     assert list(held.between(0, 20_000)) == newest
     held.save()
     assert [at_ms for at_ms, _ in stored.rows_between(store.read, "drum-4", 0, 20_000)] == newest
+
+
+def test_a_backlog_does_not_delay_live_readings(bench: Bench, monkeypatch: pytest.MonkeyPatch):
+    """While a commit of late readings waits for its turn, those of the present are saved within a second or so."""
+    store, live = bench.services.store, bench.services.runtime.live("drum-4")
+    write, may_go_on = store.write, threading.Event()
+
+    def write_in_turn(change: Callable[[Database], object], *, bulk: bool = False) -> object:
+        if bulk:
+            may_go_on.wait(60)
+        return write(change, bulk=bulk)
+
+    monkeypatch.setattr(store, "write", write_in_turn)
+    bench.clock.turn_to(600)
+    late = [Reading(START_MS + 1000 * second, "bean_probe", 150.0) for second in range(20)]
+    sender = threading.Thread(target=live.take_late, args=(late,))
+    sender.start()
+    until(lambda: live.rows_between(START_MS, START_MS + 20_000))
+    live.take([Reading(START_MS + 600_000, "bean_probe", 200.0)])
+    span = "drum-4", START_MS + 600_000, START_MS + 601_000
+    until(lambda: stored.rows_between(store.read, *span))
+    assert sender.is_alive()
+    may_go_on.set()
+    sender.join()
 
 
 def test_watchers_see_a_failing_disk_and_its_recovery(bench: Bench):

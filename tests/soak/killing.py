@@ -118,7 +118,7 @@ class Killing:
         return jobs
 
     def _run(self, job: Callable[[http.client.HTTPConnection], None], stop: threading.Event) -> None:
-        connection = http.client.HTTPConnection("127.0.0.1", self.server.port, timeout=10)
+        connection = http.client.HTTPConnection("127.0.0.1", self.server.port, timeout=30)
         with suppress(OSError, http.client.HTTPException, ValueError):  # the kill, during an answer
             while not stop.is_set():
                 job(connection)
