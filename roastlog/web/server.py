@@ -50,7 +50,7 @@ WATCH_S: Final = 0.1
 KILL_S: Final = 5
 FIGURES_AFTER_S: Final = 3.0  # after the start: Bokeh takes a second to load, and must not delay the first responses
 SWITCH_S: Final = 0.001
-COLLECT_AFTER: Final = 20_000  # new objects; Python's own 700 makes for many full collections in a flood
+COLLECT_AFTER: Final = 5_000  # new objects; with 700, as Python has it, a flood makes for many full collections
 HOLD_S: Final = 5.0  # a previous server may take this long to release the folder
 log = logging.getLogger(__name__)
 
