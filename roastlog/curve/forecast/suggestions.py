@@ -81,14 +81,14 @@ def detect_charge(time_s: ArrayLike, temp_c: ArrayLike) -> float | None:
 
 def _hinge(times: Column, temps: Column, about_s: float) -> float:
     """Least-squares time at which a straight line bends down into the fall of a slow probe. [s]"""
-    best = math.inf, about_s
-    for at_s in about_s + np.arange(-_BEND_S, _BEND_S + 0.1, 0.25):
-        past = np.maximum(times - at_s, 0.0)
-        columns = np.stack([np.ones_like(past), np.minimum(times - at_s, 0.0), np.expm1(-past / _LAG_S)], axis=1)
-        found = np.linalg.lstsq(columns, temps, rcond=None)[0]
-        offset = temps - columns @ found
-        best = min(best, (float(offset @ offset), float(at_s)))
-    return best[1]
+    bends_s = about_s + np.arange(-_BEND_S, _BEND_S + 0.1, 0.25)
+    since_s = times - bends_s[:, np.newaxis]
+    columns = np.stack(
+        [np.ones_like(since_s), np.minimum(since_s, 0.0), np.expm1(-np.maximum(since_s, 0.0) / _LAG_S)], axis=2
+    )
+    fitted = np.einsum("bnk,bk->bn", columns, np.linalg.pinv(columns) @ temps)
+    squares_c2 = np.square(temps - fitted).sum(axis=1).round(9)  # of those that fit exactly, the first
+    return float(bends_s[np.argmin(squares_c2)])
 
 
 class UsualMoment(NamedTuple):
