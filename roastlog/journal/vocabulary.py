@@ -40,6 +40,16 @@ STAGE_LABELS: Final[dict[str, str]] = {
     "light_brown": N_("light brown"),
     "brown": N_("brown"),
 }
+STAGE_LETTERS: Final[dict[str, str]] = {
+    "green": N_("G"),
+    "pale": N_("P"),
+    "yellow": N_("Y"),
+    "tan": N_("T"),
+    "light_brown": N_("L"),
+    "brown": N_("B"),
+}
+"""One or two letters of each label, where colour alone must not be the sign; distinct in every language."""
+
 VIGOUR_WORDS: Final[dict[str, str]] = {"sparse": N_("sparse"), "steady": N_("steady"), "violent": N_("violent")}
 PHASE_WORDS: Final[dict[str, str]] = {
     "before charge": N_("before charge"),

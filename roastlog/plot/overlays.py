@@ -6,7 +6,8 @@ Plain lists without Bokeh: the live view sends them with each entry, and figures
 from collections.abc import Iterable, Sequence
 from typing import Any, Final
 
-from roastlog.languages import numeral
+from roastlog.journal.vocabulary import STAGE_LETTERS
+from roastlog.languages import numeral, translate
 from roastlog.machine.views import ControlView
 
 Columns = dict[str, list[Any]]
@@ -104,7 +105,7 @@ def faults(spans: Iterable[tuple[float, float]]) -> Columns:
 
 
 def checks(trier: Iterable[tuple[str, float, float | None]]) -> Columns:
-    """Dots for the trier checks, each with the initial of its stage.
+    """Dots for the trier checks, each with the letter of its stage.
 
     Parameters
     ----------
@@ -123,7 +124,7 @@ def checks(trier: Iterable[tuple[str, float, float | None]]) -> Columns:
             continue
         columns["t_s"].append(round(time_s, 2))
         columns["temp_c"].append(round(temp_c, 2))
-        columns["letter"].append(stage[0].upper())
+        columns["letter"].append(translate(STAGE_LETTERS[stage]))
         columns["stage"].append(stage)
         columns["fill"].append(STAGE_FILL[stage])
         columns["ink"].append(_ON_LIGHT if stage in _LIGHT else _ON_DARK)

@@ -108,21 +108,21 @@ def test_the_pad_tells_the_forecast_with_its_band(device: dict[str, Any], drum: 
     ready(live)
     sub, basis = live.by_id("pad-sub"), live.by_id("pad-basis")
     drum.tell()
-    expect(sub).to_contain_text("slap when cracks")
+    expect(sub).to_contain_text("Tap when one crack")
     drum.tell(ahead=[CRACK, DROP], says=SAYS)
     expect(sub).to_have_text(re.compile(r"^in about (2:0\d|1:\d\d) \(8:28–8:53\)$"))
-    expect(basis).to_have_text("by earlier batches of this coffee")
+    expect(basis).to_have_text("from earlier batches of this coffee")
     live.tap("Far view")
     near_px = 20
     assert float(sub.evaluate("(line) => parseFloat(getComputedStyle(line).fontSize)")) > near_px
     assert sub.evaluate("(line) => line.getClientRects().length") == 1
     drum.tell(ahead=[{**CRACK, "low_s": None, "high_s": None, "basis": "curve"}])
     expect(sub).to_have_text(re.compile(r"^in about [12]:\d\d \(8:42\)$"))
-    expect(basis).to_have_text("by this curve alone")
+    expect(basis).to_have_text("from this roast only")
     drum.tell(ahead=[{**CRACK, "time_s": 330.0, "low_s": 320.0, "high_s": 340.0}])
-    expect(sub).to_have_text(re.compile(r"^1:\d\d later than foreseen \(5:20–5:40\)$"))
+    expect(sub).to_have_text(re.compile(r"^1:\d\d later than forecast \(5:20–5:40\)$"))
     drum.tell()
-    expect(sub).to_contain_text("slap when cracks")
+    expect(sub).to_contain_text("Tap when one crack")
 
 
 @pytest.mark.drawn

@@ -139,5 +139,5 @@ def test_the_live_page_passes_in_all_its_states(phone: Screen, roast: str):
         phone.tap("Close", phone.page.locator("dialog[open]"))
     phone.tap("Far view")
     found["far"] = violations(phone.page)
-    phone.tap("Near view")
+    phone.tap("Normal view")
     assert {state: told for state, told in found.items() if told} == {}

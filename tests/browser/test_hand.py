@@ -114,7 +114,7 @@ def test_keys_are_listed(tablet: Screen, roast: str):
         expect(tablet.sheet("screen").locator("kbd", has_text=re.compile(f"^{re.escape(key)}$"))).to_be_visible()
     awake = tablet.by_id("awake").inner_text()
     says = tablet.by_id("awake-why").inner_text()
-    assert ("kept awake until the drop" in says) == (awake == "awake"), (awake, says)
+    assert ("stays awake until the drop" in says) == (awake == "awake"), (awake, says)
     tablet.page.keyboard.press("Escape")
     expect(tablet.sheet("screen")).to_be_hidden()
     tablet.tap("Log")
@@ -129,8 +129,8 @@ def test_a_screen_that_may_sleep_is_reported(demo: Server, screen: MakeScreen, r
     phone = screen(demo, PHONE)
     phone.page.add_init_script("delete Navigator.prototype.wakeLock")
     phone.open_live()
-    expect(phone.by_id("awake")).to_have_text("may sleep")
-    assert "longer time in the device's own settings" in (phone.by_id("awake-why").text_content() or "")
+    expect(phone.by_id("awake")).to_have_text("may sleep", use_inner_text=True)
+    assert "longer screen timeout on the device" in (phone.by_id("awake-why").text_content() or "")
 
 
 def untouched(phone: Screen) -> None:
@@ -182,7 +182,7 @@ def test_touch_that_wakes_marks_nothing(house: House, screen: MakeScreen):
     rest(phone, 10)
     expect(resting).to_be_visible()
     phone.by_id("pad").tap()
-    expect(phone.by_id("echo")).to_contain_text("only woke the screen")
+    expect(phone.by_id("echo")).to_contain_text("Screen woken")
     expect(resting).to_be_hidden()
     expect(phone.by_id("waiting")).to_have_text("0 waiting")
     assert said(house) == []
@@ -224,7 +224,7 @@ def test_touch_that_comes_with_the_page_marks_nothing(demo: Server, phone: Scree
     # What a browser tells a page when the screen goes on; the tap follows within the same breath.
     phone.page.evaluate("document.dispatchEvent(new Event('visibilitychange'))")
     phone.page.touchscreen.tap(box["x"] + 20, box["y"] + 20)
-    expect(phone.by_id("echo")).to_contain_text("only woke the screen")
+    expect(phone.by_id("echo")).to_contain_text("Screen woken")
     expect(phone.sheet("trier")).to_be_hidden()
     phone.page.touchscreen.tap(box["x"] + 20, box["y"] + 20)
     expect(phone.sheet("trier")).to_be_visible()
@@ -261,7 +261,7 @@ def test_lost_server_is_heard(house: House, screen: MakeScreen):
     phone.pad("Charge")
     phone.sent()
     house.wire.cut()
-    expect(phone.by_id("trouble")).to_contain_text("out of reach")
+    expect(phone.by_id("trouble")).to_contain_text("Offline")
     phone.until(lambda: phone.page.evaluate("[440, 330].every((hertz) => heard.includes(hertz))"), "nothing was heard")
     assert phone.page.evaluate("felt") == [[400, 150, 400]]
 
@@ -290,7 +290,7 @@ def test_discard_takes_a_hold(house: House, screen: MakeScreen):
     phone.sent()
     code = house.said("opened")[0]["batch"]
     assert house.server.get(f"/api/batches/{code}")["state"] == "discarded"
-    phone.tap("Bring back", phone.by_id("actions-fresh"))
+    phone.tap("Restore", phone.by_id("actions-fresh"))
     expect(phone.by_id("pad-next")).to_have_text("Yellow")
     phone.sent()
     assert house.server.get(f"/api/batches/{code}")["state"] == "roasting"

@@ -110,7 +110,7 @@ def loaded_anew(phone: Screen, house: House, tap: Callable[[], None]) -> None:
     phone.context.set_offline(True)
     phone.page.evaluate(TAP, [0, 0])
     phone.page.reload()
-    expect(phone.by_id("phase")).to_contain_text("no server")
+    expect(phone.by_id("phase")).to_contain_text("offline")
     tap()
     house.wire.mend()
     phone.context.set_offline(False)

@@ -47,7 +47,7 @@ def test_an_update_keeps_the_outbox(house: House, screen: MakeScreen, tmp_path: 
     house.wire.cut()
     phone.context.set_offline(True)
     phone.page.reload()
-    expect(phone.by_id("phase")).to_contain_text("no server")
+    expect(phone.by_id("phase")).to_contain_text("offline")
     assert phone.page.evaluate("getComputedStyle(document.documentElement).getPropertyValue('--newer')") == "1"
     phone.pad("Yellow")
     house.wire.mend()

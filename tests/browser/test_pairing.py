@@ -71,13 +71,13 @@ def test_a_code_lets_in_an_operator_who_taps_until_cut_off(owner: Screen, strang
     assert [one["by"] for one in said] == [{"person": "Wren", "device": "Bench phone"}]
 
     cut_off(owner, "Bench phone")
-    expect(stranger.by_id("trouble")).to_contain_text("not let in any more")
-    expect(stranger.by_id("phase")).to_have_text("▲ not let in")
+    expect(stranger.by_id("trouble")).to_contain_text("no longer paired")
+    expect(stranger.by_id("phase")).to_have_text("▲ not paired")
     stranger.pad("First crack")
     expect(stranger.by_id("waiting")).to_have_text("1 waiting")
 
     code = invite(owner, "operate", name="Bench phone again")
-    stranger.tap("Let it in again")
+    stranger.tap("Pair again")
     stranger.page.get_by_label("Code, six digits").fill(code)
     stranger.tap("Let this device in")
     expect(stranger.page.get_by_role("heading", level=1)).to_have_text("Today")
@@ -119,8 +119,8 @@ def test_a_link_lets_in_a_screen_that_only_looks(owner: Screen, stranger: Screen
 
     stranger.open_live()
     cut_off(owner, "Wall screen")
-    expect(stranger.by_id("trouble")).to_contain_text("not let in any more")
-    expect(stranger.page.get_by_role("link", name="Let it in again")).to_have_attribute("href", "/pair")
+    expect(stranger.by_id("trouble")).to_contain_text("no longer paired")
+    expect(stranger.page.get_by_role("link", name="Pair again")).to_have_attribute("href", "/pair")
 
 
 def test_a_used_code_is_refused_in_words(owner: Screen, demo: Server, stranger: Screen, screen: MakeScreen):

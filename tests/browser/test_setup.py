@@ -52,7 +52,7 @@ def test_a_channel_is_tried_kept_seen_and_checked(house: House, screen: MakeScre
     page.tap("Try the connection")
     expect(page.by_id("trial")).to_contain_text("It reads 196.3")
     expect(page.by_id("trial")).to_contain_text("1963")
-    page.tap("Keep")
+    page.tap("Save")
     expect(page.by_id("parts")).to_contain_text("196.3")
     meter.set_input(0, [1004])
     page.page.get_by_role("link", name="Bean probe").tap()
@@ -80,7 +80,7 @@ def test_a_lost_instrument_greys_the_numbers_and_leaves_a_gap(house: House, scre
     """Numbers are grey with their age after 3 s and a line tells it after 5 s; after the return the curve has a gap."""
     page = screen(house.server, PHONE)
     set_up(page, meter)
-    page.tap("Keep")
+    page.tap("Save")
     expect(page.by_id("parts")).to_contain_text("196.3")
     page.open_live("little_drum")
     page.pad("Charge")

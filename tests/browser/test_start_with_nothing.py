@@ -33,7 +33,7 @@ def test_begin_with_nothing(empty: Server, screen: MakeScreen):
     phone.tap("Name it")
     phone.page.get_by_label("Coffee, in your words").fill("Kitchen <b>trial</b>")
     phone.page.get_by_label("Green weight").fill("1,2")
-    phone.tap("Keep")
+    phone.tap("Save")
     phone.settled()  # it is under way, so its live page comes next
     named = empty.get(f"/machines/{machine}/view")["batch"]
     assert (named["code"], named["title"], named["green_g"]) == (batch["code"], "Kitchen <b>trial</b>", 1200.0)

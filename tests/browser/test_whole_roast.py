@@ -104,14 +104,14 @@ def see_and_smell(phone: Screen) -> None:
     sheet = phone.sheet("trier")
     sheet.locator("[data-stage=yellow]").tap()
     phone.tap("bread", sheet)
-    phone.tap("Keep", sheet)
+    phone.tap("Save", sheet)
     expect(phone.by_id("echo")).to_contain_text("bread")
     phone.tap("Aroma")
     sheet = phone.sheet("aroma")
     expect(sheet.locator("[data-words] button").first).to_have_text("bread")
     phone.tap("biscuit", sheet)
     phone.tap("honey", sheet)
-    phone.tap("Keep", sheet)
+    phone.tap("Save", sheet)
     expect(phone.by_id("echo")).to_contain_text("biscuit, honey")
 
 
@@ -131,7 +131,7 @@ def take_back_a_note(phone: Screen) -> None:
     for words in ("Smoke valve a little open", "Spoken to the wrong drum"):
         phone.tap("Note")
         phone.by_id("note-text").fill(words)
-        phone.tap("Keep", phone.sheet("note"))
+        phone.tap("Save", phone.sheet("note"))
         expect(phone.by_id("echo")).to_contain_text(words)
     phone.by_id("undo").tap()
     expect(phone.by_id("echo")).to_have_text(re.compile("Undone: .*wrong drum"))
@@ -298,4 +298,4 @@ def keep_people_off_bags(phone: Screen) -> None:
     expect(shown).to_be_checked()
     shown.uncheck()
     phone.tap("Keep settings")
-    expect(phone.page.get_by_role("status")).to_contain_text("Kept")
+    expect(phone.page.get_by_role("status")).to_contain_text("Saved")

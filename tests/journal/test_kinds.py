@@ -92,7 +92,7 @@ def test_an_undo_and_a_shift_know_a_new_kind(toy: Kind):
     undo = parse_entry(raw(kind="undo", body={"entry": str(said.id)}), received_ms=0)
     batch = fold([said, shift, undo], "B")
     assert (batch.lines[0].shifted_s, batch.lines[0].undone) == (-5, True)
-    assert tell(next(line for line in batch.lines if line.kind == "undo"), batch, {}) == "Took back “Chaff 4 g”"
+    assert tell(next(line for line in batch.lines if line.kind == "undo"), batch, {}) == "Undone: “Chaff 4 g”"
 
 
 def raw(**changes: object) -> dict[str, object]:

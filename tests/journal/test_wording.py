@@ -60,15 +60,15 @@ def test_an_undo_quotes_the_undone_entry():
     """An undo quotes the undone entry; so does an undo of an undo."""
     crack = entry("moment", 10, moment="first_crack")
     undo = entry("undo", 11, entry=str(crack.id))
-    assert told(crack, undo) == "Took back “First crack”"
-    assert told(crack, undo, entry("undo", 12, entry=str(undo.id))) == "Took back an undo"
+    assert told(crack, undo) == "Undone: “First crack”"
+    assert told(crack, undo, entry("undo", 12, entry=str(undo.id))) == "Undone: an undo"
 
 
 def test_a_shift_says_by_how_much():
     """A shift shows its sign, with a true minus."""
     charge = entry("moment", 0, moment="charge")
-    assert told(charge, entry("shift", 1, entry=str(charge.id), by_s=-10)) == "Moved “Charge” by −10 s"
-    assert told(charge, entry("shift", 1, entry=str(charge.id), by_s=2.5)) == "Moved “Charge” by +2.5 s"
+    assert told(charge, entry("shift", 1, entry=str(charge.id), by_s=-10)) == "Shifted “Charge” by −10 s"
+    assert told(charge, entry("shift", 1, entry=str(charge.id), by_s=2.5)) == "Shifted “Charge” by +2.5 s"
 
 
 def test_an_amendment_names_the_corrected_fields():
@@ -89,7 +89,7 @@ def test_an_entry_about_a_missing_one_says_so():
 def test_an_entry_about_itself_does_not_go_round():
     """An entry about itself gets a plain line and no endless loop."""
     ident = uuid4()
-    assert told(entry("undo", 0, ident=ident, entry=str(ident))) == "Took back an entry that is not here"
+    assert told(entry("undo", 0, ident=ident, entry=str(ident))) == "Undone: an entry that is not here"
 
 
 @pytest.mark.parametrize(

@@ -3,6 +3,7 @@
 import pytest
 
 from roastlog.journal.vocabulary import STAGES
+from roastlog.languages.catalogue import load
 from roastlog.machine.views import ControlView
 from roastlog.plot.overlays import LANE_FILL, STAGE_FILL, checks, marks, ribbon
 
@@ -33,9 +34,11 @@ def test_more_moments_than_lines_of_words_still_all_stand():
 
 
 def test_each_stage_has_a_letter_of_its_own():
-    """Six stages have six letters and six fills, since colour must not be the only distinction."""
+    """Six stages have six letters, those of the language, and six fills: colour is not the only distinction."""
     columns = checks([(stage, 60.0 * index, 100.0) for index, stage in enumerate(STAGES)])
     assert columns["letter"] == ["G", "P", "Y", "T", "L", "B"]
+    german = [load("de").single(letter) for letter in columns["letter"]]
+    assert german == ["Gr", "Bl", "Ge", "Be", "Hb", "Br"]
     assert len(set(columns["fill"])) == len(STAGES) == len(STAGE_FILL)
 
 

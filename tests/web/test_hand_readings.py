@@ -60,12 +60,12 @@ def test_invalid_reading_is_refused_with_a_reason(bench: Bench, form, says):
 
 
 def test_a_machine_without_such_a_channel_has_no_keypad(bench: Bench):
-    """The page names the set-up page, where such a channel can be added."""
+    """The page names the Set one up on the machine, where such a channel can be added."""
     form = {"kind": "http", "name": "Bean probe", "role": "bean_probe"}
     bench.client.post("/machines/drum-4/channels/bean_probe", data=form)
     answer = bench.client.get(PATH)
     assert answer.status_code == 404
-    assert "set-up page" in answer.text
+    assert "Set one up on the machine" in answer.text
 
 
 def test_a_reading_counts_live_however_slowly_it_was_typed(bench: Bench):

@@ -325,7 +325,7 @@ def test_undo_and_shift_from_the_record(client: FlaskClient, services: Services,
     assert services.batches.record(dropped).batch.moments_s["first_crack"] == pytest.approx(510.0, abs=0.1)
     assert client.post(f"/batches/{dropped}/undo", data={"entry": drop}).status_code == 303
     assert services.batches.record(dropped).batch.state == "roasting"
-    assert "taken back" in text_of(client.get(f"/batches/{dropped}").text)
+    assert "undone" in text_of(client.get(f"/batches/{dropped}").text)
 
 
 @pytest.mark.parametrize(("form", "kind"), [({"entry": "x"}, "undo"), ({"entry": "x", "by_s": "0"}, "shift")])

@@ -42,13 +42,13 @@ class Amend(Body):
 
 
 def _undo(body: Mapping[str, Any], telling: Telling) -> str:
-    return _("Took back {what}", what=telling.quoted(body["entry"]))
+    return _("Undone: {what}", what=telling.quoted(body["entry"]))
 
 
 def _shift(body: Mapping[str, Any], telling: Telling) -> str:
     by_s = body["by_s"]
     size = joined("", ["+" if by_s > 0 else "−", numeral(abs(by_s))])
-    return _("Moved {what} by {by_s} s", what=telling.quoted(body["entry"]), by_s=size)
+    return _("Shifted {what} by {by_s} s", what=telling.quoted(body["entry"]), by_s=size)
 
 
 def _amend(body: Mapping[str, Any], telling: Telling) -> str:

@@ -197,7 +197,7 @@ def _start_page(
 
 
 def _names_page(code: str, values: Mapping[str, str], errors: Mapping[str, str] | None = None) -> str:
-    return _page(_("Name {code}", code=code), "", _("Keep"), f"/batches/{code}", values, errors, without=code)
+    return _page(_("Name {code}", code=code), "", _("Save"), f"/batches/{code}", values, errors, without=code)
 
 
 def _page(

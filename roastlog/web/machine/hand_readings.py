@@ -74,7 +74,7 @@ def keep(machine_id: str) -> ResponseReturnValue:
 def _page(machine: Machine, chosen: str, form: Form | None = None) -> str:
     channels = [channel for channel in machine.channels if channel.hand is not None]
     if not channels:
-        raise NotFound(_("No channel of {name} is read by hand. Its set-up page can make one so.", name=machine.name))
+        raise NotFound(_("No channel of {name} is read by hand. Set one up on the machine's page.", name=machine.name))
     names = {channel.id: channel.name for channel in channels}
     now_ms = services().clock.now_ms()
     kept = [

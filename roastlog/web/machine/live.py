@@ -20,6 +20,7 @@ from roastlog.journal.vocabulary import (
     MOMENT_LABELS,
     MOMENT_WORDS,
     STAGE_LABELS,
+    STAGE_LETTERS,
     UNDER_WAY,
     VIGOUR_WORDS,
 )
@@ -43,6 +44,7 @@ WORDS: Final[dict[str, Any]] = {
     "under_way": sorted(UNDER_WAY),
     "cooled_ms": COOLED_MS,
     "stages": STAGE_LABELS,
+    "letters": STAGE_LETTERS,
     "aroma": {
         "all": list(AROMA_WORDS),
         "called": AROMA_LABELS,
@@ -52,10 +54,10 @@ WORDS: Final[dict[str, Any]] = {
 
 
 HINTS: Final[dict[str, str]] = {
-    "charge": N_("slap as the beans fall in"),
-    "yellow": N_("slap when the last green has gone"),
-    "first_crack": N_("slap when cracks begin to follow one another"),
-    "drop": N_("slap as the beans fall out"),
+    "charge": N_("Tap when the beans fall in"),
+    "yellow": N_("Tap when the last green is gone"),
+    "first_crack": N_("Tap when one crack follows another"),
+    "drop": N_("Tap when the beans fall out"),
 }
 
 
@@ -70,9 +72,9 @@ class Streams:
         """Count another stream of a device, or of this computer, which has no limit of its own; or why not."""
         with self._counting:
             if device is not None and self._of[device] >= MOST_OF_A_DEVICE:
-                return _("This device has {most} live pages open. Close one, or wait.", most=MOST_OF_A_DEVICE)
+                return _("This device has {most} live pages open. Close one.", most=MOST_OF_A_DEVICE)
             if self._of.total() >= MOST_STREAMS:
-                return _("Too many screens are watching. Close one, or wait.")
+                return _("Too many live pages are open. Close one.")
             self._of[device] += 1
             return None
 

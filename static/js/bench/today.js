@@ -15,6 +15,6 @@ for (const numbers of findAll(document, ".now-inner")) {
   setInterval(() => {
     if (Date.now() - heardMs <= OLD_MS) return;
     numbers.classList.add("old");
-    find(numbers, ".quiet").textContent = `▲ ${t("{time} old", { time: ageText(heardMs) })}`;
+    find(numbers, ".quiet").textContent = `▲ ${t("Readings {time} old", { time: ageText(heardMs) })}`;
   }, LOOK_MS);
 }

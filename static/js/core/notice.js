@@ -28,7 +28,7 @@ export function notice({ text, refused = false, onDismiss, onAction, action, dis
   };
   box.append(words);
   if (onAction) box.append(button(action ?? t("Change"), () => onAction(() => box.remove())));
-  const away = dismiss ?? (refused ? t("Put away") : t("Dismiss"));
+  const away = dismiss ?? (refused ? t("Remove") : t("Dismiss"));
   box.append(
     button(away, () => {
       box.remove();

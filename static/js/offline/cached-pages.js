@@ -36,7 +36,7 @@ function row({ path, title, cachedMs }) {
   name.textContent = title;
   const age = document.createElement("span");
   age.className = "quiet";
-  age.textContent = t("as of {time} ago", { time: ageText(cachedMs) });
+  age.textContent = t("{time} ago", { time: ageText(cachedMs) });
   link.append(name, age);
   return link;
 }

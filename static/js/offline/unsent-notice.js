@@ -29,7 +29,7 @@ function draw() {
         "{n} things said on this device were not kept: the live page says why, and lets you change it.",
         entries.refused,
       ),
-    photos.count && tn("1 photo waits for the server.", "{n} photos wait for the server.", photos.count),
+    photos.count && tn("1 photo is waiting for the server.", "{n} photos are waiting for the server.", photos.count),
     photos.refused &&
       tn(
         "1 photo was not kept: the live page says why, and can send it again.",

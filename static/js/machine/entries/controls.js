@@ -173,7 +173,7 @@ export class Controls {
     const setting = Number(number.toFixed(decimals));
     if (setting >= low && setting <= high) return "";
     const limits = { control: name, low: shown(low), high: shown(high), typed };
-    return t("{control} goes from {low} to {high}; {typed} is outside.", limits);
+    return t("{control} must be {low} to {high}, not {typed}.", limits);
   }
 
   /** @param {string} text */

@@ -96,7 +96,7 @@ export class Entries {
    * @param {string} text the undone entry
    */
   bringBack(id, text) {
-    const how = { text: t("Back again: {what}", { what: text }), batch: this.#batchOf(id), shiftable: false };
+    const how = { text: t("Restored: {what}", { what: text }), batch: this.#batchOf(id), shiftable: false };
     this.add("undo", { entry: id }, how);
   }
 
@@ -125,6 +125,6 @@ export class Entries {
     const log = new Map((serverBatch?.log ?? []).map((line) => [line.entry, lineText(line)]));
     const last = this.#own.findLast(({ id }) => (pending.has(id) || log.has(id)) && !this.state.isUndone(id));
     if (last) this.undo(last.id, log.get(last.id) ?? last.text);
-    else this.feedback.showMessage(t("Nothing said on this device is left to undo"));
+    else this.feedback.showMessage(t("Nothing to undo on this device"));
   }
 }

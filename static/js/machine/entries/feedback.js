@@ -10,7 +10,7 @@ const LONG = 20; // letters that fit on one line on every device
 const SIGNS = {
   pressed: t("● pressed"),
   saved: t("◐ saved here"),
-  held: t("◐ held in this page only"),
+  held: t("◐ on this page only"),
   sent: t("✓ on the server"),
   refused: t("✕ refused"),
 };

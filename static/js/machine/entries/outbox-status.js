@@ -43,7 +43,7 @@ export function bindOutboxStatus({ outbox, photoOutbox, feedback, state, entries
     if (shown.has(id)) return; // several pages may report it
     shown.add(id);
     const reason = result?.reason ?? "";
-    const text = t("The {kind} was not kept. {reason} All else was. Change it, or put it away.", {
+    const text = t("Not saved: {kind}. {reason} Change or remove it; all else is saved.", {
       kind: KINDS[entry.kind] ?? entry.kind,
       reason,
     });
@@ -63,6 +63,7 @@ export function bindOutboxStatus({ outbox, photoOutbox, feedback, state, entries
     feedback.isDurable = isDurable;
     setText(strip, t("{n} waiting", { n: count }));
     strip.classList.toggle("bad", count > 0);
+    strip.hidden = count === 0;
   });
   outbox.on("found", ({ entries: found }) => {
     const ours = found.filter(({ machine }) => machine === state.view.machine.id);
@@ -84,7 +85,7 @@ export function bindOutboxStatus({ outbox, photoOutbox, feedback, state, entries
     if (status !== NOT_ALLOWED || shown.has(ROLE)) return;
     shown.add(ROLE);
     const text = t(
-      "This device may not tap any more. What was tapped here waits, and is sent once the owner gives the device a role that may.",
+      "This device may no longer record. Its taps are saved here, and sent once the owner changes its role.",
     );
     notice({ text, onDismiss: () => shown.delete(ROLE) });
   });

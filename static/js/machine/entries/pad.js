@@ -125,7 +125,7 @@ export class Pad {
     const hint = hints[this.next];
     if (this.next === "charge" && state.phase === "idle") {
       const next = state.nextBatch;
-      return next ? `${hint}: ${next.title || next.code}` : t("{hint}; this opens a batch", { hint });
+      return next ? `${hint}: ${next.title || next.code}` : t("{hint}; opens a batch", { hint });
     }
     if (this.next === "charge" && state.serverBatch?.title) return `${hint}: ${state.serverBatch.title}`;
     return hint;

@@ -10,10 +10,10 @@ export function bindRefusedPhotos(photoOutbox) {
     if (shown.has(id)) return;
     shown.add(id);
     notice({
-      text: t("The photo of “{what}” was not kept; its check was. {reason}", { what: text, reason }),
+      text: t("Photo not saved: “{what}”. The check is saved. {reason}", { what: text, reason }),
       refused: true,
-      action: t("Send it again"),
-      dismiss: t("Throw it away"),
+      action: t("Send again"),
+      dismiss: t("Remove"),
       onAction: (close) => {
         close();
         shown.delete(id);

@@ -80,8 +80,8 @@ function tellWaiting() {
   const count = waiting().length;
   note.hidden = !count;
   find(note, "*").textContent = tn(
-    "1 reading is saved on this device and waits for the server. It is sent by itself, with its time.",
-    "{n} readings are saved on this device and wait for the server. They are sent by themselves, with their times.",
+    "1 reading is saved on this device. It is sent automatically, with its time.",
+    "{n} readings are saved on this device. They are sent automatically, with their times.",
     count,
   );
 }
@@ -90,7 +90,7 @@ function tellWaiting() {
 function tellRefused(reading) {
   rows.querySelector(`[data-at-ms="${reading.at_ms}"]`)?.remove();
   notice({
-    text: t("{value} at {time} was not kept. {reason} Change it, or put it away.", {
+    text: t("Not saved: {value} at {time}. {reason} Change or remove it.", {
       value: valueText(reading),
       time: timeText(reading),
       reason: reading.reason ?? "",

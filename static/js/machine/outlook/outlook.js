@@ -9,7 +9,7 @@ const COARSE_S = 60; // farther off, the time left is shown in steps of five sec
 const TIERS = [1, 0.915, 0.83]; // heights of the moment labels, as in roastlog/plot/overlays.py
 const BESIDE_PX = 4; // between a rule and its label
 /** @type {Record<string, string>} */
-const BASES = { curve: t("by this curve alone"), batches: t("by earlier batches of this coffee"), plan: "" };
+const BASES = { curve: t("from this roast only"), batches: t("from earlier batches of this coffee"), plan: "" };
 
 /**
  * The planned time of the drop, in seconds from charge; null if the plan does not give one.
@@ -82,7 +82,7 @@ export function expectation(due, nowS) {
   const around = ` (${bandText(due) || clockText(atS)})`;
   const latestS = band ? band[1] : atS + ABOUT_S;
   const aboutS = leftS > COARSE_S ? ABOUT_S * Math.round(leftS / ABOUT_S) : leftS;
-  let when = t("{time} later than foreseen", { time: clockText(nowS - (band ? band[1] : atS)) });
+  let when = t("{time} later than forecast", { time: clockText(nowS - (band ? band[1] : atS)) });
   if (leftS >= ABOUT_S) when = t("in about {time}", { time: clockText(aboutS) });
   else if (nowS <= latestS) when = t("due about now");
   return { when: when + around, basis: BASES[basis] ?? "" };

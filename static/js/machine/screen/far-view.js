@@ -9,7 +9,7 @@ export function bindFarView(button) {
   const show = (/** @type {boolean} */ far) => {
     document.body.classList.toggle("far", far);
     button.setAttribute("aria-pressed", String(far));
-    button.textContent = far ? t("Near view") : t("Far view");
+    button.textContent = far ? t("Normal view") : t("Far view");
   };
   button.addEventListener("click", () => {
     const far = !document.body.classList.contains("far");

@@ -86,7 +86,7 @@ export class FirstTap {
     this.#restart();
     if (!wakes) return;
     event.stopImmediatePropagation();
-    this.feedback.showMessage(t("That tap only woke the screen; it marked nothing"));
+    this.feedback.showMessage(t("Screen woken; nothing was marked"));
   }
 
   /** @param {Event} event */

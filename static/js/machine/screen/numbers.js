@@ -1,4 +1,5 @@
-// The three numbers and the strip: plain text, updated only on change, grey when the last reading is old.
+// The three numbers and the strip: plain text, updated only on change, grey when the last reading is old. The strip says
+// “Live”, or only the thing that is wrong.
 import { byId, setText } from "../../core/dom.js";
 import { clockText, spanText } from "../../core/duration.js";
 import { degrees, rate as ratePerMin } from "../../core/units.js";
@@ -100,9 +101,10 @@ export class Numbers {
   /** @param {number | null} ageMs */
   #ageText(ageMs) {
     if (ageMs === null) return t("no reading");
+    if (this.state.connected && ageMs <= OLD_MS) return t("Live");
     const time = spanText(ageMs);
-    if (this.byHand && ageMs > READ_AGAIN_MS) return t("{time} old: read it again", { time });
-    return ageMs < 1000 ? "<1 s" : t("{time} old", { time });
+    if (this.byHand && ageMs > READ_AGAIN_MS) return t("{time} old: read again", { time });
+    return t("Readings {time} old", { time });
   }
 
   /**
@@ -114,7 +116,7 @@ export class Numbers {
     const lost = (links ?? []).find((link) => link.state === "lost");
     this.isDegraded = !connected || Boolean(lost || trouble);
     let short = "";
-    if (!connected) short = hasAccess ? t("▲ no server") : t("▲ not let in");
+    if (!connected) short = hasAccess ? t("▲ offline") : t("▲ not paired");
     else if (lost) short = t("▲ lost: {name}", { name: lost.name });
     else if (trouble) short = t("▲ see below");
     const phase = byId("phase");
@@ -132,16 +134,16 @@ export class Numbers {
    */
   #troubleText(lost, trouble) {
     const { connected, hasAccess, heardMs, batch } = this.state;
-    const taps = t("Taps still count: they are kept with their times. It is tried again by itself.");
+    const taps = t("Taps are saved with their times. Reconnecting…");
     if (!hasAccess) {
       return t(
-        "This device is not let in any more: it hears nothing new. Recording goes on. What was tapped here waits, and is sent once it is let in again.",
+        "This device is no longer paired and shows nothing new. Recording continues. Taps are saved here, and sent once it is paired again.",
       );
     }
     if (!connected) {
       const time = spanText((this.clock.now() - heardMs) / this.clock.rate);
-      const away = t("The server is out of reach; what stands here is {time} old.", { time });
-      const next = batch === null ? ` ${t("A tap begins a new batch.")}` : "";
+      const away = t("Offline. Readings {time} old.", { time });
+      const next = batch === null ? ` ${t("A tap starts a new batch.")}` : "";
       return `${away}${next} ${taps}`;
     }
     if (lost) return `${t("Readings stopped.")} ${lost.reason || t("Is the instrument on?")} ${taps}`;

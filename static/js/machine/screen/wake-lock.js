@@ -1,15 +1,15 @@
-// Keeps the screen awake from the opening of a batch to its drop, if the browser can; shows its state and the reason.
+// Keeps the screen awake from the opening of a batch to its drop, if the browser can; the strip shows when it cannot.
 import { setText } from "../../core/dom.js";
 import { t } from "../../core/words.js";
 
 const WHY = {
-  held: t("This screen is kept awake until the drop."),
-  idle: t("This screen may sleep now. From the opening of a batch to its drop it is kept awake."),
+  held: t("This screen stays awake until the drop."),
+  idle: t("This screen may sleep now. It stays awake from the start of a batch to its drop."),
   insecure: t(
-    "The browser keeps a screen awake on a secure page only. Open this one by https, or set a longer time in the device's own settings.",
+    "The browser keeps the screen awake only on a secure page. Open this page with https, or set a longer screen timeout on the device.",
   ),
-  lacking: t("This browser cannot keep the screen awake. Set a longer time in the device's own settings."),
-  refused: t("The device does not allow it now; a low battery is the usual reason. It is tried again at each touch."),
+  lacking: t("This browser cannot keep the screen awake. Set a longer screen timeout on the device."),
+  refused: t("The device does not allow it, usually because the battery is low. Touch the screen to try again."),
 };
 const isSupported = () => "wakeLock" in navigator;
 
@@ -80,6 +80,7 @@ export class WakeLock {
 
   #draw() {
     setText(this.element, this.#lock ? t("awake") : t("may sleep"));
+    this.element.hidden = !this.#isWanted || this.#lock !== null; // it matters only while a batch is under way
     setText(this.why, WHY[this.#state]);
   }
 }

@@ -23,7 +23,7 @@ export function bindAroma({ sheets, state, entries }) {
     grid.clear();
     grid.show(ordered(state.words, state.stage));
     const stage = state.words.stages[state.stage ?? ""];
-    const hint = stage ? t("what {stage} tends to give comes first", { stage }) : "";
+    const hint = stage ? t("typical of {stage} first", { stage }) : "";
     find(sheet, "[data-stage-words]").textContent = hint;
     update();
   });

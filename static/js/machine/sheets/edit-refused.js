@@ -10,7 +10,7 @@ const FIELDS = {
   note: [["text", t("Note")]],
   weighed: [
     ["roasted_g", t("Roasted, in grams")],
-    ["removed_g", t("Sorted out, in grams")],
+    ["removed_g", t("Defects, in grams")],
   ],
 };
 
@@ -112,7 +112,7 @@ export class EditRefused {
       else delete body[input.name];
     }
     if (!this.time.value) {
-      this.#showError(t("Give the time at which it was."));
+      this.#showError(t("Enter the time."));
       return;
     }
     const batch = this.isCurrentBatch.checked ? this.state.batch : entry.batch;

@@ -72,7 +72,7 @@ export function bindLog({ sheets, state, entries }) {
     element.className = undone ? "undone" : "";
     const notes = [...under];
     if (photo && !photo.here) notes.push(t("photo on its way"));
-    if (undone) notes.push(t("taken back here, not on the server yet"));
+    if (undone) notes.push(t("undone here, not on the server yet"));
     element.append(words(text, notes));
     if (photo?.here && state.serverBatch) element.append(photoLink(photo.name, text, state.serverBatch.code));
     if (undone) return element;
@@ -104,7 +104,7 @@ export function bindLog({ sheets, state, entries }) {
         entry: id,
         kind,
         text: entries.textOf(id) ?? kind,
-        under: [body.photo ? t("◐ waits here, with its photo") : t("◐ waits here")],
+        under: [body.photo ? t("◐ waiting here, with its photo") : t("◐ waiting here")],
         shiftable: true,
       }));
   const draw = () => {

@@ -17,7 +17,7 @@ export function bindOtherMoment({ sheets, state, clock, pad }) {
       const atMs = state.atMs(button.dataset.moment ?? "");
       const timeS = atMs === null ? null : state.secondsFromCharge(atMs);
       const time = clockText(timeS ?? 0);
-      const marked = atMs === null ? "" : t("marked at {time}; a second is kept and flagged", { time });
+      const marked = atMs === null ? "" : t("Already marked at {time}", { time });
       find(button, "[data-when]").textContent = marked;
     }
   });

@@ -60,7 +60,7 @@ export function bindOutlookList({ sheets, state, advice }) {
     const all = advice.all;
     const isRoasting = state.phase === "roasting";
     byId("outlook").hidden = !due.length && !all.length && !isRoasting;
-    const none = due.length ? "" : t("Nothing can be foretold yet.");
+    const none = due.length ? "" : t("No forecast yet.");
     setText(byId("outlook-basis"), (isRoasting && state.outlook?.says) || none);
     showList(byId("outlook-ahead"), due.map(line));
     byId("outlook-advice").hidden = !all.length;

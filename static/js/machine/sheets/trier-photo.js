@@ -6,7 +6,7 @@ import { t, tn } from "../../core/words.js";
 import { newId } from "../../offline/outbox.js";
 
 const UNREADABLE = t(
-  "This browser cannot read that picture, as with some that are saved as HEIC. The check is kept without it. Set the camera to save JPEG, then take it once more.",
+  "This browser cannot read the picture; it may be HEIC. The check is saved without it. Set the camera to JPEG and take it again.",
 );
 
 /** @typedef {{ name: string, picture: Promise<Blob>, isKept: boolean }} Taken */
@@ -64,8 +64,10 @@ export class TrierPhoto {
 
   #draw() {
     const waiting = this.#waiting;
-    const waits = waiting ? tn("1 photo waits for the server.", "{n} photos wait for the server.", waiting) : "";
-    const taken = this.name ? t("The photo goes with this check.") : "";
+    const waits = waiting
+      ? tn("1 photo is waiting for the server.", "{n} photos are waiting for the server.", waiting)
+      : "";
+    const taken = this.name ? t("Photo added to this check.") : "";
     this.note.textContent = [this.#trouble, taken, waits].filter(Boolean).join(" ");
   }
 

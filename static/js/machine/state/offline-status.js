@@ -3,15 +3,9 @@ import { byId, setText } from "../../core/dom.js";
 import { t } from "../../core/words.js";
 import { cachePages } from "../../offline/worker-registration.js";
 
-const CACHED = t(
-  "This page opens on this device without a network too. What is tapped then waits here, and is sent by itself.",
-);
-const NOT_CACHED = t(
-  "Taps wait on this device while the server is out of reach; but this page itself, once it is closed, does not open without it:",
-);
-const WHY = window.isSecureContext
-  ? t("this browser keeps no pages.")
-  : t("that needs a secure address (https), and this one is not.");
+const CACHED = t("This page also opens offline. Taps are then saved here and sent automatically.");
+const NOT_CACHED = t("Offline taps are saved on this device. But once closed, this page does not open offline:");
+const WHY = window.isSecureContext ? t("this browser stores no pages.") : t("that needs a secure address (https).");
 
 /** @param {import("./state.js").State} state */
 export function bindOfflineStatus(state) {

@@ -10,7 +10,7 @@ import { follow } from "./stream.js";
 import { changedView } from "./view-changes.js";
 
 const JOINED = t(
-  "This batch was begun on a second device too. All entries are in one batch; if they are two, split them on its record.",
+  "This batch was started on a second device too. All entries are in one batch; if they are two, split them in its record.",
 );
 const SUMMARY_MS = 30_000;
 const STREAM_WAIT_MS = 3_000; // if no stream opens, the curve is fetched after this time
