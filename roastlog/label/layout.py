@@ -87,7 +87,7 @@ def label_size(name: str) -> LabelSize:
         return SIZES[name]
     except KeyError:
         raise LabelError(
-            _("There is no label size {name}. Sizes: {sizes}.", name=repr(name), sizes=", ".join(SIZES))
+            _("Label size must be one of {sizes}, not {name}.", name=repr(name), sizes=", ".join(SIZES))
         ) from None
 
 
@@ -158,7 +158,7 @@ def layout(label: Label, size: LabelSize, dpi: int | None = None) -> Layout:
     """
     dpi = size.dpi if dpi is None else dpi
     if not 150 <= dpi <= 2400:
-        raise LabelError(_("A printer has 150 to 2400 dots per inch, not {dpi}.", dpi=dpi))
+        raise LabelError(_("Printer resolution must be 150–2400 dots per inch, not {dpi}.", dpi=dpi))
     if not normalize(label.code):
         raise LabelError(_("A label needs the batch's code."))
     small_mm = MIN_TEXT_MM * min(1.7, max(1.0, min(size.width_mm / 50, (size.height_mm - 2 * size.edge_mm[1]) / 28)))
@@ -176,8 +176,8 @@ def _place_symbol(label: Label, size: LabelSize, dpi: int, small_mm: float) -> L
     if dots < ceil(MIN_MODULE_IN * dpi - 1e-9):
         raise LabelError(
             _(
-                "The address of {url} characters makes too fine a QR code for a label of {width_mm:g} × "
-                "{height_mm:g} mm. Take a larger label or a shorter address.",
+                "The QR code of this address ({url} characters) is too fine for a label of {width_mm:g} × "
+                "{height_mm:g} mm. Choose a larger label or a shorter address.",
                 url=len(label.url),
                 width_mm=size.width_mm,
                 height_mm=size.height_mm,
@@ -198,7 +198,7 @@ def _centred(part: str, text: str, left: float, room_mm: float, size_mm: float) 
     if line.width_mm > room_mm:
         line = replace(line, size_mm=size_mm * room_mm / line.width_mm)
     if line.size_mm < MIN_TEXT_MM * 0.8:
-        raise LabelError(_("The code {text} is too long to stand under the QR code of this label.", text=repr(text)))
+        raise LabelError(_("The code {text} is too long for this label.", text=repr(text)))
     return replace(line, x_mm=left + (room_mm - line.width_mm) / 2)
 
 
@@ -288,7 +288,7 @@ def _facts(label: Label, column: _Column) -> float | None:
         if len(lines) > 2 or len(lines) > column.rows(column.small_mm):
             raise LabelError(
                 _(
-                    "Dates and weight do not fit on this label ({text}). Take a larger label or shorter words.",
+                    "Dates and weight do not fit on this label ({text}). Choose a larger label or shorter words.",
                     text=repr(text),
                 )
             )
@@ -321,7 +321,7 @@ def _name(text: str, column: _Column, *, spare_mm: float) -> None:
         size_mm *= 0.94
     rows = min(4, column.rows(smallest))
     if not rows:
-        raise LabelError(_("No room is left for the coffee's name. Take a larger label."))
+        raise LabelError(_("The coffee's name does not fit on this label. Choose a larger one."))
     lines, _whole = wrap(text, column.width_mm / smallest, rows, bold=True)
     if lines[-1].endswith("…"):
         column.shortened.append("coffee")

@@ -90,16 +90,10 @@ def _pages(size: LabelSize, copies: int, skip: int) -> Iterator[list[Corner]]:
     """Corners of the labels of each page."""
     if not 1 <= copies <= MOST_COPIES:
         raise LabelError(
-            _("Print 1 to {most_copies} labels at a time, not {copies}.", most_copies=MOST_COPIES, copies=copies)
+            _("Number of labels must be 1–{most_copies}, not {copies}.", most_copies=MOST_COPIES, copies=copies)
         )
     if not 0 <= skip < size.per_page:
-        raise LabelError(
-            _(
-                "A page of this size has {per_page} places; {skip} cannot be left free.",
-                per_page=size.per_page,
-                skip=skip,
-            )
-        )
+        raise LabelError(_("Labels already used must be 0–{most}, not {skip}.", most=size.per_page - 1, skip=skip))
     places = range(skip, skip + copies)
     for first in range(0, places.stop, size.per_page):
         yield [size.corner_mm(place - first) for place in places if first <= place < first + size.per_page]

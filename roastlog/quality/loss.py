@@ -69,7 +69,7 @@ def assess_loss(loss: float, band: Band | None) -> LossAssessment:
         return LossAssessment(
             "unknown",
             _(
-                "{shown}. There are fewer than {fewest} earlier batches to hold it against.",
+                "{shown}. Fewer than {fewest} earlier batches to compare with.",
                 shown=shown,
                 fewest=MIN_BATCHES,
             ),

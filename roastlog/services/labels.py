@@ -39,8 +39,8 @@ class LabelService:
             return LabelAddress(f"{base}/r/{token}", _("Anyone who can open {base}.", base=base))
         url = f"{self._address.own_base()}/r/{token}"
         if self._address.listens_here_alone:
-            return LabelAddress(url, _("Only this computer: Drumside listens on it alone."))
-        return LabelAddress(url, _("Phones in the same network, as long as this computer keeps its address."))
+            return LabelAddress(url, _("Phones can't open this link yet. Start Drumside with --lan."))
+        return LabelAddress(url, _("Phones on this network, while this computer keeps its address."))
 
     def label(self, text: str) -> Label:
         """The label of a batch."""

@@ -93,14 +93,14 @@ def test_a_page_that_was_never_kept_says_which_are(house: House, screen: MakeScr
     expect(phone.by_id("phase")).to_contain_text("offline")
     phone.open("/start")  # a redirect is not kept; the only machine's start page stands in for it
     expect(phone.page.get_by_role("heading", name="Start a batch")).to_be_visible()
-    expect(phone.by_id("no-server")).to_contain_text("Starting a batch here needs the server")
-    phone.page.get_by_label("Coffee, in your words").fill("Alder")
+    expect(phone.by_id("no-server")).to_contain_text("a batch cannot be started here")
+    phone.page.get_by_label("Coffee").fill("Alder")
     phone.tap("Start")
     expect(phone.by_id("no-server")).to_contain_text("Nothing was sent")
-    expect(phone.page.get_by_label("Coffee, in your words")).to_have_value("Alder")
+    expect(phone.page.get_by_label("Coffee")).to_have_value("Alder")
     house.wire.mend()
     phone.context.set_offline(False)
-    expect(phone.by_id("no-server")).to_contain_text("The server is back")
+    expect(phone.by_id("no-server")).to_contain_text("Back online")
 
 
 def test_a_network_that_hangs_does_not_hold_up_the_page(house: House, screen: MakeScreen):
@@ -162,9 +162,9 @@ def test_weighing_without_a_network(house: House, screen: MakeScreen):
     phone.until(lambda: f"/batches/{code}/weigh" in kept_paths(phone), "the weigh-out is not kept")
     cut(phone, house)
     phone.tap("Weigh out")
-    expect(phone.by_id("no-server")).to_contain_text("A weight that is kept here now waits on this device")
+    expect(phone.by_id("no-server")).to_contain_text("the weight is saved on this device")
     phone.page.get_by_label("Roasted").fill("840,5")
-    phone.tap("Keep weight")
+    phone.tap("Save weight")
     expect(phone.by_id("weigh-waits")).to_contain_text("840,5 g is saved on this device and waits for the server")
     assert house.said("weighed") == []
     house.wire.mend()

@@ -152,7 +152,7 @@ def test_a_refused_photo_stays_until_it_is_sent_again_or_deleted(house: House, s
     notice = single.page.locator("#notices .notice")
     expect(notice).to_contain_text(f"The check is saved. {reason}")
     single.page.goto(f"{single.url}/batches")
-    expect(single.page.locator("main > .notice")).to_contain_text("1 photo was not kept: the live page says why")
+    expect(single.page.locator("main > .notice")).to_contain_text("1 photo was not saved. The live page shows why")
     single.page.unroute(posts)
     single.open_live(house.machine)
     single.tap("Send again", notice)
@@ -208,7 +208,7 @@ def test_a_photo_that_the_browser_cannot_read_is_reported(demo: Server, phone: S
     sheet = open_trier(phone)
     sheet.locator("[data-photo]").set_input_files(heic)
     says = sheet.locator("[data-photo-says]")
-    expect(says).to_contain_text("This browser cannot read that picture")
+    expect(says).to_contain_text("This browser cannot read the picture")
     expect(says).to_contain_text("The check is saved without it. Set the camera to JPEG and take it again.")
     for _ in range(2):
         sheet.locator("[data-stage=tan]").tap()

@@ -99,7 +99,7 @@ def test_a_photo_leads_to_the_record(demo: Server, screen: MakeScreen, label: tu
     for name, picture in (("bench.jpg", Image.new("RGB", (800, 600), "#777066")), ("label.jpg", frame)):
         (tmp_path / name).write_bytes(jpeg(picture))
     phone.by_id("scan-photo").set_input_files(tmp_path / "bench.jpg")
-    expect(phone.by_id("scan-says")).to_have_text(re.compile("No QR was found"))
+    expect(phone.by_id("scan-says")).to_have_text(re.compile("No QR code found"))
     phone.by_id("scan-photo").set_input_files(tmp_path / "label.jpg")
     expect(phone.page).to_have_url(demo.url + path)
 
@@ -117,7 +117,7 @@ def test_without_a_network_a_typed_code_opens_what_is_kept(house: House, screen:
     house.wire.cut()
     phone.open("/")
     phone.tap("Scan a label", exact=False)
-    expect(phone.by_id("no-server")).to_contain_text("the server alone knows")
+    expect(phone.by_id("no-server")).to_contain_text("QR codes need the server")
     phone.by_id("code").fill(code.replace("-", "").lower())
     phone.tap("Find")
     expect(phone.page).to_have_url(re.compile(rf"/batches/{code}/weigh$"))

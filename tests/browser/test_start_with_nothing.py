@@ -31,7 +31,7 @@ def test_begin_with_nothing(empty: Server, screen: MakeScreen):
 
     phone.open(f"/batches/{batch['code']}")
     phone.tap("Name it")
-    phone.page.get_by_label("Coffee, in your words").fill("Kitchen <b>trial</b>")
+    phone.page.get_by_label("Coffee").fill("Kitchen <b>trial</b>")
     phone.page.get_by_label("Green weight").fill("1,2")
     phone.tap("Save")
     phone.settled()  # it is under way, so its live page comes next

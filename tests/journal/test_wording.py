@@ -36,7 +36,7 @@ GAP = "\N{NARROW NO-BREAK SPACE}"
         ("crack", {"vigour": "violent"}, "Crack sounds violent"),
         ("note", {"text": "Smoke at the hatch."}, "Smoke at the hatch."),
         ("weighed", {"roasted_g": 3432}, f"Weighed 3{GAP}432 g"),
-        ("weighed", {"roasted_g": 3432, "removed_g": 12}, f"Weighed 3{GAP}432 g · 12 g sorted out"),
+        ("weighed", {"roasted_g": 3432, "removed_g": 12}, f"Weighed 3{GAP}432 g · 12 g defects"),
         ("weighed", {"roasted_g": 950, "removed_g": 0}, "Weighed 950 g"),
         ("colour", {"value": 62.5, "scale": "our cards", "sample": "ground"}, "Colour 62.5 on our cards, ground"),
         ("released", {"decision": "release"}, "Released"),

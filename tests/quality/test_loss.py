@@ -13,7 +13,7 @@ def test_too_few_batches_give_no_band():
     assert usual_band(STEADY[:4]) is None
     assert usual_band([*STEADY[:4], float("nan")]) is None
     assert assess_loss(0.15, None).verdict == "unknown"
-    assert "fewer than 5" in assess_loss(0.15, None).sentence
+    assert "Fewer than 5" in assess_loss(0.15, None).sentence
 
 
 def test_verdicts():

@@ -56,7 +56,7 @@ def test_shortcuts_lead_to_pages(bench: Bench, manifest: dict[str, Any]):
 
 def test_weigh_shortcut_leads_to_the_batch_on_the_scale(bench: Bench):
     """One dropped batch opens its weigh-out; none or several open a list."""
-    assert "Every batch is weighed" in bench.client.get("/weigh").text
+    assert "All batches are weighed" in bench.client.get("/weigh").text
     codes = []
     for start_s in (0.0, 2000.0):
         codes.append(bench.open(start_s))
@@ -78,7 +78,7 @@ def test_every_batch_without_a_weight_is_offered(bench: Bench):
         bench.say(bench.entry("moment", 1000 * place + 600, batch=codes[-1], moment="drop"))
     today = bench.client.get("/").text
     assert today.count("/weigh") == 20 + 1
-    assert "All 23 that wait for a weight" in today
+    assert "All 23 to weigh" in today
     first, second = (bench.client.get(f"/weigh?page={page}").text for page in (1, 2))
     assert 'href="/weigh?page=2"' in first
     assert all(f'href="/batches/{code}/weigh"' in first + second for code in codes)
@@ -87,7 +87,7 @@ def test_every_batch_without_a_weight_is_offered(bench: Bench):
 
 def test_taste_shortcut_leads_to_the_note_of_a_batch(bench: Bench):
     """A dropped batch is offered, and the link leads to its note field; one in the drum is not."""
-    assert "nothing to taste" in bench.client.get("/taste").text
+    assert "No batch to taste" in bench.client.get("/taste").text
     dropped, roasting = bench.roast(30), bench.open(3000.0)
     page = bench.client.get("/taste").text
     assert f'href="/batches/{dropped}#text"' in page

@@ -58,7 +58,7 @@ def test_another_qr_opens_nothing(bench: Bench, text: str):
     """The message contains neither the QR's text nor an address."""
     said = scanned(bench, symbol(text))
     assert said.keys() == {"says"}
-    assert said["says"].endswith("Nothing was opened.")
+    assert said["says"].endswith("not from a bag label of this roastery.")
     assert text not in said["says"]
 
 

@@ -52,7 +52,7 @@ def _weighed(body: Mapping[str, Any], _telling: Telling) -> str:
     weighed = _("Weighed {mass}", mass=grams(body["roasted_g"]))
     if not body.get("removed_g"):
         return weighed
-    return joined(" · ", [weighed, _("{mass} sorted out", mass=grams(body["removed_g"]))])
+    return joined(" · ", [weighed, _("{mass} defects", mass=grams(body["removed_g"]))])
 
 
 def _colour(body: Mapping[str, Any], _telling: Telling) -> str:

@@ -24,7 +24,7 @@ PARTS: Final = {
     "business": N_("the business"),
     "coffee": N_("the coffee's name"),
     "subtitle": N_("what it is for"),
-    "note": N_("the cup words"),
+    "note": N_("the cup notes"),
 }
 
 
@@ -59,18 +59,18 @@ def allow(code: str) -> ResponseReturnValue:
     form = Form(request.form)
     reason = form.text("reason", longest=2000)
     if reason is None:
-        return _label_page(code, _("Say why these bags are labelled all the same."))
+        return _label_page(code, _("Enter a reason for labelling these bags anyway."))
     machine, at_ms = services().batches.summary(code).machine, services().clock.now_ms()
     made = entry(form, "labels_allowed", {"reason": reason}, machine=machine, at_ms=at_ms, person=who(), batch=code)
     result = services().journal.accept([made], speaker())[0]
     if result.status == "refused":
-        return _label_page(code, result.reason or _("That was not kept."))
+        return _label_page(code, result.reason or _("Not saved."))
     return redirect(f"/batches/{code}/label", 303)
 
 
 def _label_page(code: str, refused: str = "") -> ResponseReturnValue:
     content, size = services().labels.label(code), label_size(_asked("size", next(iter(SIZES))))
-    copies, skip = _count("copies", 1), _count("skip", 0)
+    copies, skip = _copies(), _skip()
     try:
         pages = [Markup(page) for page in label_pages(content, size, copies=copies, skip=skip)]  # noqa: S704 - our own SVG, texts escaped
         error, status = refused, 422 if refused else 200
@@ -98,7 +98,7 @@ def _label_page(code: str, refused: str = "") -> ResponseReturnValue:
 def label_file(code: str) -> Response:
     """The label as a PDF at true size."""
     size = label_size(_asked("size", next(iter(SIZES))))
-    pdf = label_pdf(services().labels.label(code), size, copies=_count("copies", 1), skip=_count("skip", 0))
+    pdf = label_pdf(services().labels.label(code), size, copies=_copies(), skip=_skip())
     name = f"label-{services().batches.summary(code).code}-{size.name}.pdf"
     return Response(pdf, mimetype="application/pdf", headers={"Content-Disposition": f'inline; filename="{name}"'})
 
@@ -107,10 +107,18 @@ def _asked(name: str, otherwise: str) -> str:
     return request.args.get(name, "") or otherwise
 
 
-def _count(name: str, otherwise: int) -> int:
+def _copies() -> int:
+    return _count("copies", N_("Number of labels"), 1)
+
+
+def _skip() -> int:
+    return _count("skip", N_("Labels already used"), 0)
+
+
+def _count(name: str, field: str, otherwise: int) -> int:
     text = _asked(name, str(otherwise))
     if not text.isascii() or not text.isdigit() or len(text) > 6:
-        raise LabelError(_("“{text}” is not a number of labels.", text=text))
+        raise LabelError(_("{field} must be a whole number, not “{text}”.", field=field, text=text))
     return int(text)
 
 

@@ -31,5 +31,5 @@ def read() -> Response:
         except NotFound as error:
             answer = {"says": str(error)}
         except CodeError:
-            answer = {"says": _("That QR is not of a bag label of this roastery. Nothing was opened.")}
+            answer = {"says": _("This QR code is not from a bag label of this roastery.")}
     return jsonify(answer)

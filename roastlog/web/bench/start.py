@@ -22,10 +22,8 @@ bp = Blueprint("start", __name__)
 
 INTENTS: Final = ("filter", "espresso", "both")
 OFFLINE: Final = {
-    "start": N_(
-        "Starting a batch here needs the server. Without it, charge on the live page opens one; name it later."
-    ),
-    "names": N_("Naming a batch needs the server."),
+    "start": N_("Offline: a batch cannot be started here. Tap Charge on the live page; name it later."),
+    "names": N_("Offline: a batch cannot be named now."),
 }
 FIELDS: Final = ("lot", "coffee", "green_g", "intent", "plan", "guide")
 
@@ -124,7 +122,7 @@ def amend_names(code: str) -> ResponseReturnValue:
 
 def _refused(made: dict[str, Any]) -> str | None:
     result = services().journal.accept([made], speaker())[0]
-    return (result.reason or _("That was not kept.")) if result.status == "refused" else None
+    return (result.reason or _("Not saved.")) if result.status == "refused" else None
 
 
 def _facts(form: Form) -> dict[str, Any]:
@@ -132,7 +130,7 @@ def _facts(form: Form) -> dict[str, Any]:
     lot = form.text("lot")
     green_g = form.mass_g("green", form.values.get("green_unit", "kg"))
     if green_g is not None and green_g <= 0:
-        form.errors["green"] = _("A batch weighs more than nothing. Leave the field empty if you do not know it yet.")
+        form.errors["green"] = _("Green weight must be more than 0. Leave it empty if unknown.")
     coffee = form.text("coffee") or next((row.coffee for row in services().lots.all() if row.code == lot), None)
     intent = form.text("intent_words") or form.text("intent")
     facts = {
@@ -149,9 +147,9 @@ def _facts(form: Form) -> dict[str, Any]:
 def _plan(form: Form) -> dict[str, float] | None:
     development_s, ratio = form.duration_s("development"), form.share("ratio")
     if development_s is not None and not 0 < development_s <= 1800:
-        form.errors["development"] = _("A development takes between a second and half an hour; type 1:20 or 80.")
+        form.errors["development"] = _("Development time must be between 0:01 and 30:00; type 1:20 or 80.")
     if development_s is not None and ratio is not None:
-        form.errors["ratio"] = _("Plan either the time or the ratio, not both; one follows from the other.")
+        form.errors["ratio"] = _("Plan the time or the ratio, not both.")
     plan = {"development_s": development_s, "development_ratio": ratio}
     return {name: value for name, value in plan.items() if value is not None} or None
 

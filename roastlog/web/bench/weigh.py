@@ -121,16 +121,16 @@ def _weigh_out(form: Form, batch: BatchSummary) -> list[tuple[str, dict[str, Any
     roasted_g, removed_g = form.mass_g("roasted", unit), form.mass_g("removed", unit)
     note = form.text("note", longest=2000)
     if "roasted" not in form.errors and (roasted_g is None or roasted_g <= 0):
-        form.errors["roasted"] = _("A weight of nothing is no weight. Type what the scale shows.")
+        form.errors["roasted"] = _("Roasted weight must be more than 0.")
     elif roasted_g is not None and batch.green_g is not None and roasted_g > batch.green_g:
         form.errors["roasted"] = _(
-            "{roasted} is more than the {green} of green. Check the scale and the container; if the green "
-            "weight is wrong, correct that first.",
+            "Roasted weight must be at most the green weight {green}, not {roasted}. Check the scale and the "
+            "container, or correct the green weight first.",
             roasted=mass(roasted_g, page_units()),
             green=mass(batch.green_g, page_units()),
         )
     if roasted_g is not None and removed_g is not None and not 0 <= removed_g <= roasted_g:
-        form.errors["removed"] = _("More cannot be sorted out than was weighed.")
+        form.errors["removed"] = _("Defects must be between 0 and the roasted weight.")
     entries: list[tuple[str, dict[str, Any]]] = [("weighed", {"roasted_g": roasted_g, "removed_g": removed_g})]
     if note:
         entries.append(("note", {"text": note}))

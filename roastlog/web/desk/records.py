@@ -264,7 +264,7 @@ def _say(code: str, form: Form, kind: str, body: Mapping[str, Any], *, at_ms: in
     )
     result = services().journal.accept([made], speaker())[0]
     if result.status == "refused":
-        return _record_page(code, result.reason or _("That was not kept."))
+        return _record_page(code, result.reason or _("Not saved."))
     return remember(redirect(f"/batches/{code}#journal", 303), form.text("person"))
 
 

@@ -23,15 +23,15 @@ function lossShare() {
 
 /** @param {number} share */
 function verdictOn(share) {
-  if (share < 0) return t("More than the green that went in: check the scale and the container.");
+  if (share < 0) return t("More than the green weight: check the scale and the container.");
   if (!(given.high > given.low)) return "";
   if (share < given.low) {
-    return t("{share} is less than usual for this coffee. Check both weights before you keep it.", {
+    return t("{share} is less than usual for this coffee. Check both weights before saving.", {
       share: percent(share),
     });
   }
   if (share > given.high) {
-    return t("{share} is more than usual for this coffee. Check both weights before you keep it.", {
+    return t("{share} is more than usual for this coffee. Check both weights before saving.", {
       share: percent(share),
     });
   }

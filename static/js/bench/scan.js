@@ -12,8 +12,8 @@ const WHY = {
     "The camera is not allowed here. Allow it in the browser's settings for this page, take a photo, or type the code.",
   ),
   NotFoundError: t("No camera was found. Take a photo, or type the code."),
-  insecure: t("The browser gives the camera to a secure page only. Take a photo of the label, or type the code."),
-  missing: t("This browser gives no camera to a page. Take a photo of the label, or type the code."),
+  insecure: t("The camera needs a secure page. Take a photo of the label, or type the code."),
+  missing: t("This browser has no camera for pages. Take a photo of the label, or type the code."),
   other: t("The camera does not start: another app may have it. Take a photo of the label, or type the code."),
 };
 const view = byId("scan-view", HTMLVideoElement);
@@ -89,7 +89,7 @@ async function run() {
     }
     view.srcObject = stream;
     view.hidden = stop.hidden = false;
-    tell(t("Hold the QR of the label before the camera."));
+    tell(t("Point the camera at the QR code of the label."));
     await view.play();
   } catch (error) {
     const { name } = /** @type {Error} */ (error);
@@ -106,7 +106,7 @@ async function run() {
       if (isFound) return;
       if (why) tell(why);
     } catch {
-      if (stream === mine) tell(t("The server does not answer. It is tried again; nothing is lost."));
+      if (stream === mine) tell(t("No answer from the server. Reconnecting…"));
     }
     await new Promise((resolve) => {
       setTimeout(resolve, BETWEEN_MS);
@@ -117,18 +117,18 @@ async function run() {
 photo.addEventListener("change", async () => {
   const file = photo.files?.[0];
   if (!file) return;
-  tell(t("The photo is being read."));
+  tell(t("Reading the photo…"));
   const picture = await scaledJpeg(file).catch(() => null);
   photo.value = ""; // so that the same file can be chosen again
   if (!picture) {
-    tell(t("This browser cannot read that picture. Take it once more, or type the code."));
+    tell(t("This browser cannot read the picture. Take it again, or type the code."));
     return;
   }
   try {
     const { isFound, why } = await ask("picture", picture);
-    if (!isFound) tell(why ?? t("No QR was found in that photo. Go closer, hold it still, or type the code."));
+    if (!isFound) tell(why ?? t("No QR code found in the photo. Go closer, hold still, or type the code."));
   } catch {
-    tell(t("The server does not answer. Try again, or type the code."));
+    tell(t("No answer from the server. Try again, or type the code."));
   }
 });
 start.addEventListener("click", run);

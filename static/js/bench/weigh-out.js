@@ -73,12 +73,11 @@ function tell(kind, text) {
 }
 
 function tellWaiting() {
-  const label = next.endsWith("label") ? ` ${t("The label can be printed once the server has it.")}` : "";
+  const label = next.endsWith("label") ? ` ${t("You can print the label once the weight is on the server.")}` : "";
   const mass = `${field("roasted")?.value} ${unit}`;
-  const text = t(
-    "{mass} is saved on this device and waits for the server. It is sent by itself, with its time; you may leave this page.",
-    { mass },
-  );
+  const text = t("{mass} saved on this device. It is sent automatically, with its time; you may leave this page.", {
+    mass,
+  });
   tell("flagged", text + label);
 }
 
@@ -87,8 +86,8 @@ function tellRefused() {
   const reasons = refused.map(({ result }) => result?.reason).join(" ");
   const isWeight = refused.some(({ entry }) => entry.kind === "weighed");
   const text = isWeight
-    ? t("Not kept: {reasons} Change it and send it again.", { reasons })
-    : t("The weight is kept, the rest is not: {reasons}", { reasons });
+    ? t("Not saved: {reasons} Change it and save again.", { reasons })
+    : t("The weight is saved, the rest is not: {reasons}", { reasons });
   tell("refused", text);
   enable(isWeight);
   refused.length = 0;

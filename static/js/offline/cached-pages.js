@@ -44,7 +44,7 @@ function row({ path, title, cachedMs }) {
 function emptyNote() {
   const note = document.createElement("p");
   note.className = "block quiet";
-  note.textContent = t("Nothing yet. A live page is kept once it was opened with the server in reach.");
+  note.textContent = t("Nothing yet. A live page is saved once it was opened online.");
   return note;
 }
 

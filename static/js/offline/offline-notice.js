@@ -22,7 +22,7 @@ function show(...parts) {
 function reloadLink() {
   const link = document.createElement("a");
   link.href = "";
-  link.textContent = t("Load it again");
+  link.textContent = t("Reload");
   return link;
 }
 
@@ -36,7 +36,7 @@ const answers = () =>
 async function look() {
   if (document.hidden || !(await answers())) return;
   clearInterval(timer);
-  const text = t("The server is back; this page is as it was {time} ago.", { time: ageText(cachedMs) });
+  const text = t("Back online. This page is from {time} ago.", { time: ageText(cachedMs) });
   show(text, " ", reloadLink());
 }
 
@@ -44,7 +44,7 @@ let timer = 0;
 if (cachedMs) {
   const needs = document.querySelector("[data-offline]")?.getAttribute("data-offline") ?? "";
   if (!document.getElementById("kept-pages")) {
-    const text = t("The server did not answer: this page is as it was {time} ago.", { time: ageText(cachedMs) });
+    const text = t("Offline. This page is from {time} ago.", { time: ageText(cachedMs) });
     show(text, " ", needs);
   }
   timer = setInterval(look, LOOK_MS);
@@ -53,6 +53,6 @@ document.addEventListener("submit", (event) => {
   const form = /** @type {HTMLFormElement} */ (event.target);
   if (navigator.onLine || event.defaultPrevented || form.method !== "post") return;
   event.preventDefault();
-  show(t("This device has no network, and that needs the server. Nothing was sent; what you typed stays here."));
+  show(t("Offline, and this needs the server. Nothing was sent; your input stays here."));
   note.scrollIntoView({ block: "center" });
 });

@@ -19,21 +19,21 @@ function draw() {
   const lines = [
     entries.count &&
       tn(
-        "1 thing said on this device waits for the server, and will be sent by itself.",
-        "{n} things said on this device wait for the server, and will be sent by themselves.",
+        "1 entry on this device is waiting for the server. It is sent automatically.",
+        "{n} entries on this device are waiting for the server. They are sent automatically.",
         entries.count,
       ),
     entries.refused &&
       tn(
-        "1 thing said on this device was not kept: the live page says why, and lets you change it.",
-        "{n} things said on this device were not kept: the live page says why, and lets you change it.",
+        "1 entry on this device was not saved. The live page shows why; change it there.",
+        "{n} entries on this device were not saved. The live page shows why; change them there.",
         entries.refused,
       ),
     photos.count && tn("1 photo is waiting for the server.", "{n} photos are waiting for the server.", photos.count),
     photos.refused &&
       tn(
-        "1 photo was not kept: the live page says why, and can send it again.",
-        "{n} photos were not kept: the live page says why, and can send them again.",
+        "1 photo was not saved. The live page shows why; send it again there.",
+        "{n} photos were not saved. The live page shows why; send them again there.",
         photos.refused,
       ),
   ].filter(Boolean);
