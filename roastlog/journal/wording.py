@@ -10,12 +10,12 @@ from roastlog.journal.kinds.base import Telling
 from roastlog.languages import N_, _, joined
 
 FLAG_WORDS: Final = {
-    "late": N_("came in after the release"),
-    "doubled": N_("marked before"),
+    "late": N_("arrived after the release"),
+    "doubled": N_("already marked"),
     "out_of_order": N_("out of order"),
-    "too_soon": N_("sooner than a roast can be"),
-    "amend_unfit": N_("has a correction that does not fit"),
-    "about_nothing": N_("about an entry that is not here"),
+    "too_soon": N_("implausibly early"),
+    "amend_unfit": N_("has an invalid correction"),
+    "about_nothing": N_("its entry is missing"),
 }
 
 
@@ -47,7 +47,7 @@ def _quoted(line: Line, ident: str, subject: Lines, controls: Mapping[str, str])
     target = UUID(ident)
     about = next((other for other in subject.lines if other.id == target and other.id != line.id), None)
     if about is None:
-        return _("an entry that is not here")
+        return _("a missing entry")
     if about.kind in REGISTRY and REGISTRY[about.kind].corrects:
         return _(REGISTRY[about.kind].noun)
     return joined("", ["“", tell(about, subject, controls), "”"])

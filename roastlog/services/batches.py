@@ -185,7 +185,7 @@ class BatchService:
         code = parse_code(text).code
         found = lists.summary(self._store.read, code)
         if found is None:
-            raise NoSuchBatch(_("The code {code} is well formed, but no batch here carries it.", code=code))
+            raise NoSuchBatch(_("The code {code} is valid, but no batch here has it.", code=code))
         return found
 
     def folded(self, code: str) -> Batch:

@@ -21,7 +21,7 @@ from roastlog.store.store import Store
 
 MOST: Final = 6  # nobody can tell more lines apart
 LETTERS: Final = "ABCDEF"
-_READ_AGAIN: Final = N_("Read the code off the label again, or choose the batch from the list.")
+_READ_AGAIN: Final = N_("Check the code on the label, or choose the batch from the list.")
 _OFFERED: Final = 24  # a screen or two; the search finds the others
 
 
@@ -122,13 +122,11 @@ class ComparisonService:
                 left_out.append(LeftOut(text, str(error), _READ_AGAIN))
                 continue
             if not record.curve.time_s.size:
-                reason = _("It has no curve: no charge was marked, or nothing was read since.")
+                reason = _("It has no curve: charge not marked, or no readings since.")
                 left_out.append(LeftOut(text, reason, _("Compare it once it is roasting.")))
             elif len(records) == MOST and record.summary.code not in records:
-                reason = _(
-                    "More than {most} curves on each other no eye tells apart, and this one is over that.", most=MOST
-                )
-                left_out.append(LeftOut(text, reason, _("Take one of the others away, then add it.")))
+                reason = _("At most {most} batches fit in one comparison.", most=MOST)
+                left_out.append(LeftOut(text, reason, _("Remove one, then add it.")))
             else:
                 records[record.summary.code] = record
         return list(records.values()), left_out
@@ -174,5 +172,5 @@ def _compared_with(batch: Compared, guide: Compared, align: Alignment, usual: Us
     try:
         shift_s(batch.roast, guide.roast, align)
     except CurveError as error:
-        laid, align = _("{error} It is laid at charge.", error=error), "charge"
+        laid, align = _("{error} Aligned at charge instead.", error=error), "charge"
     return replace(batch, against=compare(batch.roast, guide.roast, align=align, usual=usual), laid=laid)

@@ -28,13 +28,13 @@ CRACK = {
     "rate_high_c_per_min": 9.1, "basis": "batches",
 }  # fmt: skip
 DROP = {**CRACK, "label": "Drop", "moment": "drop", "time_s": 604.0, "low_s": None, "high_s": None, "basis": "curve"}
-SAYS = "By the live curve and 6 earlier batches of this coffee on this machine."
+SAYS = "From this roast and 6 earlier batches of this coffee on this machine."
 CRASH = {
     "kind": "crash", "start_s": 361.0,
-    "text": "Between 6:01 and 6:31 the rate of rise fell as far as 5.2 °C/min below its own trend; "
+    "text": "Between 6:01 and 6:31 the rate of rise fell 5.2 °C/min below its trend; "
     "the heat may be worth a look.",
 }  # fmt: skip
-STALL = {"kind": "stall", "start_s": 380.0, "text": "Between 6:20 and 6:40 the rate of rise was down to 0.6 °C/min."}
+STALL = {"kind": "stall", "start_s": 380.0, "text": "Between 6:20 and 6:40 the rate of rise was only 0.6 °C/min."}
 BOXES = ("#three", "#curves", "#controls", ".said", "#pad", ".bar")
 
 
@@ -189,7 +189,7 @@ def test_a_heads_up_moves_nothing_and_can_be_hidden(device: dict[str, Any], drum
     live.tap("Log")
     seen = live.by_id("outlook")
     expect(seen).to_contain_text("fell as far as 5.2")
-    expect(seen).to_contain_text("a good beginning for an unfamiliar coffee, not a rule")
+    expect(seen).to_contain_text("a good start for an unfamiliar coffee, not a rule")
     live.tap("Close", live.sheet("log"))
     ready(live)  # loaded again: what was hidden on this device stays so
     drum.tell(heads_up=[CRASH])

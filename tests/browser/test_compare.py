@@ -49,5 +49,5 @@ def test_the_comparison_works_without_javascript(demo: Server, screen):
     plain.page.locator(f"input[value='{codes[1]}']").check()
     plain.page.get_by_role("button", name="Compare").click()
     expect(plain.page).to_have_url(re.compile(f"batches={codes[0]},{codes[1]}$"))
-    expect(plain.page.get_by_role("heading", name="What stands out")).to_be_visible()
+    expect(plain.page.get_by_role("heading", name="Main differences")).to_be_visible()
     expect(plain.page.get_by_role("row", name=re.compile("^First crack"))).to_have_count(3)

@@ -36,7 +36,7 @@ def test_the_curve_is_switched_without_a_reload_and_the_choice_is_kept(demo: Ser
     phone.page.evaluate("window.stays = true")
     phone.tap("Live")
     assert drawn(phone) == {"live"}
-    expect(phone.by_id("curve-says")).to_have_text("Bean temperatures and rates as the live page showed them.")
+    expect(phone.by_id("curve-says")).to_have_text("Bean temperatures and rates as on the live page.")
     phone.page.keyboard.press("Tab")
     phone.page.keyboard.press("Enter")
     assert drawn(phone) == {"smooth", "both"}
@@ -56,5 +56,5 @@ def test_forecast_errors_are_loaded_after_the_page(demo: Server, phone: Screen):
     code = next(batch["code"] for batch in demo.get("/api/batches")["batches"] if batch["roasted_g"])
     phone.open(f"/batches/{code}")
     expect(phone.page.locator("#outlook table tbody tr").first).to_be_visible()
-    expect(phone.by_id("outlook")).to_contain_text("live curve")
+    expect(phone.by_id("outlook")).to_contain_text("From this roast")
     assert phone.page.evaluate("document.documentElement.scrollWidth") <= 390

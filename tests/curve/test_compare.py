@@ -212,8 +212,8 @@ def test_wording_of_reasons_of_moves():
     assert describe("move_time", 4.0, "C") == "radiant cut with the beans 4 °C hotter, at 5:25"
     assert describe("move_time", -6.0, "s after first crack") == "radiant cut 6 s earlier after first crack, at 5:25"
     assert describe("move_setting", 0.5, "setting") == "radiant cut to 3.5 instead of 3, at 5:25"
-    assert describe("move_left_out", -2.0, "setting", ours=None) == "radiant not cut to 3, as the guide was at 5:05"
-    assert describe("move_left_out", -1.5, "setting", guides=None) == "radiant cut to 3.5 besides, at 5:25"
+    assert describe("move_left_out", -2.0, "setting", ours=None) == "radiant not cut to 3; the guide did at 5:05"
+    assert describe("move_left_out", -1.5, "setting", guides=None) == "radiant also cut to 3.5, at 5:25"
 
 
 def test_differences_in_fahrenheit_carry_no_offset():

@@ -335,7 +335,7 @@ def test_sizes_are_in_the_requested_unit():
 def test_running_ahead_defers_to_the_manual():
     """A roast that may run ahead names the machine's manual; the text on a declining rate calls it no rule."""
     assert "the machine's manual" in describe_fault(CurveFault("fast_crack", 480.0, 490.0, 14.0))
-    assert "good beginning for an unfamiliar coffee, not a rule" in DECLINING_RATE
+    assert "good start for an unfamiliar coffee, not a rule" in DECLINING_RATE
 
 
 # In the docs

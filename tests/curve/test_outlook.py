@@ -108,10 +108,10 @@ def test_order_of_the_batches_does_not_matter(roasts: list[Roast]):
 
 def test_forecast_states_its_basis(roasts: list[Roast]):
     """The forecast states its basis: the live curve alone, or the number of batches."""
-    assert "alone" in Outlook([]).basis_text
+    assert "From this roast only" in Outlook([]).basis_text
     assert "one earlier batch" in Outlook(roasts[:1]).basis_text
     assert "5 earlier batches" in Outlook(roasts[:5]).basis_text
-    assert "none of them with a first crack" in Outlook([without(roasts[0], "first_crack")]).basis_text
+    assert "without a first crack" in Outlook([without(roasts[0], "first_crack")]).basis_text
     roast_so_far = roasts[7].upto(350.0)
     assert {one.basis for one in Outlook([]).forecast(roast_so_far)} == {"curve"}
     assert {one.basis for one in Outlook(roasts[:5]).forecast(roast_so_far)} == {"batches"}

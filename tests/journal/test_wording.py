@@ -83,13 +83,13 @@ def test_an_amendment_names_the_corrected_fields():
 def test_an_entry_about_a_missing_one_says_so():
     """An entry about a missing one says so; the missing one may still arrive."""
     for kind, body in (("undo", {}), ("shift", {"by_s": 5}), ("amend", {"body": {"text": "x"}})):
-        assert "an entry that is not here" in told(entry(kind, 0, entry=str(uuid4()), **body))
+        assert "a missing entry" in told(entry(kind, 0, entry=str(uuid4()), **body))
 
 
 def test_an_entry_about_itself_does_not_go_round():
     """An entry about itself gets a plain line and no endless loop."""
     ident = uuid4()
-    assert told(entry("undo", 0, ident=ident, entry=str(ident))) == "Undone: an entry that is not here"
+    assert told(entry("undo", 0, ident=ident, entry=str(ident))) == "Undone: a missing entry"
 
 
 @pytest.mark.parametrize(

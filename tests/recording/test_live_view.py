@@ -142,12 +142,12 @@ def test_the_log_is_newest_first_and_marks_odd_entries(bench: Bench):
     bench.say(bench.entry("note", 50, batch=code, text="forgot to say"))
     log = view(bench)["batch"]["log"]
     assert [(line["text"], line["flags"]) for line in log] == [
-        ("forgot to say", ["came in after the release"]),
+        ("forgot to say", ["arrived after the release"]),
         ("Released", []),
-        ("Drop", ["sooner than a roast can be"]),
+        ("Drop", ["implausibly early"]),
         ("Radiant to 4.5", []),
-        ("Yellow", ["marked before"]),
-        ("Yellow", ["sooner than a roast can be"]),
+        ("Yellow", ["already marked"]),
+        ("Yellow", ["implausibly early"]),
         ("First crack", ["out of order"]),
         ("Charge", []),
         ("Batch opened · Alder washed", []),

@@ -131,7 +131,7 @@ def test_two_batches_that_were_one_are_merged_and_late_taps_follow(bench: Bench)
     assert set(merged.moments) == {"charge", "yellow", "first_crack"}
     assert merged.facts.coffee == "Alder washed"
     assert [batch.code for batch in bench.services.batches.page().items] == [one]
-    assert "was one batch with" in bench.client.get(f"/batches/{other}").text
+    assert "Merged with" in bench.client.get(f"/batches/{other}").text
     assert bench.client.post(f"/batches/{other}/merge", data={"into": one}).status_code == 422
     (taken_back,) = (line for line in bench.services.batches.record(other).batch.lines if line.kind == "merged")
     bench.say(bench.entry("undo", 600, batch=other, entry=str(taken_back.id)))

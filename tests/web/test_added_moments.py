@@ -24,10 +24,10 @@ def test_a_missed_first_crack_is_added_from_charge(bench: Bench, typed: str, tim
     """The record asks for it while it is missing, and has the development afterwards."""
     code = batch(bench)
     page = bench.client.get(f"/batches/{code}").text
-    assert "First crack was not marked." in page
+    assert "First crack is not marked." in page
     assert bench.client.post(f"/batches/{code}/add", data={"what": "first_crack", "time": typed}).status_code == 303
     assert moments_s(bench, code)["first_crack"] == time_s
-    assert "First crack was not marked." not in bench.client.get(f"/batches/{code}").text
+    assert "First crack is not marked." not in bench.client.get(f"/batches/{code}").text
     assert bench.services.batches.summary(code).development_s == 600 - time_s
 
 

@@ -474,7 +474,7 @@ def test_corrections_that_do_not_fit_break_no_page(bench: Bench):
     for path in pages(bench.services, code):
         assert bench.client.get(path, follow_redirects=True).status_code == 200, path
     assert bench.client.get("/machines/drum-4/view").get_json()["batch"]["code"] == code
-    assert "does not fit" in bench.client.get(f"/batches/{code}").text
+    assert "has an invalid correction" in bench.client.get(f"/batches/{code}").text
     assert bench.services.batches.record(code).batch.facts.coffee == "Alder washed"
 
 

@@ -80,16 +80,16 @@ def test_batches_stand_side_by_side(bench, codes):
 def test_actions_come_first(bench, codes):
     """The smaller charge and the late cut are listed under the actions, with the basis of the judgement."""
     said = text_of(bench.client.get(f"/compare?batches={codes[0]},{codes[1]}").text)
-    done = said.index("Done otherwise")
+    done = said.index("Done differently")
     assert done < said.index("Charge weight 400 g less")
     assert done < said.index("Radiant cut 45 s later, at 5:45")
-    assert "Drumside’s own assumptions" in said
+    assert "Drumside’s defaults" in said
 
 
 def test_a_batch_without_outlier_says_so(bench, codes):
     """A batch without an outlier says so, and one of another coffee says that much will differ."""
     said = text_of(bench.client.get(f"/compare?batches={codes[0]},{codes[2]}").text)
-    assert "Nothing stands out." in said
+    assert "No notable differences." in said
     assert "Another coffee than A" in said
 
 
@@ -133,7 +133,7 @@ def test_code_that_leads_nowhere_spoils_no_other(bench, codes):
     said = text_of(page.text)
     assert page.status_code == 200
     assert f"“{wrong}” is not shown." in said
-    assert "The others are below. Read the code off the label again" in said
+    assert "The others are below. Check the code on the label" in said
     assert f"B {codes[1]}" in said
     alone = bench.client.get("/compare?batches=26001-01")
     assert alone.status_code == 404
@@ -149,7 +149,7 @@ def test_batch_without_a_curve_and_one_too_many_are_reported(bench, codes):
     assert f"{codes[0]} alone" in said
     more = [bench.roast(200, start_s=7000 + 300 * number) for number in range(4)]
     said = text_of(bench.client.get(f"/compare?batches={','.join([*codes, *more])}").text)
-    assert f"“{more[-1]}” is not shown. More than 6" in said
+    assert f"“{more[-1]}” is not shown. At most 6" in said
 
 
 def test_rates_of_roasts_that_are_over_are_the_smoothed_ones(bench, codes):
@@ -175,7 +175,7 @@ def test_moment_that_is_missing_is_reported(bench, codes):
     bench.clock.turn_to(8040)
     bench.push((8035, "bean_probe", 190.0))
     said = text_of(bench.client.get(f"/compare?batches={codes[0]},{code}&align=first_crack").text)
-    assert f"{code} has no first crack marked, so it cannot be aligned there. It is laid at charge." in said
+    assert f"{code} has no first crack marked, so it cannot be aligned there. Aligned at charge instead." in said
     assert "still roasting" in said
 
 
@@ -183,7 +183,7 @@ def test_empty_page_explains_itself(bench):
     """Without a batch the page explains its purpose and the first step."""
     page = bench.client.get("/compare")
     assert page.status_code == 200
-    assert "The first that you choose is the guide" in page.text
+    assert "The first is the guide" in page.text
     assert "No batch has been charged yet" in page.text
 
 

@@ -43,13 +43,13 @@ def test_review_states_its_basis_and_result(bench: Bench, codes: list[str]):
         assert rests_on in text(bench.client.get(f"/batches/{code}/outlook").text)
     page = forecast_review_page(bench.services.analysis.forecast_review(codes[2]))
     assert page.moments == ["Yellow", "First crack", "Drop"]
-    assert "The drop was foretold as planned" in bench.client.get(f"/batches/{codes[2]}/outlook").text
+    assert "The drop was forecast as planned" in bench.client.get(f"/batches/{codes[2]}/outlook").text
     assert "as planned" not in bench.client.get(f"/batches/{codes[1]}/outlook").text
     said = [miss for miss in page.told.forecast_errors if miss.moment == "first_crack"]
     off_s = sum(abs(miss.error_s) for miss in said) / len(said)
     held = sum(miss.inside is True for miss in said), sum(miss.inside is not None for miss in said)
     assert f"First crack: off by {off_s:.0f}\N{NO-BREAK SPACE}s on average" in page.sentences[1]
-    assert f"{held[0]} of {held[1]} bands held it" in page.sentences[1]
+    assert f"{held[0]} of {held[1]} in range" in page.sentences[1]
 
 
 def test_the_table_has_the_errors_of_the_outlook(bench: Bench, codes: list[str]):
@@ -79,7 +79,7 @@ def test_a_batch_that_is_not_over_has_none(bench: Bench):
     bench.say(bench.entry("moment", 0, batch=code, moment="charge"))
     bench.clock.turn_to(60)
     assert "hx-get" not in bench.client.get(f"/batches/{code}").text.partition("Moments")[2]
-    assert "No moment could be foretold" in bench.client.get(f"/batches/{code}/outlook").text
+    assert "No forecast was possible" in bench.client.get(f"/batches/{code}/outlook").text
     assert bench.client.get("/batches/26329-0XX/outlook").status_code == 404
 
 

@@ -108,7 +108,7 @@ def test_a_bag_code_that_was_withdrawn_leads_to_a_plain_page(bench: Bench):
     code = bench.roast(30)
     token = bench.services.batches.summary(code).token
     asked = bench.client.get(f"/batches/{code}/withdraw").text
-    assert "cannot be taken back" in asked
+    assert "cannot be undone" in asked
     assert browser(bench).get(f"/r/{token}").status_code == 200, "asking changes nothing"
     assert bench.client.post(f"/batches/{code}/withdraw").status_code == 303
     assert browser(bench).get(f"/r/{token}").status_code == 410

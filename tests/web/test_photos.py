@@ -37,7 +37,7 @@ def test_a_photo_is_kept_bare_and_shown_in_the_record(bench: Bench):
     """First it is shown as missing; then small and large, cached for ever, without its position."""
     code, name = bench.roast(60), str(uuid4())
     bench.say(bench.entry("trier", 50, batch=code, stage="tan", photo=name))
-    assert "The photo has not arrived here." in bench.client.get(f"/batches/{code}").text
+    assert "The photo has not arrived yet." in bench.client.get(f"/batches/{code}").text
     assert bench.client.get(f"/photos/{name}").status_code == 404
     assert send(bench, name, photo_with_notes()).get_json() == {"kept": name}
     page = bench.client.get(f"/batches/{code}").text
@@ -69,7 +69,7 @@ def test_a_photo_has_a_page_of_its_own(bench: Bench):
     bench.say(bench.entry("trier", 50, batch=code, stage="tan", words=["toast", "malt"], photo=name))
     path = f"/batches/{code}/photos/{name}"
     missing = browser(bench, Role.LOOK).get(path).text
-    assert "The photo has not arrived here. What was said with it is kept." in missing
+    assert "The photo has not arrived; its entry is saved." in missing
     assert "<img" not in missing
     send(bench, name, photo_with_notes())
     page = browser(bench, Role.LOOK).get(path).text
@@ -100,7 +100,7 @@ def test_a_check_that_was_taken_back_keeps_its_photo(bench: Bench):
     bench.say(check)
     send(bench, name, encoded("PNG"))
     bench.say(bench.entry("undo", 8, batch=code, entry=check["id"]))
-    assert "This check does not count; its photo is kept." in bench.client.get(f"/batches/{code}/photos/{name}").text
+    assert "This check does not count; its photo stays." in bench.client.get(f"/batches/{code}/photos/{name}").text
 
 
 def test_the_live_page_shows_a_photo_once_it_is_here(bench: Bench):

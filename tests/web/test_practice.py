@@ -44,7 +44,7 @@ def test_practice_is_in_no_list_unless_asked_for(bench: Bench, practised: str):
     assert get("/api/batches").get_json()["total"] == 0
     assert get("/api/batches?practice=1").get_json()["total"] == 1
     assert get("/api/batches?machine=practice").get_json()["total"] == 1
-    assert "Show practice as well" in get("/batches").text
+    assert "Show practice too" in get("/batches").text
     asked = text_of(get("/batches?practice=1").text)
     assert practised in asked
     assert "Alder washed PRACTICE" in asked

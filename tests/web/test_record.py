@@ -99,10 +99,10 @@ def test_a_record_has_the_faults_of_the_live_page(bench: Bench):
 
 
 def test_a_batch_without_a_fault_says_so(bench: Bench, code: str):
-    """The thresholds are named as the criteria, and the caution is shown as well."""
+    """The warning limits are named as the criteria, and the caution is shown as well."""
     bench.services.settings.change({"fast_crack_c_per_min": 20.0})
     page = bench.client.get(f"/batches/{code}").text
-    assert 'None by the <a href="/settings#curve">thresholds' in page
+    assert 'None at the <a href="/settings#curve">warning limits' in page
     assert DECLINING_RATE in page
 
 

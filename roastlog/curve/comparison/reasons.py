@@ -139,9 +139,9 @@ def _move_left_out(reason: Reason, sizes: _Sizes) -> str:
     if made is None:
         return sizes.control(reason)
     sentence = (
-        N_("{control} not {done} to {setting:g}, as the guide was at {time}")
+        N_("{control} not {done} to {setting:g}; the guide did at {time}")
         if reason.batch is None
-        else N_("{control} {done} to {setting:g} besides, at {time}")
+        else N_("{control} also {done} to {setting:g}, at {time}")
     )
     return translate(
         sentence,

@@ -38,7 +38,7 @@ UNMARKED_S = 120.0
 """If yellow was not marked, detection starts this long before first crack. [s]"""
 
 DECLINING_RATE = N_(
-    "A rate of rise that declines steadily is a good beginning for an unfamiliar coffee, not a rule: the cup decides."
+    "A rate of rise that declines steadily is a good start for an unfamiliar coffee, not a rule: the cup decides."
 )
 """Caution shown beside rates and their faults."""
 
@@ -53,30 +53,27 @@ TITLES: dict[str, str] = {
 
 _SENTENCES: dict[str, str] = {
     "crash": N_(
-        "Between {start} and {end} the rate of rise fell as far as {size} below its own trend; "
-        "the heat may be worth a look."
+        "Between {start} and {end} the rate of rise fell {size} below its trend; the heat may be worth a look."
     ),
     "rebound": N_(
-        "After its low at {start} the rate of rise went up again by {size}; "
-        "beans past first crack may need less heat than they get."
+        "After its low at {start} the rate of rise went up again by {size}; past first crack the beans may "
+        "need less heat."
     ),
-    "stall": N_(
-        "Between {start} and {end} the rate of rise was down to {size}; a longer stay like this may taste flat."
-    ),
+    "stall": N_("Between {start} and {end} the rate of rise was only {size}; much longer like this may taste flat."),
     "fast_crack": N_(
-        "At first crack, {start}, the rate of rise was {size}. Beans give heat of their own from here on, "
-        "and the roast may run ahead; what is safe then stands in the machine's manual."
+        "At first crack, {start}, the rate of rise was {size}. From here on the beans give off heat "
+        "themselves, and the roast may run away; the machine's manual says what is safe."
     ),
     "range": N_(
-        "Between {start} and {end} the bean probe read what beans cannot be: a broken wire, a loose plug or a "
-        "wrong scale may be behind it. The rate cannot be relied on."
+        "Between {start} and {end} the bean probe read an impossible temperature; a broken wire, a loose "
+        "plug or a wrong scale may be the cause. The rate is unreliable."
     ),
-    "missing": N_("Between {start} and {end} the bean probe gave no reading; what happened meanwhile is not known."),
+    "missing": N_("Between {start} and {end} the bean probe gave no readings."),
     "stuck": N_(
-        "Between {start} and {end} the bean probe read the same to the last digit, as it hardly does in moving "
-        "beans. The rate cannot be relied on."
+        "Between {start} and {end} the bean probe read the same to the last digit, which moving beans rarely "
+        "give. The rate is unreliable."
     ),
-    "jump": N_("At {start} the bean probe jumped as beans cannot; a loose plug or a static shock may be behind it."),
+    "jump": N_("At {start} the bean probe jumped faster than beans can; a loose plug or static may be the cause."),
 }
 
 FaultKind = Literal["crash", "rebound", "stall", "fast_crack", "probe"]

@@ -149,18 +149,16 @@ class Outlook:
         """The data that the forecast uses, as a sentence."""
         count = self._estimates["first_crack"].batches
         if not self._batches:
-            return _("From the live curve alone: no earlier batch of this coffee on this machine to learn from.")
+            return _("From this roast only: no earlier batch of this coffee on this machine.")
         if count:
             return ngettext(
-                "From the live curve and one earlier batch of this coffee on this machine.",
-                "From the live curve and {n} earlier batches of this coffee on this machine.",
+                "From this roast and one earlier batch of this coffee on this machine.",
+                "From this roast and {n} earlier batches of this coffee on this machine.",
                 len(self._batches),
             )
         return ngettext(
-            "From the live curve and one earlier batch of this coffee on this machine, "
-            "none of them with a first crack.",
-            "From the live curve and {n} earlier batches of this coffee on this machine, "
-            "none of them with a first crack.",
+            "From this roast and one earlier batch of this coffee on this machine, without a first crack.",
+            "From this roast and {n} earlier batches of this coffee on this machine, none with a first crack.",
             len(self._batches),
         )
 

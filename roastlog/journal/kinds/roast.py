@@ -104,7 +104,7 @@ def _opened(body: Mapping[str, Any], _telling: Telling) -> str:
 
 
 def _joined(_body: Mapping[str, Any], _telling: Telling) -> str:
-    return _("Begun on a second device as well: one batch")
+    return _("Started on a second device too: one batch")
 
 
 def _merged(body: Mapping[str, Any], _telling: Telling) -> str:

@@ -192,16 +192,14 @@ def _deviations(batch: Compared, controls: Sequence[Control], units: Units) -> D
 
 def _basis(batches: int) -> str:
     if batches < 2:
-        return _(
-            "Judged by Drumside’s own assumptions of what is usual: there are too few other batches of this coffee."
-        )
+        return _("Compared with Drumside’s defaults: there are too few other batches of this coffee.")
     if batches >= 12:
         return _(
-            "Judged by how much {batches} other batches of this coffee on this machine differ from each other.",
+            "Compared with the usual spread of {batches} other batches of this coffee on this machine.",
             batches=batches,
         )
     return _(
-        "Judged by how much {batches} other batches of this coffee on this machine differ from each other, "
-        "and by Drumside’s own assumptions, since these are few.",
+        "Compared with the usual spread of {batches} other batches of this coffee on this machine, and with "
+        "Drumside’s defaults, since these are few.",
         batches=batches,
     )

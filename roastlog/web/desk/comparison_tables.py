@@ -77,7 +77,7 @@ def parts(beside: SideBySide, units: Units) -> list[TablePart]:
     every = [
         TablePart(_("Charge"), [rows.mass(_("Green weight"), lambda batch: batch.features.green_g)]),
         TablePart(
-            _("When, from charge"), [rows.time(MOMENT_LABELS[name], _moment(name, "time_s")) for name in MOMENTS[1:]]
+            _("Time from charge"), [rows.time(MOMENT_LABELS[name], _moment(name, "time_s")) for name in MOMENTS[1:]]
         ),
         TablePart(_("Bean temperature"), [rows.temp(MOMENT_LABELS[name], _moment(name, "temp_c")) for name in MOMENTS]),
         TablePart(
@@ -85,7 +85,7 @@ def parts(beside: SideBySide, units: Units) -> list[TablePart]:
             [rows.rate(MOMENT_LABELS[name], _moment(name, "rate_c_per_min")) for name in MOMENTS[2:]],
         ),
         TablePart(
-            _("How long each phase took"),
+            _("Length of each phase"),
             [rows.time(_capital(name), _phase(name, "duration_s")) for name in PHASES],
         ),
         TablePart(_("Share of the roast"), [rows.share(_capital(name), _phase(name, "share")) for name in PHASES]),
@@ -184,7 +184,7 @@ def _move_rows(beside: SideBySide, control: str) -> list[TableRow]:
     for place, own in enumerate(pairs):
         for made in (pair.batch for pair in own if pair.guide is None and pair.batch is not None):
             cells = [Cell(NONE), *(Cell(_move(made) if at == place else "") for at in range(len(others)))]
-            rows.append((made.time_s, TableRow(_("besides, {time}", time=clock(made.time_s)), cells)))
+            rows.append((made.time_s, TableRow(_("extra, {time}", time=clock(made.time_s)), cells)))
     return [row for _, row in sorted(rows, key=lambda row: row[0])]
 
 

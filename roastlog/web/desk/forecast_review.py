@@ -77,9 +77,9 @@ def _summary(label: str, found: Sequence[ForecastError]) -> str:
     banded = [miss.inside for miss in found if miss.inside is not None]
     off = f"{number(off_s)}{HARD_SPACE}s"
     if not banded:
-        return _("{moment}: off by {off} on average; no band could be told honestly.", moment=label, off=off)
+        return _("{moment}: off by {off} on average; no range given.", moment=label, off=off)
     return _(
-        "{moment}: off by {off} on average; {held} of {bands} bands held it.",
+        "{moment}: off by {off} on average; {held} of {bands} in range.",
         moment=label,
         off=off,
         held=sum(banded),

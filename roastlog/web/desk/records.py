@@ -29,8 +29,8 @@ DECISIONS: Final = {"release": N_("Release"), "hold": N_("Hold"), "reject": N_("
 SHIFTS_S: Final = (-15, -10, -5, 5, 10)
 CURVES: Final = {  # label of the switch over the curve, and the caption under it
     "smooth": (N_("Smoothed"), N_("Bean temperatures and rates as smoothed after the drop.")),
-    "live": (N_("Live"), N_("Bean temperatures and rates as the live page showed them.")),
-    "both": (N_("Both"), N_("Lines: smoothed after the drop. Fine dots: as the live page showed it.")),
+    "live": (N_("Live"), N_("Bean temperatures and rates as on the live page.")),
+    "both": (N_("Both"), N_("Lines: smoothed after the drop. Fine dots: as on the live page.")),
 }
 
 
@@ -175,7 +175,7 @@ def move(code: str) -> ResponseReturnValue:
     form, record = Form(request.form), services().batches.record(code)
     line = next((line for line in record.batch.lines if str(line.id) == form.values.get("entry")), None)
     if line is None:
-        return _record_page(code, _("That entry is not in this batch."))
+        return _record_page(code, _("This entry is not in this batch."))
     at_ms = _typed_ms(form, record)
     if at_ms is None or at_ms == line.at_ms:
         return _record_page(code, form.errors.get("time", "")) if form.errors else redirect(f"/batches/{code}", 303)

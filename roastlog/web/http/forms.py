@@ -134,9 +134,14 @@ class Form:
             typed = day.replace(hour=hour, minute=minute, second=second, microsecond=0)
             return round(typed.timestamp() * 1000)
         self.errors[name] = (
-            _("“{text}” is not a time of this batch. Type 8:42 from charge, or 14:05:10 by the clock.", text=text)
+            _(
+                "“{text}” is not a time of this batch. Type 8:42 from charge, or the time of day, such as 14:05:10.",
+                text=text,
+            )
             if charged_ms is not None
-            else _("“{text}” is not a time. No charge is marked, so type the time of day, as 14:05:10.", text=text)
+            else _(
+                "“{text}” is not a time. Charge is not marked, so type the time of day, such as 14:05:10.", text=text
+            )
         )
         return None
 

@@ -3,9 +3,4 @@ import { byId } from "../core/dom.js";
 import { t } from "../core/words.js";
 import { loadFigure } from "./figure-loader.js";
 
-await loadFigure(
-  byId("overlay"),
-  t(
-    "The curves could not be loaded. What stands out and the tables are below all the same; load the page again for the curves.",
-  ),
-);
+await loadFigure(byId("overlay"), t("The curves could not be loaded. Reload the page; the tables below are complete."));

@@ -9,7 +9,7 @@ import { loadFigure } from "./figure-loader.js";
 
 const figure = await loadFigure(
   byId("curve"),
-  t("The curve could not be loaded. The tables below hold the same batch; load the page again for the curve."),
+  t("The curve could not be loaded. Reload the page; the tables below are complete."),
 );
 const rows = byId("curve-rows", HTMLDetailsElement);
 rows.hidden = !figure;
