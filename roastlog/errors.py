@@ -127,7 +127,7 @@ class TooManyTries(PairingRefused):
     def __init__(self, wait_s: int) -> None:
         super().__init__(
             _(
-                "Too many wrong codes came in. Wait {minutes} min, or scan the QR in place of typing a code.",
+                "Too many wrong codes. Wait {minutes} min, or scan the QR code.",
                 minutes=-(-wait_s // 60),
             )
         )

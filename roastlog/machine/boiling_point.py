@@ -55,7 +55,7 @@ def air_pressure_kpa(altitude_m: float) -> float:
     if not LOWEST_M <= altitude_m <= HIGHEST_M:
         raise InstrumentError(
             _(
-                "An altitude is {lowest_m:g} to {highest_m:g} m here, not {altitude:g} m.",
+                "Altitude must be {lowest_m:g} to {highest_m:g} m, not {altitude:g} m.",
                 lowest_m=LOWEST_M,
                 highest_m=HIGHEST_M,
                 altitude=altitude_m,
@@ -80,7 +80,7 @@ def boiling_point_c(pressure_kpa: float) -> float:
     if not LOWEST_KPA <= pressure_kpa <= HIGHEST_KPA:
         raise InstrumentError(
             _(
-                "The air has {lowest_kpa:g} to {highest_kpa:g} hPa where people work, not {pressure:g}.",
+                "Pressure must be {lowest_kpa:g}–{highest_kpa:g} hPa, not {pressure:g} hPa.",
                 lowest_kpa=LOWEST_KPA * 10,
                 highest_kpa=HIGHEST_KPA * 10,
                 pressure=pressure_kpa * 10,

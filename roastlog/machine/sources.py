@@ -22,7 +22,7 @@ REFERENCES: Final[Mapping[Reference, str]] = {
     "ice": N_("ice water"),
     "altitude": N_("boiling water, by altitude"),
     "pressure": N_("boiling water, by air pressure"),
-    "thermometer": N_("a thermometer that you trust"),
+    "thermometer": N_("a thermometer you trust"),
 }
 """What a probe is checked against, in words."""
 

@@ -22,7 +22,7 @@ def source_words(part: Channel | Control) -> str:
     if part.modbus is not None:
         words = _modbus(part.modbus)
     elif isinstance(part, Control):
-        return _("not read; people say what they set")
+        return _("not read; entered by tapping")
     elif part.mqtt is not None:
         words = _mqtt(part.mqtt)
     elif part.serial is not None:

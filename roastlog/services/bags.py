@@ -83,7 +83,7 @@ class BagService:
         code = self._code_of(token)
         batch = self._batches.folded(code)
         if name not in {photo.name for photo in self._bag_photos(batch)}:
-            raise NotFound(_("That photo is not on this bag's page."))
+            raise NotFound(_("This photo is not on the bag's page."))
         return thumbnail(self._photos.jpeg(name), BAG_SIDE_PX)
 
     def _code_of(self, token: str) -> str:
@@ -91,7 +91,7 @@ class BagService:
             raise Withdrawn(_("The roastery has withdrawn this code. Ask where you bought the bag."))
         summary = lists.by_token(self._store.read, token)
         if summary is None or summary.state == "discarded":
-            raise NoSuchBatch(_("This code leads to no bag that is known here. Ask the roastery that sold it."))
+            raise NoSuchBatch(_("This code is unknown here. Ask the roastery that sold the bag."))
         return summary.code
 
     def scanned(self, text: str) -> str:
@@ -110,10 +110,10 @@ class BagService:
         if bag is None:
             return self._batches.summary(text).code
         if lists.withdrawn(self._store.read, bag["token"]):
-            raise Withdrawn(_("The code of this bag was withdrawn. Type the batch code that is printed beside it."))
+            raise Withdrawn(_("The code of this bag was withdrawn. Type the batch code printed beside it."))
         summary = lists.by_token(self._store.read, bag["token"])
         if summary is None:
-            raise NoSuchBatch(_("This label is of no batch that is known here. Nothing was opened."))
+            raise NoSuchBatch(_("This label is from no batch here. Nothing was opened."))
         return summary.code
 
     def withdraw_code(self, text: str) -> None:

@@ -45,7 +45,7 @@ class CurveSetting:
         """The message for a value outside the limits."""
         low, high = (f"{self.shown(limit, temp_unit):g}".replace("-", "−") for limit in (self.low, self.high))
         return _(
-            "{label}: between {low} and {high} {temp_unit}.",
+            "{label} must be between {low} and {high} {temp_unit}.",
             label=self.label,
             low=low,
             high=high,
@@ -67,43 +67,43 @@ FAULTS: Final[Mapping[str, CurveSetting]] = {
         N_("Rate crash"),
         "rate",
         *LIMITS["crash_c_per_min"],
-        N_("The rate lies so far below its own trend, after yellow."),
+        N_("Rate below its own trend by this much, after yellow."),
     ),
     "rebound_c_per_min": CurveSetting(
         N_("Rate rebound"),
         "rate",
         *LIMITS["rebound_c_per_min"],
-        N_("The rate is so far above its own low, after first crack."),
+        N_("Rate above its own low by this much, after first crack."),
     ),
     "stall_c_per_min": CurveSetting(
-        N_("Stall"), "rate", *LIMITS["stall_c_per_min"], N_("The rate is less than this over 40 s, after yellow.")
+        N_("Stall"), "rate", *LIMITS["stall_c_per_min"], N_("Rate below this for 40 s, after yellow.")
     ),
     "fast_crack_c_per_min": CurveSetting(
         N_("Fast at first crack"),
         "rate",
         *LIMITS["fast_crack_c_per_min"],
-        N_("The rate at first crack is at least this."),
+        N_("Rate at first crack of at least this."),
     ),
 }
 
 PROBE: Final[Mapping[str, CurveSetting]] = {
     "probe_jump_c": CurveSetting(
-        N_("Jump"), "difference", *LIMITS["probe_jump_c"], N_("From one reading to the next, as beans cannot.")
+        N_("Jump"), "difference", *LIMITS["probe_jump_c"], N_("Between two readings, more than beans can.")
     ),
     "probe_low_c": CurveSetting(
-        N_("Lowest reading"), "temp", *LIMITS["probe_low_c"], N_("Less is a short circuit or a wrong scale.")
+        N_("Lowest reading"), "temp", *LIMITS["probe_low_c"], N_("Below: a short circuit or a wrong scale.")
     ),
     "probe_high_c": CurveSetting(
-        N_("Highest reading"), "temp", *LIMITS["probe_high_c"], N_("More is a broken wire or a wrong scale.")
+        N_("Highest reading"), "temp", *LIMITS["probe_high_c"], N_("Above: a broken wire or a wrong scale.")
     ),
     "probe_stuck_s": CurveSetting(
-        N_("Stands still for"),
+        N_("Frozen for"),
         "time",
         *LIMITS["probe_stuck_s"],
-        N_("The same to the last digit; a coarse sensor gets longer."),
+        N_("Same value to the last digit; allow more for a coarse sensor."),
     ),
     "probe_missing_s": CurveSetting(
-        N_("Silent for"), "time", *LIMITS["probe_missing_s"], N_("No reading for so long.")
+        N_("Silent for"), "time", *LIMITS["probe_missing_s"], N_("No reading for this long.")
     ),
 }
 

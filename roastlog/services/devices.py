@@ -45,7 +45,7 @@ class Role(IntEnum):
         found = next((role for role in cls if role.word == word), None)
         if found is None:
             raise SettingError(
-                _("A role is one of {roles}, not “{word}”.", roles=", ".join(role.word for role in cls), word=word)
+                _("Role must be one of {roles}, not “{word}”.", roles=", ".join(role.word for role in cls), word=word)
             )
         return found
 
@@ -117,12 +117,12 @@ class DeviceService:
             return stored.change_device(db, ident, name=name, person=person, role=role)
 
         if not self._store.write(change):
-            raise NoSuchDevice(_("That device is not let in any more."))
+            raise NoSuchDevice(_("This device is no longer paired."))
 
     def cut_off(self, ident: int) -> None:
         """End the access of a device; its entries stay. Raises NoSuchDevice."""
         if not self._store.write(lambda db: stored.cut_off(db, ident)):
-            raise NoSuchDevice(_("That device is not let in any more."))
+            raise NoSuchDevice(_("This device is no longer paired."))
 
     def programs(self) -> list[Device]:
         """All programs that have a token."""
@@ -143,7 +143,7 @@ class DeviceService:
     def revoke_token(self, name: str) -> None:
         """End the access of a program; raises NoSuchDevice."""
         if not self._store.write(lambda db: stored.revoke_token(db, name)):
-            raise NoSuchDevice(_("There is no token of that name any more."))
+            raise NoSuchDevice(_("This token no longer exists."))
 
     def saw(self, device: Device) -> bool:
         """Note that a device or program is here; returns whether that was written, at most once in `SEEN_EVERY_MS`."""
@@ -162,9 +162,7 @@ def checked_name(name: str) -> str:
     """A name of 1 to `LONGEST_NAME` printable characters, trimmed; raises SettingError."""
     name = " ".join(name.split())
     if not name or len(name) > LONGEST_NAME or not name.isprintable():
-        raise SettingError(
-            _("A device or a program needs a name of 1 to {longest_name} characters.", longest_name=LONGEST_NAME)
-        )
+        raise SettingError(_("Name must be 1–{longest_name} characters.", longest_name=LONGEST_NAME))
     return name
 
 

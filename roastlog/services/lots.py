@@ -57,15 +57,15 @@ class LotService:
         """One lot; raises NoSuchLot."""
         found = self.find(code)
         if found is None:
-            raise NoSuchLot(_("There is no lot {code} in the books.", code=code))
+            raise NoSuchLot(_("There is no lot {code}.", code=code))
         return found
 
     def keep(self, row: LotRow, speaker: Speaker = Speaker()) -> Lot:  # noqa: B008 - frozen
         """Add or change a lot; raises SettingError."""
         if not row.code or not row.coffee:
-            raise SettingError(_("A lot needs a code and the name of its coffee."))
+            raise SettingError(_("A lot needs a code and a coffee name."))
         if not (math.isfinite(row.bought_g) and row.bought_g >= 0):
-            raise SettingError(_("The weight bought must be 0 or more."))
+            raise SettingError(_("Weight bought must be 0 or more."))
         try:
             self._enter(row, speaker)
         except EntryRefused as error:

@@ -128,7 +128,7 @@ def _check_unchanged(was: Machine, entries: Sequence[Entry]) -> None:
     if now is not None and plain_sheet(now) != plain_sheet(was):
         raise SheetError(
             _(
-                "{name} was changed on another page at the same time. Look at that change, then make yours.",
+                "{name} was changed on another page at the same time. Check that change, then make yours.",
                 name=was.name,
             )
         )

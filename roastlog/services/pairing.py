@@ -24,8 +24,7 @@ TRIES_AN_ADDRESS: Final = 5
 TRIES_OVER_ALL: Final = 20  # beyond it, an address without a wrong try has one: guessers must not keep others out
 MOST_TRIES: Final = 200
 REFUSAL: Final = N_(
-    "This code or link lets nobody in: it is mistyped, or was used already, or its ten minutes are "
-    "over. Ask for a new one."
+    "This code is no longer valid: mistyped, already used, or older than ten minutes. Ask for a new one."
 )
 
 

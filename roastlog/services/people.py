@@ -50,5 +50,5 @@ class PeopleService:
         if not name:
             return None
         if name not in {person.name for person in self.all()}:
-            raise SettingError(_("There is no {name} among the people. Add them first, under Settings.", name=name))
+            raise SettingError(_("{name} is not in People. Add them in Settings first.", name=name))
         return name

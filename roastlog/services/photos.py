@@ -33,7 +33,7 @@ class PhotoService:
         """A photo as JPEG; raises NotFound."""
         found = photos.photo(self._store.read, name)
         if found is None:
-            raise NotFound(_("That photo is not here. It may still wait on the device that took it."))
+            raise NotFound(_("This photo has not arrived. It may still be on the device that took it."))
         return found
 
     def small_jpeg(self, name: str) -> bytes:

@@ -46,12 +46,10 @@ class SettingsService:
 
 def _check(settings: Settings) -> None:
     if settings.url_base and not _is_base(settings.url_base):
-        raise SettingError(
-            _("The address for labels must begin with https:// or http://, and a host's name must follow.")
-        )
+        raise SettingError(_("Address of the codes must be https:// or http:// and the name of a host."))
     least, most = LIMITS["best_before_days"]
     if not least <= settings.best_before_days <= most:
-        raise SettingError(_("Best before must be 0 (none) to {most:g} days after roasting.", most=most))
+        raise SettingError(_("Days until best before must be 0 (none) to {most:g}.", most=most))
     if settings.units_temp not in {"C", "F"} or settings.units_mass not in {"kg", "lb"}:
         raise SettingError(_("Units are C or F, and kg or lb."))
     for name, item in CURVE_SETTINGS.items():

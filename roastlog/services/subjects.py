@@ -90,7 +90,7 @@ class SubjectService:
         """One lot with its entries; raises NoSuchLot if it has none."""
         lot = fold_lot(stored.entries_about(self._store.read, Subject(LOT, code)), code)
         if not lot.lines:
-            raise NoSuchLot(_("There is no lot {code} in the books.", code=code))
+            raise NoSuchLot(_("There is no lot {code}.", code=code))
         hidden, known = _hidden(LOT, confidential=confidential), self._lots.find(code)
         return LotDetail(
             code=code,

@@ -56,12 +56,12 @@ class Screen:
         self.page.goto(self.url + path)
 
     def pair(self, code: str, name: str = "") -> None:
-        """Let this device in with the code that the owner reads out."""
+        """Pair this device with the code that the owner reads out."""
         self.open("/")
-        expect(self.page.get_by_role("heading", level=1)).to_have_text("This device is not let in yet")
+        expect(self.page.get_by_role("heading", level=1)).to_have_text("This device is not paired yet")
         self.page.get_by_label("Code, six digits").fill(code)
-        self.page.get_by_label("What to call this device").fill(name)
-        self.tap("Let this device in")
+        self.page.get_by_label("Device name").fill(name)
+        self.tap("Pair this device")
         expect(self.page.get_by_role("heading", level=1)).to_have_text("Today")
 
     def open_live(self, machine: str = "drum-4") -> None:

@@ -113,7 +113,7 @@ def test_the_pairing_pages_pass(demo: Server, screen: MakeScreen):
     """The page with the code for another device passes, and so does the page that its QR leads to."""
     phone = screen(demo, PHONE)
     phone.open("/devices")
-    phone.tap("Show a code for it")
+    phone.tap("Show pairing code")
     expect(phone.by_id("code")).to_be_visible()
     assert violations(phone.page) == []
     picture = Image.open(io.BytesIO(phone.page.locator("svg").first.screenshot())).convert("L")

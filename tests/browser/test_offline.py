@@ -88,7 +88,7 @@ def test_a_page_that_was_never_kept_says_which_are(house: House, screen: MakeScr
     """An unknown page offline says that it is not kept, and lists those that are."""
     phone = away(house, screen)
     phone.open("/batches")
-    expect(phone.page.get_by_role("heading", name="No network")).to_be_visible()
+    expect(phone.page.get_by_role("heading", name="Offline")).to_be_visible()
     phone.page.locator("#kept-pages a").filter(has_text="Practice").first.tap()
     expect(phone.by_id("phase")).to_contain_text("offline")
     phone.open("/start")  # a redirect is not kept; the only machine's start page stands in for it

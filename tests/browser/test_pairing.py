@@ -39,11 +39,11 @@ def invite(owner: Screen, role: str, *, name: str = "", person: str = "") -> str
     owner.open("/devices")
     form = owner.page.locator('form[action="/devices/invite"]')
     form.locator(f"input[value={role}]").check()
-    form.get_by_text("Its name, whose it is").tap()
+    form.get_by_text("Name and person").tap()
     owner.by_id("new-name").fill(name)
     if person:
         owner.by_id("new-person").select_option(person)
-    owner.tap("Show a code for it")
+    owner.tap("Show pairing code")
     return owner.by_id("code").inner_text()
 
 
@@ -56,14 +56,14 @@ def cut_off(owner: Screen, name: str) -> None:
     """Cut a device off, in the list."""
     owner.open("/devices")
     owner.page.locator("details.device", has_text=name).locator("summary").tap()
-    owner.tap(f"Cut {name} off")
+    owner.tap(f"Remove {name}")
     expect(owner.page.locator("details.device", has_text=name)).to_have_count(0)
 
 
 def test_a_code_lets_in_an_operator_who_taps_until_cut_off(owner: Screen, stranger: Screen, roast: str):
     """A paired operator's taps carry device and person; a tap after the cut-off is kept until it is let in again."""
     type_code(stranger, invite(owner, "operate", name="Bench phone", person="Wren"), "Some phone")
-    expect(owner.by_id("waiting")).to_contain_text("Used, or over.")
+    expect(owner.by_id("waiting")).to_contain_text("Used or expired.")
     stranger.open_live()
     stranger.pad("Yellow")
     stranger.sent()
@@ -79,7 +79,7 @@ def test_a_code_lets_in_an_operator_who_taps_until_cut_off(owner: Screen, strang
     code = invite(owner, "operate", name="Bench phone again")
     stranger.tap("Pair again")
     stranger.page.get_by_label("Code, six digits").fill(code)
-    stranger.tap("Let this device in")
+    stranger.tap("Pair this device")
     expect(stranger.page.get_by_role("heading", level=1)).to_have_text("Today")
     stranger.open_live()
     expect(stranger.by_id("waiting")).to_have_text("0 waiting")
@@ -96,7 +96,7 @@ def test_a_link_lets_in_a_screen_that_only_looks(owner: Screen, stranger: Screen
     picture = Image.open(io.BytesIO(owner.page.locator(".invitation-qr svg").screenshot())).convert("L")
     (link,) = zbar.read(np.asarray(picture))
     stranger.open(urlsplit(link).path)
-    stranger.tap("Let this device in")
+    stranger.tap("Pair this device")
     expect(stranger.page.get_by_role("heading", level=1)).to_have_text("Today")
     expect(stranger.page.get_by_role("link", name="Start", exact=True)).to_have_count(0)
 
@@ -109,11 +109,13 @@ def test_a_link_lets_in_a_screen_that_only_looks(owner: Screen, stranger: Screen
 
     stranger.expected += ["status of 403"]
     stranger.open("/machines/drum-4/start")
-    expect(stranger.page.get_by_role("heading", level=1)).to_have_text("That is not for this device")
+    expect(stranger.page.get_by_role("heading", level=1)).to_have_text("Not allowed on this device")
     told = stranger.by_id("main").inner_text()
-    assert "This needs the role “operate”, and this device has the role “look”." in told
-    assert "What still works. This device stays let in with the role look: sees everything, changes nothing." in told
-    assert "What to do. Ask the owner: under More, Devices, this device can be given another role." in told
+    assert "This needs the role “operate”; this device has the role “look”." in told
+    assert (
+        "What still works: This device is still paired, with the role look: sees everything, changes nothing." in told
+    )
+    assert "What to do. Ask the owner to change this device's role under More, Devices." in told
     stranger.tap("Records")
     expect(stranger.page.get_by_role("heading", level=1)).to_have_text("Records")
 
@@ -131,8 +133,8 @@ def test_a_used_code_is_refused_in_words(owner: Screen, demo: Server, stranger: 
     second.expected = [*NOT_LET_IN, "status of 422"]
     second.open("/pair")
     second.page.get_by_label("Code, six digits").fill(code)
-    second.tap("Let this device in")
-    expect(second.page.get_by_role("alert")).to_contain_text("was used already")
+    second.tap("Pair this device")
+    expect(second.page.get_by_role("alert")).to_contain_text("already used")
     expect(second.page.get_by_role("alert")).to_contain_text("Ask for a new one.")
     expect(second.page.get_by_label("Code, six digits")).to_have_value(code)
     cut_off(owner, "First of two")
@@ -143,7 +145,7 @@ def test_a_new_token_is_shown_at_the_top(owner: Screen):
     owner.open("/devices")
     owner.page.get_by_text("A token for a program").tap()
     owner.by_id("program").fill("Gas meter")
-    owner.tap("Make a token")
+    owner.tap("Create token")
     expect(owner.by_id("told")).to_be_in_viewport(ratio=1)
     owner.tap("Revoke Gas meter")
 
@@ -182,16 +184,16 @@ def test_a_device_forgets_itself(owner: Screen, stranger: Screen, roast: str):
     expect(stranger.by_id("waiting")).to_have_text("1 waiting")
     stranger.open("/this-device")
     stranger.tap("Forget this device")
-    expect(stranger.by_id("forget-said")).to_contain_text("1 thing said on this device")
+    expect(stranger.by_id("forget-said")).to_contain_text("1 entry on this device")
     assert stranger.page.evaluate(ITEMS)
 
     stranger.context.route("**/devices/leave", lambda route: route.abort())
-    stranger.tap("Forget this device all the same")
-    expect(stranger.by_id("forget-said")).to_contain_text("The server cannot be reached")
+    stranger.tap("Forget this device anyway")
+    expect(stranger.by_id("forget-said")).to_contain_text("this device stays paired")
     assert stranger.page.evaluate(ITEMS)
 
     stranger.context.unroute("**/devices/leave")
-    stranger.tap("Forget this device all the same")
+    stranger.tap("Forget this device anyway")
     expect(stranger.page.get_by_label("Code, six digits")).to_be_visible()
     cookies = [cookie["name"] for cookie in stranger.context.cookies()]
     assert not [name for name in cookies if "drumside" in name and "language" not in name]

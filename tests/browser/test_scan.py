@@ -124,5 +124,5 @@ def test_without_a_network_a_typed_code_opens_what_is_kept(house: House, screen:
     phone.open("/scan")
     phone.by_id("code").fill("26330-04X")
     phone.tap("Find")
-    expect(phone.page.get_by_role("heading", level=1)).to_have_text("No network")
+    expect(phone.page.get_by_role("heading", level=1)).to_have_text("Offline")
     expect(phone.by_id("kept-pages")).to_contain_text("Scan")

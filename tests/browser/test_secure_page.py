@@ -126,6 +126,6 @@ def test_plain_page_says_what_is_missing(lan: Lan, empty: Server):
     assert not page.evaluate("window.isSecureContext")
     assert "--lan" in shown(page, "secure")
     for check in ("worker", "wake", "kept", "camera"):
-        assert "That needs a secure page." in shown(page, check)
+        assert "Needs a secure page." in shown(page, check)
     assert shown(page, "box").startswith("✓ Yes.")
     phone.close()

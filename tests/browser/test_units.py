@@ -16,7 +16,7 @@ def test_a_page_in_fahrenheit(own_demo: Server, screen: MakeScreen):
     phone.open("/settings")
     phone.page.get_by_text("°F", exact=True).tap()
     with phone.page.expect_navigation():
-        phone.tap("Keep settings")
+        phone.tap("Save settings")
     theirs = own_demo.get("/machines/drum-4/view")["batch"]
     if theirs["state"] == "roasting":
         own_demo.say("moment", theirs["code"], moment="drop")

@@ -297,5 +297,5 @@ def keep_people_off_bags(phone: Screen) -> None:
     shown = phone.page.get_by_label("Who roasted it")
     expect(shown).to_be_checked()
     shown.uncheck()
-    phone.tap("Keep settings")
+    phone.tap("Save settings")
     expect(phone.page.get_by_role("status")).to_contain_text("Saved")

@@ -28,7 +28,7 @@ LONG = Label(
     subtitle="for espresso and also filter · chocolate, nougat, candied orange peel and a little smoke",
     code="26330-1043", url=URL + "/and-a-longer-path-of-it", roasted_on="26 November 2026",
     best_before="26 May 2027", net_weight="1 000 g", business="Quillwater Roasters of the Lower Harbour",
-    note="Fresh coffee gives off gas. Keep the bag closed, cool and dry; grind just before brewing.",
+    note="Fresh coffee gives off gas. Store the bag closed, cool and dry; grind just before brewing.",
 )  # fmt: skip
 BARE = Label(coffee="", code="26330-04M", url=URL)
 LABELS = {"short": SHORT, "long": LONG, "bare": BARE}

@@ -122,10 +122,10 @@ def test_the_stream_is_in_the_language_of_each_screen(bench: Bench):
 
 def test_errors_are_in_the_language_of_the_reader(bench: Bench):
     """Pages and the API answer errors in the reader's language, even to an unpaired device."""
-    assert "Diesen Code trägt keine Charge" in bench.client.get("/r/none", headers=GERMAN).text
+    assert "Diesen Code hat keine Charge" in bench.client.get("/r/none", headers=GERMAN).text
     refused = bench.client.get("/api/batches/26330-04X", headers=GERMAN).get_json()
     assert refused["title"] == "Dieser Code ist vertippt"
-    assert "Zugang" in browser(bench).get("/", headers=GERMAN).text
+    assert "nicht gekoppelt" in browser(bench).get("/", headers=GERMAN).text
 
 
 def test_refusals_of_the_api_are_in_the_language_of_the_sender(bench: Bench):

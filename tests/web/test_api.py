@@ -39,7 +39,7 @@ def test_a_database_that_cannot_be_read_is_reported(bench: Bench):
     bench.services.store.write(lambda db: db.execute("ALTER TABLE batches RENAME TO gone"))
     page = bench.client.get("/batches")
     assert page.status_code == 503
-    assert "kept in memory" in page.text
+    assert "stay in memory" in page.text
     answer = bench.client.get("/api/batches")
     assert answer.status_code == 503
     assert "cannot be read" in answer.get_json()["error"]

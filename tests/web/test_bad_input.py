@@ -218,7 +218,7 @@ def test_a_body_that_is_no_form_is_refused(bench: Bench, form: str):
     for data, content_type in NO_FORMS:
         answer = bench.client.post(form.format(code=code), data=data, content_type=content_type)
         assert answer.status_code == 415
-        assert "Pages take forms" in answer.text
+        assert "Pages accept forms" in answer.text
     assert bench.services.batches.page().total == 1
     assert len(bench.services.batches.record(code).log) == 1
 

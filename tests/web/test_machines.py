@@ -52,7 +52,7 @@ def test_the_page_of_a_machine_shows_sources_and_values(bench: Bench):
     said = text_of(bench.client.get("/machines/drum-4/setup").text)
     assert "Bean probe sent to the API over HTTP 183.6 °C 75 s ago" in said
     assert "Bean surface sent to the API over HTTP –" in said
-    assert "Radiant not read; people say what they set" in said
+    assert "Radiant not read; entered by tapping" in said
 
 
 def test_a_channel_is_added_by_the_form(bench: Bench):
@@ -153,7 +153,7 @@ def test_trying_a_connection_says_why_it_fails_and_keeps_nothing(bench: Bench, d
     answer = bench.client.post("/machines/drum-4/channels", data=form)
     assert answer.status_code == 200
     assert "refused the connection" in answer.text
-    assert "Nothing is kept yet." in answer.text
+    assert "Not saved yet." in answer.text
     assert f'value="{deaf_port}"' in answer.text
     assert len(machine(bench).channels) == 2
 

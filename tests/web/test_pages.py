@@ -119,7 +119,7 @@ def test_a_sheet_with_a_mistake_is_refused_in_place(client: FlaskClient, service
     """The answer is 422 with a message beside the form; nothing was added."""
     answer = client.post("/machines", data={"file": (io.BytesIO(content), "a.toml")})
     assert answer.status_code == 422
-    assert "The sheet was not taken." in text_of(answer.text)
+    assert "Sheet not added." in text_of(answer.text)
     assert services.machines.all() == []
 
 
@@ -369,9 +369,9 @@ def test_a_mistyped_code_is_distinguished_from_an_unknown_one(client: FlaskClien
         assert client.get("/find", query_string={"code": code}).status_code == 404
         titles[code] = re.search(r"<h1>(.*?)</h1>", answer.text)[1]
     assert list(titles.values()) == [
-        "That code is mistyped",
-        "No batch carries that code",
-        "That is not a batch code",
+        "This code is mistyped",
+        "No batch has this code",
+        "This is not a batch code",
     ]
 
 
@@ -434,7 +434,7 @@ def test_settings_are_kept_or_refused_as_a_whole(client: FlaskClient, services: 
     for wrong in ({"url_base": "javascript:alert(1)"}, {"best_before_days": "-4"}, {"units_temp": "K"}):
         answer = client.post("/settings", data=good | {"business": "Other"} | wrong)
         assert answer.status_code == 422
-        assert "Not kept." in text_of(answer.text)
+        assert "Not saved." in text_of(answer.text)
     assert services.settings.current() == kept
 
 
@@ -525,7 +525,7 @@ def test_each_error_page_has_cause_and_remedy(own_app: Flask, status: int):
     if status == 401:  # the pairing page in place of an error
         assert 'name="code"' in page.text
     else:
-        for words in ("What still works.", "What to do.", *WORDS[status]):
+        for words in ("What still works:", "What to do:", *WORDS[status]):
             assert words in text_of(page.text)
     assert client.get("/api/broken").json["error"] == WORDS[status][1]
 

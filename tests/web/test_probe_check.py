@@ -27,8 +27,8 @@ def test_ice_water_gives_the_offset_and_it_is_kept_with_its_day(bench: Bench):
     """The offset is the reference less the mean reading, and applies to each reading from then on."""
     at_rest(bench, 0.7, 0.8, 0.9)
     shown = text_of(bench.client.post(PATH, data={"reference": "ice", "then": "compare"}).text)
-    assert "It read, without an offset 0.8 °C" in shown
-    assert "Offset to be kept -0.8 °C" in shown
+    assert "Reading, without offset 0.8 °C" in shown
+    assert "New offset -0.8 °C" in shown
     assert probe(bench).offset_c == 0
     answer = bench.client.post(PATH, data={"reference": "ice", "read": "0.80", "then": "keep"})
     assert (answer.status_code, answer.location) == (303, "/machines/drum-4/setup")
@@ -113,13 +113,13 @@ def test_each_reference_has_its_temperature(bench: Bench, form, reference_c):
 @pytest.mark.parametrize(
     ("form", "says"),
     [
-        ({"reference": "ice"}, "Nothing came in the last 10 s"),
-        ({"reference": "altitude", "read": "95"}, "This is needed"),
-        ({"reference": "altitude", "read": "95", "altitude": "99999"}, "An altitude is"),
-        ({"reference": "pressure", "read": "95", "pressure": "101,3"}, "hPa where people work"),
-        ({"reference": "fire", "read": "95"}, "Choose what the probe is in"),
+        ({"reference": "ice"}, "No reading in the last 10 s"),
+        ({"reference": "altitude", "read": "95"}, "Required for this reference"),
+        ({"reference": "altitude", "read": "95", "altitude": "99999"}, "Altitude must be"),
+        ({"reference": "pressure", "read": "95", "pressure": "101,3"}, "Pressure must be 400–1100 hPa"),
+        ({"reference": "fire", "read": "95"}, "Choose a reference"),
         ({"reference": "ice", "read": "9999"}, "no temperature at which a probe is checked"),
-        ({}, "Choose what the probe is in"),
+        ({}, "Choose a reference"),
     ],
 )
 def test_an_incomplete_check_is_reported(bench: Bench, form, says):
@@ -133,17 +133,17 @@ def test_an_incomplete_check_is_reported(bench: Bench, form, says):
 def test_a_probe_that_is_far_off_is_asked_about_and_an_absurd_one_refused(bench: Bench):
     """A large offset needs confirmation, an absurd one is refused: it is no remedy for a wrong register."""
     far = bench.client.post(PATH, data={"reference": "ice", "read": "8", "then": "compare"}).text
-    assert "more than a sound probe is off" in far
+    assert "More than a sound probe is off" in far
     absurd = bench.client.post(PATH, data={"reference": "ice", "read": "327", "then": "keep"})
     assert absurd.status_code == 200
-    assert "No offset makes up for that" in absurd.text
+    assert "Too much for an offset" in absurd.text
     assert probe(bench).checked is None
 
 
 def test_a_probe_that_still_moves_is_reported(bench: Bench):
     """A probe that has not settled in the water gives a request to wait."""
     at_rest(bench, 3.0, 2.0, 1.0)
-    assert "wait until it rests" in bench.client.get(PATH).text
+    assert "wait until it settles" in bench.client.get(PATH).text
 
 
 def test_an_offset_typed_by_hand_is_of_no_check(bench: Bench):

@@ -66,7 +66,7 @@ def test_a_label_of_another_house_or_a_withdrawn_one_is_reported(bench: Bench):
     """An unknown token and a withdrawn one each have their own message."""
     code = bench.roast(30)
     url = bench.services.labels.address(code).url
-    assert "no batch that is known here" in scanned(bench, symbol("https://other.example/r/abcdefghijklmnop"))["says"]
+    assert "from no batch here" in scanned(bench, symbol("https://other.example/r/abcdefghijklmnop"))["says"]
     bench.services.bags.withdraw_code(code)
     assert "was withdrawn" in scanned(bench, symbol(url))["says"]
 

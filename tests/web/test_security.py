@@ -117,7 +117,7 @@ def test_a_name_that_is_not_ours_is_not_answered(bench: Bench, host: str):
     """A foreign page whose host name points here gets nothing; the answer names the right address."""
     answer = bench.client.get("/api/batches", headers={"Host": host})
     assert answer.status_code == 421
-    assert "printed when it started" in bench.client.get("/", headers={"Host": host}).text
+    assert "printed at its start" in bench.client.get("/", headers={"Host": host}).text
 
 
 TOKEN = {"name": "A program", "role": "own"}

@@ -109,7 +109,7 @@ def test_page_has_the_number_and_the_steps(door: Client, secure: SecureServer):
     for said in (
         "private networks",
         "for nothing else",
-        "To take it back",
+        "To remove it",
         "Certificate Trust Settings",
         "Install anyway",
     ):
@@ -145,8 +145,8 @@ def test_door_and_profile_use_the_language_of_the_request(door: Client):
     """German if the browser asks for it, else English; both contain the secure address."""
     german = {"HTTP_ACCEPT_LANGUAGE": "de-AT, en;q=0.5"}
     for more, refused, unknown, described in (
-        ({}, "Send it to", "not a name of this server", "Lets this device"),
-        (german, "unverschlüsselt nicht", "So heißt dieser Server nicht", "Damit öffnet dieses Gerät"),
+        ({}, "Send it to", "Unknown server name", "Lets this device"),
+        (german, "nur verschlüsselt", "Unbekannter Servername", "Damit öffnet dieses Gerät"),
     ):
         told = from_phone(door, "/api/entries", "POST", **more).text
         assert refused in told

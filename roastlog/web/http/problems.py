@@ -37,78 +37,78 @@ class Problem:
     status: int
     title: str
     what: str
-    works: str = N_("Recording goes on; nothing that was said before is lost.")
+    works: str = N_("Recording continues; nothing recorded so far is lost.")
     do: str = N_("Go back and try again.")
     find: bool = False
 
 
 STATUS: Final[dict[type[DrumsideError], tuple[int, str]]] = {
-    MistypedCode: (404, N_("That code is mistyped")),
-    NotACode: (404, N_("That is not a batch code")),
-    NoSuchBatch: (404, N_("No batch carries that code")),
-    NoSuchMachine: (404, N_("There is no such machine here")),
-    NoSuchLot: (404, N_("There is no such lot in the books")),
-    NoSuchDevice: (404, N_("That one is not let in any more")),
-    Withdrawn: (410, N_("This code holds no more")),
-    NotFound: (404, N_("That is not here")),
-    LacksRole: (403, N_("That is not for this device")),
-    StoreError: (503, N_("Not just now")),
+    MistypedCode: (404, N_("This code is mistyped")),
+    NotACode: (404, N_("This is not a batch code")),
+    NoSuchBatch: (404, N_("No batch has this code")),
+    NoSuchMachine: (404, N_("Machine not found")),
+    NoSuchLot: (404, N_("Lot not found")),
+    NoSuchDevice: (404, N_("This device is no longer paired")),
+    Withdrawn: (410, N_("This code is no longer valid")),
+    NotFound: (404, N_("Not found")),
+    LacksRole: (403, N_("Not allowed on this device")),
+    StoreError: (503, N_("Not available right now")),
 }
 WORDS: Final[dict[int, tuple[str, str, str]]] = {
     400: (
-        N_("That could not be read"),
-        N_("What your device sent is not in a form that this page knows."),
-        N_("Go back, load the page afresh and send it again."),
+        N_("Not understood"),
+        N_("Your device sent something that this page does not understand."),
+        N_("Go back, reload the page and send it again."),
     ),
     401: (
-        N_("This device is not let in"),
-        N_("Drumside answers the roastery's own devices, and programs that carry a token."),
-        N_("Pair the device: open /pair on it and type the code that the owner gives, or scan the QR."),
+        N_("This device is not paired"),
+        N_("Drumside answers only paired devices, and programs with a token."),
+        N_("Pair the device: open /pair on it and type the owner's code, or scan the QR code."),
     ),
     403: (
-        N_("That came from another site"),
-        N_("Drumside takes forms only from its own pages."),
+        N_("Sent from another site"),
+        N_("Drumside accepts forms only from its own pages."),
         N_("Open the page here and send it from there."),
     ),
     404: (
-        N_("There is no page here"),
-        N_("The address is mistyped, or what it led to has moved."),
-        N_("Start from Today, or look for the batch by its code."),
+        N_("Page not found"),
+        N_("The address is mistyped, or the page has moved."),
+        N_("Start from Today, or find the batch by its code."),
     ),
     405: (
-        N_("That cannot be done here"),
-        N_("The address is right, but it takes nothing of this kind."),
-        N_("Go back to the page that you came from."),
+        N_("Not possible here"),
+        N_("This address does not accept that kind of request."),
+        N_("Go back to the page you came from."),
     ),
     413: (
-        N_("That is too much at once"),
-        N_("Drumside takes at most 1 MB at a time, and this was more. Nothing of it was kept."),
+        N_("Too large"),
+        N_("Drumside accepts at most 1 MB at a time. Nothing was saved."),
         N_("Send it in smaller parts."),
     ),
     415: (
-        N_("That is not a kind of content this takes"),
-        N_("Pages take forms, and the API takes JSON."),
+        N_("Content type not accepted"),
+        N_("Pages accept forms, and the API accepts JSON."),
         N_("Send JSON with “Content-Type: application/json”, or use the page."),
     ),
     421: (
-        N_("That is not a name of this server"),
-        N_("The address begins with a name that Drumside does not go by."),
-        N_("Use the address that Drumside printed when it started, or set that name in the settings."),
+        N_("Unknown server name"),
+        N_("The address begins with a name that this server does not have."),
+        N_("Use the address that Drumside printed at its start, or set this name in the settings."),
     ),
     422: (
-        N_("Something in there does not fit"),
-        N_("A field is missing, or its value cannot be."),
+        N_("Check your input"),
+        N_("A field is missing, or its value is out of range."),
         N_("Go back, correct it, and send it again."),
     ),
     500: (
-        N_("Something broke on our side"),
-        N_("Drumside met a fault of its own while it made this page. It has been written to the log."),
-        N_("Try again. If it comes back, look into the log of the server and report what it says."),
+        N_("Something went wrong"),
+        N_("Drumside failed while making this page. The error is in the log."),
+        N_("Try again. If it happens again, report the error in the server's log."),
     ),
     503: (
-        N_("Not just now"),
-        N_("Drumside cannot read or write its record at the moment."),
-        N_("Keep notes on paper, and look whether the disk is full or the data folder is gone."),
+        N_("Not available right now"),
+        N_("Drumside cannot read or write its database right now."),
+        N_("Take notes on paper. Check whether the disk is full or the data folder is missing."),
     ),
 }
 
@@ -123,26 +123,22 @@ def install(app: Flask, stranger_page: Callable[[], str]) -> None:
 
 def problem(error: DrumsideError) -> Problem:
     """The page for a named error, whose message is already a sentence."""
-    status, title = next(
-        (STATUS[kind] for kind in type(error).__mro__ if kind in STATUS), (422, _("That cannot be done"))
-    )
+    status, title = next((STATUS[kind] for kind in type(error).__mro__ if kind in STATUS), (422, _("Not possible")))
     do, find, works = _("Go back, correct it, and send it again."), False, Problem.works
     if isinstance(error, (MistypedCode, NotACode, NoSuchBatch)):
-        do, find = _("Read the code off the label again, or look for the coffee by its name."), True
+        do, find = _("Check the code on the label, or find the coffee by its name."), True
     elif isinstance(error, LacksRole):
         has = caller().role or Role.LOOK
         works = _(
-            "This device stays let in with the role {role}: {means}. Nothing was changed.",
+            "This device is still paired, with the role {role}: {means}. Nothing was changed.",
             role=has.called,
             means=MEANS[has],
         )
-        do = _("Ask the owner: under More, Devices, this device can be given another role.")
+        do = _("Ask the owner to change this device's role under More, Devices.")
     elif status == 404:
         do = _("Start from Today.")
     elif status == 503:
-        works = _(
-            "Instruments are read on; readings that cannot be written yet are kept in memory until the disk takes them."
-        )
+        works = _("Readings continue. Those that cannot be written yet stay in memory.")
         do = WORDS[503][2]
     return Problem(status, title, _words(error), works, do, find)
 

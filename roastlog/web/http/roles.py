@@ -127,7 +127,7 @@ LEAST: Final[Mapping[str, Role | None]] = {
 MEANS: Final[Mapping[Role, str]] = {
     LOOK: N_("sees everything, changes nothing"),
     OPERATE: N_("roasts: taps, starts, weighs, notes, labels"),
-    DECIDE: N_("also releases and holds, keeps green lots, withdraws bag codes"),
+    DECIDE: N_("also releases and holds, manages green lots, withdraws bag codes"),
     OWN: N_("everything: machines, settings, people, devices"),
 }
 
@@ -152,6 +152,4 @@ def refused_to(role: Role) -> dict[str, str]:
 
 def lacking(asked: Role, role: Role) -> str:
     """The sentence that a role is not enough."""
-    return _(
-        "This needs the role “{asked}”, and this device has the role “{has}”.", asked=asked.called, has=role.called
-    )
+    return _("This needs the role “{asked}”; this device has the role “{has}”.", asked=asked.called, has=role.called)

@@ -92,7 +92,7 @@ def invite() -> ResponseReturnValue:
         return _page(str(error)), 422
     reach, link = _way_in(made.secret)
     symbol = qr_symbol(link)
-    qr = Markup(svg(symbol, title=_("QR code that lets one device in")))  # noqa: S704 - our own drawing
+    qr = Markup(svg(symbol, title=_("QR code for pairing a device")))  # noqa: S704 - our own drawing
     alone = services().address.listens_here_alone and from_this_computer()
     page = InvitationPage(made, MEANS[made.role], reach, qr, alone)
     return Response(render_template("owner/devices/invitation.html", page=page), headers=NOT_KEPT)

@@ -94,7 +94,7 @@ def remove(machine_id: str, table: str, part_id: str) -> ResponseReturnValue:
     try:
         services().machines.change(Machine.model_validate(data).with_passwords_of(machine), machine, speaker())
     except ValidationError:
-        why = _("It cannot be taken away: a machine needs one channel, and a cold junction its thermocouples.")
+        why = _("It cannot be removed: a machine needs one channel, and thermocouples need their cold junction.")
         return _page(machine, table, part, typed_of(part), {"form": why}), 422
     return redirect(f"/machines/{machine_id}/setup", 303)
 

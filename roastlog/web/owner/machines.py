@@ -113,7 +113,7 @@ def begin() -> ResponseReturnValue:
     ident = id_of(request.form.get("name", ""))
     made, form = _described({"id": ident, "channels": [probe]})
     if made is not None and any(known.id == made.id for known in services().machines.all()):
-        form.errors["name"] = _("There is a machine “{id}” already; give this one another name.", id=made.id)
+        form.errors["name"] = _("There is a machine “{id}” already; choose another name.", id=made.id)
     if made is None or form.errors:
         return _page(AddMachine(values=form.values, errors=form.errors)), 422
     services().machines.change(made, None, speaker())

@@ -43,24 +43,24 @@ CHANNEL_KINDS: Final[Mapping[str, SourceKind]] = {
     "mqtt": SourceKind("MQTT", "mqtt", MqttPoint, tuple(MqttPoint.model_fields)),
     "serial": SourceKind(N_("Lines over a serial port"), "serial", SerialPoint, (*_LINE, "bits", *_FORMS)),
     "http": SourceKind(N_("Sent to the API over HTTP"), "http"),
-    "hand": SourceKind(N_("By hand: a person reads a thermometer"), "hand"),
+    "hand": SourceKind(N_("By hand, from a thermometer"), "hand"),
     "simulated": SourceKind(N_("Simulated, for practice"), "simulated"),
 }
-CONTROL_KINDS: Final[Mapping[str, SourceKind]] = {"": SourceKind(N_("Not read: people say what they set")), **_MODBUS}
+CONTROL_KINDS: Final[Mapping[str, SourceKind]] = {"": SourceKind(N_("Not read: entered by tapping")), **_MODBUS}
 OWN: Final = {"channels": ("name", "short", "role", "offset_c"), "controls": ("name", "unit", "low", "high", "step")}
 TYPICAL: Final = {"modbus.table": "input", "modbus.type": "int16"}
 """Initial values of a new part's form: those that fit most panel meters and controllers."""
 MODELS: Final[Mapping[str, type[Part]]] = {"channels": Channel, "controls": Control}
 LABELS: Final = {
-    "id": N_("Id"), "name": N_("Name"), "short": N_("Short name"), "role": N_("What it measures"),
+    "id": N_("Id"), "name": N_("Name"), "short": N_("Short name"), "role": N_("Measures"),
     "offset_c": N_("Offset in °C"), "low": N_("Smallest setting"), "high": N_("Largest setting"), "step": N_("Step"),
     "host": N_("Address"), "port": N_("Port"), "device": N_("Serial port"), "baud": N_("Baud"),
     "parity": N_("Parity"), "stop": N_("Stop bits"), "bits": N_("Data bits"), "unit": N_("Unit"),
     "table": N_("Table"), "address": N_("Register"), "type": N_("Type"), "word_order": N_("Word order"),
     "scale": N_("Multiplied by"), "offset": N_("Added after scaling"), "poll_s": N_("Read every (s)"),
     "version": N_("MQTT version"), "tls": "TLS", "ca_file": N_("Own authority (file)"), "user": N_("User"),
-    "password": N_("Password"), "topic": N_("Topic"), "status": N_("Topic for our own status"),
-    "value": N_("Place in JSON"), "silent_s": N_("Silence is a fault after (s)"), "separator": N_("Separator"),
+    "password": N_("Password"), "topic": N_("Topic"), "status": N_("Topic for Drumside's status"),
+    "value": N_("Place in JSON"), "silent_s": N_("Lost after silence of (s)"), "separator": N_("Separator"),
     "column": N_("Column"), "columns": N_("Columns in a line"), "pattern": N_("Pattern"),
     "group": N_("Group in the pattern"), "checksum": N_("Checksum"), "mark": N_("Before the checksum"),
     "cold_junction": N_("Cold junction: channel"),
@@ -111,7 +111,7 @@ def own_fields(table: str, values: Values, errors: Values, *, new: bool) -> list
     made = [_field(MODELS[table], "", name, values, errors) for name in names]
     if new:
         made[1] = FormField(
-            "id", _("Id"), _("Empty: made of the name. It cannot be changed later."), made[1].value, made[1].error
+            "id", _("Id"), _("Empty: made from the name. It cannot be changed later."), made[1].value, made[1].error
         )
     return made
 
@@ -124,7 +124,7 @@ def source_fields(kind: SourceKind, values: Values, errors: Values) -> list[Form
 def sensor_fields(values: Values, errors: Values) -> list[FormField]:
     """The fields of a sensor that is read in mV or ohm."""
     signal, *junction = [_field(Sensor, "sensor.", name, values, errors) for name in Sensor.model_fields]
-    return [replace(signal, choices={"": _("°C, as it comes")} | dict(signal.choices or {})), *junction]
+    return [replace(signal, choices={"": _("°C, as sent")} | dict(signal.choices or {})), *junction]
 
 
 def machine_with(
@@ -216,7 +216,7 @@ def _field(model: type[Part], prefix: str, name: str, values: Values, errors: Va
     look = "check" if bool in takes else "number" if {int, float} & takes else "text"
     hint = "" if choices else in_form(model.allowed_values(name))
     if name == "password":
-        look, hint = "secret", _("Empty: the one that is known for this user at this broker is kept.")
+        look, hint = "secret", _("Empty: the saved password of this user at this broker.")
     return FormField(full, LABELS[name], hint, value, errors.get(full, ""), choices, look)  # type: ignore[arg-type]
 
 

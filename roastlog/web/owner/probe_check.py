@@ -137,7 +137,7 @@ def _comparison(form: Form, rest: Rest) -> CheckComparison | None:
     reference = next((name for name in REFERENCES if name == form.values.get("reference")), None)
     reference_c = _reference_c(form, reference)
     if read_c is None and "read" not in form.errors:
-        form.errors["read"] = _("Nothing came in the last 10 s. See to its connection, or type what the probe shows.")
+        form.errors["read"] = _("No reading in the last 10 s. Check the connection, or type the probe's reading.")
     if form.errors or read_c is None or reference is None or reference_c is None:
         return None
     return CheckComparison(round(read_c, 2), round(reference_c, 2), reference)
@@ -147,11 +147,11 @@ def _reference_c(form: Form, reference: Reference | None) -> float | None:
     if reference == "ice":
         return 0.0
     if reference is None:
-        form.errors["reference"] = _("Choose what the probe is in.")
+        form.errors["reference"] = _("Choose a reference.")
         return None
     typed = _temp_c(form, reference) if reference == "thermometer" else form.number(reference)
     if typed is None:
-        form.errors.setdefault(reference, _("This is needed to know what it should read."))
+        form.errors.setdefault(reference, _("Required for this reference."))
         return None
     try:
         if reference == "altitude":

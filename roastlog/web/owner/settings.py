@@ -27,16 +27,16 @@ SWITCHES: Final = {
 }
 CURVE: Final[Mapping[str, Mapping[str, CurveSetting]]] = {
     "": AREA,
-    N_("From when on a fault of the curve is told"): FAULTS,
-    N_("From when on the bean probe is in doubt"): PROBE,
+    N_("Curve warning limits"): FAULTS,
+    N_("Probe warning limits"): PROBE,
 }
 LOT_FACTS: Final = {
-    "origin": N_("Where it was grown"),
+    "origin": N_("Grown at"),
     "process": N_("Process"),
     "altitude": N_("Altitude"),
     "harvest": N_("Harvest"),
     "arrived": N_("Arrived"),
-    "cup": N_("What the cup should taste of"),
+    "cup": N_("Cup notes"),
 }
 
 
@@ -156,11 +156,11 @@ def _lot(form: Form) -> LotRow:
     """The lot of the form; its errors go to ``form.errors``."""
     code, coffee, bought_g = form.text("code"), form.text("coffee"), form.mass_g("bought", page_units().mass)
     if code is None:
-        form.errors.setdefault("code", _("A lot needs a code of its own."))
+        form.errors.setdefault("code", _("Lot code is required."))
     if coffee is None:
-        form.errors.setdefault("coffee", _("Name the coffee."))
+        form.errors.setdefault("coffee", _("Coffee is required."))
     if bought_g is None or bought_g <= 0:
-        form.errors.setdefault("bought", _("How much was bought? Type the weight."))
+        form.errors.setdefault("bought", _("Weight bought is required."))
     facts = {name: form.text(name) for name in LOT_FACTS}
     if code and (known := services().lots.find(code)) is not None:
         facts |= {"price": known.price, "note": known.note}  # the form does not ask for them

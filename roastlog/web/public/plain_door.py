@@ -25,8 +25,8 @@ if TYPE_CHECKING:
 
 OPEN: Final = {"trust.page", "trust.authority", "trust.profile", "assets.static"}
 HERE: Final = {"localhost", "127.0.0.1", "::1"}
-USE_TLS: Final = N_("This is not taken without encryption. Send it to {base} instead.")
-WRONG_HOST: Final = N_("That is not a name of this server. Use the address that Drumside printed when it started.")
+USE_TLS: Final = N_("Encryption is required. Send it to {base} instead.")
+WRONG_HOST: Final = N_("Unknown server name. Use the address that Drumside printed at its start.")
 _SAFE: Final = "/:@!$&'()*+,;=~"
 
 

@@ -11,7 +11,7 @@ const WHY = {
   NotAllowedError: t(
     "The camera is not allowed here. Allow it in the browser's settings for this page, take a photo, or type the code.",
   ),
-  NotFoundError: t("No camera was found. Take a photo, or type the code."),
+  NotFoundError: t("No camera found. Take a photo, or type the code."),
   insecure: t("The camera needs a secure page. Take a photo of the label, or type the code."),
   missing: t("This browser has no camera for pages. Take a photo of the label, or type the code."),
   other: t("The camera does not start: another app may have it. Take a photo of the label, or type the code."),

@@ -45,19 +45,17 @@ form.addEventListener("submit", async (event) => {
   if (count && !isAsked) {
     isAsked = true;
     said.textContent = tn(
-      "1 thing said on this device waits for the server or was refused by it, and would be lost.",
-      "{n} things said on this device wait for the server or were refused by it, and would be lost.",
+      "1 entry on this device is not on the server and would be lost.",
+      "{n} entries on this device are not on the server and would be lost.",
       count,
     );
-    button.textContent = t("Forget this device all the same");
+    button.textContent = t("Forget this device anyway");
     return;
   }
   button.disabled = true;
   const answer = await fetchWithTimeout(form.action, { method: "POST" }).catch(() => null);
   if (!answer || answer.status >= 500) {
-    said.textContent = t(
-      "The server cannot be reached, so it still lets this device in, and nothing was deleted. Try it again.",
-    );
+    said.textContent = t("Offline: this device stays paired, and nothing was deleted. Try again.");
     button.disabled = false;
     return;
   }
