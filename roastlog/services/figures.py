@@ -5,13 +5,17 @@ from collections.abc import Sequence
 from functools import partial
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from roastlog.curve.comparison.alignment import Alignment
 from roastlog.curve.series import Curve
 from roastlog.errors import CodeError, NoSuchBatch
 from roastlog.journal.vocabulary import MOMENT_WORDS
+from roastlog.languages import _
 from roastlog.machine.model import Machine
 from roastlog.machine.views import ChannelView, ControlView, channel_views, control_views
 from roastlog.plot import overlays
+from roastlog.plot.small import small_curve_svg
 from roastlog.recording.live_view import LiveView
 from roastlog.recording.runtime import Runtime
 from roastlog.roasts.chart import chart_overlays
@@ -87,6 +91,14 @@ class FigureService:
             smooth={"t_s": record.curve.time_s, **record.smooth_columns},
             temp_unit=temp_unit,
         )
+
+    def small(self, text: str) -> str:
+        """The bean curve of a batch as a small SVG for lists; an empty one without readings."""
+        record = self._batches.record(text)
+        bean = record.bean
+        temps = np.full(record.curve.time_s.shape, math.nan) if bean is None else record.curve.channels[bean]
+        words = _("Bean curve of {code}", code=record.summary.code)
+        return small_curve_svg(record.curve.time_s, temps, {}, width=160, height=48, label=words)
 
     def comparison(
         self, typed: Sequence[str], align: Alignment, control: str = "", *, temp_unit: str = "C"

@@ -33,11 +33,15 @@ class TodayService:
     def overview(self) -> Today:
         """The contents of the page Today."""
         return Today(
-            machines=[self._live.now(machine.id) for machine in self._machines.all()],
+            machines=self.machines(),
             unweighed=self.unweighed(),
             recent=self.recent(),
             lots_low=[lot for lot in self._lots.all() if 0 < lot.left_g < LOW_LOT_G],
         )
+
+    def machines(self) -> list[MachineNow]:
+        """The present numbers of all machines."""
+        return [self._live.now(machine.id) for machine in self._machines.all()]
 
     def unweighed(self, page: int = 1) -> Page:
         """A page of the batches that wait for their weight, newest first."""

@@ -108,6 +108,7 @@ def test_a_photo_goes_with_its_check(house: House, own: Screen, picture: Path):
         is_drawn(own, own.page.locator(f".photo img[src*='{name}']"), 480)
     form = {"units_temp": "C", "units_mass": "kg", "bag_shows_photos": "on"}
     own.context.request.post(f"{house.server.url}/settings", form=form)
+    own.page.get_by_text("More with this batch").tap()
     own.tap("Bag page")
     expect(own.page.locator(".beans img")).to_have_count(2)
     is_drawn(own, own.page.locator(".beans img").last, 640)

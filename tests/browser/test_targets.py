@@ -94,6 +94,7 @@ def test_no_page_scrolls_sideways(demo: Server, screen: MakeScreen):
         assert bar.count() == 1, path
         assert too_small(phone.measure("targets", ".bar"), BAR_PX) == [], path
     phone.open(f"/batches/{code}")
+    phone.page.get_by_text("More with this batch").tap()
     phone.tap("Bag page")
     expect(phone.page).to_have_url(re.compile("/r/"))
     assert phone.page.evaluate("document.documentElement.scrollWidth") <= PHONE["viewport"]["width"]

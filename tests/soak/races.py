@@ -246,13 +246,13 @@ class Race:
             lot = self.services.lots.find(code)
             return lot is not None and lot.coffee == coffee
 
-        return self.post("/lots", there, code=code, coffee=coffee, bought="20")
+        return self.post("/lots/new", there, code=code, coffee=coffee, bought="20")
 
     def rename_lot(self, side: int) -> Action:
         """Another coffee of the lot."""
         coffee, lot = f"Night Ferry {side}", self.lot
         return self.post(
-            "/lots", lambda: self.services.lots.get(lot).coffee == coffee, code=lot, coffee=coffee, bought="20"
+            "/lots/new", lambda: self.services.lots.get(lot).coffee == coffee, code=lot, coffee=coffee, bought="20"
         )
 
     def release(self, _: int) -> Action:

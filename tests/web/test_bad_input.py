@@ -166,7 +166,14 @@ def test_odd_characters_are_kept_and_shown(bench: Bench, text: str):
 
 
 FORMS = ["/machines/drum-4/start", "/batches/{code}/names", "/batches/{code}/weigh", "/batches/{code}/note"]
-FORMS += ["/batches/{code}/decision", "/batches/{code}/undo", "/batches/{code}/shift", "/lots", "/people", "/settings"]
+FORMS += [
+    "/batches/{code}/decision",
+    "/batches/{code}/undo",
+    "/batches/{code}/shift",
+    "/lots/new",
+    "/people",
+    "/settings",
+]
 FORMS += ["/machines"]
 FIELDS = ("lot", "coffee", "green", "green_unit", "intent", "intent_words", "development", "ratio", "guide", "person")
 FIELDS += ("id", "roasted", "removed", "note", "then", "text", "decision", "reason", "entry", "by_s", "code", "bought")

@@ -441,10 +441,10 @@ def test_settings_are_kept_or_refused_as_a_whole(client: FlaskClient, services: 
 def test_lots_and_people_are_added(client: FlaskClient, services: Services):
     """A lot has its weight in the roastery's unit; a missing code, name or weight is reported in place."""
     data = {"code": "G-1", "coffee": "Night Ferry", "bought": "30", "origin": "Sidama"}
-    assert client.post("/lots", data=data).status_code == 303
+    assert client.post("/lots/new", data=data).status_code == 303
     assert services.lots.get("G-1").bought_g == 30_000.0
     for missing in ("code", "coffee", "bought"):
-        answer = client.post("/lots", data=data | {"code": "G-2"} | {missing: ""})
+        answer = client.post("/lots/new", data=data | {"code": "G-2"} | {missing: ""})
         assert answer.status_code == 422
         assert 'aria-invalid="true"' in answer.text
     assert len(services.lots.all()) == 1

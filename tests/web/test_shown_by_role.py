@@ -9,7 +9,11 @@ from tests.web.walk import browser
 
 FORMS = [("/batches/{code}", "/note", OPERATE), ("/batches/{code}", "/decision", DECIDE)]
 FORMS += [("/batches/{code}", "/withdraw", DECIDE), ("/batches/{code}", "/undo", OPERATE)]
-FORMS += [("/settings", 'action="/people"', OWN), ("/lots", 'name="bought"', DECIDE), ("/more", 'href="/devices"', OWN)]
+FORMS += [
+    ("/settings", 'action="/people"', OWN),
+    ("/lots", 'href="/lots/new"', DECIDE),
+    ("/more", 'href="/devices"', OWN),
+]
 FORMS += [("/", "/start", OPERATE), ("/machines/drum-4/setup", '/channels"', OWN)]
 FORMS += [("/machines/drum-4/setup", 'name="smallest"', OWN)]
 

@@ -22,7 +22,7 @@ def test_a_lot_edited_twice_keeps_both_and_an_undo_gives_the_first_again(bench: 
     """The lot's page shows author and time of each change, and follows the undo."""
     owner = browser(bench, Role.OWN, name="Office", person=None)
     for coffee in ("Birch natural", "Birch washed", "Birch honey"):
-        assert owner.post("/lots", data={**LOT, "coffee": coffee}).status_code == 303
+        assert owner.post("/lots/new", data={**LOT, "coffee": coffee}).status_code == 303
     told = bench.client.get("/api/lots/QW-9").get_json()
     assert [entry["kind"] for entry in told["entries"]] == ["arrived", "amend", "amend"]
     assert {entry["by"]["device"] for entry in told["entries"]} == {"Office"}
@@ -41,7 +41,7 @@ def test_a_lot_edited_twice_keeps_both_and_an_undo_gives_the_first_again(bench: 
 def test_the_form_leaves_what_it_does_not_ask_for(bench: Bench):
     """The price and the note of a lot stay when its form is sent again."""
     bench.services.lots.keep(LotRow("QW-9", "Birch", bought_g=1000.0, price="9.87 a kilo", note="Sack 3 was torn"))
-    bench.client.post("/lots", data=LOT)
+    bench.client.post("/lots/new", data=LOT)
     lot = bench.services.lots.get("QW-9")
     assert (lot.coffee, lot.price, lot.note) == ("Birch natural", "9.87 a kilo", "Sack 3 was torn")
 
@@ -49,7 +49,7 @@ def test_the_form_leaves_what_it_does_not_ask_for(bench: Bench):
 @pytest.mark.parametrize("subject", ["house", "lot QW-9"])
 def test_an_entry_that_lies_ahead_does_not_lock_a_page(bench: Bench, subject: str):
     """It is refused with its reason, since the last entry counts; the pages go on to keep what they are given."""
-    bench.client.post("/lots", data=LOT)
+    bench.client.post("/lots/new", data=LOT)
     kind, body = (
         ("set", {"business": "Ahead"}) if subject == "house" else ("arrived", {"coffee": "Ahead", "green_g": 5.0})
     )
@@ -57,7 +57,7 @@ def test_an_entry_that_lies_ahead_does_not_lock_a_page(bench: Bench, subject: st
     assert result["status"] == "refused"
     assert "clock of the device" in result["reason"]
     bench.services.settings.change({"business": "Quillwater"})
-    bench.client.post("/lots", data={**LOT, "coffee": "Birch honey"})
+    bench.client.post("/lots/new", data={**LOT, "coffee": "Birch honey"})
     assert bench.services.settings.current().business == "Quillwater"
     assert bench.services.lots.get("QW-9").coffee == "Birch honey"
 
@@ -75,7 +75,7 @@ def test_a_batchs_entry_that_lies_ahead_draws_no_other_after_it(bench: Bench):
 def test_the_same_form_sent_again_says_nothing_new(bench: Bench):
     """A form without a change creates no entry."""
     for _ in range(2):
-        bench.client.post("/lots", data=LOT)
+        bench.client.post("/lots/new", data=LOT)
     assert len(bench.client.get("/api/lots/QW-9").get_json()["entries"]) == 1
 
 

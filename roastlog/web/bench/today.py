@@ -34,6 +34,12 @@ def today() -> str:
     return render_template("bench/today/page.html", page=page)
 
 
+@bp.get("/now")
+def machines_now() -> str:
+    """The numbers of all machines, polled by the rail of the desk."""
+    return render_template("bench/today/_rail.html", page=services().today.machines())
+
+
 @bp.get("/machines/<machine_id>/now")
 def machine_now(machine_id: str) -> str:
     """The numbers of one machine, polled every two seconds."""

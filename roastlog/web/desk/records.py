@@ -147,6 +147,12 @@ def figure(code: str) -> Response:
     return Response(drawing.json(), mimetype="application/json")
 
 
+@bp.get("/batches/<code>/small.svg")
+def small_curve(code: str) -> Response:
+    """The bean curve of a batch in small, for a row of the list."""
+    return Response(services().figures.small(code), mimetype="image/svg+xml")
+
+
 @bp.get("/batches/<code>/outlook")
 def outlook(code: str) -> str:
     """The forecast errors of a batch: a fragment for its record, else a page of its own."""

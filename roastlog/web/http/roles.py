@@ -60,6 +60,7 @@ LEAST: Final[Mapping[str, Role | None]] = {
     "records.found": LOOK,
     "records.outlook": LOOK,
     "records.record": LOOK,
+    "records.small_curve": LOOK,
     "scan.page": LOOK,
     "scan.read": LOOK,
     "settings.lots": LOOK,
@@ -69,6 +70,7 @@ LEAST: Final[Mapping[str, Role | None]] = {
     "machines.machines": LOOK,
     "this_device.page": LOOK,
     "today.machine_now": LOOK,
+    "today.machines_now": LOOK,
     "today.today": LOOK,
     # Operate: work at the machine and at the bench. Entries need the role of their kind besides.
     "api.add_entries": OPERATE,
@@ -99,6 +101,7 @@ LEAST: Final[Mapping[str, Role | None]] = {
     "records.ask_to_withdraw": DECIDE,
     "records.withdraw": DECIDE,
     "settings.add_lot": DECIDE,
+    "settings.new_lot": DECIDE,
     # Own: machines, settings, people and devices.
     "api.machine": OWN,
     "probe_check.check": OWN,

@@ -59,6 +59,12 @@ class LotsPage:
     """Context of `owner/settings/lots.html`."""
 
     lots: Sequence[Lot]
+
+
+@dataclass(frozen=True)
+class LotPage:
+    """Context of `owner/settings/lot.html`, the form to add a green lot."""
+
     unit: str
     values: Mapping[str, str] = field(default_factory=dict)
     errors: Mapping[str, str] = field(default_factory=dict)
@@ -137,17 +143,23 @@ def add_person() -> ResponseReturnValue:
 
 @bp.get("/lots")
 def lots() -> str:
-    """Green lots with their remaining weights, and the form to add one."""
-    return _lots_page({}, {})
+    """Green lots with their remaining weights."""
+    return render_template("owner/settings/lots.html", page=LotsPage(services().lots.all()))
 
 
-@bp.post("/lots")
+@bp.get("/lots/new")
+def new_lot() -> str:
+    """The form to add a green lot."""
+    return _lot_page({}, {})
+
+
+@bp.post("/lots/new")
 def add_lot() -> ResponseReturnValue:
     """Add a green lot."""
     form = Form(request.form)
     row = _lot(form)
     if form.errors:
-        return _lots_page(form.values, form.errors), 422
+        return _lot_page(form.values, form.errors), 422
     services().lots.keep(row, speaker())
     return redirect("/lots", 303)
 
@@ -185,6 +197,5 @@ def _settings_page(
     return render_template("owner/settings/page.html", page=page)
 
 
-def _lots_page(values: Mapping[str, str], errors: Mapping[str, str]) -> str:
-    page = LotsPage(services().lots.all(), page_units().mass, values, errors)
-    return render_template("owner/settings/lots.html", page=page)
+def _lot_page(values: Mapping[str, str], errors: Mapping[str, str]) -> str:
+    return render_template("owner/settings/lot.html", page=LotPage(page_units().mass, values, errors))
