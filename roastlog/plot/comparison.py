@@ -39,6 +39,8 @@ from roastlog.plot.panels import (
 _RULED: Final = ("yellow", "first_crack")  # of the guide; its line ends at the drop
 _DOTTED: Final = (*_RULED, "drop")
 _LEAST_RATE, _LEAST_S = 22.0, 35.0
+_EVERY: Final = {"C": 40, "F": 60}  # distance of the temperature's ticks, in the unit of the axis
+_EVERY_RATE: Final = {"C": 10, "F": 20}
 _END_GAP_C, _END_GAP_RATE, _END_GAP_S = 7.5, 2.2, 12.0
 
 _Sources = dict[str, Columned]
@@ -94,13 +96,13 @@ def _panels(key: str) -> str:
 def _time_panels(letters: Sequence[str], temp_unit: str, *, laned: bool) -> list[Plot]:
     time = Range1d(0, 600, name="time")
     temps = new_panel(time, Range1d(60, 240, name="temp"), RECORD.temp_px, name="temperatures")
-    minutes(temps, RECORD.tick_s, shown=True)
-    reads_in(temps, temp_ticks(temp_unit, RECORD), f"°{temp_unit}")
+    minutes(temps, 60, shown=True)
+    reads_in(temps, temp_ticks(temp_unit), f"°{temp_unit}", every=_EVERY[temp_unit])
     temps.extra_y_ranges["tiers"] = Range1d(0, 1, name="tiers")
     rates = new_panel(time, Range1d(0, _LEAST_RATE, name="rate"), RECORD.rate_px, name="rates")
-    minutes(rates, RECORD.tick_s, shown=False)
+    minutes(rates, 60, shown=False)
     rates.min_border_top = rates.min_border_bottom = 7  # otherwise the first and the last label are cut in half
-    reads_in(rates, rate_ticks(temp_unit), f"°{temp_unit}/min")
+    reads_in(rates, rate_ticks(temp_unit), f"°{temp_unit}/min", every=_EVERY_RATE[temp_unit])
     rules(temps, "marks", dash="dotted", ink="ink-2")
     for number in reversed(range(len(letters))):
         _curve(temps, number)
@@ -140,13 +142,15 @@ def _temperature_panels(letters: Sequence[str], temp_unit: str) -> list[Plot]:
     temps = Range1d(80, 220, name="temp")
     rates = new_panel(temps, Range1d(0, _LEAST_RATE, name="rate"), RECORD.rate_px + 90, name="rates")
     later = new_panel(temps, Range1d(-_LEAST_S, _LEAST_S, name="behind"), RECORD.rate_px + 90, name="later")
-    reads_in(rates, rate_ticks(temp_unit), f"°{temp_unit}/min")
+    reads_in(rates, rate_ticks(temp_unit), f"°{temp_unit}/min", every=_EVERY_RATE[temp_unit])
     reads_in(
         later,
         {at_s: f"{at_s:+d}".replace("-", "−").replace("+0", "0") for at_s in range(-600, 601, 30)},
         "s after the guide",
+        every=30,
     )
-    degrees = {at: f"{text}°" for at, text in temp_ticks(temp_unit, RECORD).items()}
+    every = _EVERY[temp_unit]
+    degrees = {at: f"{text}°" for at, text in temp_ticks(temp_unit).items() if int(text.replace("−", "-")) % every == 0}
     for plot in (rates, later):
         plot.xaxis.ticker = FixedTicker(ticks=list(degrees))
         plot.xaxis.major_label_overrides = degrees

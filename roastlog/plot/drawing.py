@@ -2,7 +2,7 @@
 
 Bokeh takes some hundred milliseconds to make panels, which depend only on channels, controls, units and language. So
 they are made with empty columns and cached as JSON. The columns and the ends of the axes are sent beside them, and
-static/js/core/figure.js inserts them by the names of sources and ranges.
+static/js/core/figure/figure.js inserts them by the names of sources and ranges.
 """
 
 import json

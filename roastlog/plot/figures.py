@@ -1,9 +1,9 @@
 """Roast curves as Bokeh figures: temperatures, rates and the ribbon of controls, stacked.
 
 The panels are cached for all batches with the same layout (`roastlog.plot.drawing`). Colours here are those of the
-light theme; a glyph with a colour of the page's theme carries a tag ``{property: token}``, and
-static/js/core/figure.js recolours it from ``--token``. Curves and all later data are in °C; an axis in °F has its
-ticks at round values of °F. Import this module only where a figure is made: Bokeh loads slowly.
+light theme; a glyph with a colour of the page's theme carries a tag ``{property: token}``, from which
+static/js/core/figure/figure.js recolours it. Curves and all later data are in °C; an axis in °F has its ticks at round
+values of °F. Import this module only where a figure is made: Bokeh loads slowly.
 """
 
 from collections.abc import Mapping, Sequence
@@ -12,7 +12,7 @@ from functools import lru_cache
 from typing import Any, Final
 
 import numpy as np
-from bokeh.models import ColumnDataSource, Line, Plot, Range1d, Scatter, Text
+from bokeh.models import ColumnDataSource, GlyphRenderer, Line, Plot, Range1d, Rect, Scatter, Text
 from numpy.typing import NDArray
 
 from roastlog import languages
@@ -24,11 +24,9 @@ from roastlog.plot.overlays import checks
 from roastlog.plot.panels import (
     LIVE,
     RECORD,
-    SETTLED_S,
     TOKENS,
     WORDS,
     Frame,
-    apart,
     foot_bars,
     lanes_panel,
     minutes,
@@ -52,9 +50,12 @@ _ROLES: Final[dict[str, tuple[str, str | list[int], float]]] = {  # role: token,
 
 _LIVE_BESIDE: Final = {"line_width": 1.6, "line_dash": [1, 3]}  # the live line beside the smoothed one
 
-_END_GAP_C: Final = 11.0  # height of a line of text on the record's panel
-_END_GAP_PX: Final = 15
-_MOST_RATE, _LEAST_RATE = 60.0, 24.0
+_END_PX: Final = 7  # from a line's end to its label
+_EVERY: Final = {"C": 40, "F": 100}  # distance of the first ticks; the page chooses those for its size
+_EVERY_RATE: Final = {"C": 10, "F": 20}
+_TICK_S: Final = 120
+_SMOOTHED: Final = ("alone", "live", "both")  # whose labels there are: smoothed, live, and both rates
+_CHECK_PX: Final = (6, 15)  # width and height of a trier check's tick
 
 
 def live_figure(
@@ -83,8 +84,9 @@ def live_figure(
     Returns
     -------
     Drawing
-        Named sources in it: ``live``, ``ends``, ``marks``, ``ahead``, ``checks``, ``ribbon``, ``guide``; named ranges:
-        ``time``, ``temp``, ``rate``, ``tiers``.
+        Named sources in it: ``live``, ``ends``, ``ends of rates``, ``marks``, ``ahead``, ``checks``, ``ribbon``,
+        ``guide``; named ranges: ``time``, ``temp``, ``rate``, ``tiers``. static/js/core/figure/curve-figure.js fits the
+        ranges, the ticks and the labels at the ends of lines to the data and to the page's size.
     """
     return _drawing(channels, controls, columns, overlays or {}, LIVE, temp_unit)
 
@@ -98,7 +100,7 @@ def record_figure(
     smooth: Columned | None = None,
     temp_unit: str = "C",
 ) -> Drawing:
-    """Panels of the record page: like the live ones, but taller, and just long enough for the whole curve.
+    """Panels of the record page: like the live ones, but taller.
 
     Parameters and result are those of `live_figure`, and also:
 
@@ -148,16 +150,7 @@ def _drawing(
     lines = [replace(channel, name="") for channel in channels]  # the panels do not show names
     lanes = [control.name for control in controls]
     key = key_of(frame is RECORD, list(map(asdict, lines)), lanes, sorted(smoothed), temp_unit, languages.current())
-    highest = _highest_rate(live, smoothed, lines)
-    end_s = float(live["t_s"][-1]) if live["t_s"].size else 0.0
-    sources: dict[str, Columned] = {"live": live, "smoothed": smoothed, "ends": _ends(lines, live), **overlays}
-    sources |= _rate_ends(lines, live, smoothed, highest * _END_GAP_PX / frame.rate_px)
-    ranges = {
-        "time": (0.0, frame.reach_s(end_s)),
-        "temp": (60.0, _highest_temp(lines, live, frame)),
-        "rate": (0.0, highest),
-    }
-    return Drawing(_panels(key), sources, ranges)
+    return Drawing(_panels(key), {"live": live, "smoothed": smoothed, **overlays})
 
 
 @lru_cache(maxsize=KEPT)
@@ -168,29 +161,21 @@ def _panels(key: str) -> str:
     frame = RECORD if whole else LIVE
     live = ColumnDataSource(live_columns(channels, {}), name="live")
     smooth = ColumnDataSource({name: [] for name in smoothed}, name="smoothed")
-    time = Range1d(0, frame.least_s, name="time")
-    temperatures = new_panel(time, Range1d(60, 260, name="temp"), frame.temp_px, name="temperatures")
-    minutes(temperatures, frame.tick_s, shown=True)
-    reads_in(temperatures, temp_ticks(temp_unit, frame), f"°{temp_unit}")
+    time = Range1d(0, 600, name="time")
+    temperatures = new_panel(time, Range1d(40, 260, name="temp"), frame.temp_px, name="temperatures")
+    minutes(temperatures, _TICK_S, shown=True)
+    reads_in(temperatures, temp_ticks(temp_unit), f"°{temp_unit}", every=_EVERY[temp_unit])
     temperatures.extra_y_ranges["tiers"] = Range1d(0, 1, name="tiers")  # a low panel shows only its upper part
     rules(temperatures, "marks", dash="solid", ink="ink")
     rules(temperatures, "ahead", dash="dotted", ink="ink-2", band=True)
     _curves(temperatures, channels, live, smooth)
     rates = _rates(channels, live, smooth, time, frame)
-    reads_in(rates, rate_ticks(temp_unit), f"°{temp_unit}/min")
+    reads_in(rates, rate_ticks(temp_unit), f"°{temp_unit}/min", every=_EVERY_RATE[temp_unit])
     foot_bars(rates)
     panels = [temperatures, rates]
     if lanes:
         panels.append(lanes_panel(lanes, time, frame))
     return panels_json(panels)
-
-
-def _highest_temp(channels: Sequence[ChannelView], live: _Curves, frame: Frame) -> float:
-    temps = [live[channel.id] for channel in channels]
-    above = 2 if frame is RECORD else 1  # a record has fixed labels at the ends and the drop, which need the room
-    return max(
-        [260.0, *(float(np.ceil(np.nanmax(temp) / 20 + above)) * 20 for temp in temps if np.isfinite(temp).any())]
-    )
 
 
 def _curves(panel: Plot, channels: Sequence[ChannelView], live: ColumnDataSource, smoothed: ColumnDataSource) -> None:
@@ -199,8 +184,8 @@ def _curves(panel: Plot, channels: Sequence[ChannelView], live: ColumnDataSource
     panel.add_glyph(guide, thin)
     for channel in reversed(channels):
         _trace(panel, channel, channel.id, live, smoothed)
-    _dots(panel, ColumnDataSource(checks([]), name="checks"))
-    _end_words(panel, channels)
+    _check_ticks(panel, ColumnDataSource(checks([]), name="checks"))
+    _end_words(panel, "ends", [(channel, channel.id, channel.short) for channel in channels])
 
 
 def _trace(panel: Plot, channel: ChannelView, field: str, live: ColumnDataSource, smoothed: ColumnDataSource) -> None:
@@ -230,61 +215,32 @@ def _rates(
     frame: Frame,
 ) -> Plot:
     fields = _rate_fields(channels)
-    panel = new_panel(time, Range1d(0, _LEAST_RATE, name="rate"), frame.rate_px, name="rates")
-    minutes(panel, frame.tick_s, shown=False)
+    panel = new_panel(time, Range1d(0, 25, name="rate"), frame.rate_px, name="rates")
+    minutes(panel, _TICK_S, shown=False)
     panel.min_border_top = panel.min_border_bottom = 7  # otherwise the first and the last label are cut in half
     for channel, field in reversed(fields):
         _trace(panel, channel, field, live, smoothed)
-    for channel, field in fields:
-        if f"smooth_{field}" in smoothed.data:
-            for word in (" live", ""):
-                _rate_end_words(panel, channel, word)
+    if not smoothed.data.keys() & {f"smooth_{field}" for _, field in fields}:
+        _end_words(panel, "ends of rates", [(channel, field, channel.short) for channel, field in fields])
+        return panel
+    for kind in _SMOOTHED:
+        renderer = _end_words(panel, f"ends of {kind} rates", _labelled(fields, smoothed, kind))
+        renderer.name, renderer.visible = f"{kind} ends of rates", kind == "alone"
     return panel
 
 
-def _rate_end_words(panel: Plot, channel: ChannelView, word: str) -> None:
-    """A label that distinguishes a smoothed rate from the live one if both are drawn."""
-    token = _look(channel)[0]
-    words = Text(x="t_s", y="rate", text="text", x_offset=5, text_baseline="middle", **WORDS)
-    words.text_color, words.tags = TOKENS[token], [{"text_color": token}]
-    name = f"both words {channel.id}{word}"
-    source = ColumnDataSource({"t_s": [], "rate": [], "text": []}, name=f"of {name}")
-    panel.add_glyph(source, words, name=name, visible=False)
-
-
-def _rate_ends(
-    channels: Sequence[ChannelView],
-    live: _Curves,
-    smoothed: _Curves,
-    gap: float,
-) -> dict[str, Columned]:
-    """Positions of the labels of both rates: at their ends, without overlap."""
-    ends = []
-    for channel, field in _rate_fields(channels):
-        if f"smooth_{field}" in smoothed:
-            for word, column in ((" live", live[field]), ("", smoothed[f"smooth_{field}"])):
-                here = np.flatnonzero(np.isfinite(column))
-                if here.size:
-                    ends.append((channel, word, float(live["t_s"][here[-1]]), float(column[here[-1]])))
-    placed = apart([max(0.0, rate) for *_, rate in ends], gap)
-    return {
-        f"of both words {channel.id}{word}": {"t_s": [at_s], "rate": [rate], "text": [f"{channel.short}{word}"]}
-        for (channel, word, at_s, _), rate in zip(ends, placed, strict=True)
-    }
-
-
-def _highest_rate(
-    live: _Curves,
-    smoothed: _Curves,
-    channels: Sequence[ChannelView],
-) -> float:
-    """Upper end of the rate axis. It ignores the first minutes, while the probe catches up with the beans."""
-    fields = [field for _, field in _rate_fields(channels)]
-    rates = [live[field] for field in fields]
-    rates += [smoothed[f"smooth_{field}"] for field in fields if f"smooth_{field}" in smoothed]
-    settled = live["t_s"] > SETTLED_S
-    highest = [float(np.nanmax(rate, where=settled & (rate < _MOST_RATE), initial=0.0)) for rate in rates]
-    return max(_LEAST_RATE, float(np.ceil(max(highest, default=0.0) / 5)) * 5 + 2)
+def _labelled(
+    fields: Sequence[tuple[ChannelView, str]], smoothed: ColumnDataSource, kind: str
+) -> list[tuple[ChannelView, str, str]]:
+    """Channel, column and label of the rates that are drawn; if both are, the labels distinguish them."""
+    found = []
+    for channel, field in fields:
+        smooth = f"smooth_{field}" if f"smooth_{field}" in smoothed.data else field
+        if kind != "live":
+            found.append((channel, smooth, channel.short))
+        if kind == "live" or (kind == "both" and smooth != field):
+            found.append((channel, field, channel.short if kind == "live" else f"{channel.short} live"))
+    return found
 
 
 def _look(channel: ChannelView) -> tuple[str, str | list[int], float]:
@@ -305,41 +261,36 @@ def _line(channel: ChannelView, field: str, **other: Any) -> Line:  # noqa: ANN4
     return Line(x="t_s", y=field, tags=[{"line_color": token}], **own)
 
 
-def _dots(panel: Plot, source: ColumnDataSource) -> None:
-    dot = Scatter(x="t_s", y="temp_c", size=19, fill_color="fill", line_color=TOKENS["ink"], line_width=1.6)
-    dot.tags = [{"line_color": "ink"}]
-    panel.add_glyph(source, dot)
-    centred = {"text_align": "center", "text_baseline": "middle", "text_font_style": "bold"}
-    panel.add_glyph(source, Text(x="t_s", y="temp_c", text="letter", text_color="ink", **centred, **WORDS))
+def _check_ticks(panel: Plot, source: ColumnDataSource) -> None:
+    """A tick on the curve for each trier check, in the colour of its stage, with its letter below."""
+    width_px, height_px = _CHECK_PX
+    tick = Rect(x="t_s", y="temp_c", width=width_px, height=height_px, width_units="screen", height_units="screen")
+    tick.fill_color, tick.line_color, tick.line_width, tick.tags = "fill", TOKENS["ink"], 1.3, [{"line_color": "ink"}]
+    panel.add_glyph(source, tick)
+    letter = Text(x="t_s", y="temp_c", text="letter", y_offset=height_px / 2 + 1, text_align="center", **WORDS)
+    letter.text_baseline, letter.text_font_style = "top", "bold"
+    letter.text_color, letter.tags = TOKENS["ink"], [{"text_color": "ink"}]
+    panel.add_glyph(source, letter)
 
 
-def _ends(channels: Sequence[ChannelView], live: _Curves) -> Columned:
-    """Positions of the lines' labels: at their ends, without overlap; the live page moves them along."""
-    at_s, temps = [float("nan")] * len(channels), [float("nan")] * len(channels)
-    for place, channel in enumerate(channels):
-        here = np.flatnonzero(np.isfinite(live[channel.id]))
-        if here.size:
-            at_s[place], temps[place] = float(live["t_s"][here[-1]]), float(live[channel.id][here[-1]])
-    return {"t_s": at_s, "temp_c": apart(temps, _END_GAP_C)}
+def _end_words(panel: Plot, name: str, lines: Sequence[tuple[ChannelView, str, str]]) -> GlyphRenderer:
+    """Labels for the ends of lines, in place of a legend, from channel, column and word of each.
 
-
-def _end_words(panel: Plot, channels: Sequence[ChannelView]) -> None:
-    """A label at the end of each line, in place of a legend."""
-    tokens = [_look(channel)[0] for channel in channels]
+    The page writes the newest value behind the word, and places them.
+    """
+    tokens = [_look(channel)[0] for channel, _, _ in lines]
+    words = [word for _, _, word in lines]
     columns = {
-        "t_s": [float("nan")] * len(channels),
-        "temp_c": [float("nan")] * len(channels),
-        "text": [channel.short for channel in channels],
-        "channel": [channel.id for channel in channels],
+        "t_s": [float("nan")] * len(lines),
+        "y": [float("nan")] * len(lines),
+        "text": words,
+        "word": words,
+        "field": [field for _, field, _ in lines],
         "token": tokens,
         "color": [TOKENS[token] for token in tokens],
     }
-    source = ColumnDataSource(columns, name="ends")
-    # Clear of a trier check's dot at the line's end, and with a background, so that no curve or rule crosses them.
-    words = Text(x="t_s", y="temp_c", text="text", x_offset=12, text_baseline="middle", text_color="color", **WORDS)
-    words.text_font_style, words.background_fill_color, words.tags = (
-        "bold",
-        TOKENS["paper"],
-        [{"background_fill_color": "paper"}],
-    )
-    panel.add_glyph(source, words)
+    # With a background, so that no curve or rule crosses the labels.
+    label = Text(x="t_s", y="y", text="text", x_offset=_END_PX, text_baseline="middle", text_color="color", **WORDS)
+    label.text_font_style, label.background_fill_color = "bold", TOKENS["paper"]
+    label.tags = [{"background_fill_color": "paper"}]
+    return panel.add_glyph(ColumnDataSource(columns, name=name), label)

@@ -40,7 +40,8 @@ LINES: Final[tuple[tuple[str, tuple[int, ...]], ...]] = (
 _LEAST_FAULT_S: Final = 6.0  # a shorter fault must still be visible
 _FAULT_NUMBERS_PX: Final = (5, 17)
 _BESIDE_S: Final = 20.0  # numbers closer than this would overlap
-LANE_FILL: Final = 0.45  # share of the lane that the tallest bar fills; the setting is written above it
+LANE_FILL: Final = 0.88  # share of the lane that the tallest bar fills
+_ABOVE_PX, _INSIDE_PX = -1, 11  # from a bar's top to the foot of its setting: above a low bar, else inside it
 
 
 def marks(moments: Iterable[tuple[str, float]]) -> Columns:
@@ -157,9 +158,9 @@ def ribbon(
     -------
     dict
         Columns ``left``, ``right``, ``bottom``, ``top``, ``row``, ``level`` (0 to 1), ``text``, ``control``, ``last``
-        (true for the growing bar).
+        (true for the growing bar), ``beside_px`` (from the bar's top to the foot of its text).
     """
-    names = ("left", "right", "bottom", "top", "row", "level", "text", "control", "last")
+    names = ("left", "right", "bottom", "top", "row", "level", "text", "control", "beside_px", "last")
     columns: Columns = {name: [] for name in names}
     ordered = sorted(moves, key=lambda move: move[1])
     for row, control in enumerate(controls):
@@ -173,7 +174,8 @@ def ribbon(
             level = min(max((setting - low) / (high - low), 0.0), 1.0)
             bottom = len(controls) - 1 - row
             text = numeral(round(setting, control.decimals))
-            bar = (left, right, bottom, bottom + max(level, 0.05) * LANE_FILL, row, level, text, control.id)
+            beside_px = _ABOVE_PX if level * LANE_FILL < 0.5 else _INSIDE_PX
+            bar = (left, right, bottom, bottom + level * LANE_FILL, row, level, text, control.id, beside_px)
             for name, value in zip(names, (*bar, last and growing), strict=True):
                 columns[name].append(round(value, 3) if isinstance(value, float) else value)
     return columns

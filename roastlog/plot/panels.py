@@ -9,7 +9,7 @@ from typing import Final
 
 import numpy as np
 from bokeh.core.properties import field, value
-from bokeh.models import ColumnDataSource, FixedTicker, Plot, Quad, Range1d, Segment, SingleIntervalTicker, Text
+from bokeh.models import Axis, ColumnDataSource, FixedTicker, Plot, Quad, Range1d, Segment, Text
 from bokeh.plotting import figure
 
 from roastlog.plot.overlays import coming, faults, marks, ribbon
@@ -32,30 +32,24 @@ TOKENS: Final[dict[str, str]] = {
     "bar": "#d3cabb",
 }
 _LONGEST_MIN: Final = 60
-_LEFT_PX, _RIGHT_PX = 46, 10
+_FOOT: Final = -99.0  # below the scale of the tiers, whose part in sight depends on the panel's height
+_LEFT_PX, _RIGHT_PX = 58, 10
 _FONT: Final = "system-ui, sans-serif"
-WORDS: Final = {"text_font_size": "12px", "text_font": value(_FONT)}
+TYPE: Final = "13px"
+WORDS: Final = {"text_font_size": TYPE, "text_font": value(_FONT)}
 
 
 @dataclass(frozen=True)
 class Frame:
-    """Size and time range of the panels."""
+    """Heights of the panels. The live page divides its own height between them."""
 
     temp_px: int
     rate_px: int
     lane_px: int
-    tick_s: int
-    tick_f: int  # a small phone has room for a label per 100 °F; in °C, 40 °C fits both frames
-    least_s: float
-    room: float  # length of the axis as a multiple of the curve's, so that the labels at its end fit
-
-    def reach_s(self, end_s: float) -> float:
-        """End of the time axis of a curve. [s from charge]"""
-        return max(self.least_s, float(np.ceil(end_s * self.room / self.tick_s)) * self.tick_s)
 
 
-LIVE: Final = Frame(temp_px=200, rate_px=90, lane_px=22, tick_s=120, tick_f=100, least_s=600.0, room=1.26)
-RECORD: Final = Frame(temp_px=340, rate_px=150, lane_px=26, tick_s=60, tick_f=50, least_s=60.0, room=1.28)
+LIVE: Final = Frame(temp_px=200, rate_px=90, lane_px=22)
+RECORD: Final = Frame(temp_px=340, rate_px=150, lane_px=32)
 
 
 SETTLED_S: Final = 90.0
@@ -83,7 +77,7 @@ def new_panel(time: Range1d, y_range: Range1d, height_px: int, *, name: str) -> 
     )
     for axis in (panel.xaxis[0], panel.yaxis[0]):
         axis.axis_line_color = axis.major_tick_line_color = axis.minor_tick_line_color = None
-        axis.major_label_text_font_size, axis.major_label_text_font = "12px", _FONT
+        axis.major_label_text_font_size, axis.major_label_text_font = TYPE, _FONT
         axis.major_label_text_color = TOKENS["ink-2"]
         axis.major_label_standoff, axis.major_tick_out = 2, 3
         axis.tags = [{"major_label_text_color": "ink-2"}]
@@ -96,9 +90,7 @@ def new_panel(time: Range1d, y_range: Range1d, height_px: int, *, name: str) -> 
 
 def minutes(panel: Plot, every_s: int, *, shown: bool) -> None:
     """Label the time axis in minutes."""
-    # The labels are listed, since a custom formatter would need eval, which the page's policy forbids.
-    panel.xaxis.ticker = SingleIntervalTicker(interval=every_s, num_minor_ticks=0)
-    panel.xaxis.major_label_overrides = {60 * minute: str(minute) for minute in range(_LONGEST_MIN + 1)}
+    _tick(panel.xaxis, {60 * minute: str(minute) for minute in range(_LONGEST_MIN + 1)}, every_s // 60)
     panel.xaxis.visible = shown
 
 
@@ -109,10 +101,12 @@ def rules(panel: Plot, name: str, *, dash: str, ink: str, band: bool = False) ->
     """
     source = ColumnDataSource(coming() if band else marks([]), name=name)
     if band:
-        shade = Quad(left="low_s", right="high_s", bottom=value(0), top="y", fill_color=TOKENS["bar"], fill_alpha=0.45)
+        shade = Quad(
+            left="low_s", right="high_s", bottom=value(_FOOT), top="y", fill_color=TOKENS["bar"], fill_alpha=0.45
+        )
         shade.line_color, shade.tags = None, [{"fill_color": "bar"}]
         panel.add_glyph(source, shade, y_range_name="tiers")
-    rule = Segment(x0="t_s", x1="t_s", y0=value(0), y1="y", line_color=TOKENS[ink], line_width=1, line_dash=dash)
+    rule = Segment(x0="t_s", x1="t_s", y0=value(_FOOT), y1="y", line_color=TOKENS[ink], line_width=1, line_dash=dash)
     rule.tags = [{"line_color": ink}]
     panel.add_glyph(source, rule, y_range_name="tiers")
     words = Text(x="t_s", y="y", text="label", x_offset=4, text_baseline="top", text_color=TOKENS[ink], **WORDS)
@@ -149,7 +143,7 @@ def lanes_panel(names: Sequence[str], time: Range1d, frame: Frame) -> Plot:
     edge = Segment(x0="left", x1="right", y0="top", y1="top", line_color=TOKENS["line"], line_width=1.5)
     edge.tags = [{"line_color": "line"}]  # the fill is pale; the edge has the contrast of 3:1
     panel.add_glyph(source, edge)
-    words = Text(x="left", y="top", text="text", x_offset=3, y_offset=-1, text_color=TOKENS["ink"], **WORDS)
+    words = Text(x="left", y="top", text="text", x_offset=3, y_offset="beside_px", text_color=TOKENS["ink"], **WORDS)
     words.tags = [{"text_color": "ink"}]
     panel.add_glyph(source, words)
     return panel
@@ -163,24 +157,32 @@ def apart(values: Sequence[float], gap: float) -> list[float]:
     return placed
 
 
-def temp_ticks(unit: str, frame: Frame) -> dict[float, str]:
-    """Tick positions of the temperature axis [°C] with their labels."""
+def temp_ticks(unit: str) -> dict[float, str]:
+    """Positions of all ticks that a temperature axis may have [°C], with their labels."""
     if unit == "F":
-        return {c_from_f(temp_f): str(temp_f) for temp_f in range(0, 1801, frame.tick_f)}
-    return {temp_c: str(temp_c) for temp_c in range(0, 1001, 40)}
+        return {c_from_f(temp_f): str(temp_f) for temp_f in range(-100, 1801, 20)}
+    return {temp_c: str(temp_c).replace("-", "−") for temp_c in range(-60, 1001, 10)}
 
 
 def rate_ticks(unit: str) -> dict[float, str]:
-    """Tick positions of the rate axis [°C/min] with their labels."""
+    """Positions of all ticks that a rate axis may have [°C/min], with their labels."""
     if unit == "F":
-        return {rate_c_from_f(rate_f): str(rate_f).replace("-", "−") for rate_f in range(-100, 101, 20)}
-    return {rate_c: str(rate_c).replace("-", "−") for rate_c in range(-60, 61, 10)}
+        return {rate_c_from_f(rate_f): str(rate_f).replace("-", "−") for rate_f in range(-100, 121, 10)}
+    return {rate_c: str(rate_c).replace("-", "−") for rate_c in range(-60, 71, 5)}
 
 
-def reads_in(panel: Plot, ticks: Mapping[float, str], unit: str) -> None:
+def _tick(axis: Axis, labels: Mapping[float, str], every: int) -> None:
+    """Give an axis its labels, and the ticks at the multiples of ``every``; the page chooses others by its size.
+
+    The labels are listed, since a custom formatter would need eval, which the page's policy forbids.
+    """
+    axis.ticker = FixedTicker(ticks=[at for at, text in labels.items() if int(text.replace("−", "-")) % every == 0])
+    axis.major_label_overrides = dict(labels)
+
+
+def reads_in(panel: Plot, ticks: Mapping[float, str], unit: str, *, every: int) -> None:
     """Set the ticks of the vertical axis, and write its unit in the lower right corner, which no curve reaches."""
-    panel.yaxis.ticker = FixedTicker(ticks=list(ticks))
-    panel.yaxis.major_label_overrides = dict(ticks)
+    _tick(panel.yaxis, ticks, every)
     panel.extra_x_ranges = {"share": Range1d(0, 1)}
     panel.extra_y_ranges = {"unit": Range1d(0, 1)}
     words = Text(x=value(1), y=value(0.03), text="text", text_align="right", text_color=TOKENS["ink-2"], **WORDS)

@@ -8,11 +8,15 @@ from typing import Any
 import pytest
 from playwright.sync_api import Browser, sync_playwright
 
+from roastlog.web.http import assets
 from tests import chromium
 from tests.browser.house import House
+from tests.browser.roasting import Roasting, roasting
 from tests.browser.screen import PHONE, TABLET, Screen
 from tests.browser.server import Server
 from tests.browser.wire import Wire
+from tests.conftest import Bench
+from tests.launcher import undrawn
 
 SPEED = "30"
 CALM = "12"  # the shared demo runs while other tests do: it takes half as much of their time
@@ -140,6 +144,15 @@ def screen(browser: Browser) -> Iterator[MakeScreen]:
     for one in made:
         one.context.close()
     assert faults == []
+
+
+@pytest.fixture
+def drum(bench: Bench, request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> Iterator[Roasting]:
+    """A server with a batch in its drum, whose clock stands still."""
+    if not is_drawn(request.node):
+        monkeypatch.setitem(assets._VENDOR, "bokeh", undrawn())
+    with roasting(bench) as server:
+        yield server
 
 
 @pytest.fixture

@@ -1,27 +1,20 @@
 """The outlook, heads-ups and suggestions on the live page: shown out of the way, and marking nothing by themselves."""
 
 import re
-import threading
-from collections.abc import Iterator
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 import pytest
 from playwright.sync_api import expect
-from werkzeug.serving import make_server
 
-from roastlog.instruments.base import Reading
 from roastlog.recording.trouble import FULL
-from roastlog.web.http import assets
-from tests.browser.conftest import MakeScreen, is_drawn
+from tests.browser.conftest import MakeScreen
 from tests.browser.contrast import contrast, rgb
+from tests.browser.roasting import NOW_S, Roasting, ready
 from tests.browser.screen import PHONE, TABLET, Screen
 from tests.browser.test_targets import GLOVE_PX, outside, too_small
-from tests.conftest import START_MS, Bench
-from tests.launcher import undrawn
+from tests.conftest import START_MS
 
-NOW_S = 400
 CRACK = {
     "label": "First crack", "moment": "first_crack", "time_s": 522.4, "low_s": 508.0, "high_s": 533.2, "temp_c": 196.1,
     "temp_low_c": 194.8, "temp_high_c": 197.5, "rate_c_per_min": 8.2, "rate_low_c_per_min": 7.0,
@@ -38,66 +31,9 @@ STALL = {"kind": "stall", "start_s": 380.0, "text": "Between 6:20 and 6:40 the r
 BOXES = ("#three", "#curves", "#controls", ".said", "#pad", ".bar")
 
 
-@dataclass
-class Roasting:
-    """A server whose clock stands still, and the batch in its drum."""
-
-    bench: Bench
-    url: str
-
-    def feed(self, from_s: int, temps_c: np.ndarray, **others: np.ndarray) -> None:
-        """A reading of each channel each second."""
-        live = self.bench.services.runtime.live("drum-4")
-        for index, temp_c in enumerate(temps_c):
-            self.bench.clock.turn_to(from_s + index)
-            values = {"bean_probe": temp_c} | {name: column[index] for name, column in others.items()}
-            live.take([Reading(self.bench.clock.now_ms(), name, float(value)) for name, value in values.items()])
-
-    def roast(self) -> str:
-        """Charge a batch, let it go to `NOW_S` and mark yellow; its code."""
-        code = self.bench.open(coffee="Alder washed", green_g=4000)
-        self.bench.say(self.bench.entry("moment", 0, batch=code, moment="charge"))
-        seconds = np.arange(NOW_S)
-        noise = np.random.default_rng(3).normal(0.0, 0.1, NOW_S)
-        self.feed(0, 95 + 105 * np.exp(-seconds / 20) + seconds * 0.2 + noise, bean_surface=90 + seconds * 0.21 + noise)
-        self.bench.say(self.bench.entry("moment", 300, batch=code, moment="yellow"))
-        return code
-
-    def tell(self, **advice: object) -> None:
-        """Tell all screens an outlook, as the desk does."""
-        outlook: dict[str, object] = {"ahead": [], "says": "", "heads_up": [], "suggestions": []}
-        self.bench.services.live.hub("drum-4").tell("outlook", outlook | advice)
-
-
-@pytest.fixture
-def drum(bench: Bench, request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> Iterator[Roasting]:
-    """The app, answering on loopback."""
-    if not is_drawn(request.node):
-        monkeypatch.setitem(assets._VENDOR, "bokeh", undrawn())
-    server = make_server("127.0.0.1", 0, bench.app, threaded=True)
-    server.daemon_threads = True  # a stream ends with the hub, after this
-    thread = threading.Thread(target=server.serve_forever, daemon=True)
-    thread.start()
-    yield Roasting(bench, f"http://127.0.0.1:{server.server_port}")
-    bench.services.live.hub("drum-4").close()
-    server.shutdown()
-    thread.join()
-    server.server_close()
-
-
 def boxes(live: Screen) -> dict[str, Any]:
     """Where the parts of the page stand."""
     return {part: live.page.locator(part).bounding_box() for part in BOXES}
-
-
-def ready(live: Screen) -> None:
-    """Open the live page and wait for its chart, its stream and the desk's own outlook; then the test's is the newest.
-
-    The clock stands still, so the desk has no other to tell.
-    """
-    live.open_live()
-    live.until(lambda: not live.draws or len(live.columns("live")["t_s"]) > 60, "no curve")
-    live.page.wait_for_timeout(2000)  # what the page fetches once its chart stands, and what the desk says each second
 
 
 @pytest.mark.parametrize("device", [PHONE, TABLET], ids=["phone", "tablet"])
@@ -139,7 +75,7 @@ def test_the_chart_draws_the_forecast(drum: Roasting, screen: MakeScreen):
     assert len({*ahead["y"]}) == 2
     end_s = live.page.evaluate("Bokeh.documents[0].get_model_by_name('time').end")
     assert end_s > 533
-    assert end_s % 120 == 0
+    assert end_s % 30 == 0
     assert ahead["align"] == ["left", "left"]
     drum.tell(ahead=[CRACK, {**DROP, "time_s": end_s - 20.0}])  # its word would be cut off at the chart's edge
     live.until(lambda: live.columns("ahead")["align"] == ["left", "right"], "a word leaves the chart")

@@ -1,4 +1,4 @@
-"""A drawing in the form that Bokeh receives: its data inserted into its item, as by static/js/core/figure.js."""
+"""A drawing in the form that Bokeh receives: its data inserted into its item, as by static/js/core/figure/figure.js."""
 
 import json
 from collections.abc import Iterator

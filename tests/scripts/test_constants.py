@@ -13,9 +13,9 @@ from tests.checkout import ROOT
 @pytest.mark.parametrize(
     ("module", "name", "expected"),
     [
-        ("machine/chart/axes.js", "SETTLED_S", panels.SETTLED_S),
-        ("machine/outlook/outlook.js", "TIERS", list(overlays._TIERS_Y)),
-        ("machine/chart/chart.js", "TIER", pytest.approx(overlays._TIERS_Y[0] - overlays._TIERS_Y[1])),
+        ("core/figure/tiers.js", "TIERS", list(overlays._TIERS_Y)),
+        ("core/figure/curve-figure.js", "TIER", pytest.approx(overlays._TIERS_Y[0] - overlays._TIERS_Y[1])),
+        ("core/figure/text-width.js", "FONT", f"bold {panels.TYPE} {panels._FONT}"),
         ("core/photo.js", "LONG_SIDE_PX", pictures.LONG_SIDE_PX),
     ],
 )

@@ -22,8 +22,8 @@ from roastlog.services.devices import YEAR_S, DeviceService
 from roastlog.web import services
 from roastlog.web.http.roles import PUBLIC, lacking, least, refused_to
 
-# Charts come as json_item, drawn by static/js/core/figure.js. Bokeh adds <style> elements, so without this style-src it
-# draws nothing; without this img-src its icons are missing. A line chart needs no 'unsafe-eval'.
+# Charts come as json_item, drawn by static/js/core/figure/figure.js. Bokeh adds <style> elements, so without this
+# style-src it draws nothing; without this img-src its icons are missing. A line chart needs no 'unsafe-eval'.
 POLICY: Final = {
     "default-src": ["'self'"],
     "script-src": ["'self'"],

@@ -4,7 +4,7 @@ import { loadText, storeText } from "../core/storage.js";
 
 const KEY = "drumside-curve";
 /** @type {Record<string, string[]>} */
-const SHOWN = { smooth: ["smooth"], live: ["live"], both: ["smooth", "both"] };
+const SHOWN = { smooth: ["smooth", "alone"], live: ["live"], both: ["smooth", "both"] };
 
 const stored = () => {
   const choice = loadText(KEY) ?? "";
@@ -13,12 +13,12 @@ const stored = () => {
 
 /**
  * Let the page's buttons choose among the lines whose names begin with “smooth ”, “live ” or “both ”.
- * @param {import("../core/figure.js").Figure} figure
+ * @param {import("../core/figure/figure.js").Figure} figure
  */
 export function bindCurveChoice(figure) {
   const buttons = findAll(document, "[data-curve]");
   if (!buttons.length) return; // an unfinished batch has only its live curve
-  const lines = [...figure.document.all_models].filter((model) => /^(smooth|live|both) /.test(model.name ?? ""));
+  const lines = [...figure.document.all_models].filter((model) => /^(smooth|alone|live|both) /.test(model.name ?? ""));
   const show = (/** @type {string} */ choice) => {
     for (const line of lines) line.visible = SHOWN[choice].includes(line.name.split(" ", 1)[0]);
     for (const button of buttons) {

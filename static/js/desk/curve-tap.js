@@ -6,7 +6,7 @@ const panelsOf = (view) => [...(view.frame?.x_scale ? [view] : []), ...(view.chi
 /**
  * Call `act` with the time from charge at which a panel of the figure is tapped. [s]
  * @param {HTMLElement} host
- * @param {import("../core/figure.js").Figure} figure
+ * @param {import("../core/figure/figure.js").Figure} figure
  * @param {(timeS: number) => void} act
  */
 export function onCurveTap(host, figure, act) {

@@ -1,5 +1,5 @@
 // A figure of a desk page: fetched once, drawn once, recoloured when the theme changes.
-import { embed } from "../core/figure.js";
+import { embed } from "../core/figure/figure.js";
 
 /**
  * Draw the figure at the host's `data-figure`; resolves to the figure, or to null if `sorry` is shown instead.

@@ -1,5 +1,6 @@
 // The curve of a record: smoothed, live or both by a switch; and as a table, made on demand.
 import { fillTable } from "../core/curve-table.js";
+import { CurveFigure } from "../core/figure/curve-figure.js";
 import { byId, find } from "../core/dom.js";
 import { clockText } from "../core/duration.js";
 import { t } from "../core/words.js";
@@ -14,11 +15,13 @@ const figure = await loadFigure(
 const rows = byId("curve-rows", HTMLDetailsElement);
 rows.hidden = !figure;
 if (figure) {
+  const curve = new CurveFigure(figure, { isLive: false });
+  figure.onLayout(() => curve.fit({ leastS: curve.marks.data.t_s.at(-1) }));
   bindCurveChoice(figure);
   const time = document.getElementById("add-time");
   if (time instanceof HTMLInputElement) onCurveTap(byId("curve"), figure, (timeS) => (time.value = clockText(timeS)));
-  const { channel, text } = figure.get("ends").data;
-  const channels = [...channel].map((id, index) => ({ id, name: text[index] }));
+  const { field, word } = curve.ends.data;
+  const channels = [...field].map((id, index) => ({ id, name: word[index] }));
   rows.addEventListener("toggle", () => {
     if (rows.open) fillTable(find(rows, "table", HTMLTableElement), figure.get("live").data, channels);
   });

@@ -116,5 +116,7 @@ setInterval(tick, TICK_MS);
 // Loading BokehJS takes long on a phone: it runs once the text is painted and no finger is down.
 const library = document.createElement("script");
 library.src = byId("bokeh", HTMLLinkElement).href;
-library.addEventListener("load", async () => sync.show(await Chart.make(block("figure"), byId("curves"))));
+library.addEventListener("load", async () =>
+  sync.show(await Chart.make(block("figure"), byId("curves"), channel.by_hand)),
+);
 whenIdle(() => document.head.append(library), CHART_MS);

@@ -6,6 +6,7 @@ const panel = (name) => figure.get_model_by_name(name);
 const free = Number(host.dataset.height) - panel('lanes').height;
 panel('temperatures').height = Math.round(free * 0.68);
 panel('rates').height = Math.floor(free * 0.32);
+panel('time').end = 1320; // minute 15 at two thirds, as on the live page
 const live = panel('live');
 new EventSource('/rows').addEventListener('rows', (event) => live.stream(JSON.parse(event.data)));
 document.body.dataset.ready = 'yes';

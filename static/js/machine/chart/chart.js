@@ -1,35 +1,42 @@
 // The live curve: incoming data is collected and drawn in one go, rows once a second, never while the page is hidden
-// and never while a finger is down; axes grow in steps.
-import { embed } from "../../core/figure.js";
+// and never while a finger is down.
+import { CurveFigure } from "../../core/figure/curve-figure.js";
+import { embed } from "../../core/figure/figure.js";
 import { whenIdle } from "../../core/idle.js";
 import { expectedColumns, reachS } from "../outlook/outlook.js";
-import { apart, reach, widen } from "./axes.js";
+import { upTo } from "./known.js";
 
 const EVERY_MS = 900; // rows come each second and are drawn as they come, but no two redraws are closer than this
+const MOST_MS = 1900; // and no two farther apart, however little the curve has grown
+const HALF_PX = 0.5; // growth that is not seen
 const ALONE_MS = 1500; // expected moments wait this long for rows to be drawn with
 const LATEST_MS = 1000; // a page that is never idle draws after this time
 const RIBBON_MS = 5000;
-const TICK_S = 120;
-const WORD = { high: 14, wide: 80, letter: 7 }; // size in px of a label at a line's end, and of a letter
-const TIER = 0.085; // distance between the moment labels' lines, as a share of the panel's height; set by the server
-const MARGIN_PX = 56;
-const SOURCES = /** @type {const} */ (["live", "ends", "marks", "ahead", "checks", "ribbon"]);
+const LEAST_LANE_PX = 21;
+const MOST_LANE_PX = 34;
+const SOURCES = /** @type {const} */ (["live", "marks", "ahead", "checks", "ribbon"]);
 const OVERLAYS = /** @type {const} */ (["marks", "checks", "ribbon"]);
 
 /** @typedef {Partial<Record<typeof OVERLAYS[number], Record<string, any>>>} Overlays */
 
 const numbers = (/** @type {Iterable<number | null>} */ column) => Float32Array.from(column, (value) => value ?? NaN);
-const last = (/** @type {Float32Array} */ column) => column.findLast((value) => !Number.isNaN(value));
 
 /**
- * Columns as text, for comparison; the growing end of a bar is not a difference.
+ * Columns as text, for comparison; neither the growing end of a bar nor the line of a label is a difference.
  * @param {Record<string, any>} columns
  */
 const asText = (columns) => {
   /** @type {number[] | undefined} */
   const ends = columns.right;
-  return JSON.stringify({ ...columns, right: ends?.map((atS, index) => (columns.last[index] ? null : atS)) });
+  const right = ends?.map((atS, index) => (columns.last[index] ? null : atS));
+  return JSON.stringify({ ...columns, right, y: null });
 };
+
+/**
+ * Height of a lane of the ribbon: two thirds of the chart are the curves'.
+ * @param {number} heightPx
+ */
+const lanePx = (heightPx) => Math.max(LEAST_LANE_PX, Math.min(MOST_LANE_PX, Math.round(heightPx / 16)));
 
 export class Chart {
   /** @type {Columns[]} */
@@ -50,44 +57,62 @@ export class Chart {
   #isHeld = false;
 
   /**
-   * @param {import("../../core/figure.js").Figure} figure
+   * @param {import("../../core/figure/figure.js").Figure} figure
    * @param {HTMLElement} host
+   * @param {boolean} byHand whether a person types the temperatures
    */
-  constructor(figure, host) {
+  constructor(figure, host, byHand) {
     this.figure = figure;
     this.host = host;
+    this.byHand = byHand;
+    this.curve = new CurveFigure(figure, { isLive: true });
     /** @type {Record<typeof SOURCES[number], any>} */
     this.sources = /** @type {any} */ (Object.fromEntries(SOURCES.map((name) => [name, figure.get(name)])));
-    /** @type {Record<"time" | "temp" | "rate" | "tiers", import("./axes.js").Range>} */
-    this.ranges = {
-      time: figure.get("time"),
-      temp: figure.get("temp"),
-      rate: figure.get("rate"),
-      tiers: figure.get("tiers"),
-    };
   }
 
   /**
    * @param {Drawing} drawing
    * @param {HTMLElement} host
+   * @param {boolean} byHand
    */
-  static async make(drawing, host) {
-    const chart = new Chart(await embed(drawing, host), host);
-    for (const name of OVERLAYS) chart.#drawn[name] = asText(Object.fromEntries(drawing.data.sources[name] ?? []));
-    new ResizeObserver(() => chart.#fit()).observe(host);
+  static async make(drawing, host, byHand) {
+    const chart = new Chart(await embed(drawing, host), host, byHand);
+    for (const name of OVERLAYS) {
+      chart.#overlays[name] = Object.fromEntries(drawing.data.sources[name] ?? []);
+      chart.#drawn[name] = asText(chart.#overlays[name]);
+    }
+    new ResizeObserver(() => chart.#resize()).observe(host);
+    chart.figure.onLayout(() => chart.#fit());
     document.addEventListener("visibilitychange", () => chart.#schedule(0));
     return chart;
   }
 
-  #fit() {
+  /** Divide the height; what follows from the panels' sizes is done once they have them. */
+  #resize() {
     const { clientHeight } = this.host;
-    if (clientHeight) this.figure.fit(clientHeight, clientHeight < 330 ? 18 : 24);
-    this.ranges.tiers.start = 1 - TIER / this.#tier;
-    this.#follow();
+    if (clientHeight) this.figure.fit(clientHeight, lanePx(clientHeight));
+  }
+
+  #fit() {
+    this.#drawOverlays();
+    this.#fitCurve();
+    this.#drawExpected();
+    this.#growRibbon();
   }
 
   get endS() {
-    return this.sources.live.data.t_s.at(-1) ?? -1;
+    return this.curve.endS;
+  }
+
+  /** The time up to which moments are drawn: readings that are behind would make them stand beyond the curve's end. */
+  get #knownS() {
+    return this.byHand ? Infinity : Math.max(0, this.endS);
+  }
+
+  /** Time between two redraws with rows: as long as the curve grows by less than can be seen, at most two seconds. */
+  get #everyMs() {
+    const unseenMs = 1000 * HALF_PX * this.curve.pxS;
+    return Math.max(EVERY_MS, Math.min(MOST_MS, Math.floor(unseenMs / 1000) * 1000 - 100));
   }
 
   /**
@@ -97,7 +122,7 @@ export class Chart {
   add(rows) {
     if (!rows?.t_s.length) return;
     this.#rows.push(rows);
-    this.#schedule(this.#rowsAt + EVERY_MS);
+    this.#schedule(this.#rowsAt + this.#everyMs);
   }
 
   /** The curve is about to change: rows of the old one are dropped, new ones wait. */
@@ -129,7 +154,7 @@ export class Chart {
    * @param {Overlays} columns
    */
   overlay(columns) {
-    this.#overlays = columns;
+    this.#overlays = { ...this.#overlays, ...columns };
     this.#schedule(0);
   }
 
@@ -139,7 +164,7 @@ export class Chart {
    */
   expect(due) {
     this.#due = due;
-    this.#schedule(this.#rowsAt + ALONE_MS);
+    this.#schedule(this.#rowsAt + Math.max(ALONE_MS, this.#everyMs));
   }
 
   /**
@@ -163,8 +188,8 @@ export class Chart {
     const isRenewed = this.#renew();
     const isLonger = !this.#isHeld && this.#stream();
     this.#drawOverlays();
+    if (isRenewed || isLonger) this.#fitCurve();
     this.#drawExpected();
-    if (isRenewed || isLonger) this.#placeLabels();
     this.#growRibbon();
   }
 
@@ -175,7 +200,7 @@ export class Chart {
     const { live } = this.sources;
     const gaps = [...columns.t_s].map(() => NaN);
     live.data = Object.fromEntries(Object.keys(live.data).map((name) => [name, numbers(columns[name] ?? gaps)]));
-    this.ranges.time.end = 600;
+    this.curve.restart();
     this.#ribbonAt = 0;
     return true;
   }
@@ -200,64 +225,37 @@ export class Chart {
     return true;
   }
 
-  /** Update marks, checks and ribbon, each only if it has changed. */
+  /** Update marks, checks and ribbon up to the newest reading, each only if it has changed. */
   #drawOverlays() {
     for (const name of OVERLAYS) {
       const columns = this.#overlays[name];
-      const text = columns && this.sources[name] && asText(columns);
-      if (!text || text === this.#drawn[name]) continue;
+      if (!columns || !this.sources[name]) continue;
+      const known = upTo(columns, this.#knownS);
+      const text = asText(known);
+      if (text === this.#drawn[name]) continue;
       this.#drawn[name] = text;
-      this.sources[name].data = columns;
+      this.sources[name].data = known;
+      if (name === "marks") this.curve.placeMarks();
       if (name === "ribbon") this.#ribbonAt = 0;
     }
-    this.#overlays = {};
   }
 
-  /** Set the distance between the lines of moment labels, large enough that they never overlap. */
-  get #tier() {
-    return Math.max(TIER, (WORD.high - 1) / this.figure.panelPx);
+  #fitCurve() {
+    const marks = this.sources.marks.data.t_s;
+    this.curve.fit({ leastS: marks.at(-1), dueS: reachS(this.#due, this.endS) });
   }
 
   #drawExpected() {
-    this.#widen();
-    const { start, end } = this.ranges.time;
-    const letterS = ((end - start) * WORD.letter) / this.#panelPx;
-    const columns = expectedColumns(this.#due, this.sources.marks.data, letterS, end);
+    const { curve } = this;
+    const columns = expectedColumns(this.#due, {
+      tiers: curve.placeMarks(),
+      labelS: (label) => curve.labelS(label),
+      endS: curve.ranges.time.end,
+    });
     const json = JSON.stringify(columns);
     if (json === this.#drawn.ahead) return;
     this.#drawn.ahead = json;
     this.sources.ahead.data = columns;
-  }
-
-  #follow() {
-    this.#drawExpected();
-    this.#placeLabels();
-    this.#growRibbon();
-  }
-
-  /** Move the labels at the ends of the lines with them, without overlap. */
-  #placeLabels() {
-    const { ends, live } = this.sources;
-    const names = [...ends.data.channel];
-    const temps = names.map((name) => last(live.data[name]) ?? NaN);
-    const { start, end } = this.ranges.temp;
-    const gap = ((end - start) * WORD.high) / this.figure.panelPx;
-    // Below the two upper lines of moment labels.
-    const placed = apart(temps, gap, start + (end - start) * (1 - this.#tier) - 1.5 * gap);
-    ends.data = { ...ends.data, t_s: names.map(() => this.endS), temp_c: placed };
-  }
-
-  get #panelPx() {
-    return Math.max(this.host.clientWidth - MARGIN_PX, 3 * WORD.wide);
-  }
-
-  #widen() {
-    const { ends, live } = this.sources;
-    const room = 1 / (1 - WORD.wide / this.#panelPx);
-    reach(this.ranges.time, Math.max(this.endS, reachS(this.#due)) * room, TICK_S);
-    for (const name of ends.data.channel) {
-      widen(this.ranges, live.data[name].at(-1), live.data[`rate_${name}`]?.at(-1), this.endS);
-    }
   }
 
   /** Extend the growing bars to now; rarely, since each time redraws the ribbon. */

@@ -6,8 +6,9 @@ import { t } from "../../core/words.js";
 
 const ABOUT_S = 5; // a moment closer than this is due now
 const COARSE_S = 60; // farther off, the time left is shown in steps of five seconds: it is not more accurate
-const TIERS = [1, 0.915, 0.83]; // heights of the moment labels, as in roastlog/plot/overlays.py
 const BESIDE_PX = 4; // between a rule and its label
+const NEAR = 1.6; // farthest expected moment that the axis must contain, as a multiple of the time since charge
+const EDGE = 0.03; // least distance of an expected moment from the right end of the axis
 /** @type {Record<string, string>} */
 const BASES = { curve: t("from this roast only"), batches: t("from earlier batches of this coffee"), plan: "" };
 
@@ -95,44 +96,36 @@ export function expectation(due, nowS) {
 const charted = (due) => due.filter(({ basis }, index) => index < 2 || basis === "plan");
 
 /**
- * The time up to which the axis must reach: the next moment with its band, and the plan.
+ * The time that the axis must contain: the next moment with its band, and the plan, as soon as they are so near that
+ * the curve so far keeps most of the width.
  * @param {ExpectedMoment[]} due
+ * @param {number} nowS
  */
-export function reachS(due) {
+export function reachS(due, nowS) {
   const reaching = due.filter(({ basis }, index) => index === 0 || basis === "plan");
-  return Math.max(-1, ...reaching.map((one) => one.high_s ?? one.time_s));
+  const times = reaching.map((one) => one.high_s ?? one.time_s);
+  return Math.max(-1, ...times.filter((atS) => atS <= NEAR * nowS).map((atS) => atS * (1 + EDGE)));
 }
 
 /**
  * Columns of the chart's `ahead`, in whole seconds: labels without overlap and within the axis.
  * @param {ExpectedMoment[]} due
- * @param {{ t_s: ArrayLike<number> & Iterable<number>, y: ArrayLike<number>, label: ArrayLike<string> }} marks
- * @param {number} letterS
- * @param {number} endS
+ * @param {object} axis
+ * @param {import("../../core/figure/tiers.js").Tiers} axis.tiers the lines that the marked moments take
+ * @param {(label: string) => number} axis.labelS time that a label takes
+ * @param {number} axis.endS
  */
-export function expectedColumns(due, marks, letterS, endS) {
-  const widthS = (/** @type {string} */ label) => (label.length + 1) * letterS;
-  const freeS = TIERS.map((tier) => {
-    const ends = [...marks.t_s].map((atS, index) =>
-      Math.abs(marks.y[index] - tier) < 0.01 ? atS + widthS(marks.label[index]) : -Infinity,
-    );
-    return Math.max(-Infinity, ...ends);
-  });
+export function expectedColumns(due, { tiers, labelS, endS }) {
   /** @type {Record<string, (number | string)[]>} */
   const found = { t_s: [], label: [], y: [], low_s: [], high_s: [], align: [], beside_px: [] };
   for (const one of charted(due).filter(({ time_s: atS }) => atS < endS)) {
     const label = one.basis === "plan" ? t("planned {moment}", { moment: one.within }) : `${one.within}?`;
-    const isLeft = one.time_s + widthS(label) <= endS;
-    const fromS = isLeft ? one.time_s : one.time_s - widthS(label);
-    const tier = Math.max(
-      0,
-      freeS.findIndex((untilS) => untilS <= fromS),
-    );
-    freeS[tier] = fromS + widthS(label);
+    const isLeft = one.time_s + labelS(label) <= endS;
+    const fromS = isLeft ? one.time_s : one.time_s - labelS(label);
     const [lowS, highS] = bandOf(one)?.map(Math.round) ?? [NaN, NaN];
     found.t_s.push(Math.round(one.time_s));
     found.label.push(label);
-    found.y.push(TIERS[tier]);
+    found.y.push(tiers.place(fromS, fromS + labelS(label)));
     found.low_s.push(lowS);
     found.high_s.push(highS);
     found.align.push(isLeft ? "left" : "right");

@@ -23,8 +23,9 @@ export class Figure {
   /** @param {BokehDocument} bokehDocument */
   constructor(bokehDocument) {
     this.document = bokehDocument;
-    this.themed = [...bokehDocument.all_models].filter((model) => model.tags?.length);
-    this.panelPx = 0;
+    const models = [...bokehDocument.all_models];
+    this.themed = models.filter((model) => model.tags?.length);
+    this.ends = models.filter((model) => model.type === "ColumnDataSource" && "token" in model.data);
   }
 
   /**
@@ -48,8 +49,7 @@ export class Figure {
         for (const [property, token] of tagged(tag)) model[property] = paint(token);
       }
     }
-    const ends = this.get("ends");
-    if (ends) ends.data = { ...ends.data, color: [...ends.data.token].map(paint) };
+    for (const ends of this.ends) ends.data = { ...ends.data, color: [...ends.data.token].map(paint) };
   }
 
   /**
@@ -65,7 +65,27 @@ export class Figure {
     if (lanes) lanes.height = lanesPx;
     this.get("temperatures").height = tempsPx;
     this.get("rates").height = ratesPx;
-    this.panelPx = tempsPx - 24;
+  }
+
+  /**
+   * Call `act` once the panels have their sizes, and whenever these change.
+   * @param {() => void} act
+   */
+  onLayout(act) {
+    let isDue = false;
+    const later = () => {
+      if (isDue) return;
+      isDue = true;
+      queueMicrotask(() => {
+        isDue = false;
+        act();
+      });
+    };
+    for (const name of ["temperatures", "rates"]) {
+      const { inner_width: width, inner_height: height } = this.get(name).properties;
+      for (const size of [width, height]) size.change.connect(later);
+    }
+    act();
   }
 }
 

@@ -1,0 +1,218 @@
+// The figure of one roast, live or recorded: axes that fit its data, and labels that overprint nothing.
+import { apart, rateEnds, tempEnds, tickStep, timeEnd, turnedS } from "./axes.js";
+import { labelOf, textPx } from "./text-width.js";
+import { Tiers } from "./tiers.js";
+import { degrees, rate } from "../units.js";
+
+const LINE_PX = 15; // height of a line of text
+const TIER = 0.085; // height of a line of labels on the scale of the tiers, as in roastlog/plot/overlays.py
+const LABELS_SHARE = 0.17; // share of the panel that stays free for moments' labels,
+const LABELS_PX = 30; // but no more than two lines: a third is rare
+const LABEL_SHARE = 0.4; // share of the width that the labels at the ends of lines may take
+const RULE_PX = 8; // beside a moment's label, on both sides together
+const END_PX = 14; // beside the label at the end of a line
+const UNIT_PX = { wide: 60, high: 16 }; // the axis's unit in the lower right corner
+const [LEAST_TICK_PX, MOST_TICK_PX, TICKS] = [18, 44, 5]; // distance of the temperature's and the rate's ticks
+const CUT_PX = 8; // half a label: closer to the upper end of an axis it would be cut off
+const MINUTE_PX = 16; // least distance between the minutes' labels
+const WIDEST_C = 200; // no temperature of a roast is wider as text
+const LEAST_RECORD_S = 60;
+
+/** @typedef {{ start: number, end: number, setv(ends: { start: number, end: number }): void }} Range */
+
+/**
+ * Set a range, only if it changes: each change is a redraw.
+ * @param {Range} range
+ * @param {[number, number]} ends
+ */
+function setEnds(range, [start, end]) {
+  if (range.start !== start || range.end !== end) range.setv({ start, end });
+}
+
+/**
+ * The last value of a column, with its time; both NaN without one.
+ * @param {ArrayLike<number>} times
+ * @param {ArrayLike<number>} column
+ */
+function newest(times, column) {
+  let index = column.length - 1;
+  while (index >= 0 && !Number.isFinite(column[index])) index -= 1;
+  return index < 0 ? { atS: NaN, value: NaN } : { atS: times[index], value: column[index] };
+}
+
+/**
+ * Show ticks of an axis at a round distance, of all those that the server gave labels.
+ * @param {any} axis
+ * @param {Range} range
+ * @param {number} sizePx
+ * @param {number} leastPx
+ */
+function spaceTicks(axis, range, sizePx, leastPx) {
+  const lastAt = range.end - (CUT_PX * (range.end - range.start)) / sizePx;
+  const all = [...axis.major_label_overrides].map(([at, text]) => ({ at, value: Number(text.replace("−", "-")) }));
+  const unit = (all[1].at - all[0].at) / (all[1].value - all[0].value);
+  const step = tickStep((sizePx * unit) / (range.end - range.start), leastPx);
+  const ticks = all.filter(({ at, value }) => value % step === 0 && at <= lastAt).map(({ at }) => at);
+  if (ticks.join() !== [...axis.ticker.ticks].join()) axis.ticker.ticks = ticks;
+}
+
+const leastPx = (/** @type {number} */ heightPx) => Math.min(MOST_TICK_PX, Math.max(LEAST_TICK_PX, heightPx / TICKS));
+
+export class CurveFigure {
+  #longestS = 0; // end of the axis of a live curve so far: it never becomes shorter at the same width
+  #widthPx = 0;
+
+  /**
+   * @param {import("./figure.js").Figure} figure
+   * @param {{ isLive: boolean }} how
+   */
+  constructor(figure, { isLive }) {
+    this.isLive = isLive;
+    this.live = figure.get("live");
+    this.smoothed = figure.get("smoothed");
+    this.marks = figure.get("marks");
+    this.ends = figure.get("ends");
+    const kinds = ["", "alone ", "live ", "both "];
+    this.rateEnds = kinds.map((kind) => figure.get(`ends of ${kind}rates`)).filter(Boolean);
+    /** @type {Record<"time" | "temp" | "rate" | "tiers", Range>} */
+    this.ranges = {
+      time: figure.get("time"),
+      temp: figure.get("temp"),
+      rate: figure.get("rate"),
+      tiers: figure.get("tiers"),
+    };
+    this.temperatures = figure.get("temperatures");
+    this.rates = figure.get("rates");
+  }
+
+  /** Time of the newest row; -1 without one. [s from charge] */
+  get endS() {
+    return this.live.data.t_s.at(-1) ?? -1;
+  }
+
+  /** Seconds of one px of the time axis. */
+  get pxS() {
+    return (this.ranges.time.end - this.ranges.time.start) / this.temperatures.inner_width;
+  }
+
+  /** Another curve begins, or another width: the axis may become shorter. */
+  restart() {
+    this.#longestS = 0;
+  }
+
+  /**
+   * Fit axes and labels to the data and to the size of the panels.
+   * @param {{ leastS?: number, dueS?: number }} [times] times from charge that the axis must contain: of a mark, and of
+   *   a moment to come
+   */
+  fit({ leastS = 0, dueS = 0 } = {}) {
+    if (!this.temperatures.inner_width) return; // not laid out yet
+    this.#fitTime(Math.max(this.endS, leastS), dueS);
+    this.#fitValues();
+    this.#spaceTicks();
+    this.placeMarks();
+    this.#placeEnds(this.ends, this.temperatures.inner_height, this.ranges.temp, {
+      write: degrees,
+      labelsPx: LABELS_PX,
+    });
+    for (const ends of this.rateEnds) {
+      this.#placeEnds(ends, this.rates.inner_height, this.ranges.rate, { write: rate, labelsPx: 0 });
+    }
+  }
+
+  /** Place the labels of the moments; returns the lines that they take. */
+  placeMarks() {
+    const { marks } = this;
+    const tiers = new Tiers();
+    const labels = [...marks.data.label];
+    const heights = [...marks.data.t_s].map((atS, index) => tiers.place(atS, atS + this.labelS(labels[index])));
+    if (heights.join() !== [...marks.data.y].join()) marks.data = { ...marks.data, y: heights };
+    return tiers;
+  }
+
+  /**
+   * Time that a moment's label takes on the axis. [s]
+   * @param {string} label
+   */
+  labelS(label) {
+    return (textPx(label) + RULE_PX) * this.pxS;
+  }
+
+  /** @param {string} field */
+  #column(field) {
+    return (field in this.live.data ? this.live : this.smoothed).data[field];
+  }
+
+  /**
+   * @param {number} newestS
+   * @param {number} dueS
+   */
+  #fitTime(newestS, dueS) {
+    const { time } = this.ranges;
+    const { inner_width: widthPx } = this.temperatures;
+    if (widthPx !== this.#widthPx) this.restart();
+    this.#widthPx = widthPx;
+    const words = [...this.ends.data.word].map((word) => textPx(`${word} ${degrees(WIDEST_C)}`));
+    const wordsShare = Math.min(LABEL_SHARE, (Math.max(0, ...words) + END_PX) / widthPx);
+    this.#longestS = Math.max(this.#longestS, timeEnd(newestS, { wordsShare, dueS }));
+    setEnds(time, [0, this.isLive ? this.#longestS : Math.max(LEAST_RECORD_S, newestS / (1 - wordsShare))]);
+  }
+
+  #fitValues() {
+    const { isLive, live } = this;
+    const heightPx = this.temperatures.inner_height;
+    const temps = [...this.ends.data.field].map((field) => live.data[field]);
+    setEnds(this.ranges.temp, tempEnds(temps, { isLive, labelShare: Math.min(LABELS_SHARE, LABELS_PX / heightPx) }));
+    this.ranges.tiers.start = 1 - (TIER * heightPx) / LINE_PX;
+    const beans = Object.keys(live.data).filter((field) => `rate_${field}` in live.data);
+    const fromS = turnedS(
+      live.data.t_s,
+      beans.map((field) => live.data[field]),
+    );
+    const fields = this.rateEnds.flatMap((ends) => [...ends.data.field]);
+    const rates = [...new Set(fields)].map((field) => this.#column(field));
+    setEnds(this.ranges.rate, rateEnds(live.data.t_s, rates, { isLive, fromS }));
+  }
+
+  #spaceTicks() {
+    const { time, temp, rate: rates } = this.ranges;
+    const { inner_width: widthPx } = this.temperatures;
+    spaceTicks(this.temperatures.below[0], time, widthPx, textPx("10") + MINUTE_PX);
+    for (const [panel, range] of [
+      [this.temperatures, temp],
+      [this.rates, rates],
+    ]) {
+      spaceTicks(panel.left[0], range, panel.inner_height, leastPx(panel.inner_height));
+    }
+  }
+
+  /**
+   * Place the labels at the ends of lines, with their values: without overlap, and as many as the panel has room for.
+   * @param {any} source
+   * @param {number} heightPx
+   * @param {Range} range
+   * @param {{ write: (value: number) => string, labelsPx: number }} how `labelsPx`: height of the moments' labels
+   */
+  #placeEnds(source, heightPx, { start, end }, { write, labelsPx }) {
+    const most = Math.floor((heightPx - labelsPx) / LINE_PX);
+    const mostPx = LABEL_SHARE * this.temperatures.inner_width - END_PX;
+    const found = [...source.data.field].map((field, index) => {
+      const { atS, value } = newest(this.live.data.t_s, this.#column(field));
+      const isShown = index < most && value >= start && value <= end;
+      const text = labelOf(source.data.word[index], Number.isFinite(value) ? write(value) : "", mostPx);
+      return isShown ? { atS, value, text } : { atS: NaN, value: NaN, text };
+    });
+    const unitPx = heightPx / (end - start);
+    const rightPx = Math.max(...found.map(({ atS, text }) => (atS || 0) / this.pxS + textPx(text) + END_PX));
+    const isAboveUnit = rightPx > this.temperatures.inner_width - UNIT_PX.wide && most > found.length;
+    const floor = start + (LINE_PX / 2 + (isAboveUnit ? UNIT_PX.high : 0)) / unitPx;
+    const ceiling = end - (labelsPx + LINE_PX / 2) / unitPx;
+    const values = found.map(({ value }) => Math.max(value, floor));
+    source.data = {
+      ...source.data,
+      t_s: found.map(({ atS }) => atS),
+      y: apart(values, LINE_PX / unitPx, ceiling),
+      text: found.map(({ text }) => text),
+    };
+  }
+}
