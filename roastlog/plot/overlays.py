@@ -158,9 +158,10 @@ def ribbon(
     -------
     dict
         Columns ``left``, ``right``, ``bottom``, ``top``, ``row``, ``level`` (0 to 1), ``text``, ``control``, ``last``
-        (true for the growing bar), ``beside_px`` (from the bar's top to the foot of its text).
+        (true for the growing bar), ``beside_px`` (from the bar's top to the foot of its text), ``shown``
+        (the text; the page empties it where it would overprint the next).
     """
-    names = ("left", "right", "bottom", "top", "row", "level", "text", "control", "beside_px", "last")
+    names = ("left", "right", "bottom", "top", "row", "level", "text", "control", "beside_px", "shown", "last")
     columns: Columns = {name: [] for name in names}
     ordered = sorted(moves, key=lambda move: move[1])
     for row, control in enumerate(controls):
@@ -175,7 +176,7 @@ def ribbon(
             bottom = len(controls) - 1 - row
             text = numeral(round(setting, control.decimals))
             beside_px = _ABOVE_PX if level * LANE_FILL < 0.5 else _INSIDE_PX
-            bar = (left, right, bottom, bottom + level * LANE_FILL, row, level, text, control.id, beside_px)
+            bar = (left, right, bottom, bottom + level * LANE_FILL, row, level, text, control.id, beside_px, text)
             for name, value in zip(names, (*bar, last and growing), strict=True):
                 columns[name].append(round(value, 3) if isinstance(value, float) else value)
     return columns

@@ -143,7 +143,7 @@ def lanes_panel(names: Sequence[str], time: Range1d, frame: Frame) -> Plot:
     edge = Segment(x0="left", x1="right", y0="top", y1="top", line_color=TOKENS["line"], line_width=1.5)
     edge.tags = [{"line_color": "line"}]  # the fill is pale; the edge has the contrast of 3:1
     panel.add_glyph(source, edge)
-    words = Text(x="left", y="top", text="text", x_offset=3, y_offset="beside_px", text_color=TOKENS["ink"], **WORDS)
+    words = Text(x="left", y="top", text="shown", x_offset=3, y_offset="beside_px", text_color=TOKENS["ink"], **WORDS)
     words.tags = [{"text_color": "ink"}]
     panel.add_glyph(source, words)
     return panel

@@ -81,6 +81,20 @@ def test_height_is_the_share_of_the_controls_own_range():
     assert columns["top"][0] == pytest.approx(LANE_FILL / 2)
 
 
+def test_a_control_at_its_lowest_has_no_height():
+    """The steps are true to their scale: the lowest setting is the floor of the lane, twice the share twice as high."""
+    columns = ribbon([("radiant", 0.0, 0.0), ("radiant", 20.0, 2.5), ("radiant", 40.0, 5.0)], CONTROLS, 60.0)
+    heights = [top - bottom for top, bottom in zip(columns["top"], columns["bottom"], strict=True)]
+    assert heights == pytest.approx([0.0, LANE_FILL / 4, LANE_FILL / 2])
+
+
+def test_a_setting_stands_above_a_low_bar_and_inside_a_high_one():
+    """The text of each bar is inside its lane: above the bar's top edge where there is room, else below the edge."""
+    columns = ribbon([("radiant", 0.0, 2.0), ("radiant", 20.0, 9.0)], CONTROLS, 60.0)
+    above, inside = columns["beside_px"]
+    assert above < 0 < inside
+
+
 def test_moves_after_the_end_are_not_drawn():
     """A move after the drop has no bar and does not extend the previous one."""
     columns = ribbon([("radiant", 0.0, 4.0), ("radiant", 150.0, 2.0)], CONTROLS, 100.0)

@@ -7,7 +7,7 @@ const ROOM = 0.1; // free at each end of an axis, as a share of its data's span
 const TEMP_STEP_C = 20;
 const RATE_STEP = 5;
 const EXPECTED_C = [60, 215]; // the live axis has room for these from the charge on, so that it seldom grows
-const EXPECTED_RATE = 20;
+const EXPECTED_RATE = 25; // the infrared sensor's at the turning point; the probe's is lower
 const RATE_LIMITS = [-30, 60]; // rates beyond these are disturbances, and set no scale [°C/min]
 const TURNED_BY_S = 240; // a lowest temperature after this time is no turning point
 const RISE_C = 1; // the temperature has turned once it has risen by this
@@ -113,20 +113,22 @@ export const tickStep = (unitPx, leastPx) =>
   TICK_STEPS.find((step) => step * unitPx >= leastPx) ?? /** @type {number} */ (TICK_STEPS.at(-1));
 
 /**
- * Values moved apart by `gap` where they are closer, none above `ceiling`; NaN stays.
+ * Values moved apart by `gap` where they are closer, in their order, none below `floor` or above `ceiling`; NaN stays.
  * @param {number[]} values
  * @param {number} gap
- * @param {number} ceiling
+ * @param {{ floor?: number, ceiling: number }} within
  */
-export function apart(values, gap, ceiling) {
+export function apart(values, gap, { floor = -Infinity, ceiling }) {
   const placed = [...values];
   const order = values
     .map((_, index) => index)
     .filter((index) => Number.isFinite(values[index]))
     .toSorted((one, other) => values[one] - values[other]);
-  order.slice(1).forEach((index, step) => {
-    placed[index] = Math.max(placed[index], placed[order[step]] + gap);
-  });
+  let lowest = floor;
+  for (const index of order) {
+    placed[index] = Math.max(placed[index], lowest);
+    lowest = placed[index] + gap;
+  }
   let highest = ceiling;
   for (const index of order.toReversed()) {
     placed[index] = Math.min(placed[index], highest);

@@ -1,6 +1,7 @@
 // The figure of one roast, live or recorded: axes that fit its data, and labels that overprint nothing.
-import { apart, rateEnds, tempEnds, tickStep, timeEnd, turnedS } from "./axes.js";
+import { apart, rateEnds, tempEnds, timeEnd, turnedS } from "./axes.js";
 import { labelOf, textPx } from "./text-width.js";
+import { spaceTicks } from "./ticks.js";
 import { Tiers } from "./tiers.js";
 import { degrees, rate } from "../units.js";
 
@@ -8,13 +9,10 @@ const LINE_PX = 15; // height of a line of text
 const TIER = 0.085; // height of a line of labels on the scale of the tiers, as in roastlog/plot/overlays.py
 const LABELS_SHARE = 0.17; // share of the panel that stays free for moments' labels,
 const LABELS_PX = 30; // but no more than two lines: a third is rare
-const LABEL_SHARE = 0.4; // share of the width that the labels at the ends of lines may take
+const LABEL_SHARE = 0.42; // share of the width that the labels at the ends of lines may take
 const RULE_PX = 8; // beside a moment's label, on both sides together
 const END_PX = 14; // beside the label at the end of a line
 const UNIT_PX = { wide: 60, high: 16 }; // the axis's unit in the lower right corner
-const [LEAST_TICK_PX, MOST_TICK_PX, TICKS] = [18, 44, 5]; // distance of the temperature's and the rate's ticks
-const CUT_PX = 8; // half a label: closer to the upper end of an axis it would be cut off
-const MINUTE_PX = 16; // least distance between the minutes' labels
 const WIDEST_C = 200; // no temperature of a roast is wider as text
 const LEAST_RECORD_S = 60;
 
@@ -40,24 +38,6 @@ function newest(times, column) {
   return index < 0 ? { atS: NaN, value: NaN } : { atS: times[index], value: column[index] };
 }
 
-/**
- * Show ticks of an axis at a round distance, of all those that the server gave labels.
- * @param {any} axis
- * @param {Range} range
- * @param {number} sizePx
- * @param {number} leastPx
- */
-function spaceTicks(axis, range, sizePx, leastPx) {
-  const lastAt = range.end - (CUT_PX * (range.end - range.start)) / sizePx;
-  const all = [...axis.major_label_overrides].map(([at, text]) => ({ at, value: Number(text.replace("−", "-")) }));
-  const unit = (all[1].at - all[0].at) / (all[1].value - all[0].value);
-  const step = tickStep((sizePx * unit) / (range.end - range.start), leastPx);
-  const ticks = all.filter(({ at, value }) => value % step === 0 && at <= lastAt).map(({ at }) => at);
-  if (ticks.join() !== [...axis.ticker.ticks].join()) axis.ticker.ticks = ticks;
-}
-
-const leastPx = (/** @type {number} */ heightPx) => Math.min(MOST_TICK_PX, Math.max(LEAST_TICK_PX, heightPx / TICKS));
-
 export class CurveFigure {
   #longestS = 0; // end of the axis of a live curve so far: it never becomes shorter at the same width
   #widthPx = 0;
@@ -67,10 +47,12 @@ export class CurveFigure {
    * @param {{ isLive: boolean }} how
    */
   constructor(figure, { isLive }) {
+    this.figure = figure;
     this.isLive = isLive;
     this.live = figure.get("live");
     this.smoothed = figure.get("smoothed");
     this.marks = figure.get("marks");
+    this.ribbon = figure.get("ribbon");
     this.ends = figure.get("ends");
     const kinds = ["", "alone ", "live ", "both "];
     this.rateEnds = kinds.map((kind) => figure.get(`ends of ${kind}rates`)).filter(Boolean);
@@ -109,8 +91,9 @@ export class CurveFigure {
     if (!this.temperatures.inner_width) return; // not laid out yet
     this.#fitTime(Math.max(this.endS, leastS), dueS);
     this.#fitValues();
-    this.#spaceTicks();
+    spaceTicks(this.figure);
     this.placeMarks();
+    this.placeSettings();
     this.#placeEnds(this.ends, this.temperatures.inner_height, this.ranges.temp, {
       write: degrees,
       labelsPx: LABELS_PX,
@@ -174,16 +157,14 @@ export class CurveFigure {
     setEnds(this.ranges.rate, rateEnds(live.data.t_s, rates, { isLive, fromS }));
   }
 
-  #spaceTicks() {
-    const { time, temp, rate: rates } = this.ranges;
-    const { inner_width: widthPx } = this.temperatures;
-    spaceTicks(this.temperatures.below[0], time, widthPx, textPx("10") + MINUTE_PX);
-    for (const [panel, range] of [
-      [this.temperatures, temp],
-      [this.rates, rates],
-    ]) {
-      spaceTicks(panel.left[0], range, panel.inner_height, leastPx(panel.inner_height));
-    }
+  /** Leave out a setting that would overprint the next one of its lane. */
+  placeSettings() {
+    const { ribbon, pxS } = this;
+    if (!ribbon) return;
+    const { row, left, text, shown } = ribbon.data;
+    const next = [...left].map((_, index) => (row[index + 1] === row[index] ? left[index + 1] : Infinity));
+    const found = [...text].map((word, index) => (next[index] - left[index] < textPx(word) * pxS ? "" : word));
+    if (found.join() !== [...shown].join()) ribbon.data = { ...ribbon.data, shown: found };
   }
 
   /**
@@ -207,11 +188,11 @@ export class CurveFigure {
     const isAboveUnit = rightPx > this.temperatures.inner_width - UNIT_PX.wide && most > found.length;
     const floor = start + (LINE_PX / 2 + (isAboveUnit ? UNIT_PX.high : 0)) / unitPx;
     const ceiling = end - (labelsPx + LINE_PX / 2) / unitPx;
-    const values = found.map(({ value }) => Math.max(value, floor));
+    const values = found.map(({ value }) => value);
     source.data = {
       ...source.data,
       t_s: found.map(({ atS }) => atS),
-      y: apart(values, LINE_PX / unitPx, ceiling),
+      y: apart(values, LINE_PX / unitPx, { floor, ceiling }),
       text: found.map(({ text }) => text),
     };
   }

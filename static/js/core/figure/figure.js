@@ -36,6 +36,11 @@ export class Figure {
     return this.document.get_model_by_name(name);
   }
 
+  /** The panels of temperatures and rates: at equal temperature, a comparison has only the latter. */
+  get panels() {
+    return ["temperatures", "rates"].map((name) => this.get(name)).filter(Boolean);
+  }
+
   /** Set every tagged property to the colour of its token, and the colour of each end label. */
   paint() {
     /** @type {Map<string, string>} */
@@ -81,9 +86,8 @@ export class Figure {
         act();
       });
     };
-    for (const name of ["temperatures", "rates"]) {
-      const { inner_width: width, inner_height: height } = this.get(name).properties;
-      for (const size of [width, height]) size.change.connect(later);
+    for (const { properties } of this.panels) {
+      for (const size of [properties.inner_width, properties.inner_height]) size.change.connect(later);
     }
     act();
   }
