@@ -239,7 +239,7 @@ def _labelled(
         if kind != "live":
             found.append((channel, smooth, channel.short))
         if kind == "live" or (kind == "both" and smooth != field):
-            found.append((channel, field, channel.short if kind == "live" else f"{channel.short} live"))
+            found.append((channel, field, channel.short if kind == "live" else f"live {channel.short}"))
     return found
 
 

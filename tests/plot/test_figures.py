@@ -156,7 +156,7 @@ def test_each_rate_has_a_label_that_says_which_it_is():
     assert labels == {
         "alone": {"smooth_rate_bean_probe": "probe", **surface},
         "live": {"rate_bean_probe": "probe", **surface},
-        "both": {"smooth_rate_bean_probe": "probe", "rate_bean_probe": "probe live", **surface},
+        "both": {"smooth_rate_bean_probe": "probe", "rate_bean_probe": "live probe", **surface},
     }
 
 

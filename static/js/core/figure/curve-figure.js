@@ -13,7 +13,7 @@ const LABEL_SHARE = 0.42; // share of the width that the labels at the ends of l
 const RULE_PX = 8; // beside a moment's label, on both sides together
 const END_PX = 14; // beside the label at the end of a line
 const UNIT_PX = { wide: 60, high: 16 }; // the axis's unit in the lower right corner
-const WIDEST_C = 200; // no temperature of a roast is wider as text
+const [WIDEST_C, WIDEST_RATE] = [200, 20]; // no temperature or rate of a roast is wider as text
 const LEAST_RECORD_S = 60;
 
 /** @typedef {{ start: number, end: number, setv(ends: { start: number, end: number }): void }} Range */
@@ -135,7 +135,10 @@ export class CurveFigure {
     const { inner_width: widthPx } = this.temperatures;
     if (widthPx !== this.#widthPx) this.restart();
     this.#widthPx = widthPx;
-    const words = [...this.ends.data.word].map((word) => textPx(`${word} ${degrees(WIDEST_C)}`));
+    const words = [
+      ...[...this.ends.data.word].map((word) => textPx(`${word} ${degrees(WIDEST_C)}`)),
+      ...this.rateEnds.flatMap((ends) => [...ends.data.word]).map((word) => textPx(`${word} ${rate(WIDEST_RATE)}`)),
+    ];
     const wordsShare = Math.min(LABEL_SHARE, (Math.max(0, ...words) + END_PX) / widthPx);
     this.#longestS = Math.max(this.#longestS, timeEnd(newestS, { wordsShare, dueS }));
     setEnds(time, [0, this.isLive ? this.#longestS : Math.max(LEAST_RECORD_S, newestS / (1 - wordsShare))]);
@@ -164,7 +167,7 @@ export class CurveFigure {
     const { row, left, text, shown } = ribbon.data;
     const next = [...left].map((_, index) => (row[index + 1] === row[index] ? left[index + 1] : Infinity));
     const found = [...text].map((word, index) => (next[index] - left[index] < textPx(word) * pxS ? "" : word));
-    if (found.join() !== [...shown].join()) ribbon.data = { ...ribbon.data, shown: found };
+    if (found.join() !== [...(shown ?? [])].join()) ribbon.data = { ...ribbon.data, shown: found };
   }
 
   /**
