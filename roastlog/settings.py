@@ -18,6 +18,7 @@ class Settings:
     units_temp: str = "C"
     units_mass: str = "kg"
     best_before_days: int = 0
+    quick_notes: str = ""
     bag_shows_weights: bool = False
     bag_shows_people: bool = False
     bag_shows_photos: bool = False
@@ -36,6 +37,11 @@ class Settings:
     def of(cls, changed: Mapping[str, Any]) -> Self:
         """The settings with those that were changed from their defaults; a name that is no setting is passed over."""
         return cls(**{item.name: changed[item.name] for item in fields(cls) if item.name in changed})
+
+    @property
+    def quick_note_texts(self) -> tuple[str, ...]:
+        """The texts of `quick_notes`; none if the roastery has chosen none."""
+        return tuple(text.strip() for text in self.quick_notes.split(";") if text.strip())
 
     @property
     def thresholds(self) -> Thresholds:

@@ -5,7 +5,7 @@ from typing import Final, Literal, get_args
 from roastlog.languages import N_, _
 
 MomentName = Literal["charge", "yellow", "first_crack", "first_crack_fading", "second_crack", "drop"]
-Stage = Literal["green", "pale", "yellow", "tan", "light_brown", "brown"]
+Stage = Literal["green", "pale", "yellow", "tan", "light_brown", "brown", "dark_brown", "almost_black"]
 Vigour = Literal["sparse", "steady", "violent"]
 Decision = Literal["release", "hold", "reject"]
 
@@ -39,6 +39,8 @@ STAGE_LABELS: Final[dict[str, str]] = {
     "tan": N_("tan"),
     "light_brown": N_("light brown"),
     "brown": N_("brown"),
+    "dark_brown": N_("dark brown"),
+    "almost_black": N_("almost black"),
 }
 STAGE_LETTERS: Final[dict[str, str]] = {
     "green": N_("G"),
@@ -47,6 +49,8 @@ STAGE_LETTERS: Final[dict[str, str]] = {
     "tan": N_("T"),
     "light_brown": N_("L"),
     "brown": N_("B"),
+    "dark_brown": N_("D"),
+    "almost_black": N_("A"),
 }
 """One or two letters of each label, where colour alone must not be the sign; distinct in every language."""
 
@@ -87,6 +91,8 @@ AROMA_BY_STAGE: Final[dict[str, tuple[str, ...]]] = {
     "tan": ("bread", "toast", "malt", "biscuit"),
     "light_brown": ("toast", "malt", "nut", "caramel", "vinegar"),
     "brown": ("caramel", "fruit", "flower", "cocoa", "smoke"),
+    "dark_brown": ("cocoa", "caramel", "nut", "smoke"),
+    "almost_black": ("smoke", "cocoa", "paper"),
 }
 AROMA_LABELS: Final[dict[str, str]] = {
     "grass": N_("grass"),

@@ -20,6 +20,8 @@ STAGE_FILL: Final[dict[str, str]] = {
     "tan": "#bd9350",
     "light_brown": "#96653a",
     "brown": "#6b4427",
+    "dark_brown": "#49302a",
+    "almost_black": "#2f2622",
 }
 _LIGHT: Final = frozenset({"green", "pale", "yellow", "tan"})
 _ON_LIGHT, _ON_DARK = "#1c1713", "#ffffff"

@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import asdict, replace
-from typing import Any
+from typing import Any, Final
 from urllib.parse import urlsplit
 
 from roastlog.errors import EntryRefused, SettingError
@@ -14,6 +14,9 @@ from roastlog.services.curve_settings import CURVE_SETTINGS
 from roastlog.settings import Settings
 from roastlog.store import books
 from roastlog.store.store import Store
+
+MOST_QUICK_NOTES: Final = 3
+LONGEST_QUICK_NOTE: Final = 20
 
 
 class SettingsService:
@@ -47,6 +50,15 @@ class SettingsService:
 def _check(settings: Settings) -> None:
     if settings.url_base and not _is_base(settings.url_base):
         raise SettingError(_("Address of the codes must be https:// or http:// and the name of a host."))
+    texts = settings.quick_note_texts
+    if len(texts) > MOST_QUICK_NOTES or any(len(text) > LONGEST_QUICK_NOTE for text in texts):
+        raise SettingError(
+            _(
+                "Quick notes are at most {most}, of at most {longest} characters each, with ; between them.",
+                most=MOST_QUICK_NOTES,
+                longest=LONGEST_QUICK_NOTE,
+            )
+        )
     least, most = LIMITS["best_before_days"]
     if not least <= settings.best_before_days <= most:
         raise SettingError(_("Days until best before must be 0 (none) to {most:g}.", most=most))

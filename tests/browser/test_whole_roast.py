@@ -163,7 +163,7 @@ def develop(phone: Screen, server: Server) -> None:
 def left_s(phone: Screen) -> float | None:
     """What the pad says is left until the planned drop, negative when it is over. [s]"""
     said = phone.by_id("pad-sub").text_content() or ""
-    found = re.fullmatch(r"planned \d+:\d\d, (in )?(\d+):(\d\d)( over)?", said)
+    found = re.fullmatch(r"(in )?(\d+):(\d\d)( over)? planned \d+:\d\d", said)
     return (1 if found[1] else -1) * (60.0 * int(found[2]) + int(found[3])) if found else None
 
 

@@ -36,6 +36,7 @@ class Set(Body):
     units_temp: Literal["C", "F"] | None = None
     units_mass: Literal["kg", "lb"] | None = None
     best_before_days: int | None = None
+    quick_notes: _Plain | None = None
     bag_shows_weights: bool | None = None
     bag_shows_people: bool | None = None
     bag_shows_photos: bool | None = None

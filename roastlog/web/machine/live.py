@@ -61,6 +61,9 @@ HINTS: Final[dict[str, str]] = {
 }
 
 
+QUICK_NOTES: Final = (N_("Chaff"), N_("Smoke"), N_("Sticking"))
+
+
 class Streams:
     """Counts the open streams, of each device and in all."""
 
@@ -96,7 +99,14 @@ def page(machine_id: str) -> str:
     units = page_units()
     figure = services().figures.live(view, temp_unit=units.temp)
     return render_template(
-        "machine/page.html", view=view, words=WORDS, hints=HINTS, units=units, figure=figure, who=who()
+        "machine/page.html",
+        view=view,
+        words=WORDS,
+        hints=HINTS,
+        units=units,
+        figure=figure,
+        who=who(),
+        quick_notes=services().settings.current().quick_note_texts or [_(text) for text in QUICK_NOTES],
     )
 
 

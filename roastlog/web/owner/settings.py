@@ -19,7 +19,7 @@ from roastlog.web.http.security import speaker
 
 bp = Blueprint("settings", __name__)
 
-TEXTS: Final = ("business", "url_base", "units_temp", "units_mass")
+TEXTS: Final = ("business", "url_base", "quick_notes", "units_temp", "units_mass")
 SWITCHES: Final = {
     "bag_shows_weights": N_("Weights: green and roasted, and the loss"),
     "bag_shows_people": N_("Who roasted it, by the name that they chose for bags"),

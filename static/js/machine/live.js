@@ -66,7 +66,7 @@ bindKeyboard({ sheets, pad, controls, feedback });
 bindTrier({ sheets, state, entries, photoOutbox });
 bindAroma({ sheets, state, entries });
 bindCrack({ sheets, entries, state });
-bindNote({ sheets, entries });
+bindNote({ sheets, entries, clock });
 bindOtherMoment({ sheets, state, clock, pad });
 bindLog({ sheets, state, entries });
 bindDiscard({ sheets, state, entries });

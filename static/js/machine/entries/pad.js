@@ -84,7 +84,13 @@ export class Pad {
       const weigh = byId("weigh", HTMLAnchorElement);
       weigh.hidden = !serverBatch; // without a code from the server there is no weigh page yet
       if (serverBatch) weigh.href = `/batches/${encodeURIComponent(serverBatch.code)}/weigh`;
-    } else setText(byId("pad-next"), this.state.words.moments[this.next]);
+      byId("add-crack").hidden = !serverBatch || this.state.atMs("first_crack") !== null;
+      byId("add-crack", HTMLAnchorElement).href =
+        `/batches/${encodeURIComponent(serverBatch?.code ?? "")}?add=first_crack#add`;
+    } else {
+      setText(byId("pad-next"), this.state.words.moments[this.next]);
+      this.button.dataset.next = this.next;
+    }
     this.tick();
   }
 
@@ -115,8 +121,9 @@ export class Pad {
     }
     const due = expectedMoments(state).find(({ moment }) => moment === this.next);
     const nowS = state.secondsFromCharge(clock.now()) ?? 0;
-    const { when, basis } = due ? expectation(due, nowS) : { when: this.#hint(), basis: "" };
-    setText(byId("pad-sub"), when);
+    const { left, when, basis } = due ? expectation(due, nowS) : { left: "", when: this.#hint(), basis: "" };
+    setText(byId("pad-left"), left);
+    setText(byId("pad-when"), when);
     setText(byId("pad-basis"), basis);
   }
 

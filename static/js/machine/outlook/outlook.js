@@ -64,7 +64,7 @@ export function bandOf({ low_s: low, high_s: high }) {
 export const bandText = (due) => bandOf(due)?.map(clockText).join("–") ?? "";
 
 /**
- * The time left and its basis, as text for the pad.
+ * The time left, the time from charge, and the basis, as texts for the pad.
  * @param {ExpectedMoment} due
  * @param {number} nowS
  */
@@ -72,21 +72,17 @@ export function expectation(due, nowS) {
   const { time_s: atS, basis } = due;
   const leftS = atS - nowS;
   if (basis === "plan") {
-    const [time, far] = [clockText(atS), clockText(Math.abs(leftS))];
-    const isAhead = leftS > -1;
-    const when = isAhead
-      ? t("planned {time}, in {far}", { time, far: leftS < 0 ? clockText(0) : far })
-      : t("planned {time}, {far} over", { time, far });
-    return { when, basis: "" };
+    const far = clockText(leftS > -1 ? Math.max(0, leftS) : -leftS);
+    const left = leftS > -1 ? t("in {time}", { time: far }) : t("{time} over", { time: far });
+    return { left, when: t("planned {time}", { time: clockText(atS) }), basis: "" };
   }
   const band = bandOf(due);
-  const around = ` (${bandText(due) || clockText(atS)})`;
   const latestS = band ? band[1] : atS + ABOUT_S;
   const aboutS = leftS > COARSE_S ? ABOUT_S * Math.round(leftS / ABOUT_S) : leftS;
-  let when = t("{time} later than forecast", { time: clockText(nowS - (band ? band[1] : atS)) });
-  if (leftS >= ABOUT_S) when = t("in about {time}", { time: clockText(aboutS) });
-  else if (nowS <= latestS) when = t("due about now");
-  return { when: when + around, basis: BASES[basis] ?? "" };
+  let left = t("{time} later than forecast", { time: clockText(nowS - (band ? band[1] : atS)) });
+  if (leftS >= ABOUT_S) left = t("in about {time}", { time: clockText(aboutS) });
+  else if (nowS <= latestS) left = t("due about now");
+  return { left, when: `(${bandText(due) || clockText(atS)})`, basis: BASES[basis] ?? "" };
 }
 
 /**

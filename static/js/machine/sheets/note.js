@@ -1,13 +1,14 @@
-// A free note: a text in its own sheet.
-import { find } from "../../core/dom.js";
+// Notes: a free text in its own sheet, and the house's quick notes, each a tap.
+import { find, findAll } from "../../core/dom.js";
 import { t } from "../../core/words.js";
 
 /**
  * @param {object} parts
  * @param {import("./sheets.js").Sheets} parts.sheets
  * @param {import("../entries/entries.js").Entries} parts.entries
+ * @param {import("../../core/clock.js").Clock} parts.clock
  */
-export function bindNote({ sheets, entries }) {
+export function bindNote({ sheets, entries, clock }) {
   const sheet = sheets.element("note");
   const field = find(sheet, "textarea", HTMLTextAreaElement);
   find(sheet, "form").addEventListener("submit", (event) => {
@@ -17,4 +18,10 @@ export function bindNote({ sheets, entries }) {
     field.value = "";
     sheet.close();
   });
+  for (const button of findAll(document, "[data-quick]")) {
+    const text = button.dataset.quick ?? "";
+    button.addEventListener("click", (event) =>
+      entries.add("note", { text }, { text, atMs: clock.now(event.timeStamp) }),
+    );
+  }
 }
