@@ -39,7 +39,7 @@ from roastlog.plot.panels import (
 _RULED: Final = ("yellow", "first_crack")  # of the guide; its line ends at the drop
 _DOTTED: Final = (*_RULED, "drop")
 _LEAST_RATE, _LEAST_S = 22.0, 35.0
-_EVERY: Final = {"C": 40, "F": 60}  # distance of the temperature's ticks, in the unit of the axis
+_EVERY: Final = {"C": 40, "F": 50}  # distance of the temperature's ticks, in the unit of the axis
 _EVERY_RATE: Final = {"C": 10, "F": 20}
 _END_GAP_C, _END_GAP_RATE, _END_GAP_S = 7.5, 2.2, 12.0
 

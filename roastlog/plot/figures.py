@@ -267,7 +267,7 @@ def _check_ticks(panel: Plot, source: ColumnDataSource) -> None:
     tick = Rect(x="t_s", y="temp_c", width=width_px, height=height_px, width_units="screen", height_units="screen")
     tick.fill_color, tick.line_color, tick.line_width, tick.tags = "fill", TOKENS["ink"], 1.3, [{"line_color": "ink"}]
     panel.add_glyph(source, tick)
-    letter = Text(x="t_s", y="temp_c", text="letter", y_offset=height_px / 2 + 1, text_align="center", **WORDS)
+    letter = Text(x="t_s", y="temp_c", text="shown", y_offset=height_px / 2 + 1, text_align="center", **WORDS)
     letter.text_baseline, letter.text_font_style = "top", "bold"
     letter.text_color, letter.tags = TOKENS["ink"], [{"text_color": "ink"}]
     panel.add_glyph(source, letter)

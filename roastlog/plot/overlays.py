@@ -12,7 +12,7 @@ from roastlog.machine.views import ControlView
 
 Columns = dict[str, list[Any]]
 
-# Colours of the beans, as --stage-* in static/app.css; below, the ink that is legible on each.
+# Colours of the beans, as --stage-* in static/app.css.
 STAGE_FILL: Final[dict[str, str]] = {
     "green": "#8a9a63",
     "pale": "#b9b475",
@@ -23,8 +23,6 @@ STAGE_FILL: Final[dict[str, str]] = {
     "dark_brown": "#49302a",
     "almost_black": "#2f2622",
 }
-_LIGHT: Final = frozenset({"green", "pale", "yellow", "tan"})
-_ON_LIGHT, _ON_DARK = "#1c1713", "#ffffff"
 
 # On a phone a minute takes about 28 px and a letter about 7 px, so a letter takes about 15 s.
 _SECONDS_A_LETTER: Final = 15.0
@@ -119,9 +117,10 @@ def checks(trier: Iterable[tuple[str, float, float | None]]) -> Columns:
     Returns
     -------
     dict
-        Columns ``t_s``, ``temp_c``, ``letter``, ``stage``, ``fill`` and ``ink``.
+        Columns ``t_s``, ``temp_c``, ``letter``, ``stage``, ``fill``, and ``shown`` (the letter; the page empties it
+        where it would overprint the one before).
     """
-    columns: Columns = {"t_s": [], "temp_c": [], "letter": [], "stage": [], "fill": [], "ink": []}
+    columns: Columns = {"t_s": [], "temp_c": [], "letter": [], "stage": [], "fill": [], "shown": []}
     for stage, time_s, temp_c in trier:
         if temp_c is None:
             continue
@@ -130,7 +129,7 @@ def checks(trier: Iterable[tuple[str, float, float | None]]) -> Columns:
         columns["letter"].append(translate(STAGE_LETTERS[stage]))
         columns["stage"].append(stage)
         columns["fill"].append(STAGE_FILL[stage])
-        columns["ink"].append(_ON_LIGHT if stage in _LIGHT else _ON_DARK)
+        columns["shown"].append(columns["letter"][-1])
     return columns
 
 

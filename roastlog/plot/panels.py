@@ -160,7 +160,7 @@ def apart(values: Sequence[float], gap: float) -> list[float]:
 def temp_ticks(unit: str) -> dict[float, str]:
     """Positions of all ticks that a temperature axis may have [°C], with their labels."""
     if unit == "F":
-        return {c_from_f(temp_f): str(temp_f) for temp_f in range(-100, 1801, 20)}
+        return {c_from_f(temp_f): str(temp_f).replace("-", "−") for temp_f in range(-50, 1801, 50)}
     return {temp_c: str(temp_c).replace("-", "−") for temp_c in range(-60, 1001, 10)}
 
 

@@ -24,7 +24,7 @@ RECORD = """
   CanvasRenderingContext2D.prototype.fillText = function (text, x, y, ...more) {
     const size = this.measureText(text);
     const { a, e, f } = this.getTransform();
-    drawnTexts.get(this.canvas)?.push({
+    if (text) drawnTexts.get(this.canvas)?.push({
       text,
       left: x - size.actualBoundingBoxLeft + e / a,
       right: x + size.actualBoundingBoxRight + e / a,
@@ -53,9 +53,9 @@ def minute_7(drum: Roasting) -> str:
     code = drum.roast()
     seconds = np.arange(NOW_S, MINUTE_7_S + 1)
     drum.feed(NOW_S, 95 + seconds * 0.2, bean_surface=90 + seconds * 0.21)
-    for at_s, setting in ((0, 3), (200, 6.5)):
+    for at_s, setting in ((0, 3), (200, 6.5), (206, 7)):  # the last so close that their texts would overprint
         drum.bench.say(drum.bench.entry("move", at_s, batch=code, control="radiant", setting=setting))
-    for at_s, stage in ((250, "pale"), (390, "tan")):
+    for at_s, stage in ((250, "pale"), (256, "yellow"), (390, "tan")):
         drum.bench.say(drum.bench.entry("trier", at_s, batch=code, stage=stage))
     return code
 
@@ -79,6 +79,8 @@ def test_no_label_overprints_another_on_any_screen(drum: Roasting, screen: MakeS
     live = screen(drum, PHONE)
     live.page.add_init_script(RECORD)
     ready(live)
+    assert live.columns("ribbon")["shown"] == ["3", "", "7"]
+    assert live.columns("checks")["shown"] == ["P", "", "T"]
     for width, height in SIZES:
         live.page.set_viewport_size({"width": width, "height": height})
         live.page.wait_for_timeout(1500)  # a layout, and a redraw

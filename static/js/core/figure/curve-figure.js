@@ -28,6 +28,15 @@ function setEnds(range, [start, end]) {
 }
 
 /**
+ * Set the texts of a source that are shown, only if they change.
+ * @param {any} source
+ * @param {string[]} shown
+ */
+function setShown(source, shown) {
+  if (shown.join() !== [...(source.data.shown ?? [])].join()) source.data = { ...source.data, shown };
+}
+
+/**
  * The last value of a column, with its time; both NaN without one.
  * @param {ArrayLike<number>} times
  * @param {ArrayLike<number>} column
@@ -53,6 +62,7 @@ export class CurveFigure {
     this.smoothed = figure.get("smoothed");
     this.marks = figure.get("marks");
     this.ribbon = figure.get("ribbon");
+    this.checks = figure.get("checks");
     this.ends = figure.get("ends");
     const kinds = ["", "alone ", "live ", "both "];
     this.rateEnds = kinds.map((kind) => figure.get(`ends of ${kind}rates`)).filter(Boolean);
@@ -93,7 +103,7 @@ export class CurveFigure {
     this.#fitValues();
     spaceTicks(this.figure);
     this.placeMarks();
-    this.placeSettings();
+    this.placeTexts();
     this.#placeEnds(this.ends, this.temperatures.inner_height, this.ranges.temp, {
       write: degrees,
       labelsPx: LABELS_PX,
@@ -160,14 +170,25 @@ export class CurveFigure {
     setEnds(this.ranges.rate, rateEnds(live.data.t_s, rates, { isLive, fromS }));
   }
 
-  /** Leave out a setting that would overprint the next one of its lane. */
-  placeSettings() {
-    const { ribbon, pxS } = this;
-    if (!ribbon) return;
-    const { row, left, text, shown } = ribbon.data;
-    const next = [...left].map((_, index) => (row[index + 1] === row[index] ? left[index + 1] : Infinity));
-    const found = [...text].map((word, index) => (next[index] - left[index] < textPx(word) * pxS ? "" : word));
-    if (found.join() !== [...(shown ?? [])].join()) ribbon.data = { ...ribbon.data, shown: found };
+  /** Leave out a setting that would overprint the next one of its lane, and a letter that would the one before. */
+  placeTexts() {
+    const { ribbon, checks, pxS } = this;
+    if (ribbon) {
+      const { row, left, text } = ribbon.data;
+      const next = [...left].map((_, index) => (row[index + 1] === row[index] ? left[index + 1] : Infinity));
+      setShown(
+        ribbon,
+        [...text].map((word, index) => (next[index] - left[index] < textPx(word) * pxS ? "" : word)),
+      );
+    }
+    const { t_s: times, letter } = checks.data;
+    let freeS = -Infinity;
+    const letters = [...letter].map((word, index) => {
+      if (times[index] < freeS) return "";
+      freeS = times[index] + textPx(word) * pxS;
+      return word;
+    });
+    setShown(checks, letters);
   }
 
   /**

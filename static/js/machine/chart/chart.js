@@ -236,10 +236,8 @@ export class Chart {
       this.#drawn[name] = text;
       this.sources[name].data = known;
       if (name === "marks") this.curve.placeMarks();
-      if (name === "ribbon") {
-        this.curve.placeSettings();
-        this.#ribbonAt = 0;
-      }
+      if (name === "ribbon") this.#ribbonAt = 0;
+      this.curve.placeTexts();
     }
   }
 
