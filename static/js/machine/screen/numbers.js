@@ -1,5 +1,5 @@
-// The three numbers and the strip: plain text, updated only on change, grey when the last reading is old. The strip says
-// “Live”, or only the thing that is wrong.
+// The three numbers and the strip: plain text, updated only on change, grey when the last reading is old. The strip
+// says “Live”, or only the thing that is wrong.
 import { byId, setText } from "../../core/dom.js";
 import { clockText, spanText } from "../../core/duration.js";
 import { degrees, rate as ratePerMin } from "../../core/units.js";
