@@ -34,11 +34,11 @@ def test_more_moments_than_lines_of_words_still_all_stand():
 
 
 def test_each_stage_has_a_letter_of_its_own():
-    """Six stages have six letters, those of the language, and six fills: colour is not the only distinction."""
+    """Each stage has letters of its own, those of the language, and a fill of its own: colour is not the only distinction."""
     columns = checks([(stage, 60.0 * index, 100.0) for index, stage in enumerate(STAGES)])
-    assert columns["letter"] == ["G", "P", "Y", "T", "L", "B"]
+    assert columns["letter"] == ["G", "P", "Y", "T", "L", "B", "D", "A"]
     german = [load("de").single(letter) for letter in columns["letter"]]
-    assert german == ["Gr", "Bl", "Ge", "Be", "Hb", "Br"]
+    assert german == ["Gr", "Bl", "Ge", "Be", "Hb", "Br", "Du", "Fs"]
     assert len(set(columns["fill"])) == len(STAGES) == len(STAGE_FILL)
 
 
