@@ -49,7 +49,7 @@ def read_picture(data: bytes, read: "Callable[[Image], Read]", *, side_px: int |
         try:
             picture.load()
         except Exception as error:  # decoders raise many types, all with the same meaning
-            raise PictureRefused(_("That picture is broken or cut short. Take it once more.")) from error
+            raise PictureRefused(_("This picture is damaged. Take it again.")) from error
         try:
             return read(picture)
         finally:
@@ -69,11 +69,11 @@ def _checked(data: bytes, side_px: int | None) -> "Image":
     except Exception as error:  # as in `read_picture`
         if _is_heic(data):
             raise PictureRefused(_heic_message()) from error
-        raise PictureRefused(_("That is no picture that can be read here: JPEG, PNG and WebP can.")) from error
+        raise PictureRefused(_("Picture must be JPEG, PNG or WebP.")) from error
     long_px = max(picture.size)
     if long_px > MAX_SIDE_PX:
         raise PictureRefused(
-            _("That picture is more than {most} pixels long or high. Send a smaller one.", most=MAX_SIDE_PX)
+            _("Picture must be at most {most} pixels wide and high. Send a smaller one.", most=MAX_SIDE_PX)
         )
     if side_px is None or picture.format != "JPEG":
         max_pixels = MAX_PIXELS_WHOLE
@@ -88,7 +88,7 @@ def _checked(data: bytes, side_px: int | None) -> "Image":
 
 
 def _too_large(max_pixels: int) -> str:
-    return _("That picture has more than {n} million pixels. Send a smaller one.", n=max_pixels // 1_000_000)
+    return _("Picture must have at most {n} million pixels. Send a smaller one.", n=max_pixels // 1_000_000)
 
 
 def _is_heic(data: bytes) -> bool:
@@ -98,8 +98,8 @@ def _is_heic(data: bytes) -> bool:
 
 def _heic_message() -> str:
     return _(
-        "That picture is HEIC, which cannot be read here; JPEG, PNG and WebP can. All else is kept. "
-        "Set the phone's camera to save JPEG, or send a screenshot of the picture."
+        "Picture must be JPEG, PNG or WebP, not HEIC. All else is saved. Set the phone's camera to JPEG, or "
+        "send a screenshot of the picture."
     )
 
 

@@ -123,9 +123,7 @@ class ConvertedInstrument:
         if sensor is not None:
             return self._temp_c(sensor, value)
         if abs(value) > MAX_TEMP_C:
-            raise InstrumentError(
-                _("{value:g} °C is not a temperature that a roaster has. Is the probe broken?", value=value)
-            )
+            raise InstrumentError(_("{value:g} °C is impossible in a roaster. Is the probe broken?", value=value))
         return value
 
     def _temp_c(self, sensor: Sensor, value: float) -> float:

@@ -109,6 +109,6 @@ class Inbox:
             return ReadFault(
                 now_ms,
                 name,
-                _("Nothing came for {name} for more than {silent_s:g} s.", name=name, silent_s=self._silent_s[name]),
+                _("No message for {name} for more than {silent_s:g} s.", name=name, silent_s=self._silent_s[name]),
             )
         return None

@@ -173,7 +173,7 @@ class ModbusInstrument:
             values = answer.bits if first.table in BIT_TABLES else answer.registers
             asked = _end(block) - first.address
             if len(values) != (-(-asked // 8) * 8 if first.table in BIT_TABLES else asked):  # bits come in whole bytes
-                reason = _("The instrument answered {n} values where {m} were asked.", n=len(values), m=asked)
+                reason = _("The instrument answered {n} values; {m} were requested.", n=len(values), m=asked)
                 return [ReadFault(at_ms, name, reason) for name, _point in block]
             return [_value(item, block[0][1].address, values, at_ms) for item in block]
         if len(block) > 1 and answer.exception_code in _OF_ONE_ADDRESS:
@@ -237,9 +237,9 @@ class ModbusInstrument:
         except ModbusException as error:
             if "No response" in str(error):  # pymodbus has no class of its own for silence
                 raise _UnitSilentError from None
-            raise InstrumentError(_("What {where} sends is not Modbus.", where=self._wire.where)) from None
+            raise InstrumentError(_("The answer of {where} is not Modbus.", where=self._wire.where)) from None
         if _READS.get(answer.function_code & 0x7F) != first.table:
-            raise InstrumentError(_("{where} answers something that was not asked.", where=self._wire.where))
+            raise InstrumentError(_("{where} sent an answer that does not match the request.", where=self._wire.where))
         return answer
 
 

@@ -84,7 +84,7 @@ class MqttInstrument:
             session.connect()
             for topic in session.refused(self._topics):
                 for name in self._topics[topic]:
-                    self._inbox.fail(name, _("The broker does not let us read {topic}.", topic=topic))
+                    self._inbox.fail(name, _("The broker denies access to {topic}.", topic=topic))
         except _CredentialsError:
             session.disconnect()
             self._retry_at_ms = self._clock.now_ms() + int(1000 * CREDENTIALS_RETRY_S * self._clock.rate)
@@ -100,7 +100,7 @@ class MqttInstrument:
             raise InstrumentError(_("The link to {where} is not open.", where=self._where))
         got = self._inbox.take(ids)
         if self._session.closed.is_set() and not any(isinstance(item, Reading) for item in got):
-            raise InstrumentError(_("{where} closed the connection, or does not answer any more.", where=self._where))
+            raise InstrumentError(_("{where} closed the connection, or no longer answers.", where=self._where))
         return got
 
     def close(self) -> None:
@@ -115,7 +115,7 @@ class MqttInstrument:
             if self._broker.user
             else _("us without user and password")
         )
-        return _("The broker {where} refuses {who}. It is asked again once a minute.", where=self._where, who=who)
+        return _("The broker {where} refuses {who}. Drumside tries again once a minute.", where=self._where, who=who)
 
     def _take(self, message: MQTTMessage) -> None:
         """Handle a message, on paho's thread."""
@@ -125,7 +125,7 @@ class MqttInstrument:
         for name, read in self._topics.get(message.topic, {}).items():
             if message.retain:
                 self._inbox.fail(
-                    name, _("Of {topic} there is only an old value kept by the broker.", topic=message.topic), raw
+                    name, _("{topic} has only an old value retained by the broker.", topic=message.topic), raw
                 )
                 continue
             try:
@@ -206,7 +206,7 @@ class _Session:
         if self.closed.is_set():
             raise InstrumentError(
                 _(
-                    "{where} closed the connection when it was asked for {topics}.",
+                    "{where} closed the connection after the subscription to {topics}.",
                     where=self._where,
                     topics=", ".join(topics),
                 )
@@ -233,12 +233,12 @@ class _Session:
     def _connection_error(self, error: OSError | UnicodeError) -> str:
         if isinstance(error, ssl.SSLCertVerificationError):
             return _(
-                "{where} shows a certificate that is not trusted: {why}.",
+                "The certificate of {where} is not trusted: {why}.",
                 where=self._where,
                 why=error.verify_message.rstrip("."),
             )
         if self._broker.tls and isinstance(error, ssl.SSLError | ConnectionResetError):
-            return _("{where} does not speak TLS as it should. Is the port right?", where=self._where)
+            return _("{where} does not answer in TLS. Is the port right?", where=self._where)
         return unreachable_reason(self._broker.host, self._broker.port, self._timeout_s, error)
 
     def _tls_context(self) -> _Context:

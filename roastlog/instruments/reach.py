@@ -18,7 +18,7 @@ def unreachable_reason(host: str, port: int, timeout_s: float, error: Exception)
             timeout=timeout_s,
         )
     if isinstance(error, socket.gaierror | UnicodeError):
-        return _("No host is called {host}. Is the name right?", host=host)
+        return _("Host {host} not found. Is the name right?", host=host)
     if isinstance(error, OSError) and error.errno in {errno.EHOSTUNREACH, errno.ENETUNREACH}:
         return _("There is no route to {where}. Is it on the same network?", where=where)
     reason = (error.strerror if isinstance(error, OSError) else None) or str(error)

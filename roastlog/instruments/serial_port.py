@@ -23,8 +23,8 @@ _REASONS: Mapping[int, str] = {
     errno.EPERM: N_("may not be opened. Add the user that Drumside runs as to the group of that port."),
     errno.EBUSY: N_("is in use by another program or another machine's sheet."),
     errno.EWOULDBLOCK: N_("is in use by another program or another machine's sheet."),
-    errno.ENOTTY: N_("is no serial port."),
-    errno.EISDIR: N_("is no serial port."),
+    errno.ENOTTY: N_("is not a serial port."),
+    errno.EISDIR: N_("is not a serial port."),
 }
 
 
@@ -52,5 +52,5 @@ def open_port(line: SerialLine, timeout_s: float) -> serial.Serial:
         number = error.errno or (errno.ENOTTY if "configure" in str(error) else 0)
         reason = _(_REASONS[number]) if number in _REASONS else _("cannot be opened: {error}.", error=error)
     except (OSError, ValueError) as error:
-        reason = _("cannot be set as the sheet says: {error}.", error=error)
+        reason = _("does not accept the settings of the sheet: {error}.", error=error)
     raise InstrumentError(f"{line.device} {reason}")

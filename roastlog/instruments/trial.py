@@ -52,7 +52,7 @@ def try_channel(machine: Machine, name: str, clock: Clock | None = None, *, wait
     single = _only(machine, part)
     links = build_instruments(single, clock or Clock())
     if not links:
-        return Trial("", None, _("{name} is not read by us: {why}", name=part.name, why=_not_read(part)))
+        return Trial("", None, _("Drumside does not read {name}: {why}", name=part.name, why=_not_read(part)))
     with ExitStack() as stack:
         for instrument, _every_s in links:
             stack.callback(instrument.close)
@@ -67,7 +67,7 @@ def try_channel(machine: Machine, name: str, clock: Clock | None = None, *, wait
         return Trial(
             "",
             None,
-            _("The connection is good, but nothing came for {name} within {wait:g} s.", name=name, wait=wait_s),
+            _("The connection works, but no value for {name} came within {wait:g} s.", name=name, wait=wait_s),
         )
     if isinstance(answer, ReadFault):
         return Trial(answer.raw, None, answer.reason)

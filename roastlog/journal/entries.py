@@ -92,7 +92,7 @@ class Entry(BaseModel):
             if subject.kind not in row.about:
                 raise EntryRefused(
                     _(
-                        "“{kind}” is said of {right}, not of {wrong}.",
+                        "“{kind}” belongs to {right}, not to {wrong}.",
                         kind=self.kind,
                         right=", ".join(row.about),
                         wrong=subject.kind,
@@ -110,9 +110,7 @@ def body_of(kind: str, body: Mapping[str, Any]) -> Body:
         If the kind is unknown or a field is missing, unknown or out of range.
     """
     if kind not in REGISTRY:
-        raise EntryRefused(
-            _("There is no entry kind “{kind}”; there are {kinds}.", kind=kind, kinds=", ".join(REGISTRY))
-        )
+        raise EntryRefused(_("Entry kind must be one of {kinds}, not “{kind}”.", kind=kind, kinds=", ".join(REGISTRY)))
     try:
         return REGISTRY[kind].body.model_validate(dict(body))
     except ValidationError as error:

@@ -33,11 +33,11 @@ def split(batch: Batch, joined: UUID, now_ms: int, by: By) -> list[Raw]:
     """
     if batch.merged_into is not None:
         raise EntryRefused(
-            _("Batch {code} and batch {other} are one already.", code=batch.code, other=batch.merged_into)
+            _("Batch {code} and batch {other} are already one.", code=batch.code, other=batch.merged_into)
         )
     opening = next((line for line in batch.of("joined") if line.id == joined), None)
     if opening is None:
-        raise EntryRefused(_("Batch {code} was not begun on a second device by that entry.", code=batch.code))
+        raise EntryRefused(_("Batch {code} was not started on a second device by this entry.", code=batch.code))
     lines = [line for line in _counting(batch) if line.by.device == opening.by.device and line.at_ms >= opening.at_ms]
     ident = uuid4()
     opened = _raw(ident, None, batch.machine, "opened", opening.at_ms, opening.by, opening.body)
@@ -56,7 +56,7 @@ def merge(batch: Batch, into: Batch, now_ms: int, by: By) -> list[Raw]:
         If they are one batch already, or were roasted on two machines.
     """
     if batch.code == into.code or batch.state == "discarded" or into.state == "discarded":
-        raise EntryRefused(_("Batch {code} and batch {other} are one already.", code=batch.code, other=into.code))
+        raise EntryRefused(_("Batch {code} and batch {other} are already one.", code=batch.code, other=into.code))
     if batch.machine != into.machine:
         raise EntryRefused(
             _("Batch {code} and batch {other} were roasted on two machines.", code=batch.code, other=into.code)

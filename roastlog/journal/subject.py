@@ -33,17 +33,19 @@ class Subject:
         if subject.kind not in SUBJECTS:
             raise EntryRefused(
                 _(
-                    "There is nothing called “{kind}” that an entry can be about; there are {kinds}.",
+                    "An entry is about one of {kinds}, not “{kind}”.",
                     kind=subject.kind[:40],
                     kinds=", ".join(SUBJECTS),
                 )
             )
         if subject.kind == HOUSE and subject.name:
-            raise EntryRefused(_("There is one house, and it has no name: “about” is “house” alone."))
+            raise EntryRefused(_("The house has no name: “about” must be “house”."))
         if subject.kind != HOUSE and not subject.name:
-            raise EntryRefused(_("Say which {kind}: “about” is “{kind}”, a space, and its name.", kind=subject.kind))
+            raise EntryRefused(
+                _("Name the {kind}: “about” must be “{kind}”, a space, and its name.", kind=subject.kind)
+            )
         if len(subject.name) > LONGEST or not subject.name.isprintable():
-            raise EntryRefused(_("The name in “about” is at most {most} characters of plain text.", most=str(LONGEST)))
+            raise EntryRefused(_("Name in “about” must be at most {most} characters of plain text.", most=str(LONGEST)))
         return subject
 
     @classmethod

@@ -67,14 +67,14 @@ class Presence:
                 self._announce(found)
                 self._compare(found)
         except OSError as error:
-            self._say(_("The addresses of this computer cannot be told ({error}); everything else works.", error=error))
+            self._say(
+                _("The addresses of this computer cannot be found ({error}); everything else works.", error=error)
+            )
         if self._now() >= self._secure.renew_from:
             self._say(
-                _("The certificate grows old: restart Drumside when the drum is empty, and it is renewed.")
+                _("The certificate expires soon. Restart Drumside when the drum is empty to renew it.")
                 if self._secure.authority
-                else _(
-                    "The certificate will soon be over: have it renewed, and restart Drumside when the drum is empty."
-                )
+                else _("The certificate expires soon. Have it renewed, then restart Drumside when the drum is empty.")
             )
 
     def _announce(self, found: list[IP]) -> None:
@@ -90,7 +90,7 @@ class Presence:
                 return
             self._say(
                 _(
-                    "{name} is not announced in the network ({error}); everything else works, by address.",
+                    "{name} is not announced on the network ({error}); everything else works, by address.",
                     name=secure.name,
                     error=error,
                 )
@@ -101,8 +101,9 @@ class Presence:
         if missing and self._secure.authority:
             self._say(
                 _(
-                    "This computer is now at {addresses}, which its certificate does not name. Other addresses and "
-                    "names go on as before. Restart Drumside when the drum is empty, and the certificate is renewed.",
+                    "This computer is now at {addresses}, which its certificate does not cover. Other "
+                    "addresses and names still work. Restart Drumside when the drum is empty to renew the "
+                    "certificate.",
                     addresses=", ".join(missing),
                 )
             )

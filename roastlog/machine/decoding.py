@@ -66,7 +66,7 @@ def decode(
     if len(registers) != register_count(kind):
         raise InstrumentError(
             _(
-                "A {kind} takes {count} registers; {registers} came.",
+                "A {kind} needs {count} registers; the instrument sent {registers}.",
                 kind=kind,
                 count=register_count(kind),
                 registers=len(registers),
@@ -76,7 +76,7 @@ def decode(
     try:
         raw = struct.unpack(_FORMATS[kind], struct.pack(f">{len(words)}H", *words))[0]
     except struct.error:
-        raise InstrumentError(_("What came is not made of 16-bit registers.")) from None
+        raise InstrumentError(_("The answer is not made of 16-bit registers.")) from None
     return scaled(raw, scale, offset)
 
 
@@ -90,7 +90,7 @@ def scaled(raw: float, scale: float = 1.0, offset: float = 0.0) -> float:
     """
     value = raw * scale + offset
     if not math.isfinite(value):
-        raise InstrumentError(_("The instrument sends something that is not a number."))
+        raise InstrumentError(_("The instrument sent a value that is not a number."))
     # Scaling by a decimal fraction adds a rounding error; 12 digits keep the full precision of 32 bits.
     return float(f"{value:.12g}")
 
@@ -118,9 +118,7 @@ def json_steps(path: str) -> tuple[str | int, ...]:
         If it is not ``$`` followed by ``.name`` and ``[number]``; names consist of letters, digits, - and _.
     """
     if not _JSON_PATH.fullmatch(path):
-        raise InstrumentError(
-            _("“{path}” is no JSON path; one is written as $.name or $.list[0].name.", path=printable(path))
-        )
+        raise InstrumentError(_("“{path}” is not a JSON path; write $.name or $.list[0].name.", path=printable(path)))
     return tuple(int(place) if place else name for name, place in _JSON_STEP.findall(path))
 
 
@@ -138,17 +136,17 @@ def json_number(text: str, steps: Sequence[str | int]) -> float:
         raise InstrumentError(_("“{text}” is not JSON.", text=printable(text))) from None
     for step in steps:
         if not isinstance(found, list if isinstance(step, int) else dict):
-            raise InstrumentError(_("There is no “{step}” in what came.", step=step))
+            raise InstrumentError(_("The message has no “{step}”.", step=step))
         try:
             found = found[step]  # type: ignore[index, unused-ignore]  # a list for an index, a dict for a name
         except LookupError:
-            raise InstrumentError(_("There is no “{step}” in what came.", step=step)) from None
+            raise InstrumentError(_("The message has no “{step}”.", step=step)) from None
     if isinstance(found, bool) or not isinstance(found, int | float):
         raise InstrumentError(_("“{text}” is not a number.", text=printable(json.dumps(found, ensure_ascii=False))))
     try:
         return scaled(float(found))
     except OverflowError:
-        raise InstrumentError(_("The instrument sends a number beyond all bounds.")) from None
+        raise InstrumentError(_("The instrument sent a number that is too large.")) from None
 
 
 def column_number(line: str, separator: str, column: int, columns: int) -> float:
@@ -216,13 +214,13 @@ def line_pattern(pattern: str) -> re.Pattern[str]:
         If it is invalid or repeats a group, which can take exponential time on a line that does not match.
     """
     if any(token[0] == ")" and len(token) > 1 for token in re.findall(r"\\.|\)[*+{]|.", pattern, re.DOTALL)):
-        raise InstrumentError(_("A group may not be repeated by *, + or {}; repeat what stands in it."))
+        raise InstrumentError(_("A group must not be repeated by *, + or {}; repeat its content instead."))
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("error")  # syntax that a later Python interprets differently
             return re.compile(pattern, re.ASCII)
     except (re.error, ValueError, OverflowError, RecursionError, Warning) as error:
-        raise InstrumentError(_("This is no regular expression: {error}.", error=error)) from None
+        raise InstrumentError(_("Not a regular expression: {error}.", error=error)) from None
 
 
 def group_number(line: str, pattern: re.Pattern[str], group: str) -> float:
@@ -235,7 +233,7 @@ def group_number(line: str, pattern: re.Pattern[str], group: str) -> float:
     """
     found = pattern.fullmatch(line)
     if found is None or found[group] is None:
-        raise InstrumentError(_("“{line}” does not fit the pattern.", line=printable(line)))
+        raise InstrumentError(_("“{line}” does not match the pattern.", line=printable(line)))
     return plain_number(found[group])
 
 
@@ -279,7 +277,7 @@ def snap_setting(value: float, last: float | None, *, low: float, high: float, s
     if not low - step <= value <= high + step:
         raise InstrumentError(
             _(
-                "It reads {value:g}, and can only be {low:g} to {high:g}. Is its scale right?",
+                "Reading must be {low:g} to {high:g}, not {value:g}. Is its scale right?",
                 value=value,
                 low=low,
                 high=high,

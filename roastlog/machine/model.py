@@ -105,7 +105,7 @@ class Control(Part):
     )
     low: Number = Field(description=N_("the smallest setting, a number"))
     high: Number = Field(description=N_("the largest setting, a number above `low`"))
-    step: float = Field(ge=0.001, le=1e6, description=N_("what one tap changes, at least 0.001"))
+    step: float = Field(ge=0.001, le=1e6, description=N_("the change of one tap, at least 0.001"))
     modbus: ModbusPoint | None = Field(None, description="{ host, port, unit, table, address, type, scale, … }")
 
     def reads_like(self, other: Part) -> bool:

@@ -162,11 +162,11 @@ class MqttPoint(Part):
     user: _Path | None = Field(None, description=N_("the user's name, in quotes"))
     password: str | None = Field(None, max_length=200, description=N_("at most 200 characters in quotes"))
     status: _Topic | None = Field(
-        None, description=N_("a topic in quotes under which Drumside says online and offline")
+        None, description=N_("a topic in quotes for Drumside's own status, online or offline")
     )
     topic: _Topic = Field(description=N_("the topic in quotes, without + and #"))
     value: str | None = Field(
-        None, max_length=200, description=N_('where in JSON the number stands, such as "$.probe[0]"; left out if plain')
+        None, max_length=200, description=N_('the place of the number in JSON, such as "$.probe[0]"; left out if plain')
     )
     scale: _Scale = 1.0
     offset: _Offset = 0.0
@@ -200,7 +200,7 @@ class SerialPoint(Part):
     separator: str | None = Field(
         None,
         pattern=r"^[^\r\n0-9]{1,3}$",
-        description=N_('what stands between columns, such as ","; " " for any spaces'),
+        description=N_('the text between columns, such as ","; " " for any spaces'),
     )
     column: int = Field(1, ge=1, le=64, description=N_("which column, counted from 1, to 64 (1 when left out)"))
     columns: int | None = Field(None, ge=1, le=64, description=N_("how many columns a whole line has, 1 to 64"))
@@ -219,7 +219,7 @@ class SerialPoint(Part):
     mark: str = Field(
         "*",
         pattern=r"^[^\r\n0-9A-Fa-f]{1,3}$",
-        description=N_('what stands before the checksum ("*" when left out)'),
+        description=N_('the text before the checksum ("*" when left out)'),
     )
     scale: _Scale = 1.0
     offset: _Offset = 0.0
@@ -278,7 +278,7 @@ class Checked(Part):
         None,
         pattern=r"^\P{C}*$",
         max_length=120,
-        description=N_("what it was checked against, at most 120 characters in quotes"),
+        description=N_("the reference of the check, at most 120 characters in quotes"),
     )
     reference: Reference | None = Field(None, description='"ice", "altitude", "pressure" or "thermometer"')
     reference_c: Number | None = Field(None, description=N_("°C of the reference, a number"))

@@ -75,8 +75,8 @@ def thermocouple_c(kind: ThermocoupleType, measured_mv: float, junction_c: float
         low_mv, high_mv = get(kind).invertible_emf_range
         raise InstrumentError(
             _(
-                "{measured_mv:.6g} mV is not of a type {kind} thermocouple, which gives {low_mv:.2f} to "
-                "{high_mv:.2f} mV. Is it broken, or is the scale wrong?",
+                "{measured_mv:.6g} mV is not possible for a type {kind} thermocouple, which gives "
+                "{low_mv:.2f} to {high_mv:.2f} mV. Is it broken, or is the scale wrong?",
                 measured_mv=measured_mv,
                 kind=kind,
                 low_mv=low_mv,
@@ -110,8 +110,8 @@ def platinum_c(measured_ohm: float, nominal_ohm: float = 100.0) -> float:
     if not low_ohm <= measured_ohm <= high_ohm:
         raise InstrumentError(
             _(
-                "{measured_ohm:.6g} ohm is not of a Pt{nominal_ohm:g}, which has {low_ohm:.1f} to {high_ohm:.1f} "
-                "ohm. Is it broken, or is the scale wrong?",
+                "{measured_ohm:.6g} ohm is not possible for a Pt{nominal_ohm:g}, which has {low_ohm:.1f} to "
+                "{high_ohm:.1f} ohm. Is it broken, or is the scale wrong?",
                 measured_ohm=measured_ohm,
                 nominal_ohm=nominal_ohm,
                 low_ohm=low_ohm,

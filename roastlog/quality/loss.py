@@ -84,8 +84,8 @@ def assess_loss(loss: float, band: Band | None) -> LossAssessment:
         return LossAssessment(
             "low",
             _(
-                "{shown} is less than usual for this coffee ({usual}). Check both weights; if they are right, "
-                "the roast was lighter or the green drier than before.",
+                "{shown} is less than usual for this coffee ({usual}). Check both weights. If they are "
+                "right, the roast was lighter or the green drier than before.",
                 shown=shown,
                 usual=usual,
             ),
@@ -94,8 +94,8 @@ def assess_loss(loss: float, band: Band | None) -> LossAssessment:
         return LossAssessment(
             "high",
             _(
-                "{shown} is more than usual for this coffee ({usual}). Check both weights, and for beans left in "
-                "the drum or the cooler; if all is right, the roast was darker or the green wetter than before.",
+                "{shown} is more than usual for this coffee ({usual}). Check both weights, and the drum and "
+                "the cooler for beans. If all is right, the roast was darker or the green wetter than before.",
                 shown=shown,
                 usual=usual,
             ),

@@ -153,7 +153,7 @@ class Advisor:
         if charge_s is None:
             return NO_ADVICE
         at_ms = origin_ms + round(1000 * charge_s)
-        text = _("The probe fell as it does at a charge.")
+        text = _("The probe fell as at a charge.")
         return AdviceView(suggestions=(SuggestionView("charge", MOMENT_LABELS["charge"], at_ms, text),))
 
     def _roast(self, batch: Batch, columns: Mapping[str, Sequence[float | None]]) -> Roast:

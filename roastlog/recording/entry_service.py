@@ -104,8 +104,8 @@ class _Openings:
         if len(last_ms) >= MOST_OPENINGS:
             raise EntryRefused(
                 _(
-                    "This device has opened {most} batches within an hour, so no more are opened for it now. Send this "
-                    "again later; other devices open batches as ever.",
+                    "This device opened {most} batches within an hour, the most it may. Send this again "
+                    "later; other devices can still open batches.",
                     most=MOST_OPENINGS,
                 )
             )
@@ -297,8 +297,8 @@ class EntryService:
         joined = {"about": str(Subject(BATCH, code)), "machine": machine.id, "kind": "joined"}
         write.batches.add(entry.model_copy(update=joined), code)
         notice = _(
-            "{machine} has batch {code} in the drum, begun on another page. This is taken as the same one. If it is "
-            "another batch, split it off on the record of {code}.",
+            "{machine} already has batch {code} in the drum, started on another page. This counts as the "
+            "same batch. If it is another one, split it off in the record of {code}.",
             machine=machine.name,
             code=code,
         )
@@ -342,8 +342,8 @@ class EntryService:
         if self._future_notice(entry.at_ms) is not None:
             raise EntryRefused(
                 _(
-                    "The time of this entry lies ahead, so it is not saved. Set the clock of the device and send it "
-                    "again."
+                    "The time of this entry is in the future, so it is not saved. Set the clock of the "
+                    "device and send it again."
                 )
             )
         before = stored.entries_about(db.conn, subject)
@@ -357,7 +357,7 @@ class EntryService:
         now = projections.say(db, entry)
         notice = self._notice(entry, now)
         if notice is None and subject.kind == LOT and books.lot(db.conn, subject.name) is None:
-            notice = _("Lot {code} is not in the books. This is kept all the same.", code=subject.name)
+            notice = _("Lot {code} is unknown. Saved anyway.", code=subject.name)
         return Result.of(entry, "stored", subject, notice)
 
     def _machine(self, ident: str) -> Machine:
@@ -372,7 +372,7 @@ class EntryService:
         """A notice where a time lies in the future. [ms UTC]"""
         if at_ms <= self._clock.now_ms() + AHEAD_MS:
             return None
-        return _("The time of this entry lies ahead: look at the clock of the device. It is kept as it came.")
+        return _("The time of this entry is in the future: check the clock of the device. Saved as it is.")
 
     def _notice(self, entry: Entry, subject: Lines) -> str | None:
         """A notice where a stored entry is odd."""
@@ -381,11 +381,13 @@ class EntryService:
         if notice is not None:
             return notice
         if "late" in line.flags:
-            return _("This batch was closed already. The entry is kept and marked late.")
+            return _("This batch was already closed. The entry is saved and marked late.")
         if "about_nothing" in line.flags:
-            return _("What this is about has not come in. It is kept and counts as soon as it does.")
+            return _(
+                "The entry that this belongs to has not arrived. This is saved, and counts once the other arrives."
+            )
         if line.kind == "arrived" and "doubled" in line.flags:
-            return _("This lot is in the books already, and what they say of it counts. Correct that entry.")
+            return _("This lot exists already. Correct its first entry instead.")
         return _moment_notice(line, subject) if isinstance(subject, Batch) and line.kind == "moment" else None
 
 
@@ -394,15 +396,15 @@ def _moment_notice(line: Line, batch: Batch) -> str | None:
     if "doubled" in line.flags:
         by_s = (line.at_ms - batch.moments[line.body["moment"]].at_ms) / 1000
         return _(
-            "{label} was marked {by:.1f} s before; the earlier one counts. Undo it to count this one.",
+            "{label} was already marked {by:.1f} s earlier, and that one counts. Undo it to count this one.",
             label=label,
             by=by_s,
         )
     if "too_soon" in line.flags:
-        return _("{label} is sooner than a roast can be. It is kept; undo it or move it if it was a slip.", label=label)
+        return _("{label} is implausibly early. Saved; undo or shift it if it was a slip.", label=label)
     if any("out_of_order" in other.flags for other in batch.moments.values()):
         return _(
-            "{label} is out of order with the other moments. It is kept as it is; undo or shift what is wrong.",
+            "{label} is out of order with the other moments. Saved; undo or shift the wrong one.",
             label=label,
         )
     return None
@@ -429,8 +431,8 @@ def _check_weight(roasted_g: float, removed_g: float | None, green_g: float | No
     if green_g is not None and roasted_g > green_g:
         raise EntryRefused(
             _(
-                "{roasted:,.0f} g roasted is more than the {green:,.0f} g of green. Look at the scale's tare, or "
-                "correct the green weight first.",
+                "Roasted weight must be at most the {green:,.0f} g of green, not {roasted:,.0f} g. Check the "
+                "scale's tare, or correct the green weight first.",
                 roasted=roasted_g,
                 green=green_g,
             )
@@ -438,7 +440,7 @@ def _check_weight(roasted_g: float, removed_g: float | None, green_g: float | No
     if removed_g is not None and removed_g > roasted_g:
         raise EntryRefused(
             _(
-                "{removed:,.0f} g sorted out is more than the {roasted:,.0f} g that came out.",
+                "Defects must be at most the {roasted:,.0f} g roasted, not {removed:,.0f} g.",
                 removed=removed_g,
                 roasted=roasted_g,
             )
@@ -459,9 +461,7 @@ def _signed(raw: object, speaker: Speaker) -> object:
     if not isinstance(raw, dict) or not isinstance(by, dict):
         return raw
     if speaker.person is not None and by.get("person") not in (None, speaker.person):
-        raise EntryRefused(
-            _("This device speaks for {person} alone. Whoever else says it uses another one.", person=speaker.person)
-        )
+        raise EntryRefused(_("This device belongs to {person}. Others use another one.", person=speaker.person))
     signed = {**by, "person": speaker.person or by.get("person"), "device": speaker.device or by.get("device")}
     return {**raw, "by": {name: value for name, value in signed.items() if value is not None}}
 
@@ -478,7 +478,7 @@ def _check_may_say(db: Database, entry: Entry, speaker: Speaker) -> None:
             raise EntryRefused(speaker.refuses[kind])
         elif kind not in REGISTRY and speaker.refuses:
             raise EntryRefused(
-                _("This was said by a newer version of Drumside; only a device that may do everything changes it.")
+                _("This entry is from a newer version of Drumside; only the owner's device can change it.")
             )
 
 
@@ -507,9 +507,7 @@ def _code_named(db: Database, reference: str) -> str:
     except CodeError as error:
         raise EntryRefused(str(error)) from None
     if lists.batch_named(db.conn, code) is None:
-        raise EntryRefused(
-            _("No batch carries the code {code}. Look it up on the label, or in the records.", code=code)
-        )
+        raise EntryRefused(_("No batch has the code {code}. Check the label or the records.", code=code))
     return code
 
 
@@ -528,12 +526,12 @@ def _check_move(machine: Machine, entry: Entry) -> None:
         )
     if control.modbus is not None and entry.by.device != machine.id:
         raise EntryRefused(
-            _("{name} is read from the machine. Turn it there; its setting is recorded by itself.", name=control.name)
+            _("{name} is read from the machine. Set it there; it is recorded automatically.", name=control.name)
         )
     if not control.low <= body["setting"] <= control.high:
         raise EntryRefused(
             _(
-                "{name} goes from {low:g} to {high:g} {unit}, not {setting:g}.",
+                "{name} must be {low:g}–{high:g} {unit}, not {setting:g}.",
                 name=control.name,
                 low=control.low,
                 high=control.high,
@@ -569,7 +567,7 @@ def _check_amendment(entry: Entry, lines: Sequence[Line]) -> tuple[Line | None, 
     if about is None:
         return None, {}
     if corrects(about.kind):
-        raise EntryRefused(_("An undo, a shift or a correction cannot be corrected; undo it and say it anew."))
+        raise EntryRefused(_("An undo, a shift or a correction cannot be corrected; undo it and enter it again."))
     return about, amended(about.kind, about.body, entry.body["body"])
 
 
@@ -580,7 +578,7 @@ def _check_machine(db: Database, entry: Entry, subject: Subject, before: Sequenc
         raise EntryRefused(
             _("There is no machine “{name}” yet; set it up first.", name=subject.name)
             if was is None
-            else _("{name} would have no description left. Import another sheet over it.", name=was.name)
+            else _("{name} would have no description left. Import another sheet instead.", name=was.name)
         )
     if now.id != subject.name:
         raise EntryRefused(_("The sheet is of {other}, not of {name}.", other=now.id, name=subject.name))
@@ -607,9 +605,7 @@ def _erase(db: Database, subject: Subject, before: Sequence[Entry]) -> None:
     names = {entry.body["name"] for entry in before if entry.kind == "named" and "name" in entry.body}
     speaking = [device.name for device in devices.devices(db.conn) if device.person in names]
     if speaking:
-        raise EntryRefused(
-            _("These devices speak for that person; cut them off first: {devices}.", devices=", ".join(speaking))
-        )
+        raise EntryRefused(_("Remove the devices of this person first: {devices}.", devices=", ".join(speaking)))
     stored.erase(db, subject.name, sorted(names))
 
 
@@ -620,15 +616,15 @@ def _lot_notice(db: Database, entry: Entry, practice: Sequence[str]) -> str | No
     found = books.lot(db.conn, code, without=practice)
     if found is None:
         return _(
-            "Lot {code} is not in the books. The batch is open all the same; correct the lot when there is time.",
+            "Lot {code} is unknown. The batch is open anyway; correct the lot later.",
             code=code,
         )
     lot, taken_g = found
     left = LotBalance.of(lot.bought_g, taken_g)
     if green_g is not None and left.shortfall_g(green_g) > 0:
         return _(
-            "By the books {coffee} ({code}) has {left:.1f} kg left, and this batch takes {green:.1f} kg. The "
-            "batch is open all the same; correct the lot or the weight.",
+            "{coffee} ({code}) has {left:.1f} kg in stock, and this batch takes {green:.1f} kg. The batch is "
+            "open anyway; correct the lot or the weight.",
             coffee=lot.coffee,
             code=code,
             left=max(left.left_g, 0) / 1000,

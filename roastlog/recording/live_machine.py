@@ -215,7 +215,7 @@ class LiveMachine:
         """The value of a reading with the channel's offset; raises StoreError if the machine was closed."""
         if self._closed:
             raise StoreError(
-                _("{name} is not being recorded just now. Send its readings again.", name=self.machine.name)
+                _("{name} is not being recorded right now. Send its readings again.", name=self.machine.name)
             )
         return round(reading.value + self._offsets_c[reading.channel], 4)
 

@@ -90,14 +90,14 @@ def _reading(raw: object, live: LiveMachine, pushed: set[str], now_ms: int, ahea
         )
     if channel not in pushed:
         return _(
-            "Channel {channel} is read from an instrument of its own and takes none that are sent or typed.",
+            "Channel {channel} is read from its own instrument and accepts no sent or typed readings.",
             channel=channel,
         )
     if isinstance(value, bool) or not isinstance(value, int | float):
         return _("The value of {channel} is not a number.", channel=channel)
     if abs(value) > MAX_TEMP_C or not math.isfinite(value):  # in this order: isfinite overflows on a huge integer
         return _(
-            "{value} is not a temperature that a roaster has (±{absurd_c:.0f} °C).",
+            "Temperature must be within ±{absurd_c:.0f} °C, not {value}.",
             value=value,
             absurd_c=MAX_TEMP_C,
         )
@@ -105,9 +105,9 @@ def _reading(raw: object, live: LiveMachine, pushed: set[str], now_ms: int, ahea
         return _("at_ms is a whole number of milliseconds since 1970, UTC.")
     if at_ms > ahead_ms:
         return _(
-            "at_ms lies {now:.0f} s ahead of the server's clock; ask /api/clock for the time.",
+            "at_ms is {now:.0f} s ahead of the server's clock; get the time from /api/clock.",
             now=(at_ms - now_ms) / 1000,
         )
     if at_ms < now_ms - BEHIND_MS:
-        return _("The time (at_ms) lies more than a day back.")
+        return _("The time (at_ms) is more than a day old.")
     return Reading(at_ms, channel, float(value))

@@ -21,7 +21,7 @@ from roastlog.threads import Worker
 
 FIRST_PAUSE_S: Final = 0.5
 LONGEST_PAUSE_S: Final = 10.0
-OWN_FAULT: Final = N_("Drumside met a fault of its own while reading; the log of the server has it.")
+OWN_FAULT: Final = N_("Drumside failed while reading; see the server's log.")
 log = logging.getLogger(__name__)
 
 

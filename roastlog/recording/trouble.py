@@ -9,12 +9,8 @@ from roastlog.recording.live_machine import LiveMachine
 from roastlog.recording.readers import LinkState
 from roastlog.store.store import Store
 
-FULL: Final = N_(
-    "The disk does not take readings. They are kept in memory and written when it does; the page of today says why."
-)
-SILENT: Final = N_(
-    "No reading has come for more than 5 s. Is the sender on? Taps still count: they are kept with their times."
-)
+FULL: Final = N_("The disk accepts no readings. They stay in memory until it does; see Today for the reason.")
+SILENT: Final = N_("No reading for more than 5 s. Is the sender on? Taps are saved with their times.")
 SILENT_MS: Final = 5_000  # in real time, however fast a demo's clock runs
 
 

@@ -15,7 +15,7 @@ from roastlog.store.notes import noted
 from roastlog.store.store import Store
 from roastlog.upkeep.maintenance import Maintenance
 
-WAITS: Final = N_("Readings are kept in memory until the disk takes them again.")
+WAITS: Final = N_("Readings stay in memory until the disk accepts them again.")
 REMADE_TOLD_MS: Final = 24 * 3_600_000
 OLD_S: Final = 48 * 3600.0  # a nightly backup is at most a day old; after two days, one was missed
 
@@ -75,12 +75,12 @@ class BackupService:
         elif age_s is not None and age_s > OLD_S:
             said.append(_("The newest backup is {age:.0f} days old.", age=age_s / 86400))
         if wall_ms() - self._remade_ms < REMADE_TOLD_MS:
-            said.append(_("The lists did not fit the journal and were made anew from it; nothing is missing."))
+            said.append(_("The lists did not match the journal and were rebuilt from it; nothing is missing."))
         if state.holds is not None and state.holds.damaged:
             said.append(
                 _(
-                    "{damaged} half hours of packed readings are damaged and show as gaps; an older backup may have "
-                    "them whole.",
+                    "{damaged} half hours of packed readings are damaged and show as gaps; an older backup "
+                    "may have them.",
                     damaged=state.holds.damaged,
                 )
             )

@@ -135,13 +135,13 @@ def copy(
     part = target.with_name(target.name + ".part")
     try:
         if target.exists():
-            raise StoreError(_("{target} is there already, and a backup overwrites nothing.", target=target))
+            raise StoreError(_("{target} already exists, and a backup overwrites nothing.", target=target))
         with _opened(source) as original:
             size = math.prod(original.execute(f"PRAGMA {name}").fetchone()[0] for name in ("page_count", "page_size"))
             if shutil.disk_usage(target.parent).free < size + (SPARE_BYTES if spare_bytes is None else spare_bytes):
                 raise StoreError(
                     _(
-                        "The disk of {parent} has not enough room for a backup of {size:.0f} MB.",
+                        "Not enough space on the disk of {parent} for a backup of {size:.0f} MB.",
                         parent=target.parent,
                         size=size / 1000000.0,
                     )
@@ -151,7 +151,7 @@ def copy(
         if asdict(found) | {"damaged": 0} != asdict(counted):
             raise StoreError(
                 _(
-                    "The copy {part} is not what it is a copy of: {found} against {counted}.",
+                    "The copy {part} differs from its original: {found} instead of {counted}.",
                     part=part,
                     found=found,
                     counted=counted,
@@ -232,12 +232,12 @@ def restore(backup: Path, folder: Path) -> Contents:
         if any(folder.iterdir()):
             raise StoreError(
                 _(
-                    "{folder} is not empty. A backup is brought back into a new folder alone; name another.",
+                    "{folder} is not empty. A backup is restored only into a new folder; choose another.",
                     folder=folder,
                 )
             )
     except OSError as error:
-        raise StoreError(_("The folder {folder} cannot be made ({error}).", folder=folder, error=error)) from error
+        raise StoreError(_("The folder {folder} cannot be created ({error}).", folder=folder, error=error)) from error
     return copy(backup, folder / FILE_NAME)
 
 
@@ -275,17 +275,18 @@ def _check_source(connection: sqlite3.Connection, entries: int, least: tuple[Pat
     if not _has_journal(connection):
         raise StoreError(
             _(
-                "The database {path} has no journal, so it is not backed up. Earlier backups are left alone; bring one "
-                "back into a new folder with: python app.py restore",
+                "The database {path} has no journal, so it is not backed up. Earlier backups stay; restore "
+                "one into a new folder with: python app.py restore",
                 path=source,
             )
         )
     if least is not None and entries < least[1]:
         raise StoreError(
             _(
-                "The database {path} has {entries} entries, fewer than the {more} of the backup {backup}. A journal "
-                "only grows, so something was lost: no backup is made, and earlier ones are left alone. Bring that one "
-                "back into a new folder with: python app.py restore. To go on with fewer, move the backups elsewhere.",
+                "The database {path} has {entries} entries, fewer than the {more} of the backup {backup}. A "
+                "journal only grows, so something was lost: no backup is made, and earlier ones stay. "
+                "Restore that one into a new folder with: python app.py restore. To go on with fewer, move "
+                "the backups elsewhere.",
                 path=source,
                 entries=entries,
                 more=least[1],
@@ -315,7 +316,7 @@ def _copy_pages(
 
     def progress(*_pages: int) -> None:
         if stopping():
-            raise StoreError(_("The backup was given up: the server is shutting down."))
+            raise StoreError(_("Backup cancelled: the server is shutting down."))
 
     with closing(sqlite3.connect(part)) as made:
         counted = _count(original, blobs=False)

@@ -50,7 +50,7 @@ def open_database(path: Path, kind: type[sqlite3.Connection] = sqlite3.Connectio
         connection.execute("PRAGMA synchronous = FULL")
         connection.execute("PRAGMA foreign_keys = ON")
     except (sqlite3.Error, StoreError, OSError) as error:
-        reason = _("The database cannot be opened ({error}); it was left as it is.", error=error.__cause__ or error)
+        reason = _("The database cannot be opened ({error}); it was not changed.", error=error.__cause__ or error)
         raise StoreError(sentence(reason, error, path)) from error
     return db
 

@@ -16,9 +16,9 @@ from roastlog.store.backups import BACKUPS, copy, free_path
 
 LOCK: Final = "lock"
 GONE_S: Final = 5.0  # a file that was moved by mistake may be moved back
-NOT_KEPT: Final = N_("Nothing of this was kept; send it again.")
-FOLDER_LOST: Final = N_("The data folder was moved or taken away. Put it back: recording then continues.")
-MAY_BE_KEPT: Final = N_("It is not certain that this was kept; send it again.")
+NOT_KEPT: Final = N_("Nothing was saved; send it again.")
+FOLDER_LOST: Final = N_("The data folder was moved or removed. Put it back: recording then continues.")
+MAY_BE_KEPT: Final = N_("This may not be saved; send it again.")
 log = logging.getLogger(__name__)
 
 
@@ -58,8 +58,8 @@ class Ground:
             return
         if self.has_its_folder:
             said = _(
-                "The file {name} was removed or replaced while Drumside uses it. Put it back within {gone:.0f} "
-                "s, else Drumside saves what it can and ends.",
+                "The file {name} was removed or replaced while Drumside uses it. Put it back within "
+                "{gone:.0f} s, else Drumside saves all it can and stops.",
                 name=lost.name,
                 gone=GONE_S,
             )

@@ -12,12 +12,12 @@ from roastlog.store.backups import BACKUPS, newest
 
 _WORDS: Final = {
     sqlite3.SQLITE_FULL: N_("Free some space on its disk."),
-    sqlite3.SQLITE_READONLY: N_("Let Drumside write into its data folder again."),
-    sqlite3.SQLITE_PERM: N_("Let Drumside write into its data folder again."),
-    sqlite3.SQLITE_CANTOPEN: N_("Look whether the data folder is still there, and whether Drumside may write into it."),
-    sqlite3.SQLITE_BUSY: N_("Close the other program that holds it."),
-    sqlite3.SQLITE_LOCKED: N_("Close the other program that holds it."),
-    sqlite3.SQLITE_IOERR: N_("Look after its disk: it gives errors, or was taken away."),
+    sqlite3.SQLITE_READONLY: N_("Allow Drumside to write into its data folder again."),
+    sqlite3.SQLITE_PERM: N_("Allow Drumside to write into its data folder again."),
+    sqlite3.SQLITE_CANTOPEN: N_("Check that the data folder is still there and that Drumside may write into it."),
+    sqlite3.SQLITE_BUSY: N_("Close the other program that locks it."),
+    sqlite3.SQLITE_LOCKED: N_("Close the other program that locks it."),
+    sqlite3.SQLITE_IOERR: N_("Check its disk: it gives errors, or was removed."),
 }
 _DAMAGE: Final = {sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB}
 _LOST: Final = _DAMAGE | {sqlite3.SQLITE_IOERR, sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_READONLY}
@@ -55,7 +55,7 @@ def offer(folder: Path) -> str:
     new = next(name for n in range(1, 10_000) if not (name := Path(f"{folder}-restored-{n}")).exists())
     command = shlex.join([*program, "restore", str(backup.path), "--data", str(new)])
     return _(
-        "The newest good backup is of {when}. This brings it back, into a new folder: {command}",
+        "The newest good backup is from {when}. Restore it into a new folder: {command}",
         when=backup.when,
         command=command,
     )

@@ -64,7 +64,7 @@ class Writer:
         with self._submitting:  # a change queued after the end marker would never be answered
             if self._closed or self._last_writer not in {None, threading.get_ident()}:
                 future.set_exception(
-                    StoreError(_("The server is shutting down; the change was not made. Send it again."))
+                    StoreError(_("The server is shutting down; the change was not saved. Send it again."))
                 )
             else:
                 rescues = self._last_writer is not None
@@ -78,7 +78,7 @@ class Writer:
             return self.submit(change, bulk=bulk).result(WAIT_S)
         except TimeoutError:
             raise StoreError(
-                _("The disk did not answer in time; the change may not have been made. Send it again.")
+                _("The disk did not answer in time; the change may not be saved. Send it again.")
             ) from None
 
     def on_rollback(self, forget: Callable[[], None]) -> None:

@@ -17,7 +17,7 @@ _FORM = re.compile(
     r"L?(?P<digits>(?P<year>\d\d)(?P<day>\d{3})(?P<number>\d\d|[1-9]\d{2,3}))(?P<check>[0-9A-Z])", re.ASCII
 )
 _BETWEEN = re.compile(r"[\s\u2010-\u2015\u2212-]+")  # spaces, and all dashes that a phone may substitute for a hyphen
-_LOOK = N_("Codes look like 26330-04M: year, day of the year, number of the day, and one last check character.")
+_LOOK = N_("A code looks like 26330-04M: year, day of the year, number of the day, and a check character.")
 
 
 @dataclass(frozen=True)
@@ -47,9 +47,7 @@ def check_character(text: str) -> str:
     for character in text:
         value = ALPHABET.find(character)
         if value < 0:
-            raise NotACode(
-                _("A code holds digits and capital letters only, not {character}.", character=repr(character))
-            )
+            raise NotACode(_("A code has only digits and capital letters, not {character}.", character=repr(character)))
         running = ((running + value) % 36 or 36) * 2 % 37
     return ALPHABET[(1 - running) % 36]
 
@@ -63,7 +61,7 @@ def batch_code(day: date, number: int) -> str:
         If the number is not within 1 to 9999.
     """
     if not 1 <= number <= 9999:
-        raise NotACode(_("A day's batches are numbered from 1 to 9999, not {number}.", number=number))
+        raise NotACode(_("Batch number of a day must be 1–9999, not {number}.", number=number))
     digits = f"{day:%y%j}{number:02d}"
     return f"{digits[:5]}-{digits[5:]}{check_character(digits)}"
 
@@ -82,14 +80,9 @@ def parse_code(text: str) -> BatchCode:
     """
     match = _FORM.fullmatch(_BETWEEN.sub("", text).upper())
     if match is None:
-        raise NotACode(_("That is not a batch code. {look}", look=_LOOK))
+        raise NotACode(_("This is not a batch code. {look}", look=_LOOK))
     if check_character(match["digits"]) != match["check"]:
-        raise MistypedCode(
-            _(
-                "One character of that code is wrong: its last character does not fit the others. Read it from "
-                "the bag once more; 0 and O, 1 and I look alike."
-            )
-        )
+        raise MistypedCode(_("This code is mistyped. Check it on the bag; 0 and O, 1 and I look alike."))
     parsed = BatchCode(
         code=f"{match['year']}{match['day']}-{match['number']}{match['check']}",
         year2=int(match["year"]),
@@ -97,7 +90,5 @@ def parse_code(text: str) -> BatchCode:
         number=int(match["number"]),
     )
     if parsed.number == 0 or parsed.day_of_year == 0 or parsed.day.year != 2000 + parsed.year2:
-        raise NotACode(
-            _("No batch can have that code: there is no such day in the year, or no such number. {look}", look=_LOOK)
-        )
+        raise NotACode(_("No batch can have this code: the day or the number does not exist. {look}", look=_LOOK))
     return parsed

@@ -186,7 +186,7 @@ def test_a_refused_tap_can_be_changed_or_deleted(house: House, screen: MakeScree
     notices = phone.page.locator("#notices .refused")
     phone.page.reload()
     expect(notices).to_have_count(2)
-    expect(notices.first).to_contain_text(f"{control['name']} goes from")
+    expect(notices.first).to_contain_text(f"{control['name']} must be")
     notices.first.get_by_role("button", name="Remove").tap()
     expect(notices).to_have_count(1)
     notices.first.get_by_role("button", name="Change").tap()

@@ -147,7 +147,7 @@ def test_a_photo_that_fails_holds_up_no_other(house: House, single: Screen, pict
 
 def test_a_refused_photo_stays_until_it_is_sent_again_or_deleted(house: House, single: Screen, picture: Path):
     """A refused photo stays with its reason, over a closed page too; sent again it arrives, deleted it is gone."""
-    posts, reason = "**/photos/*-*", "That picture is broken or cut short."
+    posts, reason = "**/photos/*-*", "This picture is damaged."
     single.page.route(posts, lambda route: route.fulfill(status=422, json={"says": reason}))
     check_with_photo(single, picture)
     notice = single.page.locator("#notices .notice")

@@ -24,7 +24,7 @@ def test_two_screens_that_press_charge_together_have_one_batch(house: House, scr
     tablet.pad("Charge")
     house.wire.mend()
     phone.context.set_offline(False)
-    expect(phone.by_id("notices")).to_contain_text("begun on another page")
+    expect(phone.by_id("notices")).to_contain_text("started on another page")
     expect(tablet.by_id("notices")).to_contain_text("started on a second device too")
     expect(tablet.by_id("pad-next")).to_have_text("Yellow")
     phone.pad("Yellow")

@@ -81,7 +81,7 @@ def test_silence_is_a_fault_of_its_channel_after_its_own_time(inbox: Inbox, cloc
     assert inbox.take(["probe", "room"]) == []
     clock.turn_to(6)
     assert inbox.take(["probe", "room"]) == [
-        ReadFault(START_MS + 6000, "probe", "Nothing came for probe for more than 5 s.")
+        ReadFault(START_MS + 6000, "probe", "No message for probe for more than 5 s.")
     ]
     inbox.put("probe", 1.0, "")
     clock.turn_to(10)

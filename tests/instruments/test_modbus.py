@@ -137,7 +137,7 @@ def test_not_a_number_is_a_fault_of_its_channel(server):
     points = {"nan": point(server.port, "input", 60, "float32"), "probe": point(server.port, "input", 0, "int16")}
     with linked(points) as instrument:
         assert values(instrument.read(points)) == {
-            "nan": "The instrument sends something that is not a number.", "probe": 1963
+            "nan": "The instrument sent a value that is not a number.", "probe": 1963
         }  # fmt: skip
 
 
@@ -223,7 +223,7 @@ def test_dead_instrument_does_not_delay_another(own_server, server):
 def test_unknown_host_is_reported():
     """An invalid host name is reported as such, without asking the network."""
     wrong = ModbusPoint(host="no..such", table="input", address=0, type="int16")
-    with pytest.raises(InstrumentError, match=r"No host is called no\.\.such"):
+    with pytest.raises(InstrumentError, match=r"Host no\.\.such not found"):
         ModbusInstrument({"probe": wrong}, Clock()).open()
 
 
@@ -328,9 +328,9 @@ def test_babbler_is_understood_when_it_makes_sense(babbler):
 @pytest.mark.parametrize(
     ("answer", "says"),
     [
-        (frame(bytes.fromhex("04 02 433B")), "1 values where 2 were asked"),
-        (frame(bytes.fromhex("04 06 433B 4000 0001")), "3 values where 2 were asked"),
-        (frame(bytes.fromhex("04 00")), "0 values where 2 were asked"),
+        (frame(bytes.fromhex("04 02 433B")), "1 values; 2 were requested"),
+        (frame(bytes.fromhex("04 06 433B 4000 0001")), "3 values; 2 were requested"),
+        (frame(bytes.fromhex("04 00")), "0 values; 2 were requested"),
         (frame(bytes.fromhex("84 04")), "reports a failure"),
         (frame(bytes.fromhex("84 06")), "busy"),
         (frame(bytes.fromhex("84 0B")), "unit 1 does not answer"),
@@ -345,7 +345,7 @@ def test_odd_answer_is_a_fault(babbler, answer, says):
 @pytest.mark.parametrize(
     ("answer", "says"),
     [
-        (frame(bytes.fromhex("03 04 433B 4000")), "not asked"),
+        (frame(bytes.fromhex("03 04 433B 4000")), "not match the request"),
         (frame(bytes.fromhex("04 09 43")), "not Modbus"),
         (b"\x00\x63" + frame(bytes.fromhex("04 04 433B 4000"))[2:], "did not answer"),
         (frame(bytes.fromhex("04 04 433B 4000"), unit=7), "did not answer"),

@@ -175,7 +175,7 @@ def test_damaged_answers_give_the_value_or_none(cable, linked, cut, put, drop):
 
 @pytest.mark.parametrize(
     ("make", "says"),
-    [(Path.absolute, "is not there"), (Path.touch, "no serial port"), (Path.mkdir, "no serial port")],
+    [(Path.absolute, "is not there"), (Path.touch, "not a serial port"), (Path.mkdir, "not a serial port")],
 )  # fmt: skip
 def test_invalid_port_is_reported(tmp_path, make, says):
     """A missing port, a file and a folder are reported as such."""

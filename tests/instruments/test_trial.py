@@ -81,7 +81,7 @@ def test_a_control_and_a_thermocouple(port):
         ({"unit": 9}, "unit 9"),
         ({"address": 60, "type": "float32"}, "not a number"),
         ({"port": "nobody"}, "refused the connection"),
-        ({"host": "no..such"}, "No host is called"),
+        ({"host": "no..such"}, "not found"),
         ({"table": "coil", "type": None, "address": 900}, "nothing at coil address 900"),
     ],
 )
@@ -106,8 +106,10 @@ def test_an_impossible_trial_is_reported():
     """A pushed channel, a control without a register and an unknown id cannot be tried; the practice drum can."""
     gas = Control(id="gas", name="Gas", low=0, high=10, step=0.5)
     whole = machine(Channel(id="room", name="Room", role="room", http=PushPoint()), controls=(gas,))
-    assert try_channel(whole, "room") == Trial("", None, "Room is not read by us: its readings are sent to the API.")
-    assert try_channel(whole, "gas") == Trial("", None, "Gas is not read by us: it has no register.")
+    assert try_channel(whole, "room") == Trial(
+        "", None, "Drumside does not read Room: its readings are sent to the API."
+    )
+    assert try_channel(whole, "gas") == Trial("", None, "Drumside does not read Gas: it has no register.")
     assert try_channel(whole, "x") == Trial("", None, "There is no channel x on Four-kilo drum.")
     assert try_channel(practice_machine(), "bean_probe").value == pytest.approx(203, abs=5)
 
@@ -118,7 +120,7 @@ def test_a_serial_line(tmp_path):
         point = SerialPoint(device=cable.near, separator=",", columns=2)
         whole = machine(Channel(id="probe", name="Probe", role="bean_probe", serial=point))
         assert try_channel(whole, "probe", wait_s=0.1).reason == (
-            "The connection is good, but nothing came for probe within 0.1 s."
+            "The connection works, but no value for probe came within 0.1 s."
         )
         talking = Talker(cable, b"196.3,C\r\n")
         assert try_channel(whole, "probe") == Trial("196.3,C", 196.3, "")
@@ -137,7 +139,7 @@ def test_a_broker_hears_nothing_of_a_trial(tmp_path):
         whole = machine(Channel(id="probe", name="Probe", role="bean_probe", mqtt=point))
         voice.say("probe", "196.3", retain=True)
         trial = try_channel(whole, "probe", wait_s=0.2)
-        assert trial == Trial("196.3", None, "Of probe there is only an old value kept by the broker.")
+        assert trial == Trial("196.3", None, "probe has only an old value retained by the broker.")
         voice.say("end", "x")
         until(lambda: len(voice.heard) == 2)
         assert [topic for topic, _, _ in voice.heard] == ["probe", "end"]

@@ -126,11 +126,11 @@ def test_a_subject_is_read_and_written_alike(text: str):
 @pytest.mark.parametrize(
     ("text", "words"),
     [
-        ("", "nothing called"),
-        ("kitchen sink", "nothing called “kitchen”"),
-        ("lot", "Say which lot"),
-        ("lot  ", "Say which lot"),
-        ("house upstairs", "one house"),
+        ("", "is about one of"),
+        ("kitchen sink", "not “kitchen”"),
+        ("lot", "Name the lot"),
+        ("lot  ", "Name the lot"),
+        ("house upstairs", "house has no name"),
         ("lot " + "x" * 201, "at most 200"),
         ("lot a\nb", "plain text"),
     ],
@@ -146,7 +146,7 @@ def test_a_subject_that_cannot_be_is_reported(text: str, words: str):
     [
         (
             {"about": "lot HU-7", "batch": None, "kind": "weighed", "body": {"roasted_g": 1}},
-            "said of batch, not of lot",
+            "belongs to batch, not to lot",
         ),
         ({"about": "lot HU-7"}, "two subjects"),
         ({"about": {"lot": "HU-7"}}, "two subjects"),

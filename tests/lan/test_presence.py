@@ -77,7 +77,7 @@ def test_old_certificate_is_reported(secure):
     now = secure.renew_from
     until(lambda: presence.told)
     presence.stop()
-    assert "grows old" in presence.told[0]
+    assert "expires soon" in presence.told[0]
 
 
 def test_lost_network_is_reported_and_ends_nothing(secure):

@@ -131,5 +131,5 @@ def test_platinum_there_and_back(temp_c):
 @pytest.mark.parametrize("measured_ohm", [0.0, 18.5, 390.5, 1e9, -100.0, math.nan, math.inf])
 def test_a_resistance_that_no_pt100_has_is_refused(measured_ohm):
     """A short circuit, a broken wire, and a Pt1000 instead of a Pt100 are faults."""
-    with pytest.raises(InstrumentError, match="not of a Pt100"):
+    with pytest.raises(InstrumentError, match="not possible for a Pt100"):
         platinum_c(measured_ohm)

@@ -129,7 +129,7 @@ def test_a_folder_that_was_away_is_recorded_into_again(server: Watched):
     server.folder.rename(away)
     status, told = server.note()
     assert status == 503
-    assert "The data folder was moved or taken away" in told
+    assert "The data folder was moved or removed" in told
     assert server.ask("GET", "/healthz")[0] == 503
     gap_ms = server.push(200.0)
     until(lambda: "Nothing is recorded" in server.words, PATIENCE_S)

@@ -229,7 +229,7 @@ def test_a_setting_out_of_the_controls_range_is_left_out(services: Services, ser
     """An impossible register value makes no move, and the other values are read."""
     code = say("opened")
     server.set_input(2, [990])
-    until(lambda: "can only be 0 to 10" in link(services).reason)
+    until(lambda: "must be 0 to 10" in link(services).reason)
     turn(services, server, 50)
     assert [move.body["setting"] for move in moves(services, code)] == [4.0, 5.0]
 

@@ -169,7 +169,7 @@ def test_a_refused_turn_is_logged(bench: Bench, caplog: pytest.LogCaptureFixture
     refused = [record.getMessage() for record in caplog.records if "is not in the journal" in record.getMessage()]
     assert len(refused) == 1
     assert "Four-kilo drum" in refused[0]
-    assert "goes from 0 to 10" in refused[0]
+    assert "must be 0–10" in refused[0]
 
 
 def test_unsaved_readings_stay_within_their_limit_while_saving_fails(bench: Bench, monkeypatch: pytest.MonkeyPatch):

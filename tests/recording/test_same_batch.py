@@ -29,7 +29,7 @@ def test_two_phones_that_press_charge_together_begin_one_batch(bench: Bench, apa
     second = pressed_charge(bench, apart_s, "tablet")
     joined, charge = bench.say(*second)
     assert joined["batch"] == charge["batch"] == opened["batch"]
-    assert "begun on another page" in joined["notice"]
+    assert "started on another page" in joined["notice"]
     (yellow,) = bench.say(bench.entry("moment", 300, batch=second[0]["id"], moment="yellow"))
     assert yellow["batch"] == opened["batch"]
     assert bench.services.batches.page().total == 1
@@ -146,7 +146,7 @@ def test_a_batch_that_was_merged_is_not_split_too(bench: Bench):
     other = bench.open(20, coffee="Alder", green_g=4000)
     assert bench.client.post(f"/batches/{opened['batch']}/merge", data={"into": other}).status_code == 303
     answer = bench.client.post(f"/batches/{opened['batch']}/split", data={"entry": joined[0]["id"]})
-    assert (answer.status_code, "are one already" in answer.text) == (422, True)
+    assert (answer.status_code, "are already one" in answer.text) == (422, True)
     assert bench.services.batches.page().total == 1
 
 

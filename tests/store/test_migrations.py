@@ -256,7 +256,7 @@ def test_without_a_backup_nothing_is_changed(before_sealing: Path, monkeypatch: 
     """If the disk has no room for a backup, the folder stays unchanged, with a reason."""
     was, before = dump(before_sealing / FILE_NAME), schema(before_sealing / FILE_NAME)
     monkeypatch.setattr(backups, "SPARE_BYTES", 1 << 60)
-    with pytest.raises(StoreError, match="not enough room for a backup"):
+    with pytest.raises(StoreError, match="Not enough space"):
         Store(before_sealing)
     assert (dump(before_sealing / FILE_NAME), schema(before_sealing / FILE_NAME)) == (was, before)
 

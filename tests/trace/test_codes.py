@@ -147,7 +147,7 @@ def test_impossible_days_and_numbers_are_refused(digits: str, good: bool):
 @pytest.mark.parametrize("number", [0, -1, 10000])
 def test_numbers_out_of_range(number: int):
     """A number too large for a code is refused when the code is made."""
-    with pytest.raises(NotACode, match="1 to 9999"):
+    with pytest.raises(NotACode, match="1–9999"):
         batch_code(date(2026, 11, 25), number)
 
 

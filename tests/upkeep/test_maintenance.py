@@ -267,7 +267,7 @@ def test_a_full_disk_is_reported_and_recording_goes_on(bench: Bench):
     page = bench.client.get("/").text
     assert "Free some space on its disk" in page
     assert str(bench.services.store.path.parent) in page
-    assert "kept in memory until the disk takes them again" in page
+    assert "stay in memory until the disk accepts them again" in page
     with pytest.raises(StoreError, match="full"):
         live.save()
     health = bench.client.get("/healthz")
@@ -291,7 +291,7 @@ def test_strangers_see_no_folders(bench: Bench):
     inside, bag = bench.client.get("/batches"), bench.client.get("/r/some-token")
     folder.with_name("away").rename(folder)
     assert (inside.status_code, bag.status_code) == (503, 503)
-    assert "The data folder was moved or taken away" in inside.text
-    assert "The data folder was moved or taken away" in bag.text
+    assert "The data folder was moved or removed" in inside.text
+    assert "The data folder was moved or removed" in bag.text
     assert (str(folder) in inside.text, str(folder) in bag.text) == (True, False)
     assert bench.client.get("/batches").status_code == 200

@@ -151,9 +151,9 @@ def test_a_mistyped_code_is_distinguished_from_an_unknown_one(bench: Bench):
         ({"channel": "bean_probe", "value": "warm"}, "not a number"),
         ({"channel": "bean_probe", "value": True}, "not a number"),
         ({"channel": "bean_probe", "value": None}, "not a number"),
-        ({"channel": "bean_probe", "value": 9e9}, "not a temperature"),
-        ({"channel": "bean_probe", "value": float("nan")}, "not a temperature"),
-        ({"channel": "bean_probe", "value": float("inf")}, "not a temperature"),
+        ({"channel": "bean_probe", "value": 9e9}, "Temperature must be"),
+        ({"channel": "bean_probe", "value": float("nan")}, "Temperature must be"),
+        ({"channel": "bean_probe", "value": float("inf")}, "Temperature must be"),
         ({"channel": "probe", "value": 20}, "no channel “probe”"),
         ({"channel": "bean_probe", "value": 20, "at_ms": START_MS + 60_000}, "ahead"),
         ({"channel": "bean_probe", "value": 20, "at_ms": START_MS - 90_000_000}, "more than a day"),
@@ -215,7 +215,7 @@ def test_a_roasted_weight_above_the_green_is_refused(bench: Bench):
     code = bench.roast(30, green_g=4000)
     result = bench.say(bench.entry("weighed", 60, batch=code, roasted_g=4100))[0]
     assert result["status"] == "refused"
-    assert "more than" in result["reason"]
+    assert "at most the 4,000 g of green" in result["reason"]
     assert bench.services.batches.record(code).batch.state == "cooling"
 
 
@@ -225,8 +225,8 @@ def test_a_used_up_lot_is_reported_and_the_batch_still_opens(bench: Bench):
         bench.open(lot="HU-7", green_g=4900)
     result = bench.say(bench.entry("opened", lot="HU-7", green_g=4000))[0]
     assert result["status"] == "stored"
-    assert "0.4 kg left" in result["notice"]
-    assert "not in the books" in bench.say(bench.entry("opened", lot="XX"))[0]["notice"]
+    assert "0.4 kg in stock" in result["notice"]
+    assert "is unknown" in bench.say(bench.entry("opened", lot="XX"))[0]["notice"]
 
 
 def test_odd_moments_are_kept_with_a_notice(bench: Bench):
@@ -242,7 +242,7 @@ def test_odd_moments_are_kept_with_a_notice(bench: Bench):
         bench.entry("moment", 4000, batch=code, moment="drop"),
     )
     assert {result["status"] for result in results} == {"stored"}
-    words = [None, None, "out of order", "2.5 s before", "has not come in", "lies ahead"]
+    words = [None, None, "out of order", "2.5 s earlier", "has not arrived", "is in the future"]
     for result, expected in zip(results, words, strict=True):
         assert expected is None or expected in result["notice"]
 
@@ -254,7 +254,7 @@ def test_a_move_out_of_range_or_of_no_control_is_refused(bench: Bench):
         bench.entry("move", batch=code, control="radiant", setting=11),
         bench.entry("move", batch=code, control="gas", setting=1),
     )
-    assert "from 0 to 10" in far["reason"]
+    assert "must be 0–10" in far["reason"]
     assert "there is radiant" in none["reason"]
 
 

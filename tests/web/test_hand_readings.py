@@ -41,8 +41,8 @@ def test_a_reading_in_fahrenheit_is_kept_in_celsius(bench: Bench):
     [
         ({"channel": "bean_probe", "value": ""}, "Type what the thermometer shows"),
         ({"channel": "bean_probe", "value": "abc"}, "is not a number"),
-        ({"channel": "bean_probe", "value": "9999"}, "not a temperature that a roaster has"),
-        ({"channel": "bean_surface", "value": "20"}, "takes none that are sent or typed"),
+        ({"channel": "bean_probe", "value": "9999"}, "Temperature must be"),
+        ({"channel": "bean_surface", "value": "20"}, "accepts no sent or typed readings"),
         ({"channel": "<b>", "value": "20"}, "There is no channel"),
         ({"channel": "bean_probe", "value": "20", "at_ms": str(START_MS * 2)}, "ahead of the server's clock"),
     ],

@@ -157,7 +157,7 @@ def test_a_device_of_one_person_can_name_no_other(bench: Bench):
     nobody["by"] = {}
     results = tomas.post("/api/entries", json={"entries": [nobody, ines]}).get_json()["results"]
     assert status(results) == ["stored", "refused"]
-    assert "Tomas alone" in results[1]["reason"]
+    assert "belongs to Tomas" in results[1]["reason"]
     assert bench.services.batches.record(code).log[-1].by == "Tomas"
     shared = browser(bench, OPERATE).post("/api/entries", json={"entries": [ines]}).get_json()["results"]
     assert status(shared) == ["stored"]
@@ -170,7 +170,7 @@ def test_a_form_with_another_name_is_refused_too(bench: Bench):
     code, tomas = bench.open(), browser(bench, OPERATE, person="Tomas")
     answer = tomas.post(f"/batches/{code}/note", data={"text": "x", "person": "Ines"})
     assert answer.status_code == 422
-    assert "Tomas alone" in answer.text
+    assert "belongs to Tomas" in answer.text
     assert tomas.post(f"/batches/{code}/note", data={"text": "y"}).status_code == 303
     assert [line.by for line in bench.services.batches.record(code).log if line.kind == "note"] == ["Tomas"]
 

@@ -74,7 +74,7 @@ def test_a_label_of_another_house_or_a_withdrawn_one_is_reported(bench: Bench):
 @pytest.mark.parametrize("picture", [b"", b"no picture", bomb(5_000, 5_000)])
 def test_invalid_picture_is_reported(bench: Bench, picture: bytes):
     """Empty data, text, and a bomb get a message."""
-    assert "picture" in scanned(bench, picture)["says"]
+    assert "Picture must" in scanned(bench, picture)["says"]
 
 
 def test_a_picture_without_a_qr_says_nothing(bench: Bench):

@@ -138,11 +138,11 @@ def test_a_sheet_imported_over_another_leaves_both(bench: Bench):
             "no such",
         ),
         (about("machine drum-9", "set_up", sheet={"id": "drum-4"}), "name"),
-        (about("lot HU-7", "weighed", roasted_g=1.0), "not of lot"),
+        (about("lot HU-7", "weighed", roasted_g=1.0), "not to lot"),
         (about("session 3", "poured", cups=5), "kind must be one of"),
-        (about("session 3", "note", text="x"), "nothing called “session”"),
+        (about("session 3", "note", text="x"), "not “session”"),
         (about("house", "set", units_mass="stone"), "units_mass"),
-        (about("person 1", "amend", entry=str(uuid4()), body={"name": "x"}), "not of person"),
+        (about("person 1", "amend", entry=str(uuid4()), body={"name": "x"}), "not to person"),
     ],
 )
 def test_invalid_entries_are_refused_with_a_reason(bench: Bench, entry: dict[str, object], words: str):
@@ -187,8 +187,8 @@ def test_a_second_arrival_and_an_unknown_lot_are_kept_with_a_notice(bench: Bench
     again, unknown = bench.say(
         about("lot HU-7", "arrived", 5, coffee="Other", green_g=1.0), about("lot XX-1", "note", text="where is it?")
     )
-    assert "in the books already" in again["notice"]
-    assert "not in the books" in unknown["notice"]
+    assert "exists already" in again["notice"]
+    assert "is unknown" in unknown["notice"]
     assert bench.services.lots.get("HU-7").coffee == "Alder washed"
 
 
@@ -210,7 +210,7 @@ def test_a_person_who_is_erased_is_gone_and_their_batches_are_not(bench: Bench):
     (ines,) = bench.services.people.all()
     browser(bench, Role.OPERATE, person="Ines")
     (refused,) = bench.say(about(f"person {ines.id}", "erased"))
-    assert "cut them off first" in refused["reason"]
+    assert "Remove the devices" in refused["reason"]
     for device in bench.services.devices.all():
         bench.services.devices.cut_off(device.id)
     before = bench.client.get(f"/api/batches/{code}").get_json()

@@ -157,6 +157,6 @@ def _number(name: str, otherwise: int, *, least: int, most: int = MOST) -> int:
         return otherwise
     if not (text.isascii() and text.isdigit() and len(text) <= len(str(most)) and least <= int(text) <= most):
         raise QuestionRefused(
-            _("{name} is a whole number from {least} to {most}.", name=name, least=str(least), most=str(most))
+            _("{name} must be a whole number from {least} to {most}.", name=name, least=str(least), most=str(most))
         )
     return int(text)
