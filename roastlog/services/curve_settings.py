@@ -45,7 +45,7 @@ class CurveSetting:
         """The message for a value outside the limits."""
         low, high = (f"{self.shown(limit, temp_unit):g}".replace("-", "−") for limit in (self.low, self.high))
         return _(
-            "{label} must be between {low} and {high} {temp_unit}.",
+            "“{label}” must be between {low} and {high} {temp_unit}.",
             label=self.label,
             low=low,
             high=high,

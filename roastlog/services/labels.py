@@ -40,7 +40,7 @@ class LabelService:
         url = f"{self._address.own_base()}/r/{token}"
         if self._address.listens_here_alone:
             return LabelAddress(url, _("Phones can't open this link yet. Start Drumside with --lan."))
-        return LabelAddress(url, _("Phones on this network, while this computer keeps its address."))
+        return LabelAddress(url, _("Phones on this network, until this computer's address changes."))
 
     def label(self, text: str) -> Label:
         """The label of a batch."""

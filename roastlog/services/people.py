@@ -26,7 +26,7 @@ class PeopleService:
     def add(self, name: str, shown: str = "", speaker: Speaker = Speaker()) -> None:  # noqa: B008 - frozen
         """Add someone who roasts; ``shown`` is the name that a bag may carry."""
         if not name.strip():
-            raise SettingError(_("A person needs a name."))
+            raise SettingError(_("Name is required."))
         body = {"name": name.strip(), "shown": shown.strip() or name.split(maxsplit=1)[0]}
 
         def named(db: Database) -> Subject:

@@ -87,10 +87,10 @@ def test_invalid_setting_is_refused_with_its_limits(bench: Bench):
     """Nothing is stored, the message names the field and its limits, and the typed value remains."""
     before = bench.services.settings.current()
     for typed, said in (
-        ({"crash_c_per_min": "0"}, "Rate crash must be between 0.5 and 30 °C/min."),
-        ({"probe_high_c": "90"}, "Highest reading must be between 200 and 1500 °C."),
-        ({"probe_stuck_s": "1"}, "Frozen for must be between 5 and 600 s."),
-        ({"area_base_c": "hot"}, "“hot” is not a number."),
+        ({"crash_c_per_min": "0"}, "“Rate crash” must be between 0.5 and 30 °C/min."),
+        ({"probe_high_c": "90"}, "“Highest reading” must be between 200 and 1500 °C."),
+        ({"probe_stuck_s": "1"}, "“Frozen for” must be between 5 and 600 s."),
+        ({"area_base_c": "hot"}, "Area under the curve from must be a number, not “hot”."),
     ):
         answer = bench.client.post("/settings", data=FORM | {"business": "Other"} | typed)
         assert answer.status_code == 422

@@ -29,7 +29,7 @@ def test_invalid_number_is_reported(text: str):
     """Words, powers, other bases, and misplaced spaces are rejected."""
     form = Form({"x": text})
     assert form.number("x") is None
-    assert form.errors["x"] == f"“{text}” is not a number."
+    assert form.errors["x"] == f"Value must be a number, not “{text}”."
 
 
 def test_thousandths_of_a_gram_are_asked_again():

@@ -40,7 +40,7 @@ def test_a_reading_in_fahrenheit_is_kept_in_celsius(bench: Bench):
     ("form", "says"),
     [
         ({"channel": "bean_probe", "value": ""}, "Type what the thermometer shows"),
-        ({"channel": "bean_probe", "value": "abc"}, "is not a number"),
+        ({"channel": "bean_probe", "value": "abc"}, "Reading must be a number"),
         ({"channel": "bean_probe", "value": "9999"}, "Temperature must be"),
         ({"channel": "bean_surface", "value": "20"}, "accepts no sent or typed readings"),
         ({"channel": "<b>", "value": "20"}, "There is no channel"),

@@ -172,13 +172,13 @@ def test_a_lot_with_too_little_says_so_and_may_still_be_started(client: FlaskCli
 @pytest.mark.parametrize(
     ("field", "typed", "sentence"),
     [
-        ("green", "some", "is not a number"),
+        ("green", "some", "Green weight must be a number, not “some”."),
         ("green", "-3", "more than 0"),
-        ("green", "4000", "Check the unit"),
-        ("green", "4 stone", "use kg, g or lb"),
-        ("development", "1:99", "is not a number"),
-        ("ratio", "140", "between 0 and 100"),
-        ("coffee", "x" * 81, "there is room for 80"),
+        ("green", "4000", "Green weight must be at most"),
+        ("green", "4 stone", "Green weight must be in kg, g or lb"),
+        ("development", "1:99", "Development time must be a number"),
+        ("ratio", "140", "Development ratio must be between 0 and 100"),
+        ("coffee", "x" * 81, "Coffee must be at most 80 characters"),
     ],
 )
 def test_an_invalid_field_has_its_message(
@@ -256,7 +256,7 @@ def test_a_weight_is_kept_and_released_in_one_go(client: FlaskClient, services: 
         ({"roasted": "0"}, "Roasted weight must be more than 0"),
         ({"roasted": ""}, "Roasted weight must be more than 0"),
         ({"roasted": "4100"}, "must be at most the green weight"),
-        ({"roasted": "heavy"}, "is not a number"),
+        ({"roasted": "heavy"}, "Roasted weight must be a number"),
         ({"roasted": "3400", "removed": "3500"}, "Defects must be between 0"),
         ({"roasted": "3400", "removed": "-1"}, "Defects must be between 0"),
     ],

@@ -118,7 +118,7 @@ def test_each_reference_has_its_temperature(bench: Bench, form, reference_c):
         ({"reference": "altitude", "read": "95", "altitude": "99999"}, "Altitude must be"),
         ({"reference": "pressure", "read": "95", "pressure": "101,3"}, "Pressure must be 400–1100 hPa"),
         ({"reference": "fire", "read": "95"}, "Choose a reference"),
-        ({"reference": "ice", "read": "9999"}, "no temperature at which a probe is checked"),
+        ({"reference": "ice", "read": "9999"}, "Probe reading must be between -50 and 500 °C, not 9999 °C"),
         ({}, "Choose a reference"),
     ],
 )

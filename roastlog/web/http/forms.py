@@ -14,7 +14,7 @@ from flask import Flask, abort, request
 from werkzeug.wrappers import Response
 
 from roastlog.journal.kinds.base import MAX_BATCH_G
-from roastlog.languages import _
+from roastlog.languages import N_, _
 from roastlog.units import G_PER_LB
 from roastlog.web.http.security import caller
 
@@ -27,6 +27,37 @@ _CLOCK: Final = re.compile(r"(\d{1,3}):([0-5]\d)")
 _SINCE_CHARGE: Final = re.compile(r"(-?)(\d{1,3}):([0-5]\d(?:\.\d+)?)")
 _TIME_OF_DAY: Final = re.compile(r"([01]?\d|2[0-3]):([0-5]\d):([0-5]\d)")
 
+
+FIELDS: Final[dict[str, str]] = {
+    "altitude": N_("Altitude"),
+    "best_before_days": N_("Days until best before"),
+    "bought": N_("Weight bought"),
+    "business": N_("Name on bags and labels"),
+    "code": N_("Lot code"),
+    "coffee": N_("Coffee"),
+    "development": N_("Development time"),
+    "green": N_("Green weight"),
+    "guide": N_("Guide"),
+    "intent_words": N_("Purpose"),
+    "largest": N_("Largest charge"),
+    "lot": N_("Green lot"),
+    "name": N_("Name"),
+    "note": N_("Note"),
+    "person": N_("Roasted by"),
+    "pressure": N_("Pressure"),
+    "ratio": N_("Development ratio"),
+    "read": N_("Probe reading"),
+    "reason": N_("Reason"),
+    "removed": N_("Defects"),
+    "roasted": N_("Roasted weight"),
+    "shown": N_("Name on bags"),
+    "smallest": N_("Smallest charge"),
+    "text": N_("Note"),
+    "thermometer": N_("Thermometer"),
+    "url_base": N_("Address of the codes"),
+    "value": N_("Reading"),
+}
+"""The names of the forms' fields, for their errors."""
 
 FORM_TYPES: Final = {"application/x-www-form-urlencoded", "multipart/form-data"}
 
@@ -61,10 +92,11 @@ class Form:
     values
         The texts typed, to be shown again.
     errors
-        A sentence by field that could not be parsed; empty without errors.
+        A sentence by field that could not be parsed, with its name and its range; empty without errors.
     """
 
-    def __init__(self, values: Mapping[str, str]) -> None:
+    def __init__(self, values: Mapping[str, str], names: Mapping[str, str] = FIELDS) -> None:
+        self._names = names
         self.values = {name: value.strip() for name, value in values.items()}
         self.errors: dict[str, str] = {}
 
@@ -73,7 +105,10 @@ class Form:
         text = self.values.get(name, "")
         if len(text) > longest:
             self.errors[name] = _(
-                "That is {typed} characters; there is room for {longest}.", typed=len(text), longest=longest
+                "{field} must be at most {longest} characters, not {typed}.",
+                field=self._name(name),
+                longest=longest,
+                typed=len(text),
             )
             return None
         return text or None
@@ -83,7 +118,7 @@ class Form:
         found = self._number(name)
         if found is None or not found[1]:
             return None if found is None else found[0]
-        self.errors[name] = _("“{text}” is not a number.", text=self.values[name])
+        self.errors[name] = self._no_number(name)
         return None
 
     def mass_g(self, name: str, unit: str) -> float | None:
@@ -93,18 +128,24 @@ class Form:
             return None
         value, typed = found[0], (found[1] or unit).lower()
         if typed not in GRAMS:
-            self.errors[name] = _("“{unit}” is not a unit of mass here; use kg, g or lb.", unit=found[1])
+            self.errors[name] = _(
+                "{field} must be in kg, g or lb, not in “{unit}”.", field=self._name(name), unit=found[1]
+            )
             return None
         if typed == "g" and _THOUSANDTHS.match(plain(self.values[name])):
             self.errors[name] = _(
-                "“{text}” may mean a gram or a thousand. Type it without the sign, or in kg.", text=self.values[name]
+                "{field}: “{text}” may mean a gram or a thousand. Type it without the sign, or in kg.",
+                field=self._name(name),
+                text=self.values[name],
             )
             return None
         if value * GRAMS[typed] > MAX_BATCH_G:
             self.errors[name] = _(
-                "{name} {typed} is more than a roaster holds. Check the unit.",
-                name=self.values[name],
-                typed="" if found[1] else typed,
+                "{field} must be at most {most:g} {unit}, not {typed:g} {unit}.",
+                field=self._name(name),
+                most=MAX_BATCH_G / GRAMS[typed],
+                typed=value,
+                unit=typed,
             )
             return None
         return value * GRAMS[typed]
@@ -118,7 +159,9 @@ class Form:
         if found is None:
             return None
         if found[1] not in {"", "s"}:
-            self.errors[name] = _("“{text}” is not a time; type 1:20 or 80.", text=text)
+            self.errors[name] = _(
+                "{field} must be a time such as 1:20 or 80, not “{text}”.", field=self._name(name), text=text
+            )
             return None
         return found[0]
 
@@ -151,7 +194,9 @@ class Form:
         if found is None:
             return None
         if found[1] not in {"", "%"} or not 0 < found[0] < 100:
-            self.errors[name] = _("“{text}” is not a share; type a number between 0 and 100.", text=self.values[name])
+            self.errors[name] = _(
+                "{field} must be between 0 and 100 %, not “{text}”.", field=self._name(name), text=self.values[name]
+            )
             return None
         return found[0] / 100
 
@@ -172,14 +217,20 @@ class Form:
             self.errors[name] = (
                 _("“{text}” has more than one comma or point. Leave out those that group the thousands.", text=text)
                 if _TWO_SIGNS.fullmatch(plain(text))
-                else _("“{text}” is not a number.", text=text)
+                else self._no_number(name)
             )
             return None
         value = float(found[1])
         if not math.isfinite(value):
-            self.errors[name] = _("That number is too large.")
+            self.errors[name] = _("{field} is too large.", field=self._name(name))
             return None
         return value, found[2]
+
+    def _no_number(self, name: str) -> str:
+        return _("{field} must be a number, not “{text}”.", field=self._name(name), text=self.values[name])
+
+    def _name(self, name: str) -> str:
+        return _(self._names.get(name, N_("Value")))
 
 
 def entry(

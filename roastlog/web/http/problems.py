@@ -86,7 +86,7 @@ WORDS: Final[dict[int, tuple[str, str, str]]] = {
         N_("Send it in smaller parts."),
     ),
     415: (
-        N_("Content type not accepted"),
+        N_("Content type not supported"),
         N_("Pages accept forms, and the API accepts JSON."),
         N_("Send JSON with “Content-Type: application/json”, or use the page."),
     ),

@@ -17,7 +17,7 @@ from roastlog.machine.sources import REFERENCES, Reference
 from roastlog.units import c_from_f, f_from_c
 from roastlog.web import services
 from roastlog.web.http.formatting import page_units
-from roastlog.web.http.forms import Form
+from roastlog.web.http.forms import FIELDS, Form
 from roastlog.web.http.security import speaker
 from roastlog.web.owner.machine_parts import part_of
 
@@ -26,6 +26,8 @@ _PATH: Final = "/machines/<machine_id>/channels/<part_id>/check"
 RESTS_C: Final = 0.5  # a probe that moves by more within ten seconds has not settled at the reference
 FAR_C: Final = 5.0
 MOST_C: Final = 100.0
+LEAST_REFERENCE_C: Final = -50.0
+MOST_REFERENCE_C: Final = 500.0
 
 
 @dataclass(frozen=True)
@@ -163,12 +165,20 @@ def _reference_c(form: Form, reference: Reference | None) -> float | None:
 
 
 def _temp_c(form: Form, name: str) -> float | None:
-    typed = form.number(name)
-    temp_c = typed if typed is None or page_units().temp == "C" else c_from_f(typed)
-    if temp_c is not None and not -50 <= temp_c <= 500:
-        form.errors[name] = _("That is no temperature at which a probe is checked.")
-        return None
-    return temp_c
+    typed, temp = form.number(name), page_units().temp
+    temp_c = typed if typed is None or temp == "C" else c_from_f(typed)
+    if temp_c is None or LEAST_REFERENCE_C <= temp_c <= MOST_REFERENCE_C:
+        return temp_c
+    low, high = ((c if temp == "C" else f_from_c(c)) for c in (LEAST_REFERENCE_C, MOST_REFERENCE_C))
+    form.errors[name] = _(
+        "{field} must be between {low:g} and {high:g} °{unit}, not {typed:g} °{unit}.",
+        field=_(FIELDS[name]),
+        low=low,
+        high=high,
+        unit=temp,
+        typed=typed,
+    )
+    return None
 
 
 def _page(machine: Machine, channel: Channel, form: Form, found: CheckComparison | None = None) -> str:

@@ -14,7 +14,7 @@ from roastlog.services import Lot, LotRow, Person, Settings
 from roastlog.services.curve_settings import AREA, CURVE_SETTINGS, FAULTS, PROBE, CurveSetting
 from roastlog.web import services
 from roastlog.web.http.formatting import page_units
-from roastlog.web.http.forms import Form
+from roastlog.web.http.forms import FIELDS, Form
 from roastlog.web.http.security import speaker
 
 bp = Blueprint("settings", __name__)
@@ -87,7 +87,7 @@ def settings() -> str:
 @bp.post("/settings")
 def save() -> ResponseReturnValue:
     """Store the settings of the form, all or none."""
-    form = Form(request.form)
+    form = Form(request.form, FIELDS | {name: item.label for name, item in CURVE_SETTINGS.items()})
     values = _typed(form)
     error = " ".join(form.errors.values())
     if not error:
@@ -135,7 +135,7 @@ def add_person() -> ResponseReturnValue:
     form = Form(request.form)
     name, shown = form.text("name"), form.text("shown")
     if name is None or form.errors:
-        error = next(iter(form.errors.values()), _("A person needs a name."))
+        error = next(iter(form.errors.values()), _("Name is required."))
         return _settings_page(_shown(), error=error), 422
     services().people.add(name, shown or name.split()[0], speaker())
     return redirect("/settings#people", 303)

@@ -131,7 +131,7 @@ export class Controls {
     const to = Number((from + sign * step).toFixed(Math.max(decimals, 3)));
     if (to < low || to > high) {
       const limits = { control: name, low: shown(low), high: shown(high) };
-      this.#showError(t("{control} goes from {low} to {high}.", limits));
+      this.#showError(t("{control} is {low} to {high}.", limits));
     } else this.#want(control, to);
   }
 
