@@ -80,7 +80,7 @@ def test_readings_typed_without_a_network_wait_and_arrive_at_their_times(house: 
     for digits in ("90.5", "104"):
         type_reading(phone, digits)
         phone.page.wait_for_timeout(1500)
-    expect(phone.by_id("typed-waits")).to_contain_text("2 readings are saved on this device and wait")
+    expect(phone.by_id("typed-waits")).to_contain_text("2 readings are saved on this device")
     phone.page.reload()
     expect(phone.by_id("kept")).to_contain_text("104")
     house.wire.mend()
@@ -113,7 +113,7 @@ def test_a_reading_that_is_refused_stays_with_its_reason(house: House, screen: M
     phone.context.set_offline(False)
     notices, kept = phone.by_id("notices"), phone.by_id("kept")
     expect(notices).to_contain_text("183 °C at")
-    expect(notices).to_contain_text("Channel bean_probe is read from an instrument of its own")
+    expect(notices).to_contain_text("Channel bean_probe is read from its own instrument")
     expect(kept).not_to_contain_text("183")
     assert violations(phone.page) == []
     stored = "JSON.parse(localStorage['drumside-typed'])"

@@ -165,7 +165,7 @@ def test_weighing_without_a_network(house: House, screen: MakeScreen):
     expect(phone.by_id("no-server")).to_contain_text("the weight is saved on this device")
     phone.page.get_by_label("Roasted").fill("840,5")
     phone.tap("Save weight")
-    expect(phone.by_id("weigh-waits")).to_contain_text("840,5 g is saved on this device and waits for the server")
+    expect(phone.by_id("weigh-waits")).to_contain_text("840,5 g saved on this device")
     assert house.said("weighed") == []
     house.wire.mend()
     phone.context.set_offline(False)
@@ -226,7 +226,7 @@ def test_a_browser_that_blocks_workers_works_as_ever(house: House, screen: MakeS
         phone.page.evaluate("document.dispatchEvent(new Event('visibilitychange'))")
         phone.page.evaluate("document.dispatchEvent(new Event('serverback'))")
     row = phone.page.locator('[data-check="worker"]')
-    expect(row.locator("[data-said]:visible")).to_contain_text("✗ No. The browser blocks it here")
+    expect(row.locator("[data-said]:visible")).to_contain_text("✗ No. The browser blocks it")
     expect(row).to_contain_text("Taps still wait while the page stays open.")
 
 

@@ -115,7 +115,7 @@ def test_a_link_lets_in_a_screen_that_only_looks(owner: Screen, stranger: Screen
     assert (
         "What still works: This device is still paired, with the role look: sees everything, changes nothing." in told
     )
-    assert "What to do. Ask the owner to change this device's role under More, Devices." in told
+    assert "What to do: Ask the owner to change this device's role under More, Devices." in told
     stranger.tap("Records")
     expect(stranger.page.get_by_role("heading", level=1)).to_have_text("Records")
 

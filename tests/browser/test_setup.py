@@ -50,7 +50,7 @@ def test_a_channel_is_tried_kept_seen_and_checked(house: House, screen: MakeScre
     expect(page.by_id("trial")).to_contain_text("address")
     page.page.get_by_label("Register", exact=True).fill("0")
     page.tap("Test connection")
-    expect(page.by_id("trial")).to_contain_text("It reads 196.3")
+    expect(page.by_id("trial")).to_contain_text("Reading: 196.3")
     expect(page.by_id("trial")).to_contain_text("1963")
     page.tap("Save")
     expect(page.by_id("parts")).to_contain_text("196.3")
