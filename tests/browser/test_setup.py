@@ -28,7 +28,7 @@ def set_up(page: Screen, meter: ModbusServer) -> None:
     begin = page.by_id("begin")
     for label, typed in (("Name", "Little drum"), ("Smallest charge", "500"), ("Largest charge", "1200")):
         begin.get_by_label(label, exact=False).fill(typed)
-    page.tap("Set up")
+    page.tap("Create")
     page.page.get_by_role("link", name="Bean probe").tap()
     expect(page.page.get_by_label("Source")).to_be_visible()
     page.until(lambda: page.page.evaluate("typeof htmx === 'object'"), "no htmx, which fetches the fields of a choice")
