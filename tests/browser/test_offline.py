@@ -144,7 +144,7 @@ def test_today_says_how_old_its_numbers_are(house: House, screen: MakeScreen):
     for away, returns in (house.wire.hang, house.wire.mend), (house.stop, house.start):
         away()
         expect(card).to_have_class(old)
-        expect(state).to_have_text(re.compile(r"^▲ \d+ s old$"))
+        expect(state).to_have_text(re.compile(r"^▲ Readings \d+ s old$"))
         returns()
         expect(card).not_to_have_class(old)
         expect(state).not_to_contain_text("old")
@@ -163,7 +163,7 @@ def test_weighing_without_a_network(house: House, screen: MakeScreen):
     cut(phone, house)
     phone.tap("Weigh out")
     expect(phone.by_id("no-server")).to_contain_text("the weight is saved on this device")
-    phone.page.get_by_label("Roasted").fill("840,5")
+    phone.page.get_by_label("Roasted", exact=True).fill("840,5")
     phone.tap("Save weight")
     expect(phone.by_id("weigh-waits")).to_contain_text("840,5 g saved on this device")
     assert house.said("weighed") == []

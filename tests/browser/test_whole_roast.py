@@ -237,7 +237,7 @@ def weigh_out(phone: Screen, code: str) -> None:
     expect(phone.page.get_by_role("heading", name=f"Weigh {code}")).to_be_visible()
     for key in "3425":
         phone.tap(key, phone.page.locator("[data-keypad=roasted]"))
-    assert phone.page.get_by_label("Roasted").input_value() == "3425"
+    assert phone.page.get_by_label("Roasted", exact=True).input_value() == "3425"
     expect(phone.by_id("loss")).to_contain_text("14.4")  # 1 − 3425/4000 = 0.14375
     phone.tap("Release and print label")
     expect(phone.page.get_by_role("heading", name=f"Label {code}")).to_be_visible()
