@@ -19,7 +19,7 @@
       return { name, width, height, left, right, top, bottom, inline, cut: !inline && element.matches("button, a, summary") && cut(element) };
     });
   },
-  /** Every text that is seen: its colour, what is behind it, and whether it is a live number. */
+  /** Every text that is seen: its colour and size, what is behind it, and whether it is a live number. */
   texts(root) {
     const behind = (element) => {
       for (let at = element; at; at = at.parentElement) {
@@ -34,7 +34,7 @@
       const element = walker.currentNode.parentElement;
       const words = walker.currentNode.data.trim();
       if (!words || !element.checkVisibility({ visibilityProperty: true }) || element.closest(".unseen, .skip, script, style, svg, :disabled")) continue;
-      found.push({ words: words.slice(0, 40), ink: getComputedStyle(element).color, paper: behind(element), live: Boolean(element.closest("#temp, #rate, #clock")) });
+      found.push({ words: words.slice(0, 40), ink: getComputedStyle(element).color, px: parseFloat(getComputedStyle(element).fontSize), paper: behind(element), live: Boolean(element.closest("#temp, #rate, #clock")) });
     }
     return found;
   },

@@ -15,6 +15,7 @@ from tests.browser.screen import PHONE, TABLET, Screen
 from tests.browser.server import Server
 
 LEAST_PX, GLOVE_PX, BAR_PX, PAD_PX = 24, 44, 48, 120
+LEAST_TYPE_PX = 13.0
 SHEETS = ("log", "moment", "trier", "aroma", "crack", "note")
 PAGES = (
     "/", "/find", "/scan", "/batches", "/batches?q=alder", "/more", "/lots", "/machines", "/settings", "/start",
@@ -31,6 +32,11 @@ def too_small(targets: list[dict[str, Any]], least_px: float) -> list[str]:
         for target in targets
         if not target["inline"] and min(target["width"], target["height"]) < least_px - 0.5
     ]
+
+
+def too_fine(screen: Screen) -> list[str]:
+    """Texts in type under 13 px."""
+    return [f"{one['words']} {one['px']}" for one in screen.measure("texts", "body") if one["px"] < LEAST_TYPE_PX]
 
 
 def outside(targets: list[dict[str, Any]], width: int, height: int) -> list[str]:
@@ -57,6 +63,7 @@ def test_targets_of_the_live_page_fit_a_glove(device: dict[str, Any], demo: Serv
     assert outside(targets, size["width"], size["height"]) == []
     assert [target["name"] for target in targets if target["cut"]] == []
     assert live.by_id("pad").bounding_box()["height"] >= PAD_PX
+    assert too_fine(live) == []
     bar = live.measure("targets", ".bar")
     assert len(bar) == 5
     assert too_small(bar, BAR_PX) == []
@@ -88,7 +95,8 @@ def test_no_page_scrolls_sideways(demo: Server, screen: MakeScreen):
         assert phone.page.evaluate("document.documentElement.scrollWidth") <= PHONE["viewport"]["width"], path
         targets = phone.measure("targets", "body")
         assert targets, path
-        assert too_small(targets, LEAST_PX) == [], path
+        assert too_small(targets, GLOVE_PX) == [], path
+        assert too_fine(phone) == [], path
         assert [target["name"] for target in targets if target["cut"]] == [], path
         bar = phone.page.locator(".bar")
         assert bar.count() == 1, path

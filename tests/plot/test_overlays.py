@@ -34,7 +34,7 @@ def test_more_moments_than_lines_of_words_still_all_stand():
 
 
 def test_each_stage_has_a_letter_of_its_own():
-    """Each stage has letters of its own, those of the language, and a fill of its own: colour is not the only distinction."""
+    """Each stage has letters of its own, those of the language, and a fill of its own."""
     columns = checks([(stage, 60.0 * index, 100.0) for index, stage in enumerate(STAGES)])
     assert columns["letter"] == ["G", "P", "Y", "T", "L", "B", "D", "A"]
     german = [load("de").single(letter) for letter in columns["letter"]]
