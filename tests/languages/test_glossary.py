@@ -5,6 +5,7 @@ from typing import Final, NamedTuple
 
 import pytest
 
+from roastlog.journal.vocabulary import STAGE_LETTERS
 from tests.languages import extract
 
 GLOSSARY: Final = extract.ROOT / "docs" / "glossary.md"
@@ -95,5 +96,6 @@ def test_a_word_of_the_glossary_has_its_translation():
 
 def test_letters_of_the_trier_are_distinct_in_each_language():
     """Letters of the trier's colours differ within a language, since colour is not the only sign."""
-    letters = [term for term in TERMS if len(term.english) == 1]
-    assert len(letters) == len({term.english for term in letters}) == len({term.german for term in letters}) == 6
+    letters = {term.english: term.german for term in TERMS if len(term.english) == 1}
+    assert letters.keys() == set(STAGE_LETTERS.values())
+    assert len(set(letters.values())) == len(STAGE_LETTERS)
