@@ -103,6 +103,7 @@ class Services:
 
     def start(self) -> None:
         """Start recording and maintenance."""
+        self.pairing.start()
         self.runtime.start()
         self.maintenance.start()
 
@@ -137,6 +138,7 @@ def open_services(folder: Path, clock: Clock, *, host: str = "127.0.0.1", port: 
     entries = runtime.entry_service
     settings = SettingsService(store, entries)
     people = PeopleService(store, entries)
+    devices = DeviceService(store, people)
     machines = MachineService(store, runtime)
     lots = LotService(store, entries, machines)
     live = LiveService(store, clock, runtime)
@@ -168,6 +170,6 @@ def open_services(folder: Path, clock: Clock, *, host: str = "127.0.0.1", port: 
         bags=bags,
         labels=LabelService(batches=batches, bags=bags, settings=settings, address=address),
         backups=BackupService(store, clock, maintenance),
-        devices=DeviceService(store, people),
-        pairing=PairingService(store, people),
+        devices=devices,
+        pairing=PairingService(store, people, devices),
     )

@@ -1,13 +1,14 @@
 """Access: paired devices, and programs with a token, each with a role; access ends at once when it is revoked."""
 
 import hashlib
+import math
 import secrets
 from collections.abc import Callable
 from dataclasses import dataclass
 from enum import IntEnum
 from typing import Final, Self
 
-from roastlog.clock import wall_ms
+from roastlog.clock import ticks_s, wall_ms
 from roastlog.errors import NoSuchDevice, SettingError
 from roastlog.languages import N_, _
 from roastlog.services.people import PeopleService
@@ -91,12 +92,14 @@ class DeviceService:
     Parameters
     ----------
     wall_ms
-        Returns the computer's time: a demo's faster clock must not cut off devices sooner. [ms UTC]
+        Returns the computer's time: a demo's faster clock must not cut off devices sooner. A step of it cuts off none
+        that was here since the start. [ms UTC]
     """
 
     def __init__(self, store: Store, people: PeopleService, wall_ms: Callable[[], int] = wall_ms) -> None:
         self._store, self._people, self.wall_ms = store, people, wall_ms
         self._noted_seen_ms: dict[tuple[int, str], int] = {}
+        self._here_s: dict[int, float] = {}  # by id, on the monotonic clock
 
     def all(self) -> list[Device]:
         """All devices, the last seen first."""
@@ -105,7 +108,14 @@ class DeviceService:
     def by_token(self, token: str) -> Device | None:
         """The device with a token; None if it is unknown, cut off, or not seen for a year."""
         row = stored.device_by_hash(self._store.read, hashed(token))
-        return None if row is None or self.wall_ms() - row.seen_ms > UNSEEN_MS else Device.of(row)
+        if row is None or min(self.wall_ms() - row.seen_ms, self._unseen_ms(row.id)) > UNSEEN_MS:
+            return None
+        self.is_here(row.id)
+        return Device.of(row)
+
+    def is_here(self, ident: int) -> None:
+        """Keep in mind that a device is here, whatever the computer's clock says."""
+        self._here_s[ident] = ticks_s()
 
     def change(self, ident: int, *, name: str, role: str, person: str | None = None) -> None:
         """Change the name, role and person of a device; raises NoSuchDevice or SettingError."""
@@ -148,7 +158,7 @@ class DeviceService:
     def saw(self, device: Device) -> bool:
         """Note that a device or program is here; returns whether that was written, at most once in `SEEN_EVERY_MS`."""
         now_ms, key = self.wall_ms(), (device.id, device.name)
-        if now_ms - max(self._noted_seen_ms.get(key, 0), device.seen_ms or 0) < SEEN_EVERY_MS:
+        if abs(now_ms - self._noted_seen_ms.get(key, device.seen_ms or 0)) < SEEN_EVERY_MS:
             return False
         self._noted_seen_ms[key] = now_ms
         if device.id:
@@ -156,6 +166,10 @@ class DeviceService:
         else:
             self._store.write_soon(lambda db: stored.saw_token(db, device.name, now_ms))
         return True
+
+    def _unseen_ms(self, ident: int) -> float:
+        """How long ago this server has let in a device, whatever the computer's clock said; infinite if never."""
+        return 1000 * (ticks_s() - self._here_s.get(ident, -math.inf))
 
 
 def checked_name(name: str) -> str:

@@ -8,10 +8,10 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Final
 
-from roastlog.clock import wall_ms
+from roastlog.clock import ticks_s
 from roastlog.errors import PairingRefused, TooManyTries
 from roastlog.languages import N_
-from roastlog.services.devices import Device, Role, checked_name, hashed
+from roastlog.services.devices import Device, DeviceService, Role, checked_name, hashed
 from roastlog.services.people import PeopleService
 from roastlog.store import devices as stored
 from roastlog.store.devices import DeviceRow, PairingRow
@@ -49,7 +49,7 @@ class Tries:
         self._lock = threading.Lock()
 
     def take(self, address: str, now_ms: int) -> tuple[int, str]:
-        """Count a try as wrong until `give_back`; raises TooManyTries. [ms UTC]"""
+        """Count a try as wrong until `give_back`; raises TooManyTries. [ms]"""
         with self._lock:
             while self._wrong and now_ms - self._wrong[0][0] >= LASTS_MS:
                 self._wrong.popleft()
@@ -73,18 +73,29 @@ class PairingService:
 
     Parameters
     ----------
-    wall_ms
-        Returns the computer's time: with a demo's faster clock, codes must not expire sooner. [ms UTC]
+    now_ms
+        Returns the computer's monotonic time, which all programs on it share and which is never set. [ms]
     """
 
-    def __init__(self, store: Store, people: PeopleService, wall_ms: Callable[[], int] = wall_ms) -> None:
-        self._store, self._people, self.wall_ms = store, people, wall_ms
+    def __init__(
+        self,
+        store: Store,
+        people: PeopleService,
+        devices: DeviceService,
+        now_ms: Callable[[], int] = lambda: round(1000 * ticks_s()),
+    ) -> None:
+        self._store, self._people, self._devices, self.now_ms = store, people, devices, now_ms
         self._tries = Tries()
+
+    def start(self) -> None:
+        """End invitations that would last too long: they were made before the computer was started."""
+        last_ms = self.now_ms() + LASTS_MS
+        self._store.write_soon(lambda db: stored.end_pairings_after(db, last_ms))
 
     def invite(self, role: str, *, name: str | None = None, person: str | None = None) -> Invitation:
         """Make an invitation for one device; only hashes of its link and code are stored."""
         asked, name = Role.of(role), checked_name(name) if name else None
-        person, now_ms = self._people.checked(person), self.wall_ms()
+        person, now_ms = self._people.checked(person), self.now_ms()
         taken = self._valid()
         code = _digits()
         while any(_matches(code, row) for row in taken):
@@ -92,11 +103,12 @@ class PairingService:
         secret, salt, ends_ms = secrets.token_urlsafe(24), secrets.token_hex(16), now_ms + LASTS_MS
         row = PairingRow(hashed(secret), _slowly_hashed(code, salt), salt, asked.word, name, person, ends_ms)
         ident = self._store.write(lambda db: stored.keep_pairing(db, row, now_ms, most=MOST_OPEN))
-        return Invitation(ident, secret, code, asked, name, person, ends_ms)
+        return Invitation(ident, secret, code, asked, name, person, self._devices.wall_ms() + LASTS_MS)
 
     def open_until(self, ident: int) -> int:
         """Time at which an invitation expires; 0 if it is no longer valid. [ms UTC]"""
-        return next((row.ends_ms for row in self._valid() if row.id == ident), 0)
+        lasts_ms = next((row.ends_ms - self.now_ms() for row in self._valid() if row.id == ident), None)
+        return 0 if lasts_ms is None else self._devices.wall_ms() + lasts_ms
 
     def invited(self, secret: str) -> bool:
         """Whether a link is still valid."""
@@ -121,7 +133,7 @@ class PairingService:
             When too many wrong codes came from this address or in all.
         """
         name = checked_name(name)  # first: a refused name must not reveal whether the code is valid
-        taken = self._tries.take(address, self.wall_ms())
+        taken = self._tries.take(address, self.now_ms())
         digits = "".join(code.split()).replace("-", "")
         is_code = len(digits) == DIGITS and digits.isascii() and digits.isdigit()
         paired = self._pair(next((row for row in self._valid() if is_code and _matches(digits, row)), None), name)
@@ -129,18 +141,19 @@ class PairingService:
         return paired
 
     def _valid(self) -> list[PairingRow]:
-        return list(stored.pairings(self._store.read, self.wall_ms()))
+        return list(stored.pairings(self._store.read, self.now_ms()))
 
     def _pair(self, row: PairingRow | None, name: str) -> tuple[Device, str]:
         if row is None:
             raise PairingRefused(REFUSAL)
-        token, now_ms = secrets.token_urlsafe(32), self.wall_ms()
-        new = DeviceRow(0, row.name or name, row.person, row.role, now_ms, now_ms)
+        token, now_ms, paired_ms = secrets.token_urlsafe(32), self.now_ms(), self._devices.wall_ms()
+        new = DeviceRow(0, row.name or name, row.person, row.role, paired_ms, paired_ms)
         device = self._store.write(
             lambda db: stored.add_device(db, new, hashed(token)) if stored.use_up(db, row.id, now_ms) else None
         )
         if device is None:  # another device has just used it
             raise PairingRefused(REFUSAL)
+        self._devices.is_here(device.id)
         return Device.of(device), token
 
 

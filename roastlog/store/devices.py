@@ -31,7 +31,10 @@ class TokenRow:
 
 @dataclass(frozen=True)
 class PairingRow:
-    """A code and a link that pair one device; ``code_hash`` is a slow salted hash, since a code is short."""
+    """A code and a link that pair one device; ``code_hash`` is a slow salted hash, since a code is short.
+
+    ``ends_ms`` is by the computer's monotonic clock.
+    """
 
     link_hash: str
     code_hash: str
@@ -123,13 +126,13 @@ def saw_token(db: Database, name: str, seen_ms: int) -> None:
 
 
 def pairings(connection: sqlite3.Connection, now_ms: int) -> Sequence[PairingRow]:
-    """All valid pairings, newest first. [ms UTC]"""
+    """All valid pairings, newest first."""
     rows = connection.execute(f"SELECT {_PAIRING} FROM pairings WHERE ends_ms > ? ORDER BY id DESC", (now_ms,))  # noqa: S608
     return [PairingRow(*row) for row in rows]
 
 
 def keep_pairing(db: Database, row: PairingRow, now_ms: int, *, most: int) -> int:
-    """Store a new pairing, delete expired ones and the oldest beyond ``most``; returns its id. [ms UTC]"""
+    """Store a new pairing, delete expired ones and the oldest beyond ``most``; returns its id."""
     cursor = db.conn.execute(
         "INSERT INTO pairings (link_hash, code_hash, salt, role, name, person, ends_ms) VALUES (?, ?, ?, ?, ?, ?, ?)",
         (row.link_hash, row.code_hash, row.salt, row.role, row.name, row.person, row.ends_ms),
@@ -139,6 +142,11 @@ def keep_pairing(db: Database, row: PairingRow, now_ms: int, *, most: int) -> in
     return int(cursor.lastrowid or 0)
 
 
+def end_pairings_after(db: Database, last_ms: int) -> None:
+    """Delete all pairings that end after a time."""
+    db.conn.execute("DELETE FROM pairings WHERE ends_ms > ?", (last_ms,))
+
+
 def use_up(db: Database, ident: int, now_ms: int) -> bool:
-    """Delete a pairing on use; False if it was used before or has expired. [ms UTC]"""
+    """Delete a pairing on use; False if it was used before or has expired."""
     return db.conn.execute("DELETE FROM pairings WHERE id = ? AND ends_ms > ?", (ident, now_ms)).rowcount == 1
