@@ -74,7 +74,7 @@ class BackupService:
             said.append(_("The last backup failed: {failed}", failed=state.failed))
         elif age_s is not None and age_s > OLD_S:
             said.append(_("The newest backup is {age:.0f} days old.", age=age_s / 86400))
-        if wall_ms() - self._remade_ms < REMADE_TOLD_MS:
+        if abs(wall_ms() - self._remade_ms) < REMADE_TOLD_MS:  # ahead where the clock was set back
             said.append(_("The lists did not match the journal and were rebuilt from it; nothing is missing."))
         if state.holds is not None and state.holds.damaged:
             said.append(

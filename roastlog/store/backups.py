@@ -98,7 +98,7 @@ def take(source: Path, folder: Path, now_ms: int, *, before: str = "", stopping:
         raise StoreError(_("No backup can be made in {folder} ({error}).", folder=folder, error=error)) from error
     path = free_path(folder, now_ms, before)
     copy(source, path, stopping=stopping, least=_newest_readable(folder))
-    tidy(folder)
+    tidy(folder, now_ms)
     return next(backup for backup in listed(folder) if backup.path == path)
 
 
@@ -196,20 +196,22 @@ def listed(folder: Path) -> list[Backup]:
     return sorted(found, key=lambda backup: (backup.at_ms, backup.path), reverse=True)
 
 
-def newest(folder: Path) -> Backup | None:
-    """The newest backup in a folder; None if there is none."""
-    return next(iter(listed(folder)), None)
+def newest(folder: Path, until_ms: float = math.inf) -> Backup | None:
+    """The newest backup in a folder, up to a time; None if there is none. [ms UTC]"""
+    return next((backup for backup in listed(folder) if backup.at_ms <= until_ms), None)
 
 
-def tidy(folder: Path) -> None:
+def tidy(folder: Path, now_ms: int) -> None:
     """Delete all backups but those of the last days and weeks, and those before the last migrations.
 
-    The one with the most entries stays, and so does each one whose successor has fewer.
+    The one with the most entries stays, and so does each one whose successor has fewer. Those from before the clock
+    was set back lie ahead of now and count on their own, so that they do not take the place of new ones. [ms UTC]
     """
     there = listed(folder)
     plain = [backup for backup in there if backup.before is None]
     kept = {backup.path for backup in [backup for backup in there if backup.before][:BEFORE]}
-    kept |= _newest_of_each(plain, "%Y-%m-%d", DAYS) | _newest_of_each(plain, "%G-%V", WEEKS)
+    for backups in ([one for one in plain if (one.at_ms > now_ms) is ahead] for ahead in (False, True)):
+        kept |= _newest_of_each(backups, "%Y-%m-%d", DAYS) | _newest_of_each(backups, "%G-%V", WEEKS)
     entries = [_entries(backup.path) for backup in there]
     kept |= {older.path for older, count, later in zip(there[1:], entries[1:], entries, strict=False) if later < count}
     kept |= {max(zip(entries, there, strict=True), key=lambda one: one[0])[1].path} if there else set()

@@ -201,10 +201,10 @@ def page_of(
     return Page(items, page, pages, total)
 
 
-def any_roasting(connection: sqlite3.Connection, since_ms: int) -> bool:
-    """Whether a batch on any machine was charged after a time and is not dropped yet. [ms UTC]"""
-    sql = "SELECT 1 FROM batches WHERE state = 'roasting' AND charged_ms > ? LIMIT 1"
-    return connection.execute(sql, (since_ms,)).fetchone() is not None
+def any_roasting(connection: sqlite3.Connection, since_ms: int, until_ms: int) -> bool:
+    """Whether a batch on any machine was charged within a time span and is not dropped yet. [ms UTC]"""
+    sql = "SELECT 1 FROM batches WHERE state = 'roasting' AND charged_ms > ? AND charged_ms <= ? LIMIT 1"
+    return connection.execute(sql, (since_ms, until_ms)).fetchone() is not None
 
 
 def under_way(connection: sqlite3.Connection, machine: str) -> list[BatchSummary]:

@@ -48,7 +48,7 @@ class Maintenance(Worker):
         self._unsealable: set[Slot] = set()
         self._not_before_ms = 0
         self._swept_ms = 0
-        self._state = BackupState(newest=newest(self._folder))
+        self._state = BackupState(newest=newest(self._folder, clock.now_ms()))
 
     @property
     def state(self) -> BackupState:
@@ -56,8 +56,12 @@ class Maintenance(Worker):
         return self._state
 
     def set_clock(self) -> None:
-        """Follow a wall clock that was set forward, unless a batch is in a drum, whose curve would get a gap."""
-        if lists.any_roasting(self._store.read, self._clock.now_ms() - 1000 * LONGEST_ROAST_S):
+        """Follow a wall clock that was set forward, unless a batch is in a drum, whose curve would get a gap.
+
+        A batch that was charged ahead of now has no curve yet: the clock was set back before this start.
+        """
+        now_ms = self._clock.now_ms()
+        if lists.any_roasting(self._store.read, now_ms - 1000 * LONGEST_ROAST_S, now_ms):
             return
         if ahead_ms := self._clock.catch_up():
             log.warning(
@@ -90,7 +94,8 @@ class Maintenance(Worker):
 
     def back_up(self) -> None:
         """Make the nightly backup if it is due; after a failure, try again in an hour."""
-        now_ms, last = self._clock.now_ms(), newest(self._folder)
+        now_ms = self._clock.now_ms()
+        last = newest(self._folder, now_ms)  # one from before the clock was set back lies ahead and is none of tonight
         self._state = replace(self._state, newest=last)
         if now_ms < self._not_before_ms or (last is not None and last.at_ms >= last_night_ms(now_ms)):
             return

@@ -189,7 +189,7 @@ def test_tidying_keeps_the_fullest_and_the_last_before_a_shrink(store: Store, tm
         )
         connection.commit()
         connection.close()
-    tidy(folder)
+    tidy(folder, NOON_MS)
     kept = {round((NOON_MS - backup.at_ms) / DAY_MS) for backup in listed(folder)}
     assert {70, 50} < kept  # the fullest, after which it shrank too; and the last before the second shrink
     assert not {80, 60} & kept
@@ -211,7 +211,7 @@ def test_a_few_days_and_weeks_are_kept(tmp_path: Path):
         (tmp_path / backups._name(at_ms, "0004_sealed")).touch()
     (tmp_path / "notes.txt").touch()
     (tmp_path / "drumside-of-mine.sqlite3").touch()
-    tidy(tmp_path)
+    tidy(tmp_path, NOON_MS)
     kept = listed(tmp_path)
     plain = [backup.at_ms for backup in kept if backup.before is None]
     # 2026-11-26 is a Thursday: the newest of each week are the 26th and the Sundays 22nd, 15th and 8th.

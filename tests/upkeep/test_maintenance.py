@@ -88,6 +88,24 @@ def test_a_backup_is_made_each_night_and_no_oftener(services: Services, clock: H
     assert backups(services)[0] == clock.now_ms()
 
 
+def test_a_clock_that_was_set_back_does_not_end_the_backups(
+    services: Services, clock: HandClock, maintenance: Maintenance
+):
+    """Backups from ahead are none of tonight's, and ten nights of them take no place of those made now."""
+    ahead = range(365, 375)
+    for day in ahead:
+        clock.turn_to(day * 24 * HOUR_S)
+        maintenance.back_up()
+    maintenance = Maintenance(services.store, clock)  # the server follows a clock that was set back at its next start
+    for day in range(10):
+        clock.turn_to(day * 24 * HOUR_S)
+        maintenance.back_up()
+        assert maintenance.state.newest is not None
+        assert maintenance.state.newest.at_ms == clock.now_ms()
+    made = [round((at_ms - START_MS) / 86_400_000) for at_ms in backups(services)]
+    assert {*range(3, 10), *range(368, 375)} <= set(made)
+
+
 @pytest.mark.usefixtures("berlin")
 @pytest.mark.parametrize(
     ("now", "night"),
