@@ -4,6 +4,7 @@ An entry that can be understood is stored, however odd it is: someone did tap it
 or cannot be true is refused, with a sentence that says why.
 """
 
+import math
 from collections import deque
 from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, field, replace
@@ -219,15 +220,19 @@ class EntryService:
         """Store an entry that a page of the server makes now; raises EntryRefused.
 
         Its time is later than that of the subject's entries so far, for the page showed those. Entries of a batch that
-        lie far ahead are left out of this: they came with a wrong clock. ``about`` may be a function that finds the
-        subject within the commit, so that no other entry comes between. ``keep_beside`` stores secrets, which no entry
-        may hold, in the commit of the entry; it is not called where that is refused.
+        lie far ahead are left out of this: they came with a phone's wrong clock. Those of any other subject lie ahead
+        only where the server's own clock was set back before its start, and the last one counts.
+
+        ``about`` may be a function that finds the subject within the commit, so that no other entry comes between.
+        ``keep_beside`` stores secrets, which no entry may hold, in the commit of the entry; it is not called where that
+        is refused.
         """
         now_ms = self._clock.now_ms()
 
         def change(db: Database) -> Result:
             subject = about if isinstance(about, Subject) else about(db)
-            at_ms = max(now_ms, stored.last_ms(db.conn, subject, now_ms + AHEAD_MS) + 1)
+            until_ms = now_ms + AHEAD_MS if subject.kind == BATCH else math.inf
+            at_ms = max(now_ms, stored.last_ms(db.conn, subject, until_ms) + 1)
             raw = {"id": str(uuid4()), "about": str(subject), "kind": kind, "at_ms": at_ms, "body": body}
             (result,) = self._store_all(db, [_parse(raw, now_ms, speaker)], speaker)
             if keep_beside is not None and result.status != "refused":
@@ -338,8 +343,12 @@ class EntryService:
         return Result.of(entry, "stored", Subject(BATCH, code))
 
     def _add(self, db: Database, entry: Entry, subject: Subject) -> Result:
-        """Store an entry about a subject that is not a batch; the last one counts, so none may lie ahead."""
-        if self._future_notice(entry.at_ms) is not None:
+        """Store an entry about a subject that is not a batch; the last one counts, so none may lie ahead.
+
+        An entry just after one that does was made by a page, see `say`.
+        """
+        follows = entry.at_ms == stored.last_ms(db.conn, subject) + 1
+        if self._future_notice(entry.at_ms) is not None and not follows:
             raise EntryRefused(
                 _(
                     "The time of this entry is in the future, so it is not saved. Set the clock of the "

@@ -1,6 +1,7 @@
 """The journal: entries written and read. `roastlog.store.projections` stores their folded state."""
 
 import json
+import math
 import sqlite3
 from collections.abc import Iterator, Sequence
 from typing import Any, Final
@@ -71,7 +72,7 @@ def last_seq(connection: sqlite3.Connection) -> int:
     return int(connection.execute("SELECT max(seq) FROM entries").fetchone()[0] or 0)
 
 
-def last_ms(connection: sqlite3.Connection, subject: Subject, until_ms: int) -> int:
+def last_ms(connection: sqlite3.Connection, subject: Subject, until_ms: float = math.inf) -> int:
     """Time of the latest entry about a subject up to a time; -1 without one. [ms UTC]"""
     sql = "SELECT max(at_ms) FROM journal WHERE about = ? AND at_ms <= ?"
     row = connection.execute(sql, (str(subject), until_ms)).fetchone()

@@ -109,6 +109,34 @@ def test_a_batch_in_the_drum_delays_the_clock_beside_batches_without_a_drop(runn
     assert running.clock.now_ms() == pytest.approx(NETWORK_S * 1000, abs=10)
 
 
+def test_a_batch_charged_ahead_of_now_does_not_hold_the_clock(running: Services, hands: Hands):
+    """The power failed amid it, and the computer starts at a time before its charge until the network sets it."""
+    hands.wall_s = NETWORK_S
+    running.maintenance.set_clock()
+    said(running, "moment", said(running, "opened"), moment="charge")
+    hands.wall_s = NETWORK_S - 3600
+    running.maintenance._clock = clock = Clock()
+    hands.wall_s = NETWORK_S + 60
+    running.maintenance.set_clock()
+    assert clock.now_ms() == pytest.approx(hands.wall_s * 1000, abs=10)
+
+
+def test_what_a_page_says_counts_after_the_clock_was_set_back(bench: Bench):
+    """Settings, people and sheets that were stored by a clock ahead can be changed at once, each time."""
+    services, year_s = bench.services, 365 * 86_400
+    for at_s in (year_s, 0, -3600, 30):
+        bench.clock.turn_to(at_s)
+        services.settings.change({"business": f"Roastery {at_s}"})
+        services.machines.keep_sheet(SHEET.replace("Four-kilo drum", f"Drum {at_s}"))
+        services.people.add("Ines", f"I. {at_s}")
+        assert services.settings.current().business == f"Roastery {at_s}"
+        assert [machine.name for machine in services.machines.all()] == [f"Drum {at_s}"]
+        assert [person.shown for person in services.people.all()] == [f"I. {at_s}"]
+    early = {"id": str(uuid4()), "about": "house", "kind": "set", "at_ms": bench.clock.now_ms() + 86_400_000}
+    told = services.journal.accept([early | {"body": {"business": "Ahead"}}])[0]
+    assert told.status == "refused"
+
+
 def test_the_next_batch_has_the_date_from_the_network(running: Services, hands: Hands):
     """When the drum is empty the clock is set; the earlier batch keeps its times, the next one has today's date."""
 
