@@ -29,7 +29,7 @@ class Server:
 
     def __init__(self, folder: Path) -> None:
         self.folder, self.port = folder, held_port()
-        self.process: Launched | None = None
+        self.process: Launched | subprocess.Popen[bytes] | None = None
         self.log = Path(os.devnull)
 
     def run(self, *words: str) -> "subprocess.CompletedProcess[str]":

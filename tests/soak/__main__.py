@@ -15,12 +15,15 @@ from roastlog.services import open_services
 from roastlog.web.app import create_app
 from tests.bench.report import quantile
 from tests.conftest import SHEET, Bench, HandClock
+from tests.soak import clock_starts, clock_steps
+from tests.soak.faketime import MISSING
 from tests.soak.flood import Flood
 from tests.soak.killing import Killing, seed
 from tests.soak.load import load
 from tests.soak.packing import kill_packing
 from tests.soak.power import cuts, written, wrong_after
 from tests.soak.races import PAIRS, faults
+from tests.soak.stepped import stepped_server
 from tests.soak.strangers import besiege
 from tests.soak.upgrade import EARLIER, upgrade
 
@@ -30,6 +33,7 @@ LOADED_S, RATE = 3600, 20.0
 FLOOD_S = 40.0
 FLAT_MB, MOST_MS = 5.0, 2.0
 POWER_STEPS, TORN = 120, 5
+STEPPED_EVERY_S = 10.0
 HELD, ASKED, MOST_TAP_MS = (500, 2000, 300), 60, 300.0
 
 
@@ -153,6 +157,28 @@ def strangers() -> bool:
     return all(quantile(times, 0.95) < MOST_TAP_MS for name, times in held_ms.items() if name.startswith("tap"))
 
 
+def clock() -> bool:
+    """Step the wall clock amid a roast, between roasts, and before starts."""
+    if MISSING is not None:
+        print(f"steps of the wall clock: not tried, {MISSING}")
+        return True
+    wrong: list[str] = []
+    leads_s = clock_steps.LEADS_S
+    with tempfile.TemporaryDirectory(prefix="drumside-soak-") as folder, stepped_server(Path(folder)) as server:
+        done = clock_steps.roast(server, leads_s, STEPPED_EVERY_S)
+        print(f"{len(leads_s)} steps of the wall clock amid a roast, an hour's and a day's both ways")
+        print(f"  entries {done.entries}, readings {done.readings}, readings on the live page {done.events}")
+        wrong += done.wrong + clock_starts.wrong_after_following(server)
+    with tempfile.TemporaryDirectory(prefix="drumside-soak-") as folder, stepped_server(Path(folder)) as server:
+        starts = clock_starts.Starts(server)
+        for lead_s in clock_starts.LEADS_S:
+            starts.start(lead_s, backed_up=True)
+        wrong += starts.wrong
+    print(f"  kill -9 and a start on another wall clock: {len(clock_starts.LEADS_S)}, from a year back to a year ahead")
+    print("\n".join(["  faults: none"] if not wrong else [f"  fault: {one}" for one in wrong]))
+    return not wrong
+
+
 PARTS: dict[str, Callable[[], bool]] = {
     "kill": kill,
     "packing": packing,
@@ -162,6 +188,7 @@ PARTS: dict[str, Callable[[], bool]] = {
     "load": steady,
     "flood": flood,
     "strangers": strangers,
+    "clock": clock,
 }
 
 
