@@ -90,7 +90,10 @@ export class Chart {
   /** Divide the height; what follows from the panels' sizes is done once they have them. */
   #resize() {
     const { clientHeight } = this.host;
-    if (clientHeight) this.figure.fit(clientHeight, lanePx(clientHeight));
+    if (!clientHeight) return;
+    this.figure.fit(clientHeight, lanePx(clientHeight));
+    // Shown once its panels have their heights: else they would jump.
+    requestAnimationFrame(() => requestAnimationFrame(() => this.host.classList.add("fitted")));
   }
 
   #fit() {
