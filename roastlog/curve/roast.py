@@ -1,5 +1,6 @@
 """Numeric data of a roast: one bean curve, its moments and its moves, whole or so far."""
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import NamedTuple
@@ -16,6 +17,13 @@ class Move(NamedTuple):
     time_s: float
     control: str
     setting: float
+
+
+def setting_at(moves: Sequence[Move], control: str, time_s: NDArray[np.float64]) -> NDArray[np.float64]:
+    """The setting of a control in force at each time, by moves in time order; NaN before the first. [s from charge]"""
+    own = [move for move in moves if move.control == control]
+    settings = np.array([math.nan, *(move.setting for move in own)])
+    return settings[np.searchsorted([move.time_s for move in own], time_s, side="right")]
 
 
 @dataclass(frozen=True, eq=False)

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from roastlog.clock import Clock
 from roastlog.curve.phases import Phase, development, phases, value_at
+from roastlog.curve.roast import setting_at
 from roastlog.curve.series import Curve
 from roastlog.curve.turning_point import TurningPoint, turning_point
 from roastlog.errors import NoSuchBatch
@@ -21,7 +22,7 @@ from roastlog.journal.wording import tell
 from roastlog.languages import _
 from roastlog.machine.model import Machine
 from roastlog.quality.loss import Band, LossAssessment, assess_loss, usual_band
-from roastlog.roasts.history import History, Traced
+from roastlog.roasts.history import History, Traced, moves_of
 from roastlog.services.batch_detail import BatchDetail, EntryDetail, MetricsDetail, PhaseDetail
 from roastlog.services.lots import Lot, LotService
 from roastlog.services.machines import MachineService
@@ -138,6 +139,24 @@ class Record:
             if (smooth := self.traced.smooth(name)) is not None:
                 columns[f"smooth_{name}"], columns[f"smooth_rate_{name}"] = smooth.temp_c, smooth.rate_c_per_min
         return columns
+
+    @property
+    def setting_columns(self) -> dict[str, NDArray[np.float64]]:
+        """The setting of each control in force at each second: ``setting_…``; NaN before its first move."""
+        moves = moves_of(self.batch)
+        sheet = self.machine.controls if self.machine is not None else ()
+        controls = dict.fromkeys([*(control.id for control in sheet), *(move.control for move in moves)])
+        return {f"setting_{control}": setting_at(moves, control, self.curve.time_s) for control in controls}
+
+    @property
+    def moment_column(self) -> list[str]:
+        """The moments in each row of the curve, by their names in the API; the turning point is one of them."""
+        rows = [""] * len(self.curve.time_s)
+        for moment in self.measures.moments:
+            row = math.floor(moment.time_s + 0.5)  # the row of second s has what was from s − 0.5 on
+            if 0 <= row < len(rows):
+                rows[row] = "; ".join(filter(None, (rows[row], moment.moment)))
+        return rows
 
 
 class BatchService:

@@ -1,5 +1,7 @@
 """The API and its answers to invalid input."""
 
+import csv
+import io
 import json
 from uuid import uuid4
 
@@ -81,13 +83,42 @@ def test_the_curve_has_one_row_a_second_and_a_rate_for_each_bean_channel(bench: 
     told = bench.client.get(f"/api/batches/{code}/curve").get_json()
     live = ["t_s", "bean_probe", "bean_surface", "rate_bean_probe", "rate_bean_surface"]
     over = [f"smooth_{kind}{name}" for name in ("bean_probe", "bean_surface") for kind in ("", "rate_")]
-    assert list(told) == live + over
+    assert list(told) == [*live, *over, "setting_radiant"]
     assert told["t_s"] == list(range(121))
     assert told["bean_surface"][60] == pytest.approx(102)
     assert told["rate_bean_surface"][100] == pytest.approx(12, abs=0.1)
     lines = bench.client.get(f"/api/batches/{code}/curve.csv").text.splitlines()
-    assert lines[0] == ",".join(told)
+    assert lines[0] == ",".join([*told, "moment"])
     assert lines[61].startswith(f"60,{told['bean_probe'][60]}")
+
+
+def test_the_csv_has_the_settings_and_the_moments_of_every_second(bench: Bench):
+    """A setting is in force from its move on, one from before charge in the first row; two moments share a row."""
+    code = bench.open()
+    bench.say(bench.entry("moment", 0, batch=code, moment="charge"))
+    bench.clock.turn_to(121)
+    bench.push(*((second, "bean_probe", 95.0 + second) for second in range(121)))
+    for at_s, control, setting in ((-20, "radiant", 7.5), (40.2, "radiant", 6.0), (90, "radiant", 6.5)):
+        bench.say(bench.entry("move", at_s, batch=code, control=control, setting=setting))
+    for at_s, moment in ((60.4, "yellow"), (99.6, "first_crack"), (100.3, "second_crack"), (120, "drop")):
+        bench.say(bench.entry("moment", at_s, batch=code, moment=moment))
+    text = bench.client.get(f"/api/batches/{code}/curve.csv").text
+    rows = {int(row["t_s"]): row for row in csv.DictReader(io.StringIO(text))}
+    assert {second: float(rows[second]["setting_radiant"]) for second in (0, 40, 41, 89, 90, 120)} == {
+        0: 7.5, 40: 7.5, 41: 6.0, 89: 6.0, 90: 6.5, 120: 6.5,
+    }  # fmt: skip
+    named = {row["moment"]: second for second, row in rows.items() if row["moment"] not in {"", "turning_point"}}
+    assert named == {"charge": 0, "yellow": 60, "first_crack; second_crack": 100, "drop": 120}
+    told = bench.client.get(f"/api/batches/{code}/curve").get_json()
+    assert told["setting_radiant"] == [float(row["setting_radiant"]) for row in rows.values()]
+
+
+def test_a_control_without_a_move_has_an_empty_column(bench: Bench):
+    """Before its first move nothing is known of a control; a move before charge is known in the first row."""
+    code = bench.roast(60)
+    assert set(bench.client.get(f"/api/batches/{code}/curve").get_json()["setting_radiant"]) == {None}
+    bench.say(bench.entry("move", 30, batch=code, control="radiant", setting=4))
+    assert bench.client.get(f"/api/batches/{code}/curve").get_json()["setting_radiant"] == [None] * 30 + [4] * 31
 
 
 def test_a_shift_of_charge_moves_the_stored_curve_with_it(bench: Bench):

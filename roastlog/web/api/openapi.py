@@ -186,7 +186,7 @@ def _paths() -> dict[str, Any]:
         "required": ["t_s"],
         "additionalProperties": _list(_MAYBE_NUMBER),
         "description": "columns of one length: t_s, one a channel, a rate_… for each bean channel, as shown live; "
-        "after the drop a smooth_… and a smooth_rate_… besides",
+        "a setting_… for each control, in force at that second; after the drop a smooth_… and a smooth_rate_… besides",
     }
     health = _object(
         ["status", "machines"],
@@ -352,8 +352,14 @@ def _paths() -> dict[str, Any]:
         "/api/batches/{code}/curve.csv": {
             "get": _operation(
                 "curveCsv",
-                "Its curve as CSV",
-                {"200": _response("Columns.", _TEXT, "text/csv")},
+                "Its curve as CSV, with its moments",
+                {
+                    "200": _response(
+                        "The same columns, and last moment: the moments of that second, “; ” between two.",
+                        _TEXT,
+                        "text/csv",
+                    )
+                },
                 parameters=code,
                 problems=(404,),
             )

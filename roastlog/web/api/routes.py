@@ -94,12 +94,12 @@ def curve(code: str) -> Response:
 
 @bp.get("/api/batches/<code>/curve.csv")
 def curve_csv(code: str) -> Response:
-    """The curve of a batch as CSV; empty for gaps."""
+    """The curve of a batch as CSV, with its moments; empty for gaps."""
     from pandas import DataFrame  # noqa: PLC0415 - takes half a second to load
 
     record = services().batches.record(code)
     name = f'attachment; filename="{record.summary.code}.csv"'
-    text = DataFrame(columns(record)).to_csv(index=False)
+    text = DataFrame(columns(record) | {"moment": record.moment_column}).to_csv(index=False)
     return Response(text, mimetype="text/csv", headers={"Content-Disposition": name})
 
 
@@ -134,10 +134,11 @@ def openapi() -> Response:
 
 
 def columns(record: Record) -> dict[str, list[float | None]]:
-    """A record's curve as plain columns; after the drop, smoothed columns too."""
+    """A record's curve and its settings as plain columns; after the drop, smoothed columns too."""
     lists: dict[str, list[float | None]] = {"t_s": [int(time_s) for time_s in record.curve.time_s]}
-    for name, values in (record.curve.channels | record.rate_columns | record.smooth_columns).items():
-        lists[name] = [None if math.isnan(value) else round(value, 2) for value in values.tolist()]
+    measured = record.curve.channels | record.rate_columns | record.smooth_columns
+    for name, values in ({name: values.round(2) for name, values in measured.items()} | record.setting_columns).items():
+        lists[name] = [None if math.isnan(value) else value for value in values.tolist()]
     return lists
 
 
