@@ -27,6 +27,7 @@ from roastlog.services.pairing import Invitation, PairingService
 from roastlog.services.people import PeopleService, Person
 from roastlog.services.photos import PhotoService
 from roastlog.services.settings import SettingsService
+from roastlog.services.starting import StartDefaults, StartService
 from roastlog.services.subjects import SubjectService
 from roastlog.services.today import Today, TodayService
 from roastlog.settings import Settings
@@ -62,6 +63,7 @@ __all__ = [
     "Settings",
     "SideBySide",
     "Speaker",
+    "StartDefaults",
     "StorageStatus",
     "Today",
     "Trial",
@@ -91,6 +93,7 @@ class Services:
     photos: PhotoService
     batches: BatchService
     today: TodayService
+    starting: StartService
     comparison: ComparisonService
     analysis: AnalysisService
     figures: FigureService
@@ -163,6 +166,7 @@ def open_services(folder: Path, clock: Clock, *, host: str = "127.0.0.1", port: 
         photos=photos,
         batches=batches,
         today=TodayService(machines, live, batches, lots),
+        starting=StartService(batches, lots),
         comparison=comparison,
         analysis=analysis,
         figures=FigureService(runtime, batches=batches, analysis=analysis, comparison=comparison),

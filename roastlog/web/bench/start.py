@@ -42,8 +42,16 @@ class StartPage:
     values: Mapping[str, str]
     errors: Mapping[str, str] = field(default_factory=dict)
     short_of: Lot | None = None
+    offered: Sequence[BatchSummary] = ()
+    same_as: str | None = None
     mass_units: Sequence[str] = ("kg", "g")
     offline: str = ""
+
+    @property
+    def guide_is_older(self) -> bool:
+        """Whether the chosen guide is none of the last batches."""
+        guide = self.values.get("guide", "")
+        return bool(guide) and all(batch.code != guide for batches in self.guides.values() for batch in batches)
 
 
 @dataclass(frozen=True)
@@ -64,8 +72,8 @@ def choose_machine() -> ResponseReturnValue:
 
 @bp.get("/machines/<machine_id>/start")
 def start(machine_id: str) -> str:
-    """The form that starts a batch."""
-    return _start_page(machine_id, {"id": str(uuid4()), "person": who()})
+    """The form that starts a batch, with the facts of an earlier one."""
+    return _start_page(machine_id, None)
 
 
 @bp.post("/machines/<machine_id>/start")
@@ -162,7 +170,7 @@ def _typed(facts: Opened) -> dict[str, str]:
     return {
         "lot": facts.lot or "",
         "coffee": facts.coffee or "",
-        "green": "" if facts.green_g is None else f"{facts.green_g / GRAMS[unit]:.4g}",
+        "green": "" if facts.green_g is None else f"{facts.green_g / GRAMS[unit]:.3f}".rstrip("0").rstrip("."),
         "green_unit": unit,
         "intent": "" if own_words else facts.intent or "",
         "intent_words": (facts.intent or "") if own_words else "",
@@ -186,35 +194,58 @@ def _mass_units() -> tuple[str, ...]:
 
 def _start_page(
     machine_id: str,
-    values: Mapping[str, str],
+    values: Mapping[str, str] | None,
     errors: Mapping[str, str] | None = None,
     short_of: Lot | None = None,
 ) -> str:
+    """The start form with the typed values; without any, with those of an earlier batch."""
     machine = services().machines.get(machine_id)
-    return _page(_("Start a batch"), machine.name, _("Start"), f"/machines/{machine_id}", values, errors, short_of)
+    defaults = services().starting.defaults(machine_id, request.args.get("as") if values is None else "")
+    same_as = None
+    if values is None:
+        facts, same_as = defaults.facts, defaults.same_as
+        values = _typed(facts) | {"id": str(uuid4()), "person": who()}
+        short_of = _short_lot(Form({}), facts.lot, facts.green_g)
+    page = StartPage(
+        title=_("Start a batch"),
+        under=machine.name,
+        verb=_("Start"),
+        back=f"/machines/{machine_id}",
+        lots=services().lots.all(),
+        guides=_guides(),
+        people=services().people.all(),
+        values=values,
+        errors=errors or {},
+        short_of=short_of,
+        offered=defaults.offered,
+        same_as=same_as,
+        mass_units=_mass_units(),
+        offline=translate(OFFLINE["start"]),
+    )
+    return render_template("bench/start.html", page=page)
 
 
 def _names_page(code: str, values: Mapping[str, str], errors: Mapping[str, str] | None = None) -> str:
-    return _page(_("Name {code}", code=code), "", _("Save"), f"/batches/{code}", values, errors, without=code)
+    page = StartPage(
+        title=_("Name {code}", code=code),
+        under="",
+        verb=_("Save"),
+        back=f"/batches/{code}",
+        lots=services().lots.all(),
+        guides=_guides(without=code),
+        people=services().people.all(),
+        values=values,
+        errors=errors or {},
+        mass_units=_mass_units(),
+        offline=translate(OFFLINE["names"]),
+    )
+    return render_template("bench/start.html", page=page)
 
 
-def _page(
-    title: str,
-    under: str,
-    verb: str,
-    back: str,
-    values: Mapping[str, str],
-    errors: Mapping[str, str] | None = None,
-    short_of: Lot | None = None,
-    *,
-    without: str = "",
-) -> str:
+def _guides(*, without: str = "") -> dict[str, list[BatchSummary]]:
+    """The last batches dropped, by coffee; a batch is no guide for itself."""
     guides: dict[str, list[BatchSummary]] = {}
     for batch in services().batches.page().items:
-        if batch.dropped_ms is not None and batch.code != without:  # a batch is no guide for itself
+        if batch.dropped_ms is not None and batch.code != without:
             guides.setdefault(batch.title, []).append(batch)
-    page = StartPage(
-        title, under, verb, back, services().lots.all(), guides, services().people.all(), values, errors or {},
-        short_of, _mass_units(), translate(OFFLINE["start" if under else "names"]),
-    )  # fmt: skip
-    return render_template("bench/start.html", page=page)
+    return guides
