@@ -2,7 +2,9 @@
 
 import ipaddress
 import socket
+from contextlib import suppress
 from typing import Final
+from urllib.parse import urlsplit
 
 from roastlog.services.settings import SettingsService
 from roastlog.store.notes import note, noted
@@ -48,6 +50,21 @@ class AddressService:
         if not base or base.endswith("#"):  # through trusting the certificate (`--lan`)
             return f"{base}{secret}" if secret else base.removesuffix("#")
         return f"{base}/pair/{secret}" if secret else f"{base}/pair"
+
+
+def leads_to_itself(url: str) -> bool:
+    """Whether an address leads each device to itself, so that none gets from it to this server."""
+    host = (urlsplit(url).hostname or "").rstrip(".")
+    if host == "localhost" or host.endswith(".localhost"):  # RFC 6761, 6.3
+        return True
+    with suppress(OSError):  # browsers also accept short forms, such as 127.1
+        host = socket.inet_ntoa(socket.inet_aton(host))
+    try:
+        address = ipaddress.ip_address(host)
+    except ValueError:
+        return False
+    address = getattr(address, "ipv4_mapped", None) or address
+    return address.is_loopback or address.is_unspecified
 
 
 def lan_address() -> str:

@@ -7,7 +7,7 @@ from typing import Final
 from roastlog.journal.vocabulary import purpose
 from roastlog.label.layout import Label
 from roastlog.languages import N_, _, date
-from roastlog.services.address import AddressService
+from roastlog.services.address import AddressService, leads_to_itself
 from roastlog.services.bags import BagService
 from roastlog.services.batches import BatchService
 from roastlog.services.settings import SettingsService
@@ -17,10 +17,11 @@ WARNINGS: Final = {"held": N_("HELD"), "rejected": N_("REJECTED")}
 
 @dataclass(frozen=True)
 class LabelAddress:
-    """The address in the QR code of a label, and who can open it."""
+    """The address in the QR code of a label, who can open it, and whether no phone can."""
 
     url: str
     reach: str
+    out_of_reach: bool = False
 
 
 class LabelService:
@@ -35,11 +36,11 @@ class LabelService:
         """The address on the label of a batch, and who can open it."""
         token = self._batches.summary(text).token
         base = self._settings.current().url_base
+        url = f"{base or self._address.own_base()}/r/{token}"
+        if leads_to_itself(url):
+            return LabelAddress(url, _("This computer only."), out_of_reach=True)
         if base:
-            return LabelAddress(f"{base}/r/{token}", _("Anyone who can open {base}.", base=base))
-        url = f"{self._address.own_base()}/r/{token}"
-        if self._address.listens_here_alone:
-            return LabelAddress(url, _("Phones can't open this link yet. Start Drumside with --lan."))
+            return LabelAddress(url, _("Anyone who can open {base}.", base=base))
         return LabelAddress(url, _("Phones on this network, until this computer's address changes."))
 
     def label(self, text: str) -> Label:

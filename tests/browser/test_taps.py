@@ -1,4 +1,4 @@
-"""Taps counted by the page itself, from Today to a named charge."""
+"""Taps counted by the page itself: from Today to a named charge, and from the drop to the print and the next batch."""
 
 import shutil
 from collections.abc import Iterator
@@ -14,6 +14,8 @@ from tests.browser.server import Server
 COUNT_TAPS = """document.addEventListener("pointerdown", (event) => {
   if (event.isTrusted) sessionStorage.setItem("taps", 1 + Number(sessionStorage.getItem("taps")));
 }, true);"""
+NOTE_PRINTS = """window.print = () => sessionStorage.setItem("printed",
+  `${sessionStorage.getItem("printed") ?? ""}${location.pathname} after ${sessionStorage.getItem("taps")} taps. `);"""
 FACTS = {"lot": "HU-7", "coffee": "Alder washed", "green_g": 3850.0, "intent": "filter"}
 
 
@@ -31,9 +33,10 @@ def server(furnished: Path, tmp_path: Path) -> Iterator[Server]:
 
 @pytest.fixture
 def phone(server: Server, screen: MakeScreen) -> Screen:
-    """A phone on Today, which counts its taps from now on."""
+    """A phone on Today, which counts its taps and notes its prints from now on."""
     phone = screen(server, PHONE)
     phone.page.add_init_script(COUNT_TAPS)
+    phone.page.add_init_script(NOTE_PRINTS)
     phone.open("/")
     return phone
 
@@ -76,3 +79,69 @@ def test_another_recent_coffee_is_charged_in_four_taps(phone: Screen, server: Se
     phone.tap("Start")
     assert charge(phone, server) == {"coffee": "Linden natural", "green_g": 3000.0, "intent": "espresso"}
     assert taps(phone.page) == 4
+
+
+def set_address(phone: Screen, base: str) -> None:
+    """Set the address of the codes."""
+    phone.open("/settings")
+    phone.by_id("url_base").fill(base)
+    phone.tap("Save settings")
+    expect(phone.page.get_by_role("status")).to_contain_text("Saved")
+
+
+def dropped(phone: Screen, server: Server) -> str:
+    """A batch that was just dropped on the live page, from where taps are counted; its code."""
+    code = server.say("opened", **FACTS)
+    server.say("moment", code, moment="charge")
+    phone.open("/machines/drum-4")
+    phone.page.locator("#actions-idle").get_by_role("button", name="Other moment").tap()
+    phone.sheet("moment").locator("[data-moment=drop]").tap()
+    expect(phone.by_id("cooling")).to_contain_text("Cooling")
+    phone.sent()
+    phone.page.evaluate("sessionStorage.clear()")
+    return code
+
+
+def weigh_and_release(phone: Screen, code: str) -> None:
+    """Weigh out by the keypad, release and print; then the label page is there."""
+    phone.tap("Weigh out")
+    for key in "3290":
+        phone.tap(key, phone.page.locator("[data-keypad=roasted]"))
+    phone.tap("Release and print label")
+    expect(phone.page.get_by_role("heading", name=f"Label {code}")).to_be_visible()
+
+
+def printed(phone: Screen) -> str | None:
+    """Each page that was printed, with the taps before it."""
+    said: str | None = phone.page.evaluate("sessionStorage.getItem('printed')")
+    return said
+
+
+def test_a_label_is_printed_two_taps_and_a_weight_after_the_drop(phone: Screen, server: Server):
+    """Weigh out, four digits, Release and print label: it prints at once, once; then one tap starts the next batch."""
+    set_address(phone, "https://coffee.example")
+    code = dropped(phone, server)
+    weigh_and_release(phone, code)
+    phone.until(lambda: printed(phone), "not printed")
+    batch = server.get(f"/api/batches/{code}")
+    assert (batch["state"], batch["metrics"]["roasted_g"]) == ("released", 3290.0)
+    assert printed(phone) == f"/batches/{code}/label after 6 taps. "
+    phone.page.reload()
+    expect(phone.page.get_by_role("button", name="Print", exact=True)).to_be_visible()
+    phone.page.wait_for_timeout(1000)  # for what might print again
+    assert printed(phone) == f"/batches/{code}/label after 6 taps. "
+    phone.tap("Next batch")
+    expect(phone.by_id("lot")).to_have_value("HU-7")
+    assert taps(phone.page) == 7
+
+
+def test_a_code_that_no_phone_can_open_is_not_printed_at_once(phone: Screen, server: Server):
+    """With the address of this computer alone the label page says so loudly, and prints only when tapped."""
+    code = dropped(phone, server)
+    weigh_and_release(phone, code)
+    expect(phone.page.get_by_role("alert")).to_contain_text("No phone can open this code.")
+    expect(phone.page.get_by_role("alert")).to_be_in_viewport(ratio=1)
+    phone.page.wait_for_timeout(1000)  # for what might print
+    assert printed(phone) is None
+    phone.tap("Print anyway")
+    phone.until(lambda: printed(phone), "not printed")

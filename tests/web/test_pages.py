@@ -243,7 +243,7 @@ def test_a_weight_is_kept_and_released_in_one_go(client: FlaskClient, services: 
     data = {"roasted": "3 432", "removed": "12", "note": "clean", "then": "release", "id": str(uuid.uuid4())}
     for _ in range(2):
         answer = client.post(f"/batches/{dropped}/weigh", data=data)
-        assert (answer.status_code, answer.location) == (303, f"/batches/{dropped}/label")
+        assert (answer.status_code, answer.location) == (303, f"/batches/{dropped}/label#print")
     batch = services.batches.record(dropped).batch
     assert (batch.state, batch.roasted_g) == ("released", 3432.0)
     assert batch.of("weighed")[0].body["removed_g"] == 12.0

@@ -27,9 +27,7 @@ def values(page: str) -> dict[str, str]:
 def offered(page: str) -> list[tuple[str, str, bool]]:
     """Query, words and mark of each link in “Same as”."""
     row = re.search(r'<nav class="same-as".*?</nav>', page, re.DOTALL)
-    links = re.findall(
-        r'<a class="button light" href="([^"]*)" (aria-current="true")?>(.*?)</a>', row[0] if row else ""
-    )
+    links = re.findall(r'<a class="button" href="([^"]*)" (aria-current="true")?>(.*?)</a>', row[0] if row else "")
     return [(link, " ".join(unescape(re.sub("<[^>]+>", "", words)).split()), bool(mark)) for link, mark, words in links]
 
 

@@ -44,7 +44,13 @@ class LabelPage:
     missing: str
     warning: str
     form_id: str
+    machine: str | None
     error: str = ""
+
+    @property
+    def prints_at_once(self) -> bool:
+        """Whether it may be printed without another look: a bag label whose code leads somewhere."""
+        return bool(self.pages) and not (self.error or self.warning or self.address.out_of_reach)
 
 
 @bp.get("/batches/<code>/label")
@@ -69,6 +75,7 @@ def allow(code: str) -> ResponseReturnValue:
 
 
 def _label_page(code: str, refused: str = "") -> ResponseReturnValue:
+    batch = services().batches.summary(code)
     content, size = services().labels.label(code), label_size(_asked("size", next(iter(SIZES))))
     copies, skip = _copies(), _skip()
     try:
@@ -89,6 +96,7 @@ def _label_page(code: str, refused: str = "") -> ResponseReturnValue:
         missing=missing_characters(content),
         warning=content.warning,
         form_id=str(uuid4()),
+        machine=batch.machine if any(batch.machine == machine.id for machine in services().machines.all()) else None,
         error=error,
     )
     return render_template("bench/label.html", page=page), status

@@ -111,7 +111,7 @@ def keep_weight(code: str) -> ResponseReturnValue:
             form.errors["form"] = " ".join(reason for reason in refused if reason)
     if form.errors:
         return _weigh_page(code, form.values, form.errors), 422
-    next_page = f"/batches/{code}/label" if form.values.get("then") == "release" else f"/batches/{code}"
+    next_page = f"/batches/{code}/label#print" if form.values.get("then") == "release" else f"/batches/{code}"
     return remember(redirect(next_page, 303), form.text("person"))
 
 

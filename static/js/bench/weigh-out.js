@@ -73,7 +73,7 @@ function tell(kind, text) {
 }
 
 function tellWaiting() {
-  const label = next.endsWith("label") ? ` ${t("You can print the label once the weight is on the server.")}` : "";
+  const label = next.includes("/label") ? ` ${t("You can print the label once the weight is on the server.")}` : "";
   const mass = `${field("roasted")?.value} ${unit}`;
   const text = t("{mass} saved on this device. It is sent automatically, with its time; you may leave this page.", {
     mass,
@@ -114,7 +114,7 @@ form.addEventListener("submit", (event) => {
   if (!entries) return;
   event.preventDefault();
   if (waiting.size) return;
-  next = `/batches/${encodeURIComponent(code)}${then === "release" ? "/label" : ""}`;
+  next = `/batches/${encodeURIComponent(code)}${then === "release" ? "/label#print" : ""}`;
   entries.forEach((entry) => waiting.set(entry.id, entry));
   enable(false);
   rememberPerson(typed("person"));

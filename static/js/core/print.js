@@ -1,4 +1,5 @@
-// A button that prints the page. Charts are first drawn for paper, as wide as it is, and get time to render.
+// A button that prints the page; with `data-at-once`, an address that ends in #print does so too, once. Charts are
+// first drawn for paper, as wide as it is, and get time to render.
 import { findAll } from "./dom.js";
 
 const DRAW_MS = 400;
@@ -19,3 +20,8 @@ async function print() {
 }
 
 for (const button of findAll(document, "[data-print]")) button.addEventListener("click", print);
+
+if (location.hash === "#print") {
+  history.replaceState(history.state, "", location.pathname + location.search); // a reload prints nothing
+  if (document.querySelector("[data-print][data-at-once]")) print();
+}
