@@ -31,7 +31,8 @@ def set_up(page: Screen, meter: ModbusServer) -> None:
     page.tap("Create")
     page.page.get_by_role("link", name="Bean probe").tap()
     expect(page.page.get_by_label("Source")).to_be_visible()
-    page.until(lambda: page.page.evaluate("typeof htmx === 'object'"), "no htmx, which fetches the fields of a choice")
+    ready = "typeof htmx === 'object' && document.readyState === 'complete'"
+    page.until(lambda: page.page.evaluate(ready), "no htmx, which fetches the fields of a choice")
     page.page.get_by_label("Source").select_option("modbus-tcp")
     page.page.get_by_label("Address", exact=True).fill("127.0.0.1")
     page.page.get_by_label("Port", exact=True).fill(str(meter.port))
@@ -70,6 +71,7 @@ def test_a_channel_is_tried_kept_seen_and_checked(house: House, screen: MakeScre
     sheet = page.page.request.get(f"{house.server.url}/machines/little_drum/sheet.toml").text()
     assert 'id = "little_drum"' in sheet
     page.open("/machines")
+    page.page.get_by_text("Paste a sheet").tap()
     page.by_id("sheet-text").fill(sheet.replace("Little drum", "Little drum, again"))
     page.tap("Add this machine")
     expect(page.page.get_by_role("heading", name="Little drum, again")).to_be_visible()

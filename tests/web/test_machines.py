@@ -5,8 +5,11 @@ import socket
 import threading
 from collections.abc import Iterator
 from html import unescape
+from pathlib import Path
 
 import pytest
+from flask import Flask
+from flask.testing import FlaskClient
 
 from roastlog.errors import SheetError
 from roastlog.instruments.base import Reading
@@ -14,9 +17,9 @@ from roastlog.instruments.trial import Trial
 from roastlog.machine.model import Channel
 from roastlog.machine.sheet import parse_sheet
 from roastlog.machine.sources import ModbusPoint, MqttPoint
-from roastlog.services import Speaker
+from roastlog.services import Speaker, open_services
 from roastlog.web.owner.part_form import CHANNEL_KINDS, LABELS, MODELS, OWN, typed_of
-from tests.conftest import SHEET, Bench
+from tests.conftest import SHEET, Bench, HandClock
 from tests.web.test_pages import text_of
 
 MODBUS = {
@@ -38,6 +41,16 @@ def deaf_port() -> Iterator[int]:
     with socket.socket() as held:
         held.bind(("127.0.0.1", 0))
         yield held.getsockname()[1]
+
+
+@pytest.fixture
+def empty(app: Flask, clock: HandClock, tmp_path: Path) -> Iterator[FlaskClient]:
+    """A browser at a server without a machine."""
+    services = open_services(tmp_path / "empty", clock)
+    services.start()
+    app.extensions["services"] = services
+    yield app.test_client()
+    services.close()
 
 
 def machine(bench: Bench):
@@ -224,7 +237,46 @@ def test_a_machine_gets_another_name(bench: Bench):
     assert (machine(bench).name, machine(bench).batch_g) == ("Big drum", (1000, 5000))
     answer = bench.client.post("/machines/drum-4/setup", data=form | {"smallest": "6000"})
     assert answer.status_code == 422
-    assert "the smallest charge must be above 0" in unescape(answer.text).lower()
+    assert "Largest charge must be at least the smallest, 6000 g." in answer.text
+
+
+@pytest.mark.parametrize("path", ["/", "/machines"])
+def test_all_ways_to_add_a_machine_are_on_the_first_page(empty: FlaskClient, path: str):
+    """By form, from a file, from a text and for practice: each is there at once, one of them leads."""
+    page = empty.get(path).text
+    for action in ("/machines/new", "/machines", "/machines/practice"):
+        assert f'action="{action}"' in page
+    assert {'id="sheet-file"', 'id="sheet-text"'} <= set(re.findall(r'id="sheet-\w+"', page))
+    assert page.count("button primary") == 1
+
+
+@pytest.mark.parametrize(
+    ("change", "says"),
+    [
+        ({"name": ""}, "Name is required: 1 to 60 characters."),
+        ({"smallest": ""}, "Smallest charge is required: above 0 g."),
+        ({"largest": ""}, "Largest charge is required: above 0 g."),
+        ({"smallest": "0"}, "Smallest charge must be above 0 g."),
+        ({"smallest": "-5"}, "Smallest charge must be above 0 g."),
+        ({"smallest": "1300"}, "Largest charge must be at least the smallest, 1300 g."),
+        ({"largest": "much"}, "Largest charge must be a number, not “much”."),
+    ],
+)
+def test_a_new_machine_says_what_is_missing_at_the_field(bench: Bench, change, says):
+    """The sentence names the range; the other fields show what was typed, and no machine is added."""
+    form = {"name": "Small drum", "smallest": "300", "largest": "1200"} | change
+    answer = bench.client.post("/machines/new", data=form)
+    assert answer.status_code == 422
+    page = unescape(answer.text)
+    assert re.findall(r'<p class="error">(.*?)</p>', page) == [says]
+    assert all(f'value="{typed}"' in page for typed in form.values())
+    assert len(bench.services.machines.all()) == 1
+
+
+def test_a_machine_may_have_a_name_without_latin_letters(bench: Bench):
+    """Its id is then “machine”."""
+    form = {"name": "焙煎機", "smallest": "300", "largest": "1200"}
+    assert bench.client.post("/machines/new", data=form).location == "/machines/machine/setup"
 
 
 def test_a_running_channel_shows_its_recorded_value(bench: Bench, monkeypatch: pytest.MonkeyPatch):

@@ -110,7 +110,7 @@ def rename(machine_id: str) -> ResponseReturnValue:
 def begin() -> ResponseReturnValue:
     """Add a machine by its name and batch sizes; its bean probe is read by hand until a source is set."""
     probe = {"id": "bean_probe", "name": _("Bean probe"), "role": "bean_probe", "hand": {}}
-    ident = id_of(request.form.get("name", ""))
+    ident = id_of(request.form.get("name", "")) or "machine"  # a name without a Latin letter has no id of its own
     made, form = _described({"id": ident, "channels": [probe]})
     if made is not None and any(known.id == made.id for known in services().machines.all()):
         form.errors["name"] = _("There is a machine “{id}” already; choose another name.", id=made.id)
@@ -160,16 +160,27 @@ def _page(add: AddMachine) -> str:
 
 
 def _described(data: dict[str, Any]) -> tuple[Machine | None, Form]:
-    """A machine with the name and batch sizes of the form; None if they are invalid."""
+    """A machine with the name and batch sizes of the form; None if they are invalid, with the errors in the form."""
     form = Form(request.form)
-    charges = tuple(form.mass_g(name, "g") or 0.0 for name in ("smallest", "largest"))
+    smallest_g, largest_g = (form.mass_g(name, "g") for name in ("smallest", "largest"))
+    missing = {
+        "name": _("Name is required: 1 to 60 characters."),
+        "smallest": _("Smallest charge is required: above 0 g."),
+        "largest": _("Largest charge is required: above 0 g."),
+    }
+    form.errors |= {name: message for name, message in missing.items() if not form.values.get(name)}
+    if smallest_g is not None and smallest_g <= 0:
+        form.errors["smallest"] = _("Smallest charge must be above 0 g.")
+    elif smallest_g is not None and largest_g is not None and largest_g < smallest_g:
+        form.errors["largest"] = _("Largest charge must be at least the smallest, {smallest:g} g.", smallest=smallest_g)
+    batch_g = (smallest_g, largest_g) if {"smallest", "largest"}.isdisjoint(form.errors) else (1.0, 1.0)
     try:
-        return Machine.model_validate(data | {"name": form.values.get("name", ""), "batch_g": charges}), form
+        made = Machine.model_validate(data | {"name": form.values.get("name", ""), "batch_g": batch_g})
     except ValidationError as error:
-        for where, message in mistakes(error):
-            name = "smallest" if where[0] == "batch_g" else "name"
-            form.errors[name] = in_form(message).removeprefix("“batch_g”: ").capitalize() + "."
+        for _where, message in mistakes(error):
+            form.errors.setdefault("name", in_form(message) + ".")
         return None, form
+    return (None if form.errors else made), form
 
 
 def _uploaded() -> str:
