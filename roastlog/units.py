@@ -1,6 +1,7 @@
 """Unit conversion at the edges: °F and °C, lb and g. Internally, temperatures are °C and masses are grams."""
 
 G_PER_LB = 453.59237  # the international pound, exact by definition
+G_PER_OZ = G_PER_LB / 16
 
 
 def c_from_f(temp_f: float) -> float:

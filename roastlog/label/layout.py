@@ -29,8 +29,10 @@ class Label:
     best_before: str | None = None
     net_weight: str | None = None
     note: str | None = None
+    origin: str = ""
+    count: str = ""
     warning: str = ""
-    """A word across the label that keeps it off a bag; business, purpose and note make room for it."""
+    """A word across the label that keeps it off a bag; business, origin, purpose and note make room for it."""
 
 
 @dataclass(frozen=True)
@@ -255,14 +257,15 @@ def _place_words(label: Label, placed: Layout, small_mm: float) -> Layout:
     rule = _facts(label, column)
     if label.warning:
         column.add("warning", *_across(normalize(label.warning), column), bold=True)
-        label = replace(label, business="", subtitle="", note=None)
-    business, subtitle = normalize(label.business), normalize(label.subtitle)
+        label = replace(label, business="", origin="", subtitle="", note=None)
+    business, origin, subtitle = normalize(label.business), normalize(label.origin), normalize(label.subtitle)
     if business and column.rows(small_mm) >= 3:
         column.fill("business", business, 1)
     elif business:
         column.shortened.append("business")
-    below, _whole = wrap(subtitle, width / small_mm, 2, bold=False)
+    below = [line for text in (origin, subtitle) for line in wrap(text, width / small_mm, 2, bold=False)[0]]
     _name(normalize(label.coffee), column, spare_mm=len(below) * LINE_EM * small_mm)
+    column.fill("origin", origin, 2)
     column.fill("subtitle", subtitle, 2)
     column.fill("note", normalize(label.note or ""), 3)
     return replace(
@@ -276,7 +279,7 @@ def _place_words(label: Label, placed: Layout, small_mm: float) -> Layout:
 def _facts(label: Label, column: _Column) -> float | None:
     """Place weight and dates at the bottom, with a rule above. Returns the rule's height, None without any fact."""
     said = {
-        "net_weight": normalize(label.net_weight or ""),
+        "net_weight": " · ".join(filter(None, (normalize(label.net_weight or ""), normalize(label.count)))),
         "best_before": _("Best before {best_before}", best_before=normalize(label.best_before))
         if label.best_before
         else "",
@@ -311,7 +314,7 @@ def _name(text: str, column: _Column, *, spare_mm: float) -> None:
         return
     smallest = column.small_mm * 1.1
     size_mm = column.small_mm * 2.2
-    free_mm = column.bottom_mm - column.top_mm - spare_mm
+    free_mm = max(0.0, column.bottom_mm - column.top_mm - spare_mm)
     while size_mm > smallest:
         most = min(2, floor(free_mm / (LINE_EM * size_mm)))
         lines, whole = wrap(text, column.width_mm / size_mm, most, bold=True) if most else ([], False)

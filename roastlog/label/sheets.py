@@ -1,9 +1,10 @@
 """Rendering of labels: as PDF for label printers and sheets, as SVG for the print page."""
 
-from collections.abc import Iterator
+from collections.abc import Sequence
+from dataclasses import replace
 from html import escape
 from math import floor
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from roastlog.errors import LabelError
 from roastlog.label.fonts import face, normalize
@@ -20,15 +21,23 @@ MOST_COPIES = 72  # three sheets of 24: a PDF takes about 20 ms a label, so 1.5 
 Corner = tuple[float, float]
 
 
+class Placed(NamedTuple):
+    """A label on its page."""
+
+    layout: Layout
+    corner: Corner
+
+
 def missing_characters(label: Label) -> str:
     """Characters of a label that are missing in the PDF's typeface, each once; the print page shows them all."""
-    said = (label.business, label.coffee, label.subtitle, label.code, label.roasted_on, label.best_before)
-    text = "".join(normalize(part or "") for part in (*said, label.net_weight, label.note, label.warning))
+    text = "".join(normalize(part or "") for name, part in vars(label).items() if name != "url")
     known = face(bold=False).advance_em.keys() & face(bold=True).advance_em.keys()
     return "".join(dict.fromkeys(character for character in text if ord(character) not in known))
 
 
-def label_pdf(label: Label, size: LabelSize, *, dpi: int | None = None, copies: int = 1, skip: int = 0) -> bytes:
+def label_pdf(
+    label: Label, size: LabelSize, *, dpi: int | None = None, copies: int = 1, skip: int = 0, numbered: bool = False
+) -> bytes:
     """PDF of labels: one per page on a roll, several per page on a sheet.
 
     Parameters
@@ -43,6 +52,8 @@ def label_pdf(label: Label, size: LabelSize, *, dpi: int | None = None, copies: 
         Number of labels, 1 to 72.
     skip : int, default 0
         Used positions at the start of the first sheet.
+    numbered : bool, default False
+        Whether each label has its number, such as “3 of 16”; one alone has none.
 
     Raises
     ------
@@ -51,52 +62,64 @@ def label_pdf(label: Label, size: LabelSize, *, dpi: int | None = None, copies: 
     """
     from fpdf import FPDF  # noqa: PLC0415, takes half a second to import, and serving must start fast
 
-    placed = layout(label, size, dpi)
-    pages = list(_pages(size, copies, skip))
-    pdf = FPDF(unit="mm", format=_page_mm(size, placed.dpi))
+    pages = _pages(_labels(label, size, dpi, copies, numbered=numbered), size, skip)
+    first = pages[0][0].layout
+    pdf = FPDF(unit="mm", format=_page_mm(size, first.dpi))
     pdf.set_auto_page_break(auto=False)
-    pdf.set_title(_("Label {code}", code=placed.lines[0].text))
+    pdf.set_title(_("Label {code}", code=first.lines[0].text))
     for bold in (False, True):
         pdf.add_font("label", "B" if bold else "", face(bold=bold).file)
-    for corners in pages:
+    for page in pages:
         pdf.add_page()
-        for corner in corners:
-            _draw(pdf, placed, corner)
+        for placed in page:
+            _draw(pdf, placed.layout, placed.corner)
     made = bytes(pdf.output())
     for font in pdf.fonts.values():
         font.ttfont.close()  # fpdf2 reads it lazily and leaves the file open
     return made
 
 
-def label_pages(label: Label, size: LabelSize, *, dpi: int | None = None, copies: int = 1, skip: int = 0) -> list[str]:
+def label_pages(
+    label: Label, size: LabelSize, *, dpi: int | None = None, copies: int = 1, skip: int = 0, numbered: bool = False
+) -> list[str]:
     """The same pages as inline SVG in true millimetres, for printing from the browser at 100 %.
 
     Each line carries its measured length, so that a browser's own font cannot run into its neighbour.
     """
-    placed = layout(label, size, dpi)
-    drawing = _svg_label(placed)
+    pages = _pages(_labels(label, size, dpi, copies, numbered=numbered), size, skip)
     width, height = size.page_mm
-    title = escape(_("Label {code}", code=placed.lines[0].text))
+    title = escape(_("Label {code}", code=pages[0][0].layout.lines[0].text))
     return [
         f'<svg xmlns="http://www.w3.org/2000/svg" class="label-page" width="{width:g}mm" height="{height:g}mm" '
         f'viewBox="0 0 {width:g} {height:g}" role="img"><title>{title}</title>'
-        + "".join(f'<g transform="translate({_n(x)} {_n(y)})">{drawing}</g>' for x, y in corners)
+        + "".join(
+            f'<g transform="translate({_n(placed.corner[0])} {_n(placed.corner[1])})">{_svg_label(placed.layout)}</g>'
+            for placed in page
+        )
         + "</svg>"
-        for corners in _pages(size, copies, skip)
+        for page in pages
     ]
 
 
-def _pages(size: LabelSize, copies: int, skip: int) -> Iterator[list[Corner]]:
-    """Corners of the labels of each page."""
+def _labels(label: Label, size: LabelSize, dpi: int | None, copies: int, *, numbered: bool) -> list[Layout]:
+    """The layout of each label."""
     if not 1 <= copies <= MOST_COPIES:
         raise LabelError(
             _("Number of labels must be 1–{most_copies}, not {copies}.", most_copies=MOST_COPIES, copies=copies)
         )
+    if not numbered or copies == 1:
+        return [layout(label, size, dpi)] * copies
+    counts = [_("{number} of {copies}", number=number, copies=copies) for number in range(1, copies + 1)]
+    return [layout(replace(label, count=count), size, dpi) for count in counts]
+
+
+def _pages(labels: Sequence[Layout], size: LabelSize, skip: int) -> list[list[Placed]]:
+    """The labels of each page, with their corners."""
     if not 0 <= skip < size.per_page:
         raise LabelError(_("Labels already used must be 0–{most}, not {skip}.", most=size.per_page - 1, skip=skip))
-    places = range(skip, skip + copies)
-    for first in range(0, places.stop, size.per_page):
-        yield [size.corner_mm(place - first) for place in places if first <= place < first + size.per_page]
+    places = [Placed(layout, size.corner_mm(place % size.per_page)) for place, layout in enumerate(labels, skip)]
+    ends = range(size.per_page - skip, len(places) + size.per_page, size.per_page)
+    return [places[max(0, end - size.per_page) : end] for end in ends]
 
 
 def _draw(pdf: "FPDF", placed: Layout, corner: Corner) -> None:

@@ -19,7 +19,7 @@ from roastlog.services.comparison import Compared, ComparisonService, LeftOut, S
 from roastlog.services.devices import Device, DeviceService, Role
 from roastlog.services.figures import FigureService
 from roastlog.services.journal import JournalService, Result, Speaker
-from roastlog.services.labels import LabelAddress, LabelService
+from roastlog.services.labels import Filled, LabelAddress, LabelService
 from roastlog.services.live import Hub, LiveService, MachineNow, ReadFault, Reading, Trial
 from roastlog.services.lots import Lot, LotRow, LotService
 from roastlog.services.machines import MachineService
@@ -41,6 +41,7 @@ __all__ = [
     "BatchSummary",
     "Compared",
     "Device",
+    "Filled",
     "ForecastReview",
     "Hub",
     "Invitation",

@@ -1,16 +1,18 @@
 """Labels: their texts, and the address in their QR code."""
 
+import math
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Final
 
 from roastlog.journal.vocabulary import purpose
 from roastlog.label.layout import Label
-from roastlog.languages import N_, _, date
+from roastlog.languages import N_, _, date, joined, numeral
 from roastlog.services.address import AddressService, leads_to_itself
 from roastlog.services.bags import BagService
 from roastlog.services.batches import BatchService
 from roastlog.services.settings import SettingsService
+from roastlog.units import G_PER_OZ
 
 WARNINGS: Final = {"held": N_("HELD"), "rejected": N_("REJECTED")}
 
@@ -22,6 +24,15 @@ class LabelAddress:
     url: str
     reach: str
     out_of_reach: bool = False
+
+
+@dataclass(frozen=True)
+class Filled:
+    """The bags that a batch fills: their number, the weight to pack, and what is left over. [g]"""
+
+    bags: int
+    to_pack_g: float
+    left_g: float
 
 
 class LabelService:
@@ -43,8 +54,17 @@ class LabelService:
             return LabelAddress(url, _("Anyone who can open {base}.", base=base))
         return LabelAddress(url, _("Phones on this network, until this computer's address changes."))
 
-    def label(self, text: str) -> Label:
-        """The label of a batch."""
+    def filled(self, text: str, bag_g: float | None) -> Filled | None:
+        """The bags that a batch fills, by its roasted weight without defects; None until both weights are known. [g]"""
+        weighed = self._batches.folded(self._batches.summary(text).code).last("weighed")
+        if weighed is None or not bag_g:
+            return None
+        to_pack_g = max(0.0, weighed.body["roasted_g"] - (weighed.body.get("removed_g") or 0.0))
+        bags = math.floor(to_pack_g / bag_g + 1e-9)
+        return Filled(bags, to_pack_g, max(0.0, to_pack_g - bags * bag_g))
+
+    def label(self, text: str, bag_g: float | None = None) -> Label:
+        """The label of a batch, for a bag with this much in it; without a net weight if none is given. [g]"""
         record = self._batches.record(text)
         bag = self._bags.of(record)
         refused = record.batch.bag_labels_refused
@@ -56,9 +76,18 @@ class LabelService:
             subtitle=purpose(bag.intent),
             roasted_on=_day(bag.roasted),
             best_before=_day(bag.best_before) or None,
+            net_weight=None if bag_g is None else _net_weight(bag_g, self._settings.current().units_mass),
             note=bag.cup,
+            origin=(record.lot.origin or "") if record.lot else "",
             warning=_(WARNINGS[record.batch.state]) if refused else "",
         )
+
+
+def _net_weight(bag_g: float, unit: str) -> str:
+    """The net weight as printed: in g or kg, or in oz for a house that weighs in lb."""
+    if unit == "lb":
+        return joined(" ", [numeral(bag_g / G_PER_OZ, ".4g"), "oz"])
+    return joined(" ", [numeral(bag_g, ".4g"), "g"] if bag_g < 1000 else [numeral(bag_g / 1000, ".5g"), "kg"])
 
 
 def _day(when: datetime | None) -> str:

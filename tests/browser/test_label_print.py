@@ -1,5 +1,7 @@
 """The label page on paper: true millimetres on screen and in what the browser prints."""
 
+import re
+
 import pypdfium2
 import pytest
 
@@ -32,3 +34,17 @@ def test_label_prints_in_true_millimetres(name: str, demo: Server, tablet: Scree
     assert len(paper) == 1
     assert paper[0].get_size() == pytest.approx((width_mm * PT_PER_MM, height_mm * PT_PER_MM), abs=1.0)
     assert zbar.read(paper[0].render(scale=203 / 72, grayscale=True).to_numpy()) == [address]
+
+
+def test_all_labels_of_a_roll_are_printed(demo: Server, tablet: Screen):
+    """The screen shows the first of five numbered labels; the print has one page each, with its number and the code."""
+    code = next(batch["code"] for batch in demo.get("/api/batches")["batches"] if batch["roasted_g"])
+    tablet.open(f"/batches/{code}/label?size=62x29&bag=250&copies=5&numbered=1")
+    address = tablet.page.locator("dl a").inner_text()
+    assert tablet.page.locator(".label-page").filter(visible=True).count() == 1
+    tablet.page.emulate_media(media="print")
+    paper = pypdfium2.PdfDocument(tablet.page.pdf(prefer_css_page_size=True))
+    texts = ["".join(page.get_textpage().get_text_range().split()) for page in paper]  # a browser sets single letters
+    assert [re.findall(r"250g·(\d)of5", text) for text in texts] == [[str(number)] for number in range(1, 6)]
+    for page in paper:
+        assert zbar.read(page.render(scale=203 / 72, grayscale=True).to_numpy()) == [address]

@@ -57,8 +57,8 @@ def charge(phone: Screen, server: Server) -> dict[str, object]:
 
 
 def test_the_same_coffee_again_is_charged_in_three_taps(phone: Screen, server: Server):
-    """From Today: Start, Start, Charge; the batch has lot, coffee, weight and purpose of the last one."""
-    phone.tap("Start")
+    """From Today: Start a batch, Start, Charge; the batch has lot, coffee, weight and purpose of the last one."""
+    phone.tap("Start a batch")
     expect(phone.page.get_by_role("button", name="Start", exact=True)).to_be_in_viewport(ratio=1)
     phone.tap("Start")
     assert charge(phone, server) == FACTS
@@ -66,8 +66,8 @@ def test_the_same_coffee_again_is_charged_in_three_taps(phone: Screen, server: S
 
 
 def test_another_recent_coffee_is_charged_in_four_taps(phone: Screen, server: Server):
-    """From Today: Start, Same as, Start, Charge; no link of “Same as” is smaller than a finger."""
-    phone.tap("Start")
+    """From Today: Start a batch, Same as, Start, Charge; no link of “Same as” is smaller than a finger."""
+    phone.tap("Start a batch")
     links = phone.page.locator(".same-as a")
     expect(links).to_have_count(3)
     for link in links.all():
@@ -120,9 +120,14 @@ def printed(phone: Screen) -> str | None:
 def test_a_label_is_printed_two_taps_and_a_weight_after_the_drop(phone: Screen, server: Server):
     """Weigh out, four digits, Release and print label: it prints at once, once; then one tap starts the next batch."""
     set_address(phone, "https://coffee.example")
+    phone.open(f"/batches/{server.get('/api/batches')['batches'][0]['code']}/label")
+    phone.by_id("bag").fill("250")
+    phone.tap("Update preview")
+    expect(phone.page.locator(".label-page text").filter(has_text="250 g")).to_have_count(1)
     code = dropped(phone, server)
     weigh_and_release(phone, code)
     phone.until(lambda: printed(phone), "not printed")
+    assert phone.page.locator(".label-page").count() == 13  # 3290 ÷ 250 = 13.16
     batch = server.get(f"/api/batches/{code}")
     assert (batch["state"], batch["metrics"]["roasted_g"]) == ("released", 3290.0)
     assert printed(phone) == f"/batches/{code}/label after 6 taps. "

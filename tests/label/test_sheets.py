@@ -2,6 +2,7 @@
 
 import io
 import re
+from dataclasses import replace
 from functools import cache
 from itertools import combinations
 
@@ -13,7 +14,17 @@ from hypothesis import strategies as st
 
 from roastlog.errors import LabelError
 from roastlog.label.fonts import ASCENT_EM, LINE_EM
-from roastlog.label.layout import MM_PER_INCH, SIZES, Label, LabelSize, Layout, TextLine, label_size, layout
+from roastlog.label.layout import (
+    MIN_TEXT_MM,
+    MM_PER_INCH,
+    SIZES,
+    Label,
+    LabelSize,
+    Layout,
+    TextLine,
+    label_size,
+    layout,
+)
 from roastlog.label.qr import QUIET
 from roastlog.label.sheets import label_pages, label_pdf, missing_characters
 from tests.zbar import read
@@ -22,6 +33,7 @@ URL = "https://192.168.178.24:8443/r/hZ3kQ9vT1xYbN7wL2mPq"
 SHORT = Label(
     coffee="Alder washed", subtitle="for filter · bright, stone fruit", code="26330-04M", url=URL,
     roasted_on="26 Nov 2026", best_before="26 May 2027", net_weight="250 g", business="Quillwater Roasters",
+    origin="Huila, Colombia", count="3 of 16",
 )  # fmt: skip
 LONG = Label(
     coffee="Señorita Žluťoučký kůň Finca El Paraíso lot 17 anaerobic natural, 日本 <b>edition</b>",
@@ -29,6 +41,7 @@ LONG = Label(
     code="26330-1043", url=URL + "/and-a-longer-path-of-it", roasted_on="26 November 2026",
     best_before="26 May 2027", net_weight="1 000 g", business="Quillwater Roasters of the Lower Harbour",
     note="Fresh coffee gives off gas. Store the bag closed, cool and dry; grind just before brewing.",
+    origin="Huila and Cauca, smallholders of the upper valley, above 1900 m", count="71 of 72",
 )  # fmt: skip
 BARE = Label(coffee="", code="26330-04M", url=URL)
 LABELS = {"short": SHORT, "long": LONG, "bare": BARE}
@@ -125,10 +138,12 @@ words = st.text(max_size=90) | st.sampled_from(
 
 
 @settings(max_examples=60, deadline=None)
-@given(words, words, words, words, st.sampled_from(list(SIZES.values())))
-def test_any_words_have_their_place(coffee: str, subtitle: str, business: str, note: str, size: LabelSize):
+@given(words, words, words, words, words, st.sampled_from(list(SIZES.values())))
+def test_any_words_have_their_place(coffee: str, subtitle: str, business: str, origin: str, note: str, size: LabelSize):
     """With any text the parts stay inside and apart, and the symbol and the code are complete."""
-    label = Label(coffee, "26330-04M", URL, business, subtitle, "26 Nov 2026", "26 May 2027", "250 g", note)
+    label = Label(
+        coffee, "26330-04M", URL, business, subtitle, "26 Nov 2026", "26 May 2027", "250 g", note, origin, "71 of 72"
+    )
     placed = layout(label, size)
     assert_in_place(placed)
     assert placed.symbol.text == URL
@@ -151,7 +166,7 @@ def test_code_stands_under_the_symbol():
         assert box_mm(code)[1] >= placed.quiet_box_mm[3] - 1e-6
         with pdfium.PdfDocument(label_pdf(SHORT, size)) as document:
             text = document[0].get_textpage().get_text_range()
-        for words in ("26330-04M", "Alder", "washed", "Best before 26 May 2027", "250 g"):
+        for words in ("26330-04M", "Alder", "washed", "Huila", "Best before 26 May 2027", "250 g · 3 of 16"):
             assert words in text
 
 
@@ -193,6 +208,28 @@ def test_copies_on_a_roll():
     """Three labels of a roll are three pages."""
     with pdfium.PdfDocument(label_pdf(SHORT, SIZES["62x29"], copies=3)) as document:
         assert len(document) == 3
+
+
+@every_size
+def test_each_label_has_its_number(size: LabelSize):
+    """Read back from the PDF, numbered labels count from 1 to their total, across pages; one alone has no number."""
+    label = replace(SHORT, count="")
+    with pdfium.PdfDocument(label_pdf(label, size, copies=26, numbered=True)) as document:
+        text = "\n".join(page.get_textpage().get_text_range() for page in document)
+    assert re.findall(r"250 g · (\d+) of 26", text) == [str(number) for number in range(1, 27)]
+    pages = label_pages(label, size, copies=26, numbered=True)
+    assert re.findall(r">250 g · (\d+) of 26<", "".join(pages)) == [str(number) for number in range(1, 27)]
+    with pdfium.PdfDocument(label_pdf(label, size, numbered=True)) as document:
+        assert " of 1" not in document[0].get_textpage().get_text_range()
+
+
+def test_every_size_has_room_for_net_weight_and_origin():
+    """Each size of label shows net weight and origin of a plain coffee in whole, at no less than the smallest type."""
+    for size in SIZES.values():
+        lines = {line.part: line for line in layout(SHORT, size).lines}
+        assert lines["origin"].text == "Huila, Colombia"
+        assert lines["net_weight"].text == "250 g · 3 of 16"
+        assert min(lines["origin"].size_mm, lines["net_weight"].size_mm) >= MIN_TEXT_MM
 
 
 def test_finer_printers_get_finer_steps():

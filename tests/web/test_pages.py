@@ -175,7 +175,7 @@ def test_a_lot_with_too_little_says_so_and_may_still_be_started(client: FlaskCli
         ("green", "some", "Green weight must be a number, not “some”."),
         ("green", "-3", "more than 0"),
         ("green", "4000", "Green weight must be at most"),
-        ("green", "4 stone", "Green weight must be in kg, g or lb"),
+        ("green", "4 stone", "Green weight must be in kg, g, lb or oz"),
         ("development", "1:99", "Development time must be a number"),
         ("ratio", "140", "Development ratio must be between 0 and 100"),
         ("coffee", "x" * 81, "Coffee must be at most 80 characters"),

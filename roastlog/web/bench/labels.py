@@ -1,31 +1,80 @@
 """The label of a batch: its size, a preview, and printing from the browser or as PDF."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Final
+from typing import Final, Self
+from urllib.parse import urlencode
 from uuid import uuid4
 
-from flask import Blueprint, Response, redirect, render_template, request
+from flask import Blueprint, Response, make_response, redirect, render_template, request
 from flask.typing import ResponseReturnValue
 from markupsafe import Markup
 
 from roastlog.errors import LabelError
+from roastlog.journal.kinds.base import MAX_BATCH_G
 from roastlog.label.layout import SIZES, Label, LabelSize, label_size, layout
-from roastlog.label.sheets import label_pages, label_pdf, missing_characters
-from roastlog.languages import N_, _, joined
-from roastlog.services import LabelAddress
+from roastlog.label.sheets import MOST_COPIES, label_pages, label_pdf, missing_characters
+from roastlog.languages import N_, _, joined, numeral
+from roastlog.services import Filled, LabelAddress
 from roastlog.web import services
-from roastlog.web.http.forms import Form, entry, who
+from roastlog.web.http.formatting import page_units
+from roastlog.web.http.forms import GRAMS, Form, entry, who
 from roastlog.web.http.security import speaker
 
 bp = Blueprint("labels", __name__)
 
+COOKIE: Final = "label"
+
 PARTS: Final = {
     "business": N_("the business"),
     "coffee": N_("the coffee's name"),
+    "origin": N_("the origin"),
     "subtitle": N_("what it is for"),
     "note": N_("the cup notes"),
 }
+
+
+@dataclass(frozen=True)
+class Choices:
+    """The choices for a label; copies may be None. Size, net weight and numbering are remembered on the device."""
+
+    size: LabelSize
+    bag_g: float | None
+    numbered: bool
+    copies: int | None
+    skip: int
+
+    @classmethod
+    def asked(cls) -> Self:
+        """The choices of the request, else those remembered; LabelError if one makes no sense."""
+        size, bag_g, numbered = _remembered()
+        asked = request.args
+        return cls(
+            size=label_size(asked.get("size") or size),
+            bag_g=_bag_g(asked) if "bag" in asked else bag_g,
+            numbered="numbered" in asked if "bag" in asked else numbered,
+            copies=_count("copies", N_("Number of labels")),
+            skip=_count("skip", N_("Labels already used")) or 0,
+        )
+
+    def number(self, filled: Filled | None) -> int:
+        """Number of labels: as asked, else one for each bag, up to the most of one print."""
+        if self.copies is not None:
+            return self.copies
+        return 1 if filled is None else min(max(filled.bags, 1), MOST_COPIES)
+
+    def query(self, size: LabelSize | None = None) -> str:
+        """The query of the same choices, or of those for another size."""
+        chosen = {"size": (size or self.size).name, "bag": bag_text(self.bag_g), "copies": self.copies or ""}
+        if size is None or size is self.size:
+            chosen["skip"] = self.skip
+        return urlencode(chosen | ({"numbered": 1} if self.numbered else {}))
+
+    def remember(self, response: Response) -> Response:
+        """Store on the device what holds for its next label too."""
+        value = f"{self.size.name}_{self.bag_g or 0:g}_{self.numbered:d}"
+        response.set_cookie(COOKIE, value, max_age=365 * 86400, samesite="Lax")
+        return response
 
 
 @dataclass(frozen=True)
@@ -34,17 +83,20 @@ class LabelPage:
 
     code: str
     coffee: str
+    machine: str | None
     address: LabelAddress
     sizes: Sequence[LabelSize]
-    size: LabelSize
-    copies: int
-    skip: int
+    choices: Choices
+    bag: str
+    bag_unit: str
+    number: int
+    filled: Filled | None
+    most: int
     pages: Sequence[Markup]
     left_out: str
     missing: str
     warning: str
     form_id: str
-    machine: str | None
     error: str = ""
 
     @property
@@ -75,56 +127,87 @@ def allow(code: str) -> ResponseReturnValue:
 
 
 def _label_page(code: str, refused: str = "") -> ResponseReturnValue:
-    batch = services().batches.summary(code)
-    content, size = services().labels.label(code), label_size(_asked("size", next(iter(SIZES))))
-    copies, skip = _copies(), _skip()
+    batch, choices = services().batches.summary(code), Choices.asked()
+    content = services().labels.label(code, choices.bag_g)
+    filled = services().labels.filled(code, choices.bag_g)
+    number = choices.number(filled)
     try:
-        pages = [Markup(page) for page in label_pages(content, size, copies=copies, skip=skip)]  # noqa: S704 - our own SVG, texts escaped
+        drawn = label_pages(content, choices.size, copies=number, skip=choices.skip, numbered=choices.numbered)
         error, status = refused, 422 if refused else 200
     except LabelError as fault:
-        pages, error, status = [], str(fault), 422
+        drawn, error, status = [], str(fault), 422
     page = LabelPage(
         code=content.code,
         coffee=content.coffee,
+        machine=batch.machine if any(batch.machine == machine.id for machine in services().machines.all()) else None,
         address=services().labels.address(code),
         sizes=list(SIZES.values()),
-        size=size,
-        copies=copies,
-        skip=skip,
-        pages=pages,
-        left_out=_left_out(content, size) if pages else "",
+        choices=choices,
+        bag=bag_text(choices.bag_g),
+        bag_unit=_bag_unit(),
+        number=number,
+        filled=filled,
+        most=MOST_COPIES,
+        pages=[Markup(page) for page in drawn],  # noqa: S704 - our own SVG, texts escaped
+        left_out=_left_out(content, choices.size) if drawn else "",
         missing=missing_characters(content),
         warning=content.warning,
         form_id=str(uuid4()),
-        machine=batch.machine if any(batch.machine == machine.id for machine in services().machines.all()) else None,
         error=error,
     )
-    return render_template("bench/label.html", page=page), status
+    response = make_response(render_template("bench/label.html", page=page), status)
+    return choices.remember(response) if request.args and not error else response
 
 
 @bp.get("/batches/<code>/label.pdf")
 def label_file(code: str) -> Response:
     """The label as a PDF at true size."""
-    size = label_size(_asked("size", next(iter(SIZES))))
-    pdf = label_pdf(services().labels.label(code), size, copies=_copies(), skip=_skip())
-    name = f"label-{services().batches.summary(code).code}-{size.name}.pdf"
+    choices = Choices.asked()
+    pdf = label_pdf(
+        services().labels.label(code, choices.bag_g),
+        choices.size,
+        copies=choices.number(services().labels.filled(code, choices.bag_g)),
+        skip=choices.skip,
+        numbered=choices.numbered,
+    )
+    name = f"label-{services().batches.summary(code).code}-{choices.size.name}.pdf"
     return Response(pdf, mimetype="application/pdf", headers={"Content-Disposition": f'inline; filename="{name}"'})
 
 
-def _asked(name: str, otherwise: str) -> str:
-    return request.args.get(name, "") or otherwise
+def bag_text(bag_g: float | None) -> str:
+    """A net weight as its field shows it, in the unit of `_bag_unit`; empty for none."""
+    return "" if bag_g is None else numeral(bag_g / GRAMS[_bag_unit()], ".6g")
 
 
-def _copies() -> int:
-    return _count("copies", N_("Number of labels"), 1)
+def _bag_unit() -> str:
+    return "oz" if page_units().mass == "lb" else "g"
 
 
-def _skip() -> int:
-    return _count("skip", N_("Labels already used"), 0)
+def _bag_g(asked: Mapping[str, str]) -> float | None:
+    form = Form({"bag": asked["bag"]})
+    bag_g = form.mass_g("bag", _bag_unit())
+    if bag_g is not None and bag_g <= 0:
+        raise LabelError(_("Net weight must be more than 0. Leave it empty for a label without one."))
+    if form.errors:
+        raise LabelError(form.errors["bag"])
+    return bag_g
 
 
-def _count(name: str, field: str, otherwise: int) -> int:
-    text = _asked(name, str(otherwise))
+def _remembered() -> tuple[str, float | None, bool]:
+    """Size, net weight and numbering of this device's last label; defaults if its cookie has none that make sense."""
+    size, bag, numbered = [*request.cookies.get(COOKIE, "").split("_"), "", "", ""][:3]
+    try:
+        bag_g = float(bag)
+    except ValueError:
+        bag_g = 0.0
+    known = size if size in SIZES else next(iter(SIZES))
+    return known, bag_g if 0 < bag_g <= MAX_BATCH_G else None, numbered == "1"
+
+
+def _count(name: str, field: str) -> int | None:
+    text = request.args.get(name, "")
+    if not text:
+        return None
     if not text.isascii() or not text.isdigit() or len(text) > 6:
         raise LabelError(_("{field} must be a whole number, not “{text}”.", field=field, text=text))
     return int(text)

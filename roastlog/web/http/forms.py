@@ -15,10 +15,10 @@ from werkzeug.wrappers import Response
 
 from roastlog.journal.kinds.base import MAX_BATCH_G
 from roastlog.languages import N_, _
-from roastlog.units import G_PER_LB
+from roastlog.units import G_PER_LB, G_PER_OZ
 from roastlog.web.http.security import caller
 
-GRAMS: Final = {"g": 1.0, "kg": 1000.0, "lb": G_PER_LB}
+GRAMS: Final = {"g": 1.0, "kg": 1000.0, "lb": G_PER_LB, "oz": G_PER_OZ}
 WHO_COOKIE: Final = "who"
 _NUMBER: Final = re.compile(r"([+-]?(?:\d+\.?\d*|\.\d+))\s*([^\d\s.,]*)")
 _TWO_SIGNS: Final = re.compile(r"[+-]?\d*(?:\.\d*){2,}\s*[^\d\s.,]*")
@@ -30,6 +30,7 @@ _TIME_OF_DAY: Final = re.compile(r"([01]?\d|2[0-3]):([0-5]\d):([0-5]\d)")
 
 FIELDS: Final[dict[str, str]] = {
     "altitude": N_("Altitude"),
+    "bag": N_("Net weight"),
     "best_before_days": N_("Days until best before"),
     "bought": N_("Weight bought"),
     "business": N_("Name on bags and labels"),
@@ -129,7 +130,7 @@ class Form:
         value, typed = found[0], (found[1] or unit).lower()
         if typed not in GRAMS:
             self.errors[name] = _(
-                "{field} must be in kg, g or lb, not in “{unit}”.", field=self._name(name), unit=found[1]
+                "{field} must be in kg, g, lb or oz, not in “{unit}”.", field=self._name(name), unit=found[1]
             )
             return None
         if typed == "g" and _THOUSANDTHS.match(plain(self.values[name])):
