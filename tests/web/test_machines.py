@@ -18,7 +18,8 @@ from roastlog.machine.model import Channel
 from roastlog.machine.sheet import parse_sheet
 from roastlog.machine.sources import ModbusPoint, MqttPoint
 from roastlog.services import Speaker, open_services
-from roastlog.web.owner.part_form import CHANNEL_KINDS, LABELS, MODELS, OWN, typed_of
+from roastlog.web.owner.part_form import LABELS, MODELS, OWN
+from roastlog.web.owner.part_sources import CHANNEL_KINDS, typed_of
 from tests.conftest import SHEET, Bench, HandClock
 from tests.web.test_pages import text_of
 
@@ -299,3 +300,159 @@ def test_a_running_channel_shows_its_recorded_value(bench: Bench, monkeypatch: p
     assert tried(name="Probe", offset_c=1.5) == Trial("17", 101.5, "")
     point = ModbusPoint(host="127.0.0.1", table="input", address=3, type="int16")
     assert tried(simulated=None, modbus=point) == opened
+
+
+def shown(page: str) -> dict[str, str]:
+    """The values with which a form comes, of fields and of choices."""
+    fields = {
+        name: unescape(value) for name, value in re.findall(r'<input id="[^"]+" name="([^"]+)" value="([^"]*)"', page)
+    }
+    for name, options in re.findall(r'<select id="[^"]+" name="([^"]+)".*?>(<option.*?)</select>', page, re.DOTALL):
+        chosen = re.search(r'value="([^"]*)" selected', options)
+        fields[name] = chosen[1] if chosen else ""
+    return fields
+
+
+@pytest.mark.parametrize(("table", "first"), [("channels", "input"), ("controls", "holding")])
+def test_a_control_starts_on_holding_registers_and_a_channel_on_input(bench: Bench, table: str, first: str):
+    """Channels are mostly input registers, and settings holding registers."""
+    form = {"kind": "modbus-tcp", "then": "fields"}
+    assert shown(bench.client.post(f"/machines/drum-4/{table}", data=form).text)["modbus.table"] == first
+
+
+def test_a_new_part_starts_with_the_connection_of_the_last_one(bench: Bench):
+    """Host, port, unit and scale are typed once; register, name and, for a control, table and scale are its own."""
+    bench.client.post("/machines/drum-4/channels", data=MODBUS | {"modbus.unit": "7", "modbus.table": "holding"})
+    values = shown(bench.client.get("/machines/drum-4/channels").text)
+    assert values["kind"] == "modbus-tcp"
+    same = {"host": "127.0.0.1", "port": "5020", "unit": "7", "scale": "0.1", "table": "holding", "type": "int16"}
+    assert {name: values[f"modbus.{name}"] for name in same} == same
+    assert (values["modbus.address"], values["name"]) == ("", "")
+    page = bench.client.post("/machines/drum-4/controls", data={"kind": "modbus-tcp", "then": "fields"}).text
+    values = shown(page)
+    assert [values[f"modbus.{name}"] for name in ("host", "port", "unit")] == ["127.0.0.1", "5020", "7"]
+    assert (values["modbus.table"], values["modbus.scale"]) == ("holding", "")
+
+
+def test_typed_values_stay_when_the_source_is_chosen(bench: Bench):
+    """The last connection fills only what was not typed."""
+    bench.client.post("/machines/drum-4/channels", data=MODBUS)
+    form = {"kind": "modbus-tcp", "name": "Exhaust", "modbus.host": "other.lan", "then": "fields"}
+    values = shown(bench.client.post("/machines/drum-4/channels", data=form).text)
+    assert (values["name"], values["modbus.host"], values["modbus.port"]) == ("Exhaust", "other.lan", "5020")
+
+
+def test_a_switch_is_no_model_for_the_type_of_the_next(bench: Bench):
+    """A coil has no type, so the next one starts as a coil without a type, and can be saved."""
+    coil = {"kind": "modbus-tcp", "name": "Flap", "role": "drum", "modbus.host": "a.lan", "modbus.table": "coil"}
+    assert bench.client.post("/machines/drum-4/channels", data=coil | {"modbus.address": "1"}).status_code == 303
+    values = shown(bench.client.get("/machines/drum-4/channels").text)
+    assert (values["modbus.table"], values["modbus.type"]) == ("coil", "")
+    again = values | {"name": "Flap 2", "id": "", "role": "drum", "modbus.address": "2"}
+    assert bench.client.post("/machines/drum-4/channels", data=again).status_code == 303
+
+
+def test_no_password_is_in_the_form_of_the_next_channel(bench: Bench):
+    """The next channel of that broker has its user, an empty password field, and the saved password."""
+    form = {"kind": "mqtt", "name": "Air", "role": "room", "mqtt.host": "broker.lan", "mqtt.topic": "a"}
+    bench.client.post("/machines/drum-4/channels", data=form | {"mqtt.user": "us", "mqtt.password": "a long one"})
+    page = bench.client.get("/machines/drum-4/channels").text
+    values = shown(page)
+    assert (values["mqtt.user"], values["mqtt.password"], values["mqtt.topic"]) == ("us", "", "")
+    assert "a long one" not in page
+    bench.client.post("/machines/drum-4/channels", data=values | {"name": "Wall", "role": "drum", "mqtt.topic": "b"})
+    assert [channel.mqtt.password for channel in machine(bench).channels[2:]] == ["a long one"] * 2
+
+
+@pytest.mark.parametrize(
+    ("table", "kind", "needed"),
+    [
+        ("channels", "modbus-tcp", {"name", "modbus.host", "modbus.address"}),
+        ("channels", "modbus-rtu", {"name", "modbus.device", "modbus.address"}),
+        ("channels", "mqtt", {"name", "mqtt.host", "mqtt.topic"}),
+        ("channels", "serial", {"name", "serial.device"}),
+        ("channels", "hand", {"name"}),
+        ("controls", "", {"name", "low", "high", "step"}),
+        ("controls", "modbus-tcp", {"name", "low", "high", "step", "modbus.host", "modbus.address"}),
+    ],
+)
+def test_required_fields_say_so_before_and_after(bench: Bench, table: str, kind: str, needed: set[str]):
+    """They have the word and the attribute; sent empty, each has the name and the range, and nothing else is said."""
+    path = f"/machines/drum-4/{table}"
+    page = bench.client.post(path, data={"kind": kind, "then": "fields"}).text
+    assert set(re.findall(r'name="([^"]+)"[^>]*\brequired\b', page)) == needed
+    assert len(re.findall(r"· required</span></label>", page)) == len(needed)
+    role = {
+        "role": "drum",
+        "modbus.table": "input",
+        "modbus.type": "int16",
+        "serial.separator": ",",
+        "serial.columns": "1",
+    }
+    page = unescape(bench.client.post(path, data={"kind": kind} | role).text)
+    told = re.findall(r'id="([^"]+)-says"><p class="error">(.*?) is required: (?!\.).+?\.</p>', page)
+    assert dict(told) == {name: LABELS[name.split(".")[-1]] for name in needed}
+    assert len(re.findall(r'class="error"', page)) == len(needed)
+    assert "Not saved. Check the fields below." in page
+
+
+def test_a_moved_instrument_is_typed_once(bench: Bench):
+    """A new host is used for all parts with the old connection if its box is ticked, and for one otherwise."""
+    for name, address in (("Wall", "1"), ("Exhaust", "2")):
+        bench.client.post("/machines/drum-4/channels", data=MODBUS | {"name": name, "modbus.address": address})
+    elsewhere = MODBUS | {"name": "Room", "modbus.port": "5021"}
+    bench.client.post("/machines/drum-4/channels", data=elsewhere)
+    control = {"name": "Gas", "low": "0", "high": "9", "step": "1", "modbus.table": "holding", "modbus.scale": "1"}
+    bench.client.post("/machines/drum-4/controls", data=MODBUS | control)
+    page = bench.client.get("/machines/drum-4/channels/wall").text
+    assert "Use also for the 2 others with this connection" in page
+    assert "for_all" not in bench.client.get("/machines/drum-4/channels/room").text
+    moved = MODBUS | {"name": "Wall", "modbus.host": "10.0.0.2", "modbus.address": "1"}
+
+    def hosts() -> dict[str, str]:
+        """The host of each part with a register."""
+        now = machine(bench)
+        return {part.id: part.modbus.host for part in (*now.channels, *now.controls) if part.modbus}
+
+    bench.client.post("/machines/drum-4/channels/wall", data=moved)
+    assert hosts() == {"wall": "10.0.0.2", "exhaust": "127.0.0.1", "room": "127.0.0.1", "gas": "127.0.0.1"}
+    all_moved = MODBUS | {"name": "Exhaust", "modbus.host": "10.0.0.2", "modbus.address": "2", "for_all": "on"}
+    bench.client.post("/machines/drum-4/channels/exhaust", data=all_moved)
+    assert hosts() == {"wall": "10.0.0.2", "exhaust": "10.0.0.2", "room": "127.0.0.1", "gas": "10.0.0.2"}
+    now = machine(bench)
+    assert (now.channels[-1].modbus.port, now.controls[-1].modbus.table) == (5021, "holding")
+
+
+def test_a_serial_line_changes_its_speed_for_all_its_channels(bench: Bench):
+    """One port has one speed: alone the change is refused with a reason, for all it is saved."""
+    line = {"kind": "serial", "role": "drum", "serial.device": "/dev/ttyUSB9", "serial.separator": ","}
+    for column in ("1", "2"):
+        form = line | {"name": f"Column {column}", "serial.column": column, "serial.columns": "2"}
+        assert bench.client.post("/machines/drum-4/channels", data=form).status_code == 303
+    form |= {"serial.baud": "19200"}
+    alone = bench.client.post("/machines/drum-4/channels/column_2", data=form)
+    assert alone.status_code == 422
+    assert "cannot be read at two settings at once" in alone.text
+    assert "Use also for the 1 other with this connection" in alone.text
+    assert bench.client.post("/machines/drum-4/channels/column_2", data=form | {"for_all": "on"}).status_code == 303
+    assert [(channel.serial.baud, channel.serial.column) for channel in machine(bench).channels[2:]] == [
+        (19200, 1),
+        (19200, 2),
+    ]
+
+
+def test_two_owners_do_not_overwrite_each_other(bench: Bench):
+    """The second is told, also after a wrong field or a test, sees what was typed, and may then save it."""
+    bench.client.post("/machines/drum-4/channels", data=MODBUS)
+    path = "/machines/drum-4/channels/drum_wall"
+    seen = re.search(r'name="seen" value="(\w+)"', bench.client.get(path).text)[1]
+    assert bench.client.post(path, data=MODBUS | {"seen": seen, "modbus.host": "10.0.0.2"}).status_code == 303
+    wrong = bench.client.post(path, data=MODBUS | {"seen": seen, "modbus.address": "x"})
+    assert f'name="seen" value="{seen}"' in wrong.text
+    late = bench.client.post(path, data=MODBUS | {"seen": seen, "name": "Wall"})
+    assert late.status_code == 409
+    assert "Drum wall was changed on another page at the same time." in late.text
+    assert machine(bench).channels[-1].modbus.host == "10.0.0.2"
+    seen = re.search(r'name="seen" value="(\w+)"', late.text)[1]
+    assert bench.client.post(path, data=MODBUS | {"seen": seen, "name": "Wall"}).status_code == 303
+    assert machine(bench).channels[-1].name == "Wall"

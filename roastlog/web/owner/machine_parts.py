@@ -14,16 +14,16 @@ from roastlog.machine.model import Channel, Control, Machine
 from roastlog.services import Trial
 from roastlog.web import services
 from roastlog.web.http.security import speaker
-from roastlog.web.owner.part_form import (
-    TYPICAL,
-    FormField,
+from roastlog.web.owner.part_form import FormField, machine_with, own_fields, sensor_fields, source_fields
+from roastlog.web.owner.part_sources import (
     SourceKind,
+    initial_kind,
+    initial_values,
+    kind_of,
     kinds_of,
-    machine_with,
-    own_fields,
-    sensor_fields,
-    source_fields,
+    parts_sharing,
     typed_of,
+    version_of,
 )
 
 bp = Blueprint("machine_parts", __name__)
@@ -42,6 +42,8 @@ class PartPage:
     own: Sequence[FormField]
     source: Sequence[FormField]
     sensor: Sequence[FormField]
+    seen: str
+    """The version of the part on which the form began; empty for a new one."""
     errors: Mapping[str, str] = field(default_factory=dict)
     trial: Trial | None = None
     in_use: bool = False
@@ -60,7 +62,8 @@ class PartPage:
 @bp.get(_TABLES)
 def add(machine_id: str, table: str) -> str:
     """The form of a new channel or control."""
-    return _page(services().machines.get(machine_id), table, None, TYPICAL | {"kind": next(iter(kinds_of(table)))})
+    machine = services().machines.get(machine_id)
+    return _page(machine, table, None, initial_values(machine, table, initial_kind(machine, table)))
 
 
 @bp.get(f"{_TABLES}/<part_id>")
@@ -123,13 +126,18 @@ def _sent(machine: Machine, table: str, old: Channel | Control | None) -> Respon
         for name, text in request.form.items()
     }
     if values.get("then") == "fields":
-        return _page(machine, table, old, TYPICAL | values)
+        return _page(machine, table, old, initial_values(machine, table, values.get("kind", "")) | values)
     made, errors = machine_with(machine, table, old, values)
     if made is None:
         return _page(machine, table, old, values, errors), 422
     if values.get("then") == "try":
         name = old.id if old is not None else getattr(made, table)[-1].id
         return _page(machine, table, old, values, trial=services().live.try_part(made, name))
+    if old is not None and values.get("seen", version_of(old)) != version_of(old):
+        why = _(
+            "{name} was changed on another page at the same time. Check that change, then make yours.", name=old.name
+        )
+        return _page(machine, table, old, values | {"seen": ""}, {"form": why}), 409
     services().machines.change(made, machine, speaker())
     return redirect(f"/machines/{machine.id}/setup", 303)
 
@@ -145,6 +153,7 @@ def _page(
     kinds, errors = kinds_of(table), errors or {}
     kind = values.get("kind", "")
     chosen = kinds.get(kind, SourceKind(""))
+    sharing = parts_sharing(machine, part) if part is not None and kind == kind_of(part) else ()
     page = PartPage(
         machine=machine,
         table=table,
@@ -152,8 +161,9 @@ def _page(
         kinds=kinds,
         kind=kind,
         own=own_fields(table, values, errors, new=part is None),
-        source=source_fields(chosen, values, errors),
+        source=source_fields(chosen, values, errors, len(sharing)),
         sensor=sensor_fields(values, errors) if chosen.fields and table == "channels" else (),
+        seen=values.get("seen") or (version_of(part) if part is not None else ""),
         errors=errors,
         trial=trial,
         in_use=services().live.now(machine.id).state == "roasting",

@@ -10,46 +10,18 @@ from typing import Any, Final, Literal, get_args, get_origin
 
 from pydantic import ValidationError
 
-from roastlog.languages import N_, _
+from roastlog.languages import N_, _, ngettext
 from roastlog.machine.model import Channel, Control, Machine
 from roastlog.machine.sheet import mistakes
-from roastlog.machine.sources import ModbusPoint, MqttPoint, Part, Sensor, SerialPoint
+from roastlog.machine.sources import Part, Sensor
 from roastlog.machine.wording import ROLES
 from roastlog.web.http.forms import plain
+from roastlog.web.owner.part_sources import CHANNEL_KINDS, SourceKind, kind_of, kinds_of, parts_sharing
 
 Values = Mapping[str, str]
 
 
-@dataclass(frozen=True)
-class SourceKind:
-    """One way of reading a channel: its label, its key in a sheet, its model and its fields."""
-
-    words: str
-    source: str = ""
-    model: type[Part] = Part
-    fields: Sequence[str] = ()
-
-
-_REGISTER: Final = ("unit", "table", "address", "type", "word_order", "scale", "offset", "poll_s")
-_LINE: Final = ("device", "baud", "parity", "stop")
-_MODBUS: Final = {
-    "modbus-tcp": SourceKind(N_("Modbus over the network"), "modbus", ModbusPoint, ("host", "port", *_REGISTER)),
-    "modbus-rtu": SourceKind(N_("Modbus on a serial line (RTU)"), "modbus", ModbusPoint, (*_LINE, *_REGISTER)),
-}
-_COLUMNS: Final = ("separator", "column", "columns")
-_FORMS: Final = (*_COLUMNS, "pattern", "group", "checksum", "mark", "scale", "offset", "silent_s")
-CHANNEL_KINDS: Final[Mapping[str, SourceKind]] = {
-    **_MODBUS,
-    "mqtt": SourceKind("MQTT", "mqtt", MqttPoint, tuple(MqttPoint.model_fields)),
-    "serial": SourceKind(N_("Lines over a serial port"), "serial", SerialPoint, (*_LINE, "bits", *_FORMS)),
-    "http": SourceKind(N_("Sent to the API over HTTP"), "http"),
-    "hand": SourceKind(N_("By hand, from a thermometer"), "hand"),
-    "simulated": SourceKind(N_("Simulated, for practice"), "simulated"),
-}
-CONTROL_KINDS: Final[Mapping[str, SourceKind]] = {"": SourceKind(N_("Not read: entered by tapping")), **_MODBUS}
 OWN: Final = {"channels": ("name", "short", "role", "offset_c"), "controls": ("name", "unit", "low", "high", "step")}
-TYPICAL: Final = {"modbus.table": "input", "modbus.type": "int16"}
-"""Initial values of a new part's form: those that fit most panel meters and controllers."""
 MODELS: Final[Mapping[str, type[Part]]] = {"channels": Channel, "controls": Control}
 LABELS: Final = {
     "id": N_("Id"), "name": N_("Name"), "short": N_("Short name"), "role": N_("Measures"),
@@ -80,29 +52,7 @@ class FormField:
     error: str = ""
     choices: Mapping[str, str] | None = None
     look: Literal["text", "number", "secret", "check"] = "text"
-
-
-def kinds_of(table: str) -> Mapping[str, SourceKind]:
-    """The ways to read a channel or a control."""
-    return CHANNEL_KINDS if table == "channels" else CONTROL_KINDS
-
-
-def kind_of(part: Channel | Control) -> str:
-    """Key of the way in which a part is read."""
-    if part.modbus is not None:
-        return "modbus-rtu" if part.modbus.device else "modbus-tcp"
-    return part.source if isinstance(part, Channel) else ""
-
-
-def typed_of(part: Channel | Control) -> dict[str, str]:
-    """A part as values of the form's fields, without its password."""
-    values = {"kind": kind_of(part)}
-    for name, value in part.model_dump(exclude_defaults=True).items():
-        inner = value if isinstance(value, dict) else {}
-        values |= {f"{name}.{key}": _text(item) for key, item in inner.items() if key != "password"}
-        if not isinstance(value, dict):
-            values[name] = _text(value)
-    return values
+    required: bool = False
 
 
 def own_fields(table: str, values: Values, errors: Values, *, new: bool) -> list[FormField]:
@@ -116,9 +66,18 @@ def own_fields(table: str, values: Values, errors: Values, *, new: bool) -> list
     return made
 
 
-def source_fields(kind: SourceKind, values: Values, errors: Values) -> list[FormField]:
-    """The fields of a way of reading."""
-    return [_field(kind.model, f"{kind.source}.", name, values, errors) for name in kind.fields]
+def source_fields(kind: SourceKind, values: Values, errors: Values, sharing: int = 0) -> list[FormField]:
+    """The fields of a way of reading; ``sharing`` other parts have the same connection."""
+    made = [_field(kind.model, f"{kind.source}.", name, values, errors, name in kind.needs) for name in kind.fields]
+    if sharing:
+        words = ngettext(
+            "Use also for the {n} other with this connection",
+            "Use also for the {n} others with this connection",
+            sharing,
+        )
+        changed = ", ".join(_(LABELS[name]) for name in kind.link)
+        made.insert(len(kind.link), FormField("for_all", words, changed, values.get("for_all", ""), look="check"))
+    return made
 
 
 def sensor_fields(values: Values, errors: Values) -> list[FormField]:
@@ -148,11 +107,25 @@ def machine_with(
     ids = [part["id"] for part in parts]
     place = len(parts) if old is None else ids.index(old.id)
     parts[place : place + 1] = [_part(table, old, values)]
+    data[table] = parts
+    if old is not None and values.get("for_all") and values.get("kind") == kind_of(old):
+        _move_others(data, machine, old, parts[place])
     try:
-        made = Machine.model_validate(data | {table: parts})
+        made = Machine.model_validate(data)
     except ValidationError as error:
         return None, _errors(error, table, place, values)
     return made.with_passwords_of(machine), {}
+
+
+def _move_others(data: dict[str, Any], machine: Machine, old: Channel | Control, new: Mapping[str, Any]) -> None:
+    """Give the connection of the changed part to the others that shared the old one."""
+    kind = CHANNEL_KINDS[kind_of(old)]
+    link = {name: value for name, value in new[kind.source].items() if name in kind.link}
+    moved = {other.id for other in parts_sharing(machine, old)}
+    for part in (*data["channels"], *data.get("controls", ())):
+        if part["id"] in moved:
+            kept = {name: value for name, value in part[kind.source].items() if name not in kind.link}
+            part[kind.source] = link | kept
 
 
 def _part(table: str, old: Channel | Control | None, values: Values) -> dict[str, Any]:
@@ -205,7 +178,14 @@ def _choices(annotation: Any) -> list[Any]:  # noqa: ANN401, as above
     return [choice for inner in get_args(annotation) for choice in _choices(inner)]
 
 
-def _field(model: type[Part], prefix: str, name: str, values: Values, errors: Values) -> FormField:
+def _field(
+    model: type[Part],
+    prefix: str,
+    name: str,
+    values: Values,
+    errors: Values,
+    needed: bool = False,
+) -> FormField:
     info = model.model_fields[name]
     full, takes = prefix + name, _leaves(info.annotation)
     choices: dict[str, str] | None = None
@@ -217,7 +197,7 @@ def _field(model: type[Part], prefix: str, name: str, values: Values, errors: Va
     hint = "" if choices else in_form(model.allowed_values(name))
     if name == "password":
         look, hint = "secret", _("Empty: the saved password of this user at this broker.")
-    return FormField(full, LABELS[name], hint, value, errors.get(full, ""), choices, look)  # type: ignore[arg-type]
+    return FormField(full, LABELS[name], hint, value, errors.get(full, ""), choices, look, needed or info.is_required())  # type: ignore[arg-type]
 
 
 def _left_out(default: object) -> str:
@@ -236,19 +216,22 @@ def _errors(error: ValidationError, table: str, place: int, values: Values) -> d
     shown = {*OWN[table], "id", *(f"sensor.{name}" for name in Sensor.model_fields)}
     kind = kinds_of(table).get(values.get("kind", ""), SourceKind(""))
     shown |= {f"{kind.source}.{name}" for name in kind.fields}
+    fields = (*own_fields(table, values, {}, new=False), *source_fields(kind, values, {}))
+    missing = {
+        field.name: _("{field} is required: {allowed}.", field=_(field.label), allowed=field.hint)
+        for field in fields
+        if field.required and not field.choices and not field.value
+    }
+    consequences = {*missing, *({kind.source} if missing else ()), *({"id"} if "name" in missing else ())}
     for where, message in mistakes(error):
-        field = ".".join(map(str, where[2:])) if where[:2] == (table, place) else ""
-        name = field if field in shown else "form"
+        name = ".".join(map(str, where[2:])) if where[:2] == (table, place) else ""
+        if name in consequences:
+            continue
+        name = name if name in shown else "form"
         sentences[name] = " ".join(filter(None, [sentences.get(name), in_form(message) + "."]))
-    return sentences
+    return sentences | missing
 
 
 def id_of(name: str) -> str:
     """An id made from a name."""
     return re.sub(r"[^a-z0-9]+", "_", name.lower()).strip("_")[:40]
-
-
-def _text(value: object) -> str:
-    if isinstance(value, float):
-        return str(int(value)) if value.is_integer() else repr(value)
-    return "on" if value is True else "" if value is False else str(value)
