@@ -252,3 +252,14 @@ def test_templates_hold_nothing_inline():
         assert "javascript:" not in text, path
         for attributes, body in re.findall(r"<script([^>]*)>(.*?)</script>", text, re.DOTALL):
             assert not body.strip() or 'type="application/json"' in attributes, path
+
+
+def test_style_sheets_use_only_tokens_that_are_defined():
+    """Each custom property that a style sheet reads is set by one, or by a script or template of ours."""
+    sheets = {path: path.read_text(encoding="utf-8") for path in assets.folder("static").glob("*.css")}
+    others = [path for kind in ("js", "html") for path in own_files() if path.suffix == f".{kind}"]
+    texts = [*sheets.values(), *(path.read_text(encoding="utf-8") for path in others)]
+    defined = {name for text in texts for name in re.findall(r"(--[\w-]+)[\"']?\s*[:,]", text)}
+    read = {(path.name, name) for path, text in sheets.items() for name in re.findall(r"var\((--[\w-]+)\)", text)}
+    assert read
+    assert {(sheet, name) for sheet, name in read if name not in defined} == set()
