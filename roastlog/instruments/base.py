@@ -23,6 +23,7 @@ class ReadFault(NamedTuple):
     channel: str
     reason: str  # a plain sentence for the person at the machine
     raw: str = ""  # the data received instead
+    value: float | None = None  # the number that was refused
 
 
 class Instrument(Protocol):

@@ -11,6 +11,7 @@ from roastlog.instruments.doubt import Doubt
 from roastlog.languages import _
 from roastlog.machine.decoding import snap_setting
 from roastlog.machine.model import Channel, Control, Machine
+from roastlog.machine.rescaling import likely_rescalings
 from roastlog.machine.sources import Sensor
 from roastlog.machine.thermometry import platinum_c, thermocouple_c
 
@@ -109,7 +110,7 @@ class ConvertedInstrument:
         try:
             return item._replace(value=self._value(item))
         except InstrumentError as error:
-            return ReadFault(item.at_ms, item.channel, str(error), item.raw)
+            return ReadFault(item.at_ms, item.channel, str(error), item.raw, item.value)
 
     def _value(self, reading: Reading) -> float:
         name, value = reading.channel, reading.value
@@ -119,11 +120,11 @@ class ConvertedInstrument:
             value = snap_setting(value, last, low=control.low, high=control.high, step=control.step)
             self._settings[name] = value
             return value
-        sensor = self._channels[name].sensor
-        if sensor is not None:
-            return self._temp_c(sensor, value)
+        channel = self._channels[name]
+        if channel.sensor is not None:
+            return self._temp_c(channel.sensor, value)
         if abs(value) > MAX_TEMP_C:
-            raise InstrumentError(_("{value:g} °C is impossible in a roaster. Is the probe broken?", value=value))
+            raise InstrumentError(_no_temperature(channel, value))
         return value
 
     def _temp_c(self, sensor: Sensor, value: float) -> float:
@@ -132,3 +133,9 @@ class ConvertedInstrument:
         if sensor.type == "Pt1000":
             return round(platinum_c(value, 1000.0), 3)
         return round(thermocouple_c(sensor.type, value, self._junctions.temp_c(sensor)), 3)
+
+
+def _no_temperature(channel: Channel, value: float) -> str:
+    if likely_rescalings(channel, value):
+        return _("{value:g} °C is impossible in a roaster. Is its scale right?", value=value)
+    return _("{value:g} °C is impossible in a roaster. Is the probe broken?", value=value)

@@ -5,6 +5,7 @@ import time
 from collections.abc import Sequence
 from contextlib import ExitStack
 from dataclasses import dataclass
+from typing import Self
 
 from roastlog.clock import Clock
 from roastlog.errors import InstrumentError
@@ -12,6 +13,7 @@ from roastlog.instruments.base import ReadFault, Reading
 from roastlog.instruments.build import PolledInstrument, build_instruments
 from roastlog.languages import _
 from roastlog.machine.model import Channel, Control, Machine
+from roastlog.machine.rescaling import Rescaling, likely_rescalings
 
 _LOOK_S = 0.1
 
@@ -26,6 +28,17 @@ class Trial:
     """°C with offset for a channel, the setting for a control; None if there is a reason."""
     reason: str
     """Reason for a missing value; empty if there is a value."""
+    rescalings: Sequence[Rescaling] = ()
+    """Other scales that would make an implausible value plausible; empty if it is plausible."""
+
+    @classmethod
+    def of(cls, part: Channel | Control, answer: Reading | ReadFault) -> Self:
+        """The result of a channel or control that answered."""
+        likely = () if answer.value is None else tuple(likely_rescalings(part, answer.value))
+        if isinstance(answer, ReadFault):
+            return cls(answer.raw, None, answer.reason, likely)
+        offset_c = part.offset_c if isinstance(part, Channel) else 0.0
+        return cls(answer.raw, round(answer.value + offset_c, 6), "", likely)
 
 
 def try_channel(machine: Machine, name: str, clock: Clock | None = None, *, wait_s: float = 3.0) -> Trial:
@@ -69,10 +82,7 @@ def try_channel(machine: Machine, name: str, clock: Clock | None = None, *, wait
             None,
             _("The connection works, but no value for {name} came within {wait:g} s.", name=name, wait=wait_s),
         )
-    if isinstance(answer, ReadFault):
-        return Trial(answer.raw, None, answer.reason)
-    offset_c = part.offset_c if isinstance(part, Channel) else 0.0
-    return Trial(answer.raw, round(answer.value + offset_c, 6), "")
+    return Trial.of(part, answer)
 
 
 def _only(machine: Machine, part: Channel | Control) -> Machine:

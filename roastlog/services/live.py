@@ -9,7 +9,7 @@ from roastlog.instruments.base import ReadFault, Reading
 from roastlog.instruments.trial import Trial, try_channel
 from roastlog.journal.vocabulary import AT_MACHINE, COOLED_MS
 from roastlog.languages import _
-from roastlog.machine.model import Channel, Machine, bean_channel
+from roastlog.machine.model import Machine, bean_channel
 from roastlog.recording.hub import Hub
 from roastlog.recording.live_view import LiveView
 from roastlog.recording.push import Pushed, take_push
@@ -113,10 +113,7 @@ class LiveService:
             part, known = machine.part(name), running.part(name)
             heard = self.heard(machine.id).get(name)
             if heard is not None and part is not None and known is not None and part.reads_like(known):
-                offset_c = part.offset_c if isinstance(part, Channel) else 0.0
-                if isinstance(heard, Reading):
-                    return Trial(heard.raw, round(heard.value + offset_c, 4), "")
-                return Trial(heard.raw, None, heard.reason)
+                return Trial.of(part, heard)
         return try_channel(machine, name, self._clock)
 
     def at_rest(self, machine_id: str, channel_id: str, *, for_s: float = 10.0) -> list[float]:

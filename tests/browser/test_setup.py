@@ -34,23 +34,27 @@ def set_up(page: Screen, meter: ModbusServer) -> None:
     ready = "typeof htmx === 'object' && document.readyState === 'complete'"
     page.until(lambda: page.page.evaluate(ready), "no htmx, which fetches the fields of a choice")
     page.page.get_by_label("Source").select_option("modbus-tcp")
-    page.page.get_by_label("Address", exact=True).fill("127.0.0.1")
-    page.page.get_by_label("Port", exact=True).fill(str(meter.port))
-    page.page.get_by_label("Register", exact=True).fill("0")
+    page.page.get_by_label(re.compile("^Address")).fill("127.0.0.1")
+    page.page.get_by_label(re.compile("^Port")).fill(str(meter.port))
+    page.page.get_by_label("Register").fill("0")
     page.page.get_by_label("Multiplied by").fill("0,1")
 
 
 def test_a_channel_is_tried_kept_seen_and_checked(house: House, screen: MakeScreen, meter: ModbusServer):
-    """A wrong register reports why, a right one its value; an offset is kept with its reference."""
+    """A wrong register reports why, a right one its value and a question; an offset is kept with its reference."""
     page = screen(house.server, TABLET)
     page.expected = ["status of 422"]
     set_up(page, meter)
-    page.page.get_by_label("Register", exact=True).fill("900")
+    page.page.get_by_label("Register").fill("900")
     page.tap("Test connection")
     expect(page.by_id("trial")).to_contain_text("No value.")
     expect(page.by_id("trial")).to_contain_text("address")
-    page.page.get_by_label("Register", exact=True).fill("0")
+    page.page.get_by_label("Register").fill("0")
+    page.page.get_by_label("Multiplied by").fill("")
     page.tap("Test connection")
+    expect(page.by_id("trial")).to_contain_text("Reading: 1")
+    page.tap("Did you mean 196.3 °C? (× 0.1)")
+    expect(page.page.get_by_label("Multiplied by")).to_have_value("0.1")
     expect(page.by_id("trial")).to_contain_text("Reading: 196.3")
     expect(page.by_id("trial")).to_contain_text("1963")
     page.tap("Save")

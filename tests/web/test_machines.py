@@ -21,6 +21,7 @@ from roastlog.services import Speaker, open_services
 from roastlog.web.owner.part_form import LABELS, MODELS, OWN
 from roastlog.web.owner.part_sources import CHANNEL_KINDS, typed_of
 from tests.conftest import SHEET, Bench, HandClock
+from tests.instruments.modbus_server import ModbusServer
 from tests.web.test_pages import text_of
 
 MODBUS = {
@@ -52,6 +53,13 @@ def empty(app: Flask, clock: HandClock, tmp_path: Path) -> Iterator[FlaskClient]
     app.extensions["services"] = services
     yield app.test_client()
     services.close()
+
+
+@pytest.fixture
+def meter() -> Iterator[ModbusServer]:
+    """A panel meter; its numbers are set by the test."""
+    with ModbusServer() as server:
+        yield server
 
 
 def machine(bench: Bench):
@@ -456,3 +464,72 @@ def test_two_owners_do_not_overwrite_each_other(bench: Bench):
     seen = re.search(r'name="seen" value="(\w+)"', late.text)[1]
     assert bench.client.post(path, data=MODBUS | {"seen": seen, "name": "Wall"}).status_code == 303
     assert machine(bench).channels[-1].name == "Wall"
+
+
+def questions(page: str) -> list[tuple[str, str]]:
+    """What a button would set, and its words."""
+    return re.findall(
+        r'name="rescale" value="([^"]*)">([^<]*)</button>', unescape(page).replace("\N{NO-BREAK SPACE}", " ")
+    )
+
+
+def test_a_raw_2043_asks_for_its_scale(bench: Bench, meter: ModbusServer):
+    """One tap sets the scale and reads again; nothing is stored before it is saved."""
+    meter.set_input(0, [2043])
+    path, form = "/machines/drum-4/channels", MODBUS | {"role": "bean_probe", "modbus.address": "0", "modbus.scale": ""}
+    form |= {"modbus.port": str(meter.port)}
+    page = bench.client.post(path, data=form | {"then": "try"}).text
+    assert "2043 °C is impossible in a roaster. Is its scale right?" in unescape(page)
+    assert "broken" not in page
+    asked = questions(page)
+    assert asked == [("0.1 0", "Did you mean 204.3 °C? (× 0.1)"), ("0.01 0", "Did you mean 20.4 °C? (× 0.01)")]
+    page = bench.client.post(path, data=form | {"rescale": asked[0][0]}).text
+    assert shown(page)["modbus.scale"] == "0.1"
+    assert "Reading: 204.3 °C" in text_of(page)
+    assert "Not saved yet." in page
+    assert questions(page) == []
+    assert len(machine(bench).channels) == 2
+    assert bench.client.post(path, data=shown(page) | {"role": "bean_probe"}).status_code == 303
+    assert machine(bench).channels[-1].modbus.scale == 0.1
+
+
+def test_a_reading_in_fahrenheit_asks_for_its_conversion(bench: Bench, meter: ModbusServer):
+    """The tap sets scale and offset, so that the saved channel is in °C."""
+    meter.set_input(0, [392])
+    path, form = "/machines/drum-4/channels", MODBUS | {"role": "bean_probe", "modbus.address": "0", "modbus.scale": ""}
+    form |= {"modbus.port": str(meter.port)}
+    asked = questions(bench.client.post(path, data=form | {"then": "try"}).text)
+    assert asked[1] == ("0.555555555556 -17.7777777778", "Did you mean 200.0 °C? (from °F)")
+    page = bench.client.post(path, data=form | {"rescale": asked[1][0]}).text
+    assert "Reading: 200.0 °C" in text_of(page)
+    assert bench.client.post(path, data=shown(page) | {"role": "bean_probe"}).status_code == 303
+    point = machine(bench).channels[-1].modbus
+    assert 392 * point.scale + point.offset == pytest.approx(200, abs=1e-6)
+
+
+def test_a_broken_probe_is_still_asked_about(bench: Bench, meter: ModbusServer):
+    """65535 fits no scale."""
+    meter.set_input(20, [65535])
+    form = MODBUS | {"modbus.port": str(meter.port), "modbus.address": "20", "modbus.type": "uint16", "then": "try"}
+    page = bench.client.post("/machines/drum-4/channels", data=form).text
+    assert "6553.5 °C is impossible in a roaster. Is the probe broken?" in unescape(page)
+    assert questions(page) == []
+
+
+def test_a_control_of_half_steps_asks_for_its_scale(bench: Bench, meter: ModbusServer):
+    """45 on a control from 0 to 10 in halves is 4.5."""
+    meter.set_input(0, [45])
+    form = MODBUS | {"name": "Gas", "unit": "", "low": "0", "high": "10", "step": "0,5", "modbus.scale": ""}
+    form |= {"modbus.port": str(meter.port), "modbus.address": "0"}
+    asked = questions(bench.client.post("/machines/drum-4/controls", data=form | {"then": "try"}).text)
+    assert asked == [("0.1 0", "Did you mean 4.5? (× 0.1)")]
+    page = bench.client.post("/machines/drum-4/controls", data=form | {"rescale": asked[0][0]}).text
+    assert "Reading: 4.5" in text_of(page)
+
+
+@pytest.mark.parametrize("rescale", ["", " ", "x y", "0 0", "1e999", "0.1 0 0", "-"])
+def test_an_invented_scale_is_checked_like_a_typed_one(bench: Bench, rescale: str):
+    """It is refused at its field, or the test fails on its connection; the page always comes."""
+    form = MODBUS | {"modbus.port": "1", "rescale": rescale}
+    assert bench.client.post("/machines/drum-4/channels", data=form).status_code in {200, 422}
+    assert len(machine(bench).channels) == 2

@@ -22,6 +22,7 @@ from roastlog.web.owner.part_sources import (
     kind_of,
     kinds_of,
     parts_sharing,
+    rescaled,
     typed_of,
     version_of,
 )
@@ -127,10 +128,11 @@ def _sent(machine: Machine, table: str, old: Channel | Control | None) -> Respon
     }
     if values.get("then") == "fields":
         return _page(machine, table, old, initial_values(machine, table, values.get("kind", "")) | values)
+    values |= rescaled(table, values)
     made, errors = machine_with(machine, table, old, values)
     if made is None:
         return _page(machine, table, old, values, errors), 422
-    if values.get("then") == "try":
+    if values.get("then") == "try" or "rescale" in values:
         name = old.id if old is not None else getattr(made, table)[-1].id
         return _page(machine, table, old, values, trial=services().live.try_part(made, name))
     if old is not None and values.get("seen", version_of(old)) != version_of(old):

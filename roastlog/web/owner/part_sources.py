@@ -109,6 +109,14 @@ def initial_values(machine: Machine, table: str, kind: str) -> dict[str, str]:
     return {"kind": kind} | dict(TYPICAL[table]) | next(iter(others), {})
 
 
+def rescaled(table: str, values: Mapping[str, str]) -> dict[str, str]:
+    """The scale and the offset of the question that was answered by a tap, such as ``0.1 0``; empty without one."""
+    kind = kinds_of(table).get(values.get("kind", ""), SourceKind(""))
+    scale, _space, offset = values.get("rescale", "").partition(" ")
+    offset = "" if offset == "0" else offset
+    return {f"{kind.source}.scale": scale, f"{kind.source}.offset": offset} if scale and kind.source else {}
+
+
 def parts_sharing(machine: Machine, part: Channel | Control) -> list[Channel | Control]:
     """The other parts of a machine that are read over the same connection."""
     link = _link(part)
