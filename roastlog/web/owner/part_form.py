@@ -75,7 +75,7 @@ def source_fields(kind: SourceKind, values: Values, errors: Values, sharing: int
             "Use also for the {n} others with this connection",
             sharing,
         )
-        changed = ", ".join(_(LABELS[name]) for name in kind.link)
+        changed = _("Changes there: {fields}.", fields=", ".join(_(LABELS[name]) for name in kind.link))
         made.insert(len(kind.link), FormField("for_all", words, changed, values.get("for_all", ""), look="check"))
     return made
 
