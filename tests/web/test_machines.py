@@ -507,6 +507,23 @@ def test_a_reading_in_fahrenheit_asks_for_its_conversion(bench: Bench, meter: Mo
     assert 392 * point.scale + point.offset == pytest.approx(200, abs=1e-6)
 
 
+def test_a_saved_channel_asks_from_its_last_reading(bench: Bench, meter: ModbusServer, monkeypatch: pytest.MonkeyPatch):
+    """Its running link is not opened a second time; its reading, refused or only odd, brings the question."""
+    monkeypatch.setattr("roastlog.services.live.try_channel", lambda *_: pytest.fail("opened again"))
+    for address, raw in ((0, 2043), (1, 1500)):
+        meter.set_input(address, [raw])
+        form = MODBUS | {"name": f"Meter {address}", "modbus.port": str(meter.port), "modbus.scale": ""}
+        form |= {"role": "bean_probe", "modbus.address": str(address)}
+        bench.client.post("/machines/drum-4/channels", data=form)
+        pause = threading.Event()
+        while f"meter_{address}" not in bench.services.live.heard("drum-4"):
+            pause.wait(0.02)
+        page = bench.client.post(f"/machines/drum-4/channels/meter_{address}", data=form | {"then": "try"}).text
+        assert questions(page)[0] == ("0.1 0", f"Did you mean {raw / 10} °C? (× 0.1)")
+    setup = text_of(bench.client.get("/machines/drum-4/setup").text)
+    assert "2043 °C is impossible in a roaster. Is its scale right?" in setup
+
+
 def test_a_broken_probe_is_still_asked_about(bench: Bench, meter: ModbusServer):
     """65535 fits no scale."""
     meter.set_input(20, [65535])
