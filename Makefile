@@ -10,7 +10,7 @@ PIP = $(BIN)/python -m pip install --quiet --disable-pip-version-check --constra
 # What is compiled is kept, whatever the shell says: a test starts dozens of servers.
 export PYTHONDONTWRITEBYTECODE =
 
-.PHONY: audit help demo serve test quick check bench soak wheel words clean static format lint templates types contracts
+.PHONY: audit help pictures demo serve test quick check bench soak wheel words clean static format lint templates types contracts
 
 help:  ## what can be made
 	@sed -n 's/^\([a-z]*\):.*  ## /  make \1 · /p' Makefile
@@ -53,6 +53,9 @@ bench: .venv/ready-to-test  ## measure; prints the figures and writes bench-resu
 
 soak: .venv/ready-to-test  ## long tests that print figures: kills, power cuts, races, floods; what was acknowledged is all there
 	$(BIN)/python -m tests.soak $(ARGS)
+
+pictures: .venv/ready-to-test  ## the pictures of the README and of the installed app, taken of a demo
+	$(BIN)/python -m tests.pictures
 
 audit: .venv/ready-to-test  ## what Lighthouse says of each page (needs Node), and how soon a tap echoes on a slow phone
 	$(BIN)/python -m tests.audit $(ARGS)

@@ -169,6 +169,16 @@ def test_readme_opens_with_the_job_and_the_two_commands():
     assert "py -3 -m venv" in "\n".join(README.splitlines()[:20])
 
 
+def test_pictures_of_the_readme_are_there_and_small():
+    """Four pictures, each with a text in its place and of at most 150 kB, so that the page opens at once."""
+    pictures = re.findall(r"!\[([^\]]+)\]\(([^)]+)\)", README)
+    assert len(pictures) == 4
+    for text, path in pictures:
+        assert len(text) > 40, path
+        assert (ROOT / path).read_bytes().startswith(b"\x89PNG"), path
+        assert (ROOT / path).stat().st_size <= 150_000, path
+
+
 def test_sheet_in_readme_is_one():
     """The example of a machine's sheet can be imported as it stands."""
     sheet = re.search(r"```toml\n(.*?)```", README, re.DOTALL)

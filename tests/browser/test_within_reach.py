@@ -68,6 +68,8 @@ def test_the_drop_is_counted_down_in_large(device: dict[str, Any], demo: Server,
     live.open_live()
     expect(live.by_id("pad-next")).to_have_text("Drop")
     expect(live.by_id("pad-left")).to_contain_text("in ")
+    tops = live.page.locator("#three > div").evaluate_all("(all) => all.map((one) => one.getBoundingClientRect().top)")
+    assert len({*tops}) == 1  # the development takes no second row
     sizes = [
         live.by_id(ident).evaluate("(one) => getComputedStyle(one).fontSize") for ident in ("pad-next", "pad-left")
     ]

@@ -1,0 +1,1 @@
+"""Pictures of the README and of the installed app."""
