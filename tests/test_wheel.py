@@ -131,7 +131,7 @@ def test_installed_command_serves_pages_and_static_files(served: int):
     """On an empty folder it serves the first page, with its style sheet, its scripts and htmx."""
     status, page = get(served, "/")
     assert status == 200
-    assert "No machine is set up yet" in page
+    assert "Set up by form" in page
     addresses = re.findall(r'(?:href|src)="(/(?:static|vendor)/[^"]+)"', page)
     assert len(addresses) >= 4
     assert {address: get(served, address)[0] for address in addresses} == dict.fromkeys(addresses, 200)
