@@ -33,7 +33,7 @@ from roastlog.trace.ledger import LotBalance
 
 AHEAD_MS: Final = 60_000
 FLUSH_ENTRIES: Final = 40  # a page sends its waiting taps by so many; they are one commit
-BULK_ENTRIES: Final = 10  # of a call with more: a tap waits for one commit of them at most
+BULK_ENTRIES: Final = 4  # of a call with more: a tap waits for one commit of them at most
 HOUR_MS: Final = 3_600_000
 MOST_OPENINGS: Final = 200  # of one device in an hour; a day has 9999 codes
 ControlSettings = Callable[[str], Mapping[str, float]]

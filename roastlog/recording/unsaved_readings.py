@@ -7,7 +7,7 @@ from typing import Final
 from roastlog.store import readings as stored
 from roastlog.store.store import Store
 
-COMMIT_ROWS: Final = 250  # a tap waits for one commit of them at most
+COMMIT_ROWS: Final = 100  # a tap waits for one commit of them at most
 MOST_UNSAVED: Final = 200_000  # instants held in memory while the disk refuses them; beyond it the oldest are dropped
 
 
