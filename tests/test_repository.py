@@ -177,6 +177,7 @@ def test_pictures_of_the_readme_are_there_and_small():
         assert len(text) > 40, path
         assert (ROOT / path).read_bytes().startswith(b"\x89PNG"), path
         assert (ROOT / path).stat().st_size <= 150_000, path
+    assert {ROOT / path for _, path in pictures} == set((ROOT / "docs" / "pictures").iterdir())
 
 
 def test_sheet_in_readme_is_one():
