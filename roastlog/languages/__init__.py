@@ -1,6 +1,6 @@
 """Translation of all texts that people read. English is in the code; each other language is a `.po` file here.
 
-    raise NoSuchLot(_("Lot {code} is not in the books.", code=code))
+    raise NoSuchLot(_("There is no lot {code}.", code=code))
 
 `_` translates a message into the language of the current reader. The result is a `Message`: it keeps its message id
 and fields and can be translated again, so that an English text from a recorder thread reaches a German phone in German.
