@@ -59,15 +59,16 @@ class UnsavedReadings:
             if not self._being_saved:
                 return
             rows = list(self._being_saved.items())
-            saved = False
             try:
                 for start in range(0, len(rows), COMMIT_ROWS):  # so that taps go in between
                     part = rows[start : start + COMMIT_ROWS]
                     self._store.write(partial(stored.add_rows, machine=self._machine_id, rows=part), bulk=self._bulk)
-                saved = True
+                    with self._lock:  # the next call begins with the first that is refused
+                        for at_ms, _ in part:
+                            del self._being_saved[at_ms]
             finally:
                 with self._lock:
-                    if not saved:
+                    if self._being_saved:
                         for at_ms, values in self._waiting.items():
                             self._being_saved.setdefault(at_ms, {}).update(values)
                         self._waiting = self._being_saved

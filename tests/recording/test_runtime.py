@@ -282,3 +282,30 @@ def test_an_entry_sent_again_under_a_wrong_machine_is_known(bench: Bench):
     note = bench.entry("note", 1, batch=code, text="x")
     bench.say(note)
     assert bench.say(note | {"machine": "nowhere"})[0]["status"] == "known"
+
+
+def test_a_save_that_is_refused_midway_goes_on_there(bench: Bench, monkeypatch: pytest.MonkeyPatch):
+    """Parts that are on the disk are not written again: their success would hide that the disk refuses the rest."""
+    monkeypatch.setattr(unsaved_readings, "COMMIT_ROWS", 2)
+    store, commits = bench.services.store, []
+    write = store.write
+
+    def refuse(change: Callable[[Database], object], *, bulk: bool = False) -> object:
+        commits.append(change)
+        if len(commits) >= 3:
+            raise StoreError("The disk is full.")
+        return write(change, bulk=bulk)
+
+    held = UnsavedReadings("drum-4", store)
+    for second in range(7):
+        held.put(1000 * second, "bean_probe", 100.0 + second)
+    with monkeypatch.context() as patched:
+        patched.setattr(store, "write", refuse)
+        for _ in range(2):
+            with pytest.raises(StoreError):
+                held.save()
+    assert len(commits) == 3 + 1
+    assert list(held.between(0, 10_000)) == [4000, 5000, 6000]
+    held.save()
+    there = stored.rows_between(store.read, "drum-4", 0, 10_000)
+    assert [values["bean_probe"] for _, values in there] == [100.0 + second for second in range(7)]
