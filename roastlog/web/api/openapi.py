@@ -186,7 +186,7 @@ def _paths() -> dict[str, Any]:
         "required": ["t_s"],
         "additionalProperties": _list(_MAYBE_NUMBER),
         "description": "columns of one length: t_s, one a channel, a rate_… for each bean channel, as shown live; "
-        "a setting_… for each control, in force at that second; after the drop a smooth_… and a smooth_rate_… besides",
+        "a setting_… for each control, in force at that second; after the drop also a smooth_… and a smooth_rate_…",
     }
     health = _object(
         ["status", "machines"],
