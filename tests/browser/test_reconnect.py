@@ -60,7 +60,7 @@ def test_offline_taps_arrive_once(demo: Server, wire: Wire, screen: MakeScreen, 
 
 
 def _whole(demo: Server, phone: Screen, code: str, at_least: int) -> None:
-    """The page's columns are the server's, second by second."""
+    """The page's columns are the server's, second by second; its newest second was still being measured."""
     phone.until(lambda: len(phone.columns("live")["t_s"]) > at_least, "the curve does not go on")
     shown = phone.columns("live")
     kept = demo.get(f"/api/batches/{code}/curve")
