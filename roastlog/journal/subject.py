@@ -1,4 +1,4 @@
-"""Subjects of entries, written as “batch 26332-01C”, “lot HU-7”, “machine drum-4”, “person …” or “house”."""
+"""Subjects of entries, written as a word for their kind and a name: “batch 26332-01C”, “lot HU-7”, or only “house”."""
 
 from dataclasses import dataclass
 from typing import Final, Self
@@ -7,8 +7,9 @@ from roastlog.errors import EntryRefused
 from roastlog.languages import _
 
 BATCH, LOT, MACHINE, PERSON = "batch", "lot", "machine", "person"
+PRODUCT, BLEND, PACK, ORDER, CUSTOMER = "product", "blend", "pack", "order", "customer"
 HOUSE = "house"
-NAMED: Final = (BATCH, LOT, MACHINE, PERSON)
+NAMED: Final = (BATCH, LOT, MACHINE, PERSON, PRODUCT, BLEND, PACK, ORDER, CUSTOMER)
 SUBJECTS: Final = (*NAMED, HOUSE)
 LONGEST: Final = 200
 

@@ -8,6 +8,22 @@ MomentName = Literal["charge", "yellow", "first_crack", "first_crack_fading", "s
 Stage = Literal["green", "pale", "yellow", "tan", "light_brown", "brown", "dark_brown", "almost_black"]
 Vigour = Literal["sparse", "steady", "violent"]
 Decision = Literal["release", "hold", "reject"]
+# Defects of green coffee by category, as the washed arabica classification names them (SCA poster 2018) [verified].
+FirstCategory = Literal["full_black", "full_sour", "pod", "fungus", "foreign_matter", "severe_insect"]
+SecondCategory = Literal[
+    "partial_black",
+    "partial_sour",
+    "parchment",
+    "floater",
+    "immature",
+    "withered",
+    "shell",
+    "broken",
+    "hull",
+    "slight_insect",
+]
+Defect = FirstCategory | SecondCategory
+TakenFor = Literal["sample", "waste", "gift", "returned"]
 
 MOMENTS: Final[tuple[MomentName, ...]] = get_args(MomentName)
 STAGES: Final[tuple[Stage, ...]] = get_args(Stage)
@@ -77,6 +93,37 @@ UNDER_WAY: Final = frozenset({"open", "roasting"})
 AT_MACHINE: Final = UNDER_WAY | {"cooling"}
 COOLED_MS: Final = 3_600_000
 """Time after the drop at which the batch has cooled and the machine counts as idle. [ms]"""
+DEFECT_WORDS: Final[dict[str, str]] = {
+    "full_black": N_("full black"),
+    "full_sour": N_("full sour"),
+    "pod": N_("pod or cherry"),
+    "fungus": N_("fungus"),
+    "foreign_matter": N_("foreign matter"),
+    "severe_insect": N_("severe insect damage"),
+    "partial_black": N_("partial black"),
+    "partial_sour": N_("partial sour"),
+    "parchment": N_("parchment"),
+    "floater": N_("floater"),
+    "immature": N_("immature"),
+    "withered": N_("withered"),
+    "shell": N_("shell"),
+    "broken": N_("broken"),
+    "hull": N_("hull"),
+    "slight_insect": N_("slight insect damage"),
+}
+LOT_STATE_WORDS: Final[dict[str, str]] = {
+    "unchecked": N_("not checked"),
+    "checked": N_("checked"),
+    "accepted": N_("accepted"),
+    "closed": N_("closed"),
+}
+"""States of a lot; a held or rejected one is called as a batch is."""
+TAKEN_WORDS: Final[dict[str, str]] = {
+    "sample": N_("as a sample"),
+    "waste": N_("as waste"),
+    "gift": N_("as a gift"),
+    "returned": N_("back to the supplier"),
+}
 SAMPLE_WORDS: Final[dict[str, str]] = {"whole": N_("whole"), "ground": N_("ground")}
 INTENT_WORDS: Final[dict[str, str]] = {"filter": N_("filter"), "espresso": N_("espresso"), "both": N_("both")}
 
@@ -121,7 +168,16 @@ AROMA_LABELS: Final[dict[str, str]] = {
 
 AROMA_WORDS: Final[tuple[str, ...]] = tuple(AROMA_LABELS)[:16]
 
-_CALLED: Final[dict[str, str]] = PHASE_WORDS | STATE_WORDS | INTENT_WORDS | AROMA_LABELS | VIGOUR_WORDS | SAMPLE_WORDS
+_CALLED: Final[dict[str, str]] = {
+    **PHASE_WORDS,
+    **STATE_WORDS,
+    **LOT_STATE_WORDS,
+    **INTENT_WORDS,
+    **AROMA_LABELS,
+    **VIGOUR_WORDS,
+    **SAMPLE_WORDS,
+    **DEFECT_WORDS,
+}
 
 
 def called(word: str) -> str:

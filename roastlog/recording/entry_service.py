@@ -16,9 +16,11 @@ from roastlog.clock import Clock
 from roastlog.errors import CodeError, EntryRefused
 from roastlog.journal.entries import Entry, amended, parse_entry
 from roastlog.journal.fold import Batch, Line, Lines, fold_machine, lines_of
+from roastlog.journal.fold.movements import green_parts
 from roastlog.journal.kinds import REGISTRY, corrects
+from roastlog.journal.kinds.roast import Opened
 from roastlog.journal.subject import BATCH, LOT, MACHINE, Subject
-from roastlog.journal.vocabulary import MOMENT_LABELS
+from roastlog.journal.vocabulary import MOMENT_LABELS, called
 from roastlog.languages import _
 from roastlog.machine.model import Machine
 from roastlog.recording.batch_folds import BatchFolds
@@ -29,7 +31,6 @@ from roastlog.store import books, devices, projections
 from roastlog.store import journal as stored
 from roastlog.store.store import Database, Store
 from roastlog.trace.codes import parse_code
-from roastlog.trace.ledger import LotBalance
 
 AHEAD_MS: Final = 60_000
 FLUSH_ENTRIES: Final = 40  # a page sends its waiting taps by so many; they are one commit
@@ -312,7 +313,7 @@ class EntryService:
     def _open(self, db: Database, entry: Entry) -> Result:
         machine = self._machine(str(entry.machine))
         self._openings.count(entry)
-        notice = _lot_notice(db, entry, [other.id for other in self._machines.values() if other.practice])
+        notice = None if machine.practice else _lot_notice(db, entry)
         code = projections.open_batch(db, entry)
         for control, setting in self._control_settings(machine.id).items():
             body = {"control": control, "setting": setting}
@@ -610,33 +611,34 @@ def _check_machine(db: Database, entry: Entry, subject: Subject, before: Sequenc
 
 
 def _erase(db: Database, subject: Subject, before: Sequence[Entry]) -> None:
-    """Erase the names of a person, unless a device still speaks for them."""
-    names = {entry.body["name"] for entry in before if entry.kind == "named" and "name" in entry.body}
+    """Erase the names of a person or customer, unless a device still speaks for them."""
+    names = {entry.body["name"] for entry in before if entry.kind == "named" and "name" in entry.body}  # as an author
     speaking = [device.name for device in devices.devices(db.conn) if device.person in names]
     if speaking:
         raise EntryRefused(_("Remove the devices of this person first: {devices}.", devices=", ".join(speaking)))
-    stored.erase(db, subject.name, sorted(names))
+    stored.erase(db, subject, sorted(names))
 
 
-def _lot_notice(db: Database, entry: Entry, practice: Sequence[str]) -> str | None:
-    code, green_g = entry.body.get("lot"), entry.body.get("green_g")
-    if code is None or entry.machine in practice:
-        return None
-    found = books.lot(db.conn, code, without=practice)
-    if found is None:
-        return _(
-            "Lot {code} is unknown. The batch is open anyway; correct the lot later.",
-            code=code,
-        )
-    lot, taken_g = found
-    left = LotBalance.of(lot.bought_g, taken_g)
-    if green_g is not None and left.shortfall_g(green_g) > 0:
-        return _(
-            "{coffee} ({code}) has {left:.1f} kg in stock, and this batch takes {green:.1f} kg. The batch is "
-            "open anyway; correct the lot or the weight.",
-            coffee=lot.coffee,
-            code=code,
-            left=max(left.left_g, 0) / 1000,
-            green=green_g / 1000,
-        )
+def _lot_notice(db: Database, opened: Entry) -> str | None:
+    """A notice where the lots of a new batch are unknown, closed to roasting, or hold too little."""
+    for code, green_g in green_parts(Opened.model_validate(opened.body)):
+        found = books.lot(db.conn, code)
+        if found is None:
+            return _("Lot {code} is unknown. The batch is open anyway; correct the lot later.", code=code)
+        if found.figures.state in {"held", "rejected"}:
+            return _(
+                "{coffee} ({code}) is {state}. The batch is open anyway; correct the lot, or ask who decided on it.",
+                coffee=found.row.coffee,
+                code=code,
+                state=called(found.figures.state),
+            )
+        if green_g > max(found.left_g, 0):
+            return _(
+                "{coffee} ({code}) has {left:.1f} kg in stock, and this batch takes {green:.1f} kg. The batch is "
+                "open anyway; correct the lot or the weight.",
+                coffee=found.row.coffee,
+                code=code,
+                left=max(found.left_g, 0) / 1000,
+                green=green_g / 1000,
+            )
     return None

@@ -144,7 +144,7 @@ def open_services(folder: Path, clock: Clock, *, host: str = "127.0.0.1", port: 
     people = PeopleService(store, entries)
     devices = DeviceService(store, people)
     machines = MachineService(store, runtime)
-    lots = LotService(store, entries, machines)
+    lots = LotService(store, entries)
     live = LiveService(store, clock, runtime)
     photos = PhotoService(store, clock, runtime.photo_came)
     batches = BatchService(store, clock, history, machines=machines, lots=lots, settings=settings)

@@ -1,7 +1,6 @@
 """Green lots and their remaining weights."""
 
 import math
-from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 
 from roastlog.errors import EntryRefused, NoSuchLot, SettingError
@@ -9,49 +8,35 @@ from roastlog.journal.fold import fold_lot
 from roastlog.journal.subject import LOT, Subject
 from roastlog.languages import _
 from roastlog.recording.entry_service import EntryService, Speaker
-from roastlog.services.machines import MachineService
 from roastlog.store import books
 from roastlog.store import journal as stored
-from roastlog.store.books import LotRow
+from roastlog.store.books import LotFigures, LotRow, StockedLot
 from roastlog.store.store import Store
-from roastlog.trace.ledger import LotBalance
 
 __all__ = ["Lot", "LotRow", "LotService"]
 
 
 @dataclass(frozen=True)
-class Lot:
-    """A green lot and its remaining weight. [g]"""
+class Lot(LotFigures, LotRow):
+    """A green lot, its figures and its remaining weight. [g]"""
 
-    code: str
-    coffee: str
-    origin: str | None
-    process: str | None
-    altitude: str | None
-    harvest: str | None
-    bought_g: float
-    left_g: float
-    arrived: str | None
-    cup: str | None
-    price: str | None
-    note: str | None
+    left_g: int = 0
 
 
 class LotService:
     """Reads and stores green lots. Batches of practice machines take nothing from them."""
 
-    def __init__(self, store: Store, entries: EntryService, machines: MachineService) -> None:
-        self._store, self._entries, self._machines = store, entries, machines
+    def __init__(self, store: Store, entries: EntryService) -> None:
+        self._store, self._entries = store, entries
 
     def all(self) -> list[Lot]:
-        """All green lots, by coffee."""
-        without = self._machines.practice_ids()
-        return [_lot(row, taken_g) for row, taken_g in books.lots(self._store.read, without=without)]
+        """All green lots that are not closed, by coffee."""
+        return [_lot(found) for found in books.lots(self._store.read) if found.figures.state != "closed"]
 
     def find(self, code: str) -> Lot | None:
         """One lot; None if no lot has that code."""
-        found = books.lot(self._store.read, code, without=self._machines.practice_ids())
-        return None if found is None else _lot(*found)
+        found = books.lot(self._store.read, code)
+        return None if found is None else _lot(found)
 
     def get(self, code: str) -> Lot:
         """One lot; raises NoSuchLot."""
@@ -85,5 +70,5 @@ class LotService:
             self._entries.say(subject, "amend", {"entry": str(arrived.id), "body": changed}, speaker)
 
 
-def _lot(row: LotRow, taken_g: Sequence[float]) -> Lot:
-    return Lot(**asdict(row), left_g=LotBalance.of(row.bought_g, taken_g).left_g)
+def _lot(found: StockedLot) -> Lot:
+    return Lot(**asdict(found.row), **asdict(found.figures), left_g=found.left_g)

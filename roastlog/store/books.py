@@ -2,16 +2,16 @@
 
 import json
 import sqlite3
-from collections.abc import Sequence
 from dataclasses import dataclass, fields
-from typing import Any
-
-from roastlog.store.batches import not_on
+from typing import Any, Final
 
 
 @dataclass(frozen=True)
 class LotRow:
-    """A green lot as it was bought. Masses in g; the price is private."""
+    """A green lot as it arrived, its state, and the newest value of each measured figure. Masses in g.
+
+    Prices are confidential.
+    """
 
     code: str
     coffee: str
@@ -24,6 +24,26 @@ class LotRow:
     cup: str | None = None
     price: str | None = None
     note: str | None = None
+    supplier: str | None = None
+    reference: str | None = None
+    sacks: int | None = None
+    currency: str | None = None
+    price_per_kg: float | None = None
+    landed_per_kg: float | None = None
+    place: str | None = None
+    lead_days: int | None = None
+
+
+@dataclass(frozen=True)
+class LotFigures:
+    """Figures of a lot that follow from its other entries."""
+
+    state: str = "unchecked"
+    arrived_ms: int = 0
+    checked_ms: int | None = None
+    moisture_percent: float | None = None
+    water_activity: float | None = None
+    density_g_l: float | None = None
 
 
 @dataclass(frozen=True)
@@ -35,33 +55,38 @@ class Person:
     id: str = ""
 
 
-_LOT_COLUMNS = ", ".join(field.name for field in fields(LotRow))
+@dataclass(frozen=True)
+class StockedLot:
+    """A lot with its figures and the grams left of it, which may be below 0."""
+
+    row: LotRow
+    figures: LotFigures
+    left_g: int
 
 
-def lots(connection: sqlite3.Connection, *, without: Sequence[str] = ()) -> list[tuple[LotRow, list[float]]]:
-    """All lots with the green weights taken by their batches, without those of some machines. [g]"""
-    taken: dict[str, list[float]] = {}
-    for lot, green_g in connection.execute(
-        "SELECT lot, green_g FROM batches WHERE lot IS NOT NULL AND green_g IS NOT NULL AND state <> 'discarded'"  # noqa: S608
-        f" AND {not_on(without)}",
-        tuple(without),
-    ):
-        taken.setdefault(lot, []).append(green_g)
-    rows = connection.execute(f"SELECT {_LOT_COLUMNS} FROM lots ORDER BY coffee, code")  # noqa: S608 - our own names
-    return [(LotRow(*row), taken.get(row["code"], [])) for row in rows]
+_ROW = [field.name for field in fields(LotRow)]
+_FIGURES = [field.name for field in fields(LotFigures)]
+LOT_COLUMNS: Final = (*_ROW, *_FIGURES)
+_SELECT_LOTS = (
+    f"SELECT {', '.join(f'lots.{name}' for name in LOT_COLUMNS)}, coalesce(grams, 0) AS left_g"  # noqa: S608
+    " FROM lots LEFT JOIN accounts ON kind = 'green' AND name = code"
+)
 
 
-def lot(connection: sqlite3.Connection, code: str, *, without: Sequence[str] = ()) -> tuple[LotRow, list[float]] | None:
-    """One lot with the green weights taken by its batches, without those of some machines; None if unknown. [g]"""
-    row = connection.execute(f"SELECT {_LOT_COLUMNS} FROM lots WHERE code = ?", (code,)).fetchone()  # noqa: S608
-    if row is None:
-        return None
-    taken = connection.execute(
-        "SELECT green_g FROM batches WHERE lot = ? AND green_g IS NOT NULL AND state <> 'discarded'"  # noqa: S608
-        f" AND {not_on(without)}",
-        (code, *without),
-    )
-    return LotRow(*row), [green_g for (green_g,) in taken]
+def lots(connection: sqlite3.Connection) -> list[StockedLot]:
+    """All lots, by coffee."""
+    return [_stocked(row) for row in connection.execute(f"{_SELECT_LOTS} ORDER BY coffee, code")]
+
+
+def lot(connection: sqlite3.Connection, code: str) -> StockedLot | None:
+    """One lot; None if unknown."""
+    row = connection.execute(f"{_SELECT_LOTS} WHERE code = ?", (code,)).fetchone()
+    return None if row is None else _stocked(row)
+
+
+def _stocked(row: sqlite3.Row) -> StockedLot:
+    values = tuple(row)
+    return StockedLot(LotRow(*values[: len(_ROW)]), LotFigures(*values[len(_ROW) : -1]), values[-1])
 
 
 def people(connection: sqlite3.Connection) -> list[Person]:

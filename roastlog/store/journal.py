@@ -11,7 +11,7 @@ from sqlite_utils import Database
 
 from roastlog.journal.entries import By, Entry
 from roastlog.journal.kinds import REGISTRY
-from roastlog.journal.subject import BATCH, HOUSE, PERSON, Subject
+from roastlog.journal.subject import BATCH, HOUSE, Subject
 
 SHORT: Final = 64  # characters; longer bodies hardly ever repeat
 _ERASED: Final = "erased "
@@ -153,16 +153,15 @@ class TakenBack(Exception):
     """Rolls back the entry of `try_entry`."""
 
 
-def erase(db: Database, ident: str, names: Sequence[str]) -> None:
-    """Erase the names of a person from their own entries and as the author of others.
+def erase(db: Database, subject: Subject, names: Sequence[str]) -> None:
+    """Erase what is kept beside the entries of a subject, and names as the author of others.
 
     The entries stay; their author becomes “erased” and the person's id.
     """
     db.conn.execute("PRAGMA secure_delete = ON")
-    subject = Subject(PERSON, ident)
     ids = [(row["id"],) for row in db.conn.execute("SELECT id FROM journal WHERE about = ?", (str(subject),))]
     db.conn.executemany("DELETE FROM erasable WHERE entry = ?", ids)
-    instead = f"{_ERASED}{ident}"
+    instead = f"{_ERASED}{subject.name}"
     db.conn.execute("INSERT OR IGNORE INTO words (word) VALUES (?)", (instead,))
     used = " OR ".join(f"{column} = words.id" for column in ("about", "machine", "kind", "person", "device"))
     for name in names:

@@ -8,8 +8,8 @@ database then rebuilds them when it is next opened.
 import json
 import logging
 import sqlite3
-from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, fields
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from typing import Any, Final
 
 from sqlite_utils import Database
@@ -18,29 +18,55 @@ from roastlog.curve.phases import development
 from roastlog.journal.entries import Entry
 from roastlog.journal.fold import (
     Batch,
+    Blend,
+    Customer,
     House,
     Lines,
     Lot,
     MachineHistory,
+    Order,
+    Pack,
     Person,
+    Postings,
+    Product,
     fold,
+    fold_blend,
+    fold_customer,
     fold_house,
     fold_lot,
     fold_machine,
+    fold_order,
+    fold_pack,
     fold_person,
+    fold_product,
     lines_of,
+    postings_of,
 )
-from roastlog.journal.subject import BATCH, HOUSE, LOT, MACHINE, PERSON, Subject
+from roastlog.journal.subject import (
+    BATCH,
+    BLEND,
+    CUSTOMER,
+    HOUSE,
+    LOT,
+    MACHINE,
+    ORDER,
+    PACK,
+    PERSON,
+    PRODUCT,
+    Subject,
+)
+from roastlog.store import ledger
 from roastlog.store.batches import new_code
-from roastlog.store.books import LotRow
+from roastlog.store.books import LOT_COLUMNS
 from roastlog.store.journal import add_entry, all_entries, entries_about, last_seq
 
-VERSION: Final = 2
+VERSION: Final = 3
 log = logging.getLogger(__name__)
 Row = Mapping[str, Any]
 
 
 SCHEMA: Final[Mapping[str, Sequence[str]]] = {
+    **ledger.SCHEMA,
     "batches": (
         """CREATE TABLE batches (
             code TEXT PRIMARY KEY, machine TEXT NOT NULL, opened_entry TEXT NOT NULL UNIQUE, state TEXT NOT NULL,
@@ -58,12 +84,48 @@ SCHEMA: Final[Mapping[str, Sequence[str]]] = {
     "lots": (
         """CREATE TABLE lots (
             code TEXT PRIMARY KEY, coffee TEXT NOT NULL, origin TEXT, process TEXT, altitude TEXT, harvest TEXT,
-            bought_g REAL NOT NULL, arrived TEXT, cup TEXT, price TEXT, note TEXT
+            bought_g REAL NOT NULL, arrived TEXT, cup TEXT, price TEXT, note TEXT, supplier TEXT, reference TEXT,
+            sacks INTEGER, currency TEXT, price_per_kg REAL, landed_per_kg REAL, place TEXT, lead_days INTEGER,
+            state TEXT NOT NULL, arrived_ms INTEGER NOT NULL, checked_ms INTEGER, moisture_percent REAL,
+            water_activity REAL, density_g_l REAL
         ) STRICT""",
+    ),
+    "products": (
+        """CREATE TABLE products (
+            code TEXT PRIMARY KEY, name TEXT NOT NULL, closed INTEGER NOT NULL, body TEXT NOT NULL
+        ) STRICT""",
+    ),
+    "blends": (
+        "CREATE TABLE blends (code TEXT PRIMARY KEY, product TEXT, blended_ms INTEGER NOT NULL) STRICT",
+        "CREATE INDEX blends_by_age ON blends (blended_ms)",
+    ),
+    "packs": (
+        """CREATE TABLE packs (
+            code TEXT PRIMARY KEY, product TEXT, source TEXT NOT NULL, packed_ms INTEGER NOT NULL,
+            bag_g INTEGER NOT NULL, count INTEGER NOT NULL, packaging TEXT, best_before TEXT
+        ) STRICT""",
+        "CREATE INDEX packs_by_age ON packs (packed_ms)",
+    ),
+    "orders": (
+        """CREATE TABLE orders (
+            code TEXT PRIMARY KEY, customer TEXT NOT NULL, due TEXT NOT NULL, cancelled INTEGER NOT NULL,
+            body TEXT NOT NULL
+        ) STRICT""",
+        "CREATE INDEX orders_by_due ON orders (due)",
+    ),
+    "customers": (
+        """CREATE TABLE customers (
+            id TEXT PRIMARY KEY, name TEXT NOT NULL, contact TEXT, business INTEGER NOT NULL
+        ) STRICT""",
+        "CREATE INDEX customers_by_name ON customers (name)",
     ),
     "people": ("CREATE TABLE people (id TEXT PRIMARY KEY, name TEXT NOT NULL, shown TEXT NOT NULL) STRICT",),
     "settings": ("CREATE TABLE settings (name TEXT PRIMARY KEY, value TEXT NOT NULL) STRICT",),
-    "machines": ("CREATE TABLE machines (id TEXT PRIMARY KEY, sheet TEXT NOT NULL, added_ms INTEGER NOT NULL) STRICT",),
+    "machines": (
+        """CREATE TABLE machines (
+            id TEXT PRIMARY KEY, sheet TEXT NOT NULL, added_ms INTEGER NOT NULL, practice INTEGER NOT NULL
+        ) STRICT""",
+    ),
 }
 
 
@@ -84,24 +146,19 @@ class _Projection:
     fold: Callable[[list[Entry], str], Lines]
     rows: Callable[[sqlite3.Connection, Any], list[Row]]
     whole: bool = False  # a single subject makes all rows of the table
+    many: bool = False  # the table grows with each day of work, too large to be compared at each start
 
 
 @dataclass(frozen=True)
 class Made:
-    """Numbers of rebuilt rows."""
+    """Numbers of rebuilt rows, by table."""
 
-    batches: int
-    lots: int
-    people: int
-    settings: int
-    machines: int
+    rows: Mapping[str, int]
 
     def __str__(self) -> str:
         """The numbers as a sentence."""
-        return (
-            f"{self.batches} batches, {self.lots} lots, {self.people} people, {self.settings} settings and "
-            f"{self.machines} machines were made anew from the journal."
-        )
+        *others, last = [f"{count} {table}" for table, count in self.rows.items()]
+        return f"{', '.join(others)} and {last} were made anew from the journal."
 
 
 def open_batch(db: Database, entry: Entry) -> str:
@@ -135,6 +192,7 @@ def refresh(db: Database, subject: Subject, folded: Lines | None = None) -> Line
     if folded is None:
         entries = entries_about(db.conn, subject)
         folded = projection.fold(entries, subject.name) if projection else Folded(tuple(lines_of(entries)))
+    _post(db, subject, folded)
     if projection is not None:
         coffee = _coffee(db.conn, subject.name) if subject.kind == LOT else None
         rows = projection.rows(db.conn, folded)
@@ -157,20 +215,38 @@ def refresh_batch(db: Database, code: str, batch: Batch | None = None) -> None:
 
 def rebuild(db: Database) -> Made:
     """Drop the tables of all projections and rebuild them from the journal."""
-    for projection in _PROJECTIONS.values():
-        db.conn.execute(f"DROP TABLE IF EXISTS {projection.table}")
-        for statement in SCHEMA[projection.table]:
+    for table, statements in SCHEMA.items():
+        db.conn.execute(f"DROP TABLE IF EXISTS {table}")
+        for statement in statements:
             db.conn.execute(statement)
     counts = {}
-    for kind, projection in _PROJECTIONS.items():  # batches last: they get coffee names from the lots
-        made = (
-            row
-            for subject, entries in all_entries(db.conn, kind)
-            for row in projection.rows(db.conn, projection.fold(entries, subject.name))
-        )
-        counts[projection.table] = db.conn.executemany(_upsert_sql(projection), made).rowcount
+    for kind, projection in _PROJECTIONS.items():  # batches after lots and machines, of which they get names
+        made = _folded_rows(db, kind, projection)
+        counts[projection.table] = max(db.conn.executemany(_upsert_sql(projection), made).rowcount, 0)
+    ledger.settle(db)
     _mark(db, last_seq(db.conn), VERSION)
-    return Made(**{name: max(count, 0) for name, count in counts.items()})
+    return Made(counts)
+
+
+def _folded_rows(db: Database, kind: str, projection: _Projection) -> Iterator[Row]:
+    """The rows of all subjects of a kind; their movements go into the ledger by the way."""
+    for subject, entries in all_entries(db.conn, kind):
+        folded = projection.fold(entries, subject.name)
+        ledger.add(db, subject, _postings(db.conn, folded))
+        yield from projection.rows(db.conn, folded)
+
+
+def _post(db: Database, subject: Subject, folded: Lines) -> None:
+    ledger.post(db, subject, _postings(db.conn, folded))
+
+
+def _postings(connection: sqlite3.Connection, folded: Lines) -> Postings:
+    """What a subject brings to the ledger; batches of practice machines bring nothing."""
+    if isinstance(folded, Batch) and folded.machine is not None:
+        row = connection.execute("SELECT practice FROM machines WHERE id = ?", (folded.machine,)).fetchone()
+        if row is not None and row[0]:
+            return Postings()
+    return postings_of(folded)
 
 
 def mend(db: Database) -> str | None:
@@ -205,8 +281,9 @@ def _mismatch(connection: sqlite3.Connection, seq: int | None) -> str | None:
         return f"they list {batches} batches of {opened}"
     for kind, projection in _PROJECTIONS.items():
         columns = ", ".join(projection.columns)
-        found = connection.execute(f"SELECT {columns} FROM {projection.table} LIMIT ?", (0 if kind == BATCH else -1,))  # noqa: S608
-        if kind == BATCH:
+        limit = 0 if projection.many else -1
+        found = connection.execute(f"SELECT {columns} FROM {projection.table} LIMIT ?", (limit,))  # noqa: S608
+        if projection.many:
             continue
         wanted = [
             tuple(row[name] for name in projection.columns)
@@ -215,7 +292,7 @@ def _mismatch(connection: sqlite3.Connection, seq: int | None) -> str | None:
         ]
         if sorted(map(tuple, found.fetchall()), key=repr) != sorted(wanted, key=repr):
             return f"the table {projection.table} is not what the journal says"
-    return None
+    return ledger.fault(connection)
 
 
 def _mark(db: Database, seq: int, version: int | None = None) -> None:
@@ -268,10 +345,55 @@ def _batch_rows(connection: sqlite3.Connection, batch: Batch) -> list[Row]:
 
 
 def _lot_rows(_connection: sqlite3.Connection, lot: Lot) -> list[Row]:
-    if lot.facts is None:
+    if lot.facts is None or lot.arrived is None:
         return []
-    facts = lot.facts.model_dump()
-    return [{**facts, "code": lot.code, "bought_g": facts["green_g"]}]
+    facts, checked = lot.facts.model_dump(), lot.last("checked")
+    measured = {} if lot.measured is None else lot.measured.model_dump()
+    row = {
+        **{name: measured.get(name) for name in ("moisture_percent", "water_activity", "density_g_l")},
+        **facts,
+        "code": lot.code,
+        "bought_g": facts["green_g"],
+        "state": lot.state,
+        "arrived_ms": lot.arrived.at_ms,
+        "checked_ms": None if checked is None else checked.at_ms,
+    }
+    return [row]
+
+
+def _product_rows(_connection: sqlite3.Connection, product: Product) -> list[Row]:
+    if product.facts is None:
+        return []
+    body = product.facts.model_dump_json(exclude_none=True)
+    return [{"code": product.code, "name": product.facts.name, "closed": int(product.closed), "body": body}]
+
+
+def _blend_rows(_connection: sqlite3.Connection, blend: Blend) -> list[Row]:
+    if blend.facts is None or blend.blended is None:
+        return []
+    return [{"code": blend.code, "product": blend.facts.product, "blended_ms": blend.blended.at_ms}]
+
+
+def _pack_rows(_connection: sqlite3.Connection, pack: Pack) -> list[Row]:
+    if pack.facts is None or pack.packed is None:
+        return []
+    facts = pack.facts.model_dump(include={"product", "bag_g", "count", "packaging", "best_before"})
+    return [{**facts, "code": pack.code, "packed_ms": pack.packed.at_ms, "source": pack.facts.parts[0].batch}]
+
+
+def _order_rows(_connection: sqlite3.Connection, order: Order) -> list[Row]:
+    if order.facts is None:
+        return []
+    facts = order.facts.model_dump(include={"customer", "due"})
+    body = order.facts.model_dump_json(exclude_none=True)
+    return [{**facts, "code": order.code, "cancelled": int(order.cancelled), "body": body}]
+
+
+def _customer_rows(_connection: sqlite3.Connection, customer: Customer) -> list[Row]:
+    if customer.name is None:
+        return []
+    names = {"id": customer.id, "name": customer.name, "contact": customer.contact}
+    return [{**names, "business": int(customer.business)}]
 
 
 def _house_rows(_connection: sqlite3.Connection, house: House) -> list[Row]:
@@ -283,22 +405,37 @@ def _person_rows(_connection: sqlite3.Connection, person: Person) -> list[Row]:
 
 
 def _machine_rows(_connection: sqlite3.Connection, machine: MachineHistory) -> list[Row]:
-    if machine.sheet is None:
+    if machine.machine is None:
         return []
-    added_ms = min(line.at_ms for line in machine.lines if line.kind == "set_up")
-    return [{"id": machine.id, "sheet": json.dumps(machine.sheet, ensure_ascii=False), "added_ms": added_ms}]
+    row = {
+        "id": machine.id,
+        "sheet": json.dumps(machine.sheet, ensure_ascii=False),
+        "added_ms": min(line.at_ms for line in machine.lines if line.kind == "set_up"),
+        "practice": int(machine.machine.practice),
+    }
+    return [row]
 
 
 _BATCH_COLUMNS: Final = (
     *("code", "machine", "opened_entry", "opened_ms", "state", "lot", "coffee", "intent", "charged_ms"),
     *("dropped_ms", "green_g", "roasted_g", "development_s", "development_ratio", "roast_loss"),
 )
+_PACK_COLUMNS: Final = ("code", "product", "source", "packed_ms", "bag_g", "count", "packaging", "best_before")
 _PROJECTIONS: Final[Mapping[str, _Projection]] = {
     HOUSE: _Projection(
         "settings", "name", ("name", "value"), lambda entries, _: fold_house(entries), _house_rows, whole=True
     ),
     PERSON: _Projection("people", "id", ("id", "name", "shown"), fold_person, _person_rows),
-    MACHINE: _Projection("machines", "id", ("id", "sheet", "added_ms"), fold_machine, _machine_rows),
-    LOT: _Projection("lots", "code", tuple(item.name for item in fields(LotRow)), fold_lot, _lot_rows),
-    BATCH: _Projection("batches", "code", _BATCH_COLUMNS, fold, _batch_rows),
+    MACHINE: _Projection("machines", "id", ("id", "sheet", "added_ms", "practice"), fold_machine, _machine_rows),
+    LOT: _Projection("lots", "code", LOT_COLUMNS, fold_lot, _lot_rows),
+    BATCH: _Projection("batches", "code", _BATCH_COLUMNS, fold, _batch_rows, many=True),
+    PRODUCT: _Projection("products", "code", ("code", "name", "closed", "body"), fold_product, _product_rows),
+    BLEND: _Projection("blends", "code", ("code", "product", "blended_ms"), fold_blend, _blend_rows, many=True),
+    PACK: _Projection("packs", "code", _PACK_COLUMNS, fold_pack, _pack_rows, many=True),
+    ORDER: _Projection(
+        "orders", "code", ("code", "customer", "due", "cancelled", "body"), fold_order, _order_rows, many=True
+    ),
+    CUSTOMER: _Projection(
+        "customers", "id", ("id", "name", "contact", "business"), fold_customer, _customer_rows, many=True
+    ),
 }

@@ -1,24 +1,81 @@
-"""Balance of a green lot: grams bought, taken and left."""
+"""The ledger: movements of all subjects with the differences that counts found, and balances of accounts."""
 
-from collections.abc import Iterable
-from dataclasses import dataclass
-from math import fsum
+from collections import defaultdict
+from collections.abc import Iterable, Iterator, Mapping
+from itertools import groupby
+
+from roastlog.journal.fold import Account, Count, Movement, Postings
+from roastlog.journal.fold.movements import DIFFERENCE
 
 
-@dataclass(frozen=True)
-class LotBalance:
-    """Grams bought of a lot, taken by its batches, and left. The rest may be negative."""
+def movements_of(postings: Iterable[Postings]) -> list[Movement]:
+    """All movements by time: those of the subjects, and one for each count that differs from the books. [g]"""
+    movements: list[Movement] = []
+    counts: dict[Account, list[Count]] = defaultdict(list)
+    for posting in postings:
+        movements += posting.movements
+        for count in posting.counts:
+            counts[count.account].append(count)
+    found = [found for account, made in counts.items() for found in differences(account, movements, made)]
+    return sorted([*movements, *found])
 
-    bought_g: float
-    taken_g: float
-    left_g: float
 
-    @classmethod
-    def of(cls, bought_g: float, taken_g: Iterable[float]) -> "LotBalance":
-        """Balance of a lot from the grams that each of its batches took."""
-        total_g = fsum(taken_g)
-        return cls(bought_g=bought_g, taken_g=total_g, left_g=bought_g - total_g)
+def differences(account: Account, movements: Iterable[Movement], counts: Iterable[Count]) -> Iterator[Movement]:
+    """The movements by which the books of an account follow its counts.
 
-    def shortfall_g(self, want_g: float) -> float:
-        """Grams missing for a batch of ``want_g``; 0 if the lot has enough."""
-        return max(0.0, want_g - max(0.0, self.left_g))
+    A count holds at its time, so a movement that is entered or corrected later, but lies before it, changes the
+    difference and not the stock.
+
+    Parameters
+    ----------
+    account
+        The account that was counted.
+    movements
+        Movements of any accounts, without those of counts, in any order.
+    counts
+        Its counts, in any order.
+    """
+    changes = sorted((one.at_ms, change_g) for one in movements if (change_g := _change_g(one, account)))
+    held_g, done = 0, 0
+    for count in sorted(counts):
+        while done < len(changes) and changes[done][0] <= count.at_ms:
+            held_g += changes[done][1]
+            done += 1
+        if held_g > count.grams:
+            yield Movement(count.at_ms, count.entry, account, DIFFERENCE, held_g - count.grams)
+        elif held_g < count.grams:
+            yield Movement(count.at_ms, count.entry, DIFFERENCE, account, count.grams - held_g)
+        held_g = count.grams
+
+
+def balances(movements: Iterable[Movement]) -> Mapping[Account, int]:
+    """Grams that each account holds; they add up to 0. A source of coffee, and a stock that ran short, are below 0."""
+    held: dict[Account, int] = defaultdict(int)
+    for one in movements:
+        held[one.source] -= one.grams
+        held[one.target] += one.grams
+    return held
+
+
+def history(account: Account, movements: Iterable[Movement]) -> list[tuple[Movement, int]]:
+    """The movements of one account by time, each with the balance after it. [g]"""
+    rows, held_g = [], 0
+    for one in sorted(movements):
+        change_g = _change_g(one, account)
+        if change_g:
+            held_g += change_g
+            rows.append((one, held_g))
+    return rows
+
+
+def by_account(movements: Iterable[Movement], kind: str) -> Mapping[str, list[Movement]]:
+    """The movements that touch accounts of one kind, by the name of the account."""
+    named = sorted(
+        (account.name, one) for one in movements for account in {one.source, one.target} if account.kind == kind
+    )
+    return {name: [one for _, one in rows] for name, rows in groupby(named, key=lambda row: row[0])}
+
+
+def _change_g(movement: Movement, account: Account) -> int:
+    """What a movement adds to an account. [g]"""
+    return movement.grams * ((movement.target == account) - (movement.source == account))

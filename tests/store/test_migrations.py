@@ -119,8 +119,12 @@ def brought_up(was: Dump) -> Dump:
 
 
 def without_new_ids(now: Dump) -> Dump:
-    """Rows without the ids that the migration created."""
-    return now | {
+    """Rows without the ids that the migration created, and without lists and columns that came later."""
+    later = {"accounts", "counts", "movements", "products", "blends", "packs", "orders", "customers"}
+    assert not [row for name in later - {"accounts", "movements"} for row in now[name]]
+    return {name: rows for name, rows in now.items() if name not in later} | {
+        "lots": [row[:11] for row in now["lots"]],
+        "machines": [row[:3] for row in now["machines"]],
         "people": [row[1:] for row in now["people"]],
         "erasable": [row[1:] for row in now["erasable"]],
         "said": [(about.split()[0] if about.startswith("person") else about, *rest) for about, *rest in now["said"]],

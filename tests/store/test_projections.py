@@ -29,11 +29,21 @@ TOGETHER = 20
 TABLES = tuple(projections.SCHEMA)
 
 
+NAMED = "(SELECT kind || ' ' || name FROM accounts WHERE id = {})".format
+READ = {
+    "accounts": "SELECT kind, name, grams FROM accounts"
+    " WHERE id IN (SELECT source FROM movements UNION SELECT target FROM movements UNION SELECT account FROM counts)",
+    "movements": f"SELECT subject, entry, at_ms, {NAMED('source')}, {NAMED('target')}, grams FROM movements",  # noqa: S608
+    "counts": f"SELECT subject, entry, at_ms, {NAMED('account')}, grams FROM counts",  # noqa: S608
+}
+"""How tables are read whose rows have numbers that a rebuild may give out in another order."""
+
+
 def rows(path: Path) -> dict[str, list[tuple[object, ...]]]:
     """All rows of all projections."""
     with closing(sqlite3.connect(path)) as connection:
         return {
-            name: sorted(connection.execute(f"SELECT * FROM {name}").fetchall(), key=repr)  # noqa: S608
+            name: sorted(connection.execute(READ.get(name, f"SELECT * FROM {name}")).fetchall(), key=repr)  # noqa: S608
             for name in TABLES
         }
 
@@ -94,13 +104,46 @@ class Roastery:
             if self._rng.random() < 0.8:
                 self._say(about, "moment", moment=moment)
         if self._rng.random() < 0.7:
-            self._say(about, "weighed", roasted_g=3400.0)
+            self._say(about, "weighed", roasted_g=3400.0, removed_g=self._rng.choice([None, 40.0]))
+            self._pack(code, number)
         if self._rng.random() < 0.5:
             self._say(about, "released", decision=self._rng.choice(["release", "hold", "reject"]))
 
+    def _pack(self, code: str, number: int) -> None:
+        parts = [{"batch": code, "grams": self._rng.choice([1010, 2000])}]
+        if number % 7 == 0:
+            self._say(f"blend K{number}", "blended", parts=parts, product="P1")
+            parts = [{"batch": f"K{number}", "grams": 900}]
+        if number % 3 == 0:
+            pack = f"pack {code}-1"
+            self._say(pack, "packed", parts=parts, bag_g=250, count=4, best_before="2027-05-01")
+            self._say(pack, "sold", count=self._rng.randrange(1, 4), customer=f"c{number % 4}")
+            if self._rng.random() < 0.3:
+                self._say(pack, "returned", count=1, customer=f"c{number % 4}")
+
+    def _stock(self) -> None:
+        about = self._rng.choice([name for name in self._said if name.split()[0] in {"lot", "batch", "blend", "pack"}])
+        amount: dict[str, object] = {"grams": self._rng.randrange(3000)}
+        if about.startswith("pack"):
+            amount = {"bags": self._rng.randrange(5)}
+        if self._rng.random() < 0.5:
+            self._say(about, "counted", **amount)
+        else:
+            self._say(about, "taken", **amount, why=self._rng.choice(["sample", "waste", "gift"]))
+
+    def _sales(self) -> None:
+        part = {"lot": f"L{self._rng.randrange(12)}", "share": 1.0}
+        self._say(
+            f"product P{self._rng.randrange(3)}", "composed", name=f"Blend {self._rng.randrange(9)}", parts=[part]
+        )
+        self._say(f"customer c{self._rng.randrange(4)}", "listed", name=self._rng.choice("XYZ"), contact="phone")
+        line = {"product": "P1", "bag_g": 250, "count": self._rng.randrange(1, 9)}
+        self._say(f"order O{self._rng.randrange(9)}", "ordered", customer="c1", lines=[line], due="2026-12-01")
+
     def _other(self) -> None:
+        self._stock()
         lot = f"lot L{self._rng.randrange(12)}"
-        what = self._rng.randrange(6)
+        what = self._rng.randrange(8)
         if what == 0:
             self._say(lot, "arrived", coffee=f"Lot's {self._rng.randrange(5)}", green_g=60_000.0, price="9")
         elif what == 1:
@@ -113,6 +156,10 @@ class Roastery:
         elif what == 4:
             check = {"channel": "bean_probe", "offset_c": self._rng.randrange(-9, 9) / 2, "on": "2026-11-28"}
             self._say("machine practice", "probe_checked", **check, against="ice water")
+        elif what == 5:
+            self._sales()
+        elif what == 6:
+            self._say(lot, "checked", moisture_percent=self._rng.randrange(90, 130) / 10)
         else:
             self._say(lot, "note", text="dry")
 
@@ -143,7 +190,7 @@ def test_rebuilt_from_a_big_journal_every_row_is_the_same(tmp_path: Path, seed: 
     made = rebuild(tmp_path)
     assert rows(tmp_path / FILE_NAME) == before
     assert written(tmp_path / FILE_NAME) == journal_before
-    assert vars(made) == {name: len(found) for name, found in before.items()}
+    assert made.rows == {name: len(found) for name, found in before.items() if name not in READ}
 
 
 def test_the_command_says_how_many_rows_it_made(tmp_path: Path, capsys: pytest.CaptureFixture[str]):
@@ -153,8 +200,9 @@ def test_the_command_says_how_many_rows_it_made(tmp_path: Path, capsys: pytest.C
     store.close()
     before = written(tmp_path / FILE_NAME)
     main(["rebuild", "--data", str(tmp_path)])
-    told = "0 batches, 1 lots, 0 people, 0 settings and 0 machines were made anew from the journal."
-    assert capsys.readouterr().out.strip() == told
+    told = capsys.readouterr().out.strip()
+    assert "1 lots, 0 batches" in told
+    assert told.endswith("were made anew from the journal.")
     assert written(tmp_path / FILE_NAME) == before
 
 
@@ -208,6 +256,8 @@ def furnished(tmp_path: Path) -> Path:
         "ALTER TABLE batches DROP COLUMN roast_loss",
         "DELETE FROM projected",
         "UPDATE projected SET seq = 1",
+        "UPDATE accounts SET grams = grams + 1 WHERE kind = 'green'",
+        "DROP TABLE movements",
         "UPDATE projected SET version = 0",
     ],
 )
@@ -271,7 +321,7 @@ def test_a_word_that_looks_like_a_subject_makes_none(furnished: Path):
     entry = Entry(id=uuid4(), about="house", kind="set", at_ms=1, by=By(device="lot 7"), body={"business": "x"})
     store.write(lambda db: projections.say(db, entry))
     store.close()
-    assert rebuild(furnished.parent).lots == 1
+    assert rebuild(furnished.parent).rows["lots"] == 1
 
 
 def test_erasing_a_person_leaves_every_sum_and_every_line(tmp_path: Path):
@@ -291,7 +341,7 @@ def test_erasing_a_person_leaves_every_sum_and_every_line(tmp_path: Path):
 
     def erase(db: Database) -> None:
         say(db, "person a1", "erased")
-        journal.erase(db, "a1", ["Ines Morel"])
+        journal.erase(db, Subject("person", "a1"), ["Ines Morel"])
         projections.refresh(db, Subject("person", "a1"))
 
     store.write(erase)

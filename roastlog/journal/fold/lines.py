@@ -157,6 +157,17 @@ def lines_of(entries: Iterable[Entry]) -> list[Line]:
     return fold.lines
 
 
+def with_first(entries: Iterable[Entry], kind: str) -> tuple[Line | None, tuple[Line, ...]]:
+    """The first line of a kind that can count only once, and all lines with further ones flagged as doubled."""
+    lines = lines_of(entries)
+    first = next((line for line in lines if line.kind == kind and not line.undone), None)
+    doubled = [
+        flagged(line, "doubled") if line.kind == kind and not line.undone and line is not first else line
+        for line in lines
+    ]
+    return first, tuple(doubled)
+
+
 def grouped(lines: Iterable[Line]) -> dict[str, list[Line]]:
     """The lines of each kind, in their order."""
     found: dict[str, list[Line]] = {}

@@ -2,12 +2,11 @@
 
 from typing import Final
 
-from roastlog.journal.kinds import bench, corrections, green, house, machine, roast
+from roastlog.journal.kinds import bench, corrections, green, house, machine, packing, roast, sales, stock
 from roastlog.journal.kinds.base import Kind
 
-REGISTRY: Final[dict[str, Kind]] = {
-    kind.name: kind for topic in (roast, bench, green, house, machine, corrections) for kind in topic.KINDS
-}
+_TOPICS: Final = (roast, bench, green, stock, packing, sales, house, machine, corrections)
+REGISTRY: Final[dict[str, Kind]] = {kind.name: kind for topic in _TOPICS for kind in topic.KINDS}
 
 
 def corrects(name: str) -> bool:

@@ -2,11 +2,22 @@
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from datetime import date
 from typing import Annotated, Any, Final, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, StringConstraints
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, StringConstraints
 
 MAX_BATCH_G: Final = 500_000.0
+
+
+def _calendar_date(text: str) -> str:
+    """The date, if the calendar has it."""
+    try:
+        date.fromisoformat(text)
+    except ValueError:
+        raise ValueError(f"{text} is not a date of the calendar") from None
+    return text
+
 
 Text = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=2000)]
 Short = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=80)]
@@ -15,10 +26,28 @@ Ident = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, ma
 Words = Annotated[list[Short], Field(min_length=1, max_length=16)]
 # Values allowed in an amendment. It may come in before its entry, when its model is not known yet.
 Value = Annotated[str, StringConstraints(max_length=2000)] | bool | int | float | None
+_Flat = Value | list[Value] | dict[Short, Value]
+Changed = Value | dict[Short, Value] | list[_Flat]
 Grams = Annotated[float, Field(gt=0, le=MAX_BATCH_G, allow_inf_nan=False)]
 
+Date = Annotated[str, StringConstraints(pattern=r"^\d{4}-\d{2}-\d{2}$"), AfterValidator(_calendar_date)]
+
 Least = Literal["operate", "decide", "own"]
-Page = Literal["live", "start", "weigh", "label", "record", "lots", "settings", "machine", "probe check"]
+Page = Literal[
+    "live",
+    "start",
+    "weigh",
+    "label",
+    "record",
+    "lots",
+    "stock",
+    "products",
+    "packing",
+    "sales",
+    "settings",
+    "machine",
+    "probe check",
+]
 
 
 class Body(BaseModel):

@@ -6,10 +6,10 @@ from uuid import UUID
 
 from pydantic import Field, field_validator
 
-from roastlog.journal.kinds.base import Body, Kind, Short, Telling, Text, Value
+from roastlog.journal.kinds.base import Body, Changed, Kind, Short, Telling, Text
 from roastlog.journal.kinds.roast import plan_text
 from roastlog.journal.phrases import field_text
-from roastlog.journal.subject import BATCH, HOUSE, LOT, MACHINE, SUBJECTS
+from roastlog.journal.subject import BATCH, BLEND, HOUSE, LOT, MACHINE, ORDER, PACK, PRODUCT, SUBJECTS
 from roastlog.languages import N_, _, joined, numeral
 
 
@@ -37,7 +37,7 @@ class Amend(Body):
     """Some fields of an entry's body were wrong; null clears one."""
 
     entry: UUID
-    body: Annotated[dict[Short, Value | list[Value] | dict[Short, Value]], Field(min_length=1, max_length=20)]
+    body: Annotated[dict[Short, Changed], Field(min_length=1, max_length=20)]
     reason: Text | None = None
 
 
@@ -61,13 +61,13 @@ def change_text(name: str, value: Any) -> str:  # noqa: ANN401 - whatever a body
     return field_text(name, value, {"plan": plan_text})
 
 
-# A person is named anew and not corrected: a correction would hold the name, which must be erasable.
+# A person or a customer is named anew and not corrected: a correction would hold the name, which must be erasable.
 KINDS: Final = (
     Kind("undo", SUBJECTS, Undo, "operate", _undo, pages=("live", "record"), noun=N_("an undo")),
     Kind("shift", (BATCH,), Shift, "operate", _shift, pages=("live", "record"), noun=N_("a shift")),
     Kind(
         "amend",
-        (BATCH, LOT, MACHINE, HOUSE),
+        (BATCH, LOT, MACHINE, HOUSE, PRODUCT, BLEND, PACK, ORDER),
         Amend,
         "operate",
         _amend,

@@ -1,6 +1,7 @@
 """Kinds about a batch while it is roasted."""
 
 from collections.abc import Mapping
+from math import isclose
 from typing import Annotated, Any, Final
 
 from pydantic import Field, ValidationError, model_validator
@@ -26,15 +27,37 @@ class Plan(Body):
         return self
 
 
+class GreenPart(Body):
+    """A lot's share of the green weight of a batch."""
+
+    lot: Short
+    share: Annotated[float, Field(gt=0, le=1)]
+
+
 class Opened(Body):
     """The opening of a batch. No field is required."""
 
     lot: Short | None = None
+    parts: Annotated[
+        list[GreenPart] | None, Field(min_length=1, max_length=20, description="of several lots, in place of lot")
+    ] = None
     coffee: Short | None = None
+    product: Short | None = None
     green_g: Grams | None = None
     intent: Short | None = None
     plan: Plan | None = None
     guide: Short | None = None
+
+    @model_validator(mode="after")
+    def _adds_up(self) -> "Opened":
+        if self.parts is None:
+            return self
+        if self.lot is not None:
+            raise ValueError("name either one lot or the parts of several")
+        total = sum(part.share for part in self.parts)
+        if not isclose(total, 1, abs_tol=5e-4):
+            raise ValueError(f"shares must add up to 100 %, not {100 * total:g} %")
+        return self
 
 
 class Joined(Opened):
