@@ -85,6 +85,10 @@ class NoSuchLot(NotFound):
     """Raised for an unknown green lot."""
 
 
+class NoSuchCode(NotFound):
+    """No lot, batch, blend, pack or customer has this code."""
+
+
 class NoSuchDevice(NotFound):
     """Raised for an unknown or removed device or token."""
 

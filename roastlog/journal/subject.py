@@ -8,8 +8,9 @@ from roastlog.languages import _
 
 BATCH, LOT, MACHINE, PERSON = "batch", "lot", "machine", "person"
 PRODUCT, BLEND, PACK, ORDER, CUSTOMER = "product", "blend", "pack", "order", "customer"
+RECALL = "recall"
 HOUSE = "house"
-NAMED: Final = (BATCH, LOT, MACHINE, PERSON, PRODUCT, BLEND, PACK, ORDER, CUSTOMER)
+NAMED: Final = (BATCH, LOT, MACHINE, PERSON, PRODUCT, BLEND, PACK, ORDER, CUSTOMER, RECALL)
 SUBJECTS: Final = (*NAMED, HOUSE)
 LONGEST: Final = 200
 

@@ -118,6 +118,11 @@ LOT_STATE_WORDS: Final[dict[str, str]] = {
     "closed": N_("closed"),
 }
 """States of a lot; a held or rejected one is called as a batch is."""
+CONTACT_WORDS: Final[dict[str, str]] = {
+    "phone": N_("by phone"),
+    "mail": N_("by mail"),
+    "in_person": N_("in person"),
+}
 TAKEN_WORDS: Final[dict[str, str]] = {
     "sample": N_("as a sample"),
     "waste": N_("as waste"),

@@ -30,6 +30,7 @@ from roastlog.services.settings import SettingsService
 from roastlog.services.starting import StartDefaults, StartService
 from roastlog.services.subjects import SubjectService
 from roastlog.services.today import Today, TodayService
+from roastlog.services.trace import TraceService
 from roastlog.settings import Settings
 from roastlog.store.store import Store
 from roastlog.upkeep.maintenance import Maintenance
@@ -98,6 +99,7 @@ class Services:
     comparison: ComparisonService
     analysis: AnalysisService
     figures: FigureService
+    trace: TraceService
     address: AddressService
     bags: BagService
     labels: LabelService
@@ -171,6 +173,7 @@ def open_services(folder: Path, clock: Clock, *, host: str = "127.0.0.1", port: 
         comparison=comparison,
         analysis=analysis,
         figures=FigureService(runtime, batches=batches, analysis=analysis, comparison=comparison),
+        trace=TraceService(store),
         address=address,
         bags=bags,
         labels=LabelService(batches=batches, bags=bags, settings=settings, address=address),

@@ -1,5 +1,6 @@
 """The ledger in tables: movements, counts, and accounts with their balances. The journal's folds make all of it."""
 
+import json
 import sqlite3
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from typing import Final
@@ -111,6 +112,16 @@ def balances(connection: sqlite3.Connection, kind: str | None = None) -> dict[Ac
     return {Account(row["kind"], row["name"]): row["grams"] for row in rows}
 
 
+def held_g(connection: sqlite3.Connection, accounts: Iterable[Account]) -> dict[Account, int]:
+    """Grams that some accounts hold; those that nothing ever moved through are left out."""
+    rows = connection.execute(
+        "SELECT kind, name, grams FROM accounts"
+        " WHERE (kind, name) IN (SELECT json_extract(value, '$[0]'), json_extract(value, '$[1]') FROM json_each(?))",
+        (json.dumps(list(accounts)),),
+    )
+    return {Account(row["kind"], row["name"]): row["grams"] for row in rows}
+
+
 def movements(
     connection: sqlite3.Connection,
     account: Account | None = None,
@@ -153,13 +164,15 @@ def reached(connection: sqlite3.Connection, starts: Iterable[Account], *, back: 
             SELECT accounts.id FROM reached JOIN movements ON {near} = reached.id JOIN accounts ON accounts.id = {far}
             WHERE accounts.name <> '' AND accounts.kind <> ?
         )
-        SELECT sources.kind, sources.name, targets.kind, targets.name, moved.grams FROM (
-            SELECT source, target, sum(grams) AS grams FROM reached JOIN movements ON {near} = reached.id GROUP BY 1, 2
-        ) AS moved
-        JOIN accounts AS sources ON sources.id = source JOIN accounts AS targets ON targets.id = target""",  # noqa: S608
-        (f"[{', '.join(map(str, numbers))}]", SOLD),
+        SELECT source, target, sum(grams) FROM reached JOIN movements ON {near} = reached.id GROUP BY 1, 2""",  # noqa: S608
+        (json.dumps(numbers), SOLD),
+    ).fetchall()
+    used = json.dumps(list({number for row in rows for number in row[:2]}))
+    found = connection.execute(
+        "SELECT id, kind, name FROM accounts WHERE id IN (SELECT value FROM json_each(?))", (used,)
     )
-    return [Edge(Account(row[0], row[1]), Account(row[2], row[3]), row[4]) for row in rows]
+    accounts = {number: Account(kind, name) for number, kind, name in found}
+    return [Edge(accounts[source], accounts[target], grams) for source, target, grams in rows]
 
 
 def fault(connection: sqlite3.Connection) -> str | None:

@@ -29,6 +29,7 @@ from roastlog.journal.fold import (
     Person,
     Postings,
     Product,
+    Recall,
     fold,
     fold_blend,
     fold_customer,
@@ -39,6 +40,7 @@ from roastlog.journal.fold import (
     fold_pack,
     fold_person,
     fold_product,
+    fold_recall,
     lines_of,
     postings_of,
 )
@@ -53,6 +55,7 @@ from roastlog.journal.subject import (
     PACK,
     PERSON,
     PRODUCT,
+    RECALL,
     Subject,
 )
 from roastlog.store import ledger
@@ -112,6 +115,12 @@ SCHEMA: Final[Mapping[str, Sequence[str]]] = {
             body TEXT NOT NULL
         ) STRICT""",
         "CREATE INDEX orders_by_due ON orders (due)",
+    ),
+    "recalls": (
+        """CREATE TABLE recalls (
+            id TEXT PRIMARY KEY, codes TEXT NOT NULL, cause TEXT NOT NULL, drill INTEGER NOT NULL,
+            started_ms INTEGER NOT NULL, finished_ms INTEGER
+        ) STRICT""",
     ),
     "customers": (
         """CREATE TABLE customers (
@@ -389,6 +398,20 @@ def _order_rows(_connection: sqlite3.Connection, order: Order) -> list[Row]:
     return [{**facts, "code": order.code, "cancelled": int(order.cancelled), "body": body}]
 
 
+def _recall_rows(_connection: sqlite3.Connection, recall: Recall) -> list[Row]:
+    if recall.facts is None or recall.recalled is None:
+        return []
+    row = {
+        "id": recall.id,
+        "codes": ", ".join(recall.facts.codes),
+        "cause": recall.facts.cause,
+        "drill": int(recall.facts.drill),
+        "started_ms": recall.recalled.at_ms,
+        "finished_ms": recall.finished_ms,
+    }
+    return [row]
+
+
 def _customer_rows(_connection: sqlite3.Connection, customer: Customer) -> list[Row]:
     if customer.name is None:
         return []
@@ -420,6 +443,7 @@ _BATCH_COLUMNS: Final = (
     *("code", "machine", "opened_entry", "opened_ms", "state", "lot", "coffee", "intent", "charged_ms"),
     *("dropped_ms", "green_g", "roasted_g", "development_s", "development_ratio", "roast_loss"),
 )
+_RECALL_COLUMNS: Final = ("id", "codes", "cause", "drill", "started_ms", "finished_ms")
 _PACK_COLUMNS: Final = ("code", "product", "source", "packed_ms", "bag_g", "count", "packaging", "best_before")
 _PROJECTIONS: Final[Mapping[str, _Projection]] = {
     HOUSE: _Projection(
@@ -435,6 +459,7 @@ _PROJECTIONS: Final[Mapping[str, _Projection]] = {
     ORDER: _Projection(
         "orders", "code", ("code", "customer", "due", "cancelled", "body"), fold_order, _order_rows, many=True
     ),
+    RECALL: _Projection("recalls", "id", _RECALL_COLUMNS, fold_recall, _recall_rows),
     CUSTOMER: _Projection(
         "customers", "id", ("id", "name", "contact", "business"), fold_customer, _customer_rows, many=True
     ),

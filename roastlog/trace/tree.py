@@ -52,7 +52,7 @@ def edges_of(movements: Iterable[Movement | Edge]) -> list[Edge]:
         source, target = node_of(one.source), node_of(one.target)
         if source != target:
             total_g[source, target] += one.grams
-    return sorted(Edge(source, target, grams) for (source, target), grams in total_g.items())
+    return [Edge(source, target, grams) for (source, target), grams in total_g.items()]
 
 
 def forward(edges: Collection[Edge], starts: Iterable[Account]) -> Tree:
@@ -79,7 +79,7 @@ def _reached(edges: Collection[Edge], starts: Iterable[Account], near: str, far:
             if node not in seen and node.name and node.kind != SOLD:
                 seen.add(node)
                 waiting.append(node)
-    return Tree(tuple(sorted(found)))
+    return Tree(tuple(found))
 
 
 def _grouped(edges: Iterable[Edge], end: str) -> Mapping[Account, list[Edge]]:

@@ -137,6 +137,7 @@ class Roastery:
             f"product P{self._rng.randrange(3)}", "composed", name=f"Blend {self._rng.randrange(9)}", parts=[part]
         )
         self._say(f"customer c{self._rng.randrange(4)}", "listed", name=self._rng.choice("XYZ"), contact="phone")
+        self._say(f"recall R{self._rng.randrange(3)}", "recalled", codes=["L1"], cause="mould", drill=True)
         line = {"product": "P1", "bag_g": 250, "count": self._rng.randrange(1, 9)}
         self._say(f"order O{self._rng.randrange(9)}", "ordered", customer="c1", lines=[line], due="2026-12-01")
 

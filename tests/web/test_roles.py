@@ -92,8 +92,8 @@ def status(results: list[dict[str, str]]) -> list[str]:
 
 def test_every_kind_of_entry_has_its_role():
     """The row defines it. Look makes no entries; of a batch's kinds, only a decision needs more than operate."""
-    green = {"arrived", "decided", "closed", "composed"}
-    assert {kind for kind in REGISTRY if says(kind) is DECIDE} == {"released", "labels_allowed", *green}
+    desk = {"arrived", "decided", "closed", "composed", "recalled", "finished"}
+    assert {kind for kind in REGISTRY if says(kind) is DECIDE} == {"released", "labels_allowed", *desk}
     assert {kind for kind in REGISTRY if says(kind) is OWN} == {"set", "named", "erased", "set_up", "probe_checked"}
     assert all(
         says(kind) is OPERATE for kind, row in REGISTRY.items() if row.about == ("batch",) and says(kind) is not DECIDE

@@ -7,6 +7,7 @@ from roastlog.journal.fold.lot import Lot, fold_lot
 from roastlog.journal.fold.machine import MachineHistory, fold_machine
 from roastlog.journal.fold.movements import Account, Count, Movement, Postings, postings_of
 from roastlog.journal.fold.packing import Blend, Pack, fold_blend, fold_pack
+from roastlog.journal.fold.recall import Recall, fold_recall
 from roastlog.journal.fold.sales import Customer, Order, Product, fold_customer, fold_order, fold_product
 
 __all__ = [
@@ -28,6 +29,7 @@ __all__ = [
     "Person",
     "Postings",
     "Product",
+    "Recall",
     "fold",
     "fold_blend",
     "fold_customer",
@@ -38,6 +40,7 @@ __all__ = [
     "fold_pack",
     "fold_person",
     "fold_product",
+    "fold_recall",
     "lines_of",
     "postings_of",
 ]

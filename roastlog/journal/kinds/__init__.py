@@ -2,10 +2,10 @@
 
 from typing import Final
 
-from roastlog.journal.kinds import bench, corrections, green, house, machine, packing, roast, sales, stock
+from roastlog.journal.kinds import bench, corrections, green, house, machine, packing, recall, roast, sales, stock
 from roastlog.journal.kinds.base import Kind
 
-_TOPICS: Final = (roast, bench, green, stock, packing, sales, house, machine, corrections)
+_TOPICS: Final = (roast, bench, green, stock, packing, sales, recall, house, machine, corrections)
 REGISTRY: Final[dict[str, Kind]] = {kind.name: kind for topic in _TOPICS for kind in topic.KINDS}
 
 

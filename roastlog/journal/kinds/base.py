@@ -44,6 +44,7 @@ Page = Literal[
     "products",
     "packing",
     "sales",
+    "recall",
     "settings",
     "machine",
     "probe check",

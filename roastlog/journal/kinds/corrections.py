@@ -9,7 +9,7 @@ from pydantic import Field, field_validator
 from roastlog.journal.kinds.base import Body, Changed, Kind, Short, Telling, Text
 from roastlog.journal.kinds.roast import plan_text
 from roastlog.journal.phrases import field_text
-from roastlog.journal.subject import BATCH, BLEND, HOUSE, LOT, MACHINE, ORDER, PACK, PRODUCT, SUBJECTS
+from roastlog.journal.subject import BATCH, BLEND, HOUSE, LOT, MACHINE, ORDER, PACK, PRODUCT, RECALL, SUBJECTS
 from roastlog.languages import N_, _, joined, numeral
 
 
@@ -67,7 +67,7 @@ KINDS: Final = (
     Kind("shift", (BATCH,), Shift, "operate", _shift, pages=("live", "record"), noun=N_("a shift")),
     Kind(
         "amend",
-        (BATCH, LOT, MACHINE, HOUSE, PRODUCT, BLEND, PACK, ORDER),
+        (BATCH, LOT, MACHINE, HOUSE, PRODUCT, BLEND, PACK, ORDER, RECALL),
         Amend,
         "operate",
         _amend,

@@ -1,4 +1,4 @@
-"""Kinds about the house: its settings, and the people who roast in it."""
+"""Kinds about the house: its settings, and the people who roast in it; and the erasure of names."""
 
 from collections.abc import Mapping
 from typing import Annotated, Any, Final, Literal
@@ -7,7 +7,7 @@ from pydantic import StringConstraints, model_validator
 
 from roastlog.journal.kinds.base import Body, Kind, Line, Telling
 from roastlog.journal.phrases import plain
-from roastlog.journal.subject import HOUSE, PERSON
+from roastlog.journal.subject import CUSTOMER, HOUSE, PERSON
 from roastlog.languages import _, joined
 
 LIMITS: Final[Mapping[str, tuple[float, float]]] = {
@@ -68,7 +68,7 @@ class Named(Body):
 
 
 class Erased(Body):
-    """The erasure of a person's names, everywhere."""
+    """The erasure of the names of a person or a customer, everywhere."""
 
 
 def _set(body: Mapping[str, Any], _telling: Telling) -> str:
@@ -85,5 +85,5 @@ def _named(body: Mapping[str, Any], _telling: Telling) -> str:
 KINDS: Final = (
     Kind("set", (HOUSE,), Set, "own", _set, pages=("settings",)),
     Kind("named", (PERSON,), Named, "own", _named, pages=("settings",), erasable=("name", "shown")),
-    Kind("erased", (PERSON,), Erased, "own", lambda _body, _telling: _("Names erased")),
+    Kind("erased", (PERSON, CUSTOMER), Erased, "own", lambda _body, _telling: _("Names erased")),
 )

@@ -12,6 +12,7 @@ from roastlog.journal.kinds.base import Kind
 from roastlog.journal.kinds.roast import Plan
 from roastlog.journal.subject import BATCH, NAMED
 from roastlog.services.batch_detail import BatchDetail
+from roastlog.services.trace import Ledger, Trace
 from roastlog.web.http.roles import LEAST, LOOK, PUBLIC
 from roastlog.web.http.security import COOKIE, SECURE_COOKIE
 
@@ -28,8 +29,9 @@ def description() -> dict[str, Any]:
     """The whole description, as a JSON object."""
     models: list[type[BaseModel]] = [*(kind.body for kind in REGISTRY.values()), By, Plan]
     _, schemas = models_json_schema([(model, "validation") for model in models], ref_template=_REF)
-    detail = TypeAdapter(BatchDetail).json_schema(ref_template=_REF)
-    schemas["$defs"] |= detail.pop("$defs") | {"Batch": detail}
+    for name, facts in {"Batch": BatchDetail, "Ledger": Ledger, "Trace": Trace}.items():
+        shape = TypeAdapter(facts).json_schema(ref_template=_REF)
+        schemas["$defs"] |= shape.pop("$defs", {}) | {name: shape}
     return {
         "openapi": "3.1.0",
         "info": {
@@ -305,6 +307,28 @@ def _paths() -> dict[str, Any]:
                     )
                 },
                 parameters=[_path("code", "code of the lot")],
+                problems=(404,),
+            )
+        },
+        "/api/ledger": {
+            "get": _operation(
+                "ledger",
+                "Movements of an account, or of all, oldest first, and the balances now",
+                {"200": _response("At most 5000 movements; more tells whether there are others.", _ref("Ledger"))},
+                parameters=[
+                    _query("account", "such as “green HU-7”, “roasted 26332-01C” or “loss”; all if left out", _TEXT),
+                    _query("from", "earliest time, UTC ms", _integer(0)),
+                    _query("to", "latest time, UTC ms", _integer(0)),
+                ],
+                problems=(422,),
+            )
+        },
+        "/api/trace/{code}": {
+            "get": _operation(
+                "trace",
+                "Where the coffee of a lot, batch, blend, pack or customer came from, and where it went",
+                {"200": _response("One step each way, and the whole tree.", _ref("Trace"))},
+                parameters=[_path("code", "code of a lot, batch, blend or pack, or id of a customer")],
                 problems=(404,),
             )
         },

@@ -115,6 +115,22 @@ def lot(code: str) -> Response:
     return jsonify(services().subjects.lot(code, confidential=may("own")))
 
 
+@bp.get("/api/ledger")
+def ledger() -> Response:
+    """Movements of an account, or of all, and the balances."""
+    until_ms = _number("to", MOST, least=0)
+    found = services().trace.ledger(
+        request.args.get("account", ""), from_ms=_number("from", 0, least=0), to_ms=until_ms
+    )
+    return jsonify(found)
+
+
+@bp.get("/api/trace/<path:code>")
+def trace(code: str) -> Response:
+    """Where the coffee of a code came from, and where it went."""
+    return jsonify(services().trace.trace(services().trace.find(code)))
+
+
 @bp.get("/api/machines/<machine_id>")
 def machine(machine_id: str) -> Response:
     """One machine by its present description, with its entries."""
