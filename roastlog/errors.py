@@ -8,7 +8,7 @@ DrumsideError
 ├── LabelError          a label that cannot be made
 ├── CodeError
 │   ├── MistypedCode    wrong check character
-│   └── NotACode        not the format of a batch code
+│   └── NotACode        not the format of a batch code or a GS1 code
 ├── NotFound
 │   ├── NoSuchBatch
 │   ├── NoSuchMachine
@@ -66,7 +66,7 @@ class MistypedCode(CodeError):
 
 
 class NotACode(CodeError):
-    """Raised for text that is not in the format of a batch code."""
+    """Raised for text that is not in the format of a batch code or a GS1 code; the message says what is wrong."""
 
 
 class NotFound(DrumsideError):

@@ -1,1 +1,1 @@
-"""Batch codes and green lot balances. Pure."""
+"""Batch codes, green lot balances and GS1 identifiers. Pure."""
