@@ -20,10 +20,13 @@ ELLIPSIS = "…"
 
 @dataclass(frozen=True)
 class Face:
-    """One weight of the typeface: its file and the advance of each character, in em."""
+    """One weight of the typeface: its file, and in em the advance of each character and the height of x and figures."""
 
     file: Path
     advance_em: Mapping[int, float]
+    x_height_em: float
+    figure_height_em: float
+    """Of the lowest figure, which ends flat."""
 
     def width_em(self, text: str) -> float:
         """Width of a line of text, in em. Missing characters count one em, so that any font fits."""
@@ -46,14 +49,22 @@ class Face:
 @cache
 def face(*, bold: bool) -> Face:
     """Regular or bold face. The first call reads a font file, which takes some hundredths of a second."""
-    from fontTools.ttLib import TTFont  # noqa: PLC0415, only labels need it, and serving must start fast
+    # Only labels need it, and serving must start fast.
+    from fontTools.pens.boundsPen import BoundsPen  # noqa: PLC0415
+    from fontTools.ttLib import TTFont  # noqa: PLC0415
 
     name = f"SourceSansPro-{'Bold' if bold else 'Regular'}.ttf"
     file = Path(str(files("font_source_sans_pro") / "files" / name))
     with TTFont(file, lazy=True) as font:
         units, advances = font["head"].unitsPerEm, font["hmtx"].metrics
-        widths = {code: advances[glyph][0] / units for code, glyph in font.getBestCmap().items()}
-    return Face(file=file, advance_em=widths)
+        glyphs, named = font.getGlyphSet(), font.getBestCmap()
+        widths = {code: advances[glyph][0] / units for code, glyph in named.items()}
+
+        def height_em(character: str) -> float:
+            glyphs[named[ord(character)]].draw(pen := BoundsPen(glyphs))
+            return float(pen.bounds[3] / units)
+
+        return Face(file, widths, height_em("x"), min(map(height_em, "0123456789")))
 
 
 def normalize(text: str) -> str:

@@ -1,19 +1,28 @@
-"""Layout of a label in millimetres, shared by the PDF and the print page."""
+"""Layout of a label in millimetres, shared by the PDF, the print page and the label printer."""
 
-from collections.abc import Mapping
+from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 from math import ceil, floor
-from types import MappingProxyType
+from typing import Final, NamedTuple
 
 from roastlog.errors import LabelError
+from roastlog.label.drawing import MM_PER_INCH, Box, TextLine, whole_dots
 from roastlog.label.fonts import ASCENT_EM, LINE_EM, face, normalize, wrap
+from roastlog.label.limits import least_figures_mm
 from roastlog.label.qr import QUIET, QrSymbol, qr_symbol
-from roastlog.languages import N_, _
+from roastlog.label.stock import LabelSize
+from roastlog.languages import _
 
-MM_PER_INCH = 25.4
 MIN_TEXT_MM = 2.5  # type size whose small x is 1.2 mm high in this typeface
+MIN_TEXT_SMALL_PACK_MM = 1.9  # the same for 0.9 mm
 MIN_MODULE_IN = 3 / 203  # three dots of a common label printer, 0.375 mm
+RULE_IN = 1 / 100  # thickness of the rule, about 0.25 mm
 GAP_MM = 0.8
+MOST_FOOD_LINES = 3
+CODE_SCALE = 1.15  # of the small type
+NAME_SCALE = 1.1  # the least
+NEVER_CUT: Final = frozenset({"food", "operator", "storage", "free_text"})
+"""Parts for which type and symbol become smaller before they are cut; with a name of the food the origin too."""
 
 
 @dataclass(frozen=True)
@@ -32,88 +41,25 @@ class Label:
     origin: str = ""
     count: str = ""
     warning: str = ""
-    """A word across the label that keeps it off a bag; business, origin, purpose and note make room for it."""
-
-
-@dataclass(frozen=True)
-class LabelSize:
-    """One label of a roll, or a page of labels. Lengths in millimetres."""
-
-    name: str
-    title: str
-    width_mm: float
-    height_mm: float
-    page_mm: tuple[float, float]
-    columns: int = 1
-    rows: int = 1
-    first_mm: tuple[float, float] = (0.0, 0.0)
-    pitch_mm: tuple[float, float] = (0.0, 0.0)
-    edge_mm: tuple[float, float] = (1.5, 1.0)
-    dpi: int = 203
-
-    @property
-    def per_page(self) -> int:
-        """Labels on a page."""
-        return self.columns * self.rows
-
-    def corner_mm(self, place: int) -> tuple[float, float]:
-        """Upper left corner of a label position on the page, numbered from 0 along the rows."""
-        row, column = divmod(place, self.columns)
-        return self.first_mm[0] + column * self.pitch_mm[0], self.first_mm[1] + row * self.pitch_mm[1]
-
-
-def _roll(width_mm: float, height_mm: float) -> LabelSize:
-    name = f"{width_mm:g}x{height_mm:g}"
-    return LabelSize(
-        name,
-        _("Roll, {width_mm:g} × {height_mm:g} mm", width_mm=width_mm, height_mm=height_mm),
-        width_mm,
-        height_mm,
-        (width_mm, height_mm),
-    )
-
-
-_SHEET = LabelSize(
-    "a4-70x37", N_("A4 sheet, 24 labels of 70 × 37 mm"), 70, 37, (210, 297),
-    columns=3, rows=8, first_mm=(0.0, 0.5), pitch_mm=(70.0, 37.0), edge_mm=(4.0, 3.0), dpi=600,
-)  # fmt: skip
-
-SIZES: Mapping[str, LabelSize] = MappingProxyType(
-    {size.name: size for size in (_roll(50, 30), _roll(62, 29), _roll(100, 50), _SHEET)}
-)
-
-
-def label_size(name: str) -> LabelSize:
-    """Size by its name, such as ``50x30``; LabelError for an unknown one."""
-    try:
-        return SIZES[name]
-    except KeyError:
-        raise LabelError(
-            _("Label size must be one of {sizes}, not {name}.", name=repr(name), sizes=", ".join(SIZES))
-        ) from None
-
-
-@dataclass(frozen=True)
-class TextLine:
-    """One line of text; ``x_mm`` is its left end, ``baseline_mm`` its baseline, from the label's corner."""
-
-    part: str
-    text: str
-    x_mm: float
-    baseline_mm: float
-    size_mm: float
-    bold: bool
-
-    @property
-    def width_mm(self) -> float:
-        """Width of the line."""
-        return face(bold=self.bold).width_em(self.text) * self.size_mm
+    """A word across the label that keeps it off a bag; all but name, weight, dates and code make room for it."""
+    food: str = ""
+    """The name of the food by law, such as “Roast coffee, whole beans”."""
+    address: str = ""
+    """Address of the business, printed behind its name."""
+    storage: str = ""
+    free_text: str = ""
+    """Any other words that the country of sale asks for."""
+    net_g: float | None = None
+    """Net weight whose figures are drawn as high as the law asks; in text size if None. [g]"""
+    small_pack: bool = False
+    """Whether the largest side of the pack is under 80 cm², so that type may be smaller."""
 
 
 @dataclass(frozen=True)
 class Layout:
     """Positions of all parts of a label. The symbol's corner is that of its first module, inside the quiet zone."""
 
+    label: Label
     size: LabelSize
     dpi: int
     symbol: QrSymbol
@@ -127,6 +73,15 @@ class Layout:
     def module_mm(self) -> float:
         """Side of a module: a whole number of printer dots."""
         return self.module_dots * MM_PER_INCH / self.dpi
+
+    @property
+    def boxes(self) -> tuple[Box, ...]:
+        """The rule, in whole dots; the symbol is drawn by itself."""
+        if self.rule_mm is None:
+            return ()
+        left, right, height = self.rule_mm
+        thick = whole_dots(RULE_IN * MM_PER_INCH, self.dpi)
+        return (Box(left, height - thick / 2, right - left, thick),)
 
     @property
     def quiet_box_mm(self) -> tuple[float, float, float, float]:
@@ -163,28 +118,68 @@ def layout(label: Label, size: LabelSize, dpi: int | None = None) -> Layout:
         raise LabelError(_("Printer resolution must be 150–2400 dots per inch, not {dpi}.", dpi=dpi))
     if not normalize(label.code):
         raise LabelError(_("A label needs the batch's code."))
-    small_mm = MIN_TEXT_MM * min(1.7, max(1.0, min(size.width_mm / 50, (size.height_mm - 2 * size.edge_mm[1]) / 28)))
-    placed = _place_symbol(label, size, dpi, small_mm)
-    return _place_words(label, placed, small_mm)
-
-
-def _place_symbol(label: Label, size: LabelSize, dpi: int, small_mm: float) -> Layout:
-    """Largest symbol of whole dots at the right edge, the code under it."""
     symbol = qr_symbol(label.url)
-    code_mm = 1.15 * small_mm
-    room_mm = min(size.width_mm / 2, size.height_mm - 2 * size.edge_mm[1] - LINE_EM * code_mm)
-    dot_mm, across = MM_PER_INCH / dpi, symbol.side + 2 * QUIET
-    dots = floor(room_mm / dot_mm / across + 1e-9)
-    if dots < ceil(MIN_MODULE_IN * dpi - 1e-9):
-        raise LabelError(
-            _(
-                "The QR code of this address ({url} characters) is too fine for a label of {width_mm:g} × "
-                "{height_mm:g} mm. Choose a larger label or a shorter address.",
-                url=len(label.url),
-                width_mm=size.width_mm,
-                height_mm=size.height_mm,
+    refused: LabelError | None = None
+    found: list[Layout] = []
+    for dots, small_mm in _steps(label, size, dpi, symbol):
+        try:
+            placed = _place_words(_place_symbol(label, size, dpi, symbol, dots, small_mm), small_mm)
+        except LabelError as error:
+            refused = refused or error
+            continue
+        if not _falls_short(placed):
+            return placed
+        found.append(placed)
+    if refused and not found:
+        raise refused
+    return min(found, key=_falls_short)
+
+
+def _steps(label: Label, size: LabelSize, dpi: int, symbol: QrSymbol) -> Iterator[tuple[int, float]]:
+    """Dots of a module and type sizes, from the largest on: first the type becomes smaller, then the symbol."""
+    scale = min(1.7, max(1.0, min(size.width_mm / 50, (size.height_mm - 2 * size.edge_mm[1]) / 28)))
+    scales = [factor for factor in (scale, scale * 0.85, scale * 0.7) if factor > 1.0] + [1.0]
+    least = ceil(MIN_MODULE_IN * dpi - 1e-9)
+    for text_mm, factors in ((MIN_TEXT_MM, scales), (MIN_TEXT_SMALL_PACK_MM, [1.0] if label.small_pack else [])):
+        most = max(_most_dots(size, dpi, symbol, text_mm * factor) for factor in (*factors, scale))
+        if most < least:
+            raise LabelError(
+                _(
+                    "The QR code of this address ({url} characters) is too fine for a label of {width_mm:g} × "
+                    "{height_mm:g} mm. Choose a larger label or a shorter address.",
+                    url=len(label.url),
+                    width_mm=size.width_mm,
+                    height_mm=size.height_mm,
+                )
             )
-        )
+        for dots in range(most, least - 1, -1):
+            yield from (
+                (dots, text_mm * factor)
+                for factor in factors
+                if dots <= _most_dots(size, dpi, symbol, text_mm * factor)
+            )
+
+
+def _most_dots(size: LabelSize, dpi: int, symbol: QrSymbol, small_mm: float) -> int:
+    """Dots of a module in the largest symbol beside type of that size."""
+    room_mm = min(size.width_mm / 2, size.height_mm - 2 * size.edge_mm[1] - LINE_EM * CODE_SCALE * small_mm)
+    return floor(room_mm / (MM_PER_INCH / dpi) / (symbol.side + 2 * QUIET) + 1e-9)
+
+
+def _falls_short(placed: Layout) -> int:
+    """Number of parts that the law or the country asks for and that are cut, or too small."""
+    net_g = placed.label.net_g
+    kept = NEVER_CUT | {"origin"} if placed.label.food else NEVER_CUT
+    too_small = net_g is not None and any(
+        line.figure_height_mm < least_figures_mm(net_g) - 1e-9 for line in placed.lines if line.part == "net_weight"
+    )
+    return len(kept.intersection(placed.shortened)) + too_small
+
+
+def _place_symbol(label: Label, size: LabelSize, dpi: int, symbol: QrSymbol, dots: int, small_mm: float) -> Layout:
+    """The symbol in modules of so many dots at the right edge, the code under it."""
+    code_mm = CODE_SCALE * small_mm
+    dot_mm, across = MM_PER_INCH / dpi, symbol.side + 2 * QUIET
     side_mm = dots * dot_mm * across
     left = floor((size.width_mm - size.edge_mm[0] - side_mm) / dot_mm) * dot_mm
     block_mm = side_mm + LINE_EM * code_mm
@@ -192,7 +187,7 @@ def _place_symbol(label: Label, size: LabelSize, dpi: int, small_mm: float) -> L
     code = _centred("code", normalize(label.code), left, side_mm, code_mm)
     code = replace(code, baseline_mm=top + side_mm + ASCENT_EM * code.size_mm)
     inset = QUIET * dots * dot_mm
-    return Layout(size, dpi, symbol, dots, (left + inset, top + inset), (code,))
+    return Layout(label, size, dpi, symbol, dots, (left + inset, top + inset), (code,))
 
 
 def _centred(part: str, text: str, left: float, room_mm: float, size_mm: float) -> TextLine:
@@ -202,6 +197,21 @@ def _centred(part: str, text: str, left: float, room_mm: float, size_mm: float) 
     if line.size_mm < MIN_TEXT_MM * 0.8:
         raise LabelError(_("The code {text} is too long for this label.", text=repr(text)))
     return replace(line, x_mm=left + (room_mm - line.width_mm) / 2)
+
+
+class _Block(NamedTuple):
+    """Lines of one part in one type size; words beside it are the bag's number."""
+
+    part: str
+    lines: list[str]
+    size_mm: float
+    bold: bool = False
+    beside: str = ""
+
+    @property
+    def height_mm(self) -> float:
+        """Height of its lines."""
+        return len(self.lines) * LINE_EM * self.size_mm
 
 
 @dataclass
@@ -226,13 +236,32 @@ class _Column:
             self.lines.append(TextLine(part, text, self.x_mm, self.top_mm + ASCENT_EM * size_mm, size_mm, bold))
             self.top_mm += LINE_EM * size_mm
 
-    def add_below(self, part: str, texts: list[str], *, bold: bool = False) -> None:
-        """Add small lines above the bottom text."""
-        for text in reversed(texts):
-            self.bottom_mm -= LINE_EM * self.small_mm
-            self.lines.append(
-                TextLine(part, text, self.x_mm, self.bottom_mm + ASCENT_EM * self.small_mm, self.small_mm, bold)
+    def add_below(self, block: _Block) -> None:
+        """Add lines above the bottom text; LabelError if they do not fit."""
+        if self.bottom_mm - block.height_mm < self.top_mm - 1e-9:
+            raise LabelError(
+                _(
+                    "Dates and weight do not fit on this label ({text}). Choose a larger label or shorter words.",
+                    text=repr(" ".join(block.lines)),
+                )
             )
+        self.bottom_mm -= block.height_mm
+        baseline_mm = self.bottom_mm + (ASCENT_EM - LINE_EM) * block.size_mm
+        for text in block.lines:
+            baseline_mm += LINE_EM * block.size_mm
+            line = TextLine(block.part, text, self.x_mm, baseline_mm, block.size_mm, block.bold)
+            self.lines.append(line)
+            if block.beside:
+                x_mm = line.x_mm + line.width_mm + self.small_mm
+                self.lines.append(TextLine("count", block.beside, x_mm, baseline_mm, self.small_mm, block.bold))
+
+    def cut(self, part: str, text: str, free_mm: float) -> list[_Block]:
+        """Small lines of a text as far as they fit into a height; recorded if some is omitted."""
+        rows = max(0, floor(free_mm / (LINE_EM * self.small_mm) + 1e-9))
+        lines, whole = wrap(text, self.width_mm / self.small_mm, rows, bold=False) if rows else ([], not text)
+        if not whole:
+            self.shortened.append(part)
+        return [_Block(part, lines, self.small_mm)] if lines else []
 
     def fill(self, part: str, text: str, max_lines: int) -> None:
         """Add small text as far as it fits, and record if some is omitted."""
@@ -248,23 +277,28 @@ class _Column:
         self.add(part, lines, self.small_mm)
 
 
-def _place_words(label: Label, placed: Layout, small_mm: float) -> Layout:
+def _place_words(placed: Layout, small_mm: float) -> Layout:
     """Place the required facts at the bottom, then the name as large as possible, then the rest."""
-    size = placed.size
+    label, size = placed.label, placed.size
+    if label.warning:
+        label = replace(
+            label, business="", origin="", subtitle="", note=None, food="", address="", storage="", free_text=""
+        )
     left, top = size.edge_mm[0], max(size.edge_mm[1], 1.0)
     width = placed.quiet_box_mm[0] - left - GAP_MM / 2
     column = _Column(left, width, top, size.height_mm - top, small_mm)
-    rule = _facts(label, column)
+    food, origin, subtitle = normalize(label.food), normalize(label.origin), normalize(label.subtitle)
+    rule = _foot(label, column, len(wrap(food, width / small_mm, MOST_FOOD_LINES, bold=False)[0]))
     if label.warning:
         column.add("warning", *_across(normalize(label.warning), column), bold=True)
-        label = replace(label, business="", origin="", subtitle="", note=None)
-    business, origin, subtitle = normalize(label.business), normalize(label.origin), normalize(label.subtitle)
+    business = "" if label.address else normalize(label.business)
     if business and column.rows(small_mm) >= 3:
         column.fill("business", business, 1)
     elif business:
         column.shortened.append("business")
-    below = [line for text in (origin, subtitle) for line in wrap(text, width / small_mm, 2, bold=False)[0]]
+    below = [line for text in (food, origin, subtitle) for line in wrap(text, width / small_mm, 2, bold=False)[0]]
     _name(normalize(label.coffee), column, spare_mm=len(below) * LINE_EM * small_mm)
+    column.fill("food", food, MOST_FOOD_LINES)
     column.fill("origin", origin, 2)
     column.fill("subtitle", subtitle, 2)
     column.fill("note", normalize(label.note or ""), 3)
@@ -276,30 +310,71 @@ def _place_words(label: Label, placed: Layout, small_mm: float) -> Layout:
     )
 
 
-def _facts(label: Label, column: _Column) -> float | None:
-    """Place weight and dates at the bottom, with a rule above. Returns the rule's height, None without any fact."""
+def _foot(label: Label, column: _Column, food_lines: int) -> float | None:
+    """Place what stands at the bottom, with a rule above. Returns the rule's height, None without anything there.
+
+    Weight and dates are certain to be placed. Operator, storage and free text are cut where they leave no room for the
+    coffee's name and the lines of the food's.
+    """
+    weight, facts = _weight(label, column), _facts(label, column)
+    name_mm = LINE_EM * NAME_SCALE * column.small_mm if normalize(label.coffee) else 0.0
+    free_mm = column.bottom_mm - column.top_mm - sum(block.height_mm for block in (*weight, *facts))
+    free_mm -= GAP_MM + name_mm + food_lines * LINE_EM * column.small_mm
+    words = {
+        "operator": ", ".join(filter(None, map(normalize, (label.business, label.address)))) if label.address else "",
+        "storage": normalize(label.storage),
+        "free_text": normalize(label.free_text),
+    }
+    blocks: dict[str, list[_Block]] = {}
+    for part, text in words.items():
+        blocks[part] = column.cut(part, text, free_mm)
+        free_mm -= sum(block.height_mm for block in blocks[part])
+    stack = (*blocks["operator"], *blocks["free_text"], *weight, *blocks["storage"], *facts)
+    for block in stack:
+        column.add_below(block)
+    if not stack:
+        return None
+    column.bottom_mm -= GAP_MM
+    return column.bottom_mm + GAP_MM / 2
+
+
+def _weight(label: Label, column: _Column) -> list[_Block]:
+    """The net weight and the number of the bag; in figures of the height that the law asks if its grams are given."""
+    weight, count = normalize(label.net_weight or ""), normalize(label.count)
+    if label.net_g is None or not weight:
+        return _required("net_weight", " · ".join(filter(None, (weight, count))), column, bold=True)
+    look = face(bold=True)
+    lawful_mm = max(column.small_mm, least_figures_mm(label.net_g) / look.figure_height_em + 1e-6)
+    size_mm = min(lawful_mm, column.width_mm / look.width_em(weight))
+    block = _Block("net_weight", [weight], size_mm, bold=True)
+    beside_mm = column.width_mm - look.width_em(weight) * size_mm - column.small_mm
+    if look.width_em(count) * column.small_mm <= beside_mm:
+        return [block._replace(beside=count)]
+    return [*_required("count", count, column, bold=True), block]
+
+
+def _facts(label: Label, column: _Column) -> list[_Block]:
+    """The dates, the lowest first."""
     said = {
-        "net_weight": " · ".join(filter(None, (normalize(label.net_weight or ""), normalize(label.count)))),
         "best_before": _("Best before {best_before}", best_before=normalize(label.best_before))
         if label.best_before
         else "",
         "roasted_on": _("Roasted {roasted_on}", roasted_on=normalize(label.roasted_on)) if label.roasted_on else "",
     }
-    for part, text in said.items():
-        bold = part == "net_weight"
-        lines, _whole = wrap(text, column.width_mm / column.small_mm, 99, bold=bold)
-        if len(lines) > 2 or len(lines) > column.rows(column.small_mm):
-            raise LabelError(
-                _(
-                    "Dates and weight do not fit on this label ({text}). Choose a larger label or shorter words.",
-                    text=repr(text),
-                )
+    return [block for part, text in said.items() for block in _required(part, text, column)]
+
+
+def _required(part: str, text: str, column: _Column, *, bold: bool = False) -> list[_Block]:
+    """A fact in at most two lines; LabelError if it needs more."""
+    lines, _whole = wrap(text, column.width_mm / column.small_mm, 99, bold=bold)
+    if len(lines) > 2:
+        raise LabelError(
+            _(
+                "Dates and weight do not fit on this label ({text}). Choose a larger label or shorter words.",
+                text=repr(text),
             )
-        column.add_below(part, lines, bold=bold)
-    if not any(said.values()):
-        return None
-    column.bottom_mm -= GAP_MM
-    return column.bottom_mm + GAP_MM / 2
+        )
+    return [_Block(part, lines, column.small_mm, bold)] if lines else []
 
 
 def _across(text: str, column: _Column) -> tuple[list[str], float]:
@@ -312,7 +387,7 @@ def _name(text: str, column: _Column, *, spare_mm: float) -> None:
     """Place the coffee's name: as large as two lines allow, then smaller on up to four, then cut."""
     if not text:
         return
-    smallest = column.small_mm * 1.1
+    smallest = column.small_mm * NAME_SCALE
     size_mm = column.small_mm * 2.2
     free_mm = max(0.0, column.bottom_mm - column.top_mm - spare_mm)
     while size_mm > smallest:

@@ -1,24 +1,25 @@
 """Rendering of labels: as PDF for label printers and sheets, as SVG for the print page."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import replace
 from html import escape
 from math import floor
 from typing import TYPE_CHECKING, NamedTuple
 
 from roastlog.errors import LabelError
+from roastlog.label.drawing import MM_PER_INCH, Box, Corner, TextLine, whole_dots
 from roastlog.label.fonts import face, normalize
-from roastlog.label.layout import MM_PER_INCH, Label, LabelSize, Layout, layout
+from roastlog.label.layout import Label, Layout, layout
+from roastlog.label.ruler import ruler
+from roastlog.label.stock import LabelSize
 from roastlog.languages import _
 
 if TYPE_CHECKING:
     from fpdf import FPDF
 
 PT_PER_MM = 72 / MM_PER_INCH
-RULE_DOTS_IN = 1 / 100  # thickness of the rule, about 0.25 mm
 MOST_COPIES = 72  # three sheets of 24: a PDF takes about 20 ms a label, so 1.5 s
-
-Corner = tuple[float, float]
 
 
 class Placed(NamedTuple):
@@ -60,23 +61,40 @@ def label_pdf(
     LabelError
         If the label cannot be made; the message says how to fix it.
     """
+    pages = _pages(labels(label, size, dpi, copies, numbered=numbered), size, skip)
+    first = pages[0][0].layout
+    with _new_pdf(size, first.dpi, _("Label {code}", code=first.lines[0].text)) as pdf:
+        for page in pages:
+            pdf.add_page()
+            for placed in page:
+                _draw(pdf, placed.layout, placed.corner)
+        return bytes(pdf.output())
+
+
+def ruler_pdf(size: LabelSize) -> bytes:
+    """The test print of a stock as PDF: rulers along two edges and the outlines of its labels."""
+    test = ruler(size)
+    with _new_pdf(size, size.dpi, _("Test print")) as pdf:
+        pdf.add_page()
+        _draw_boxes(pdf, test.boxes, (0.0, 0.0))
+        _draw_lines(pdf, test.lines, (0.0, 0.0))
+        return bytes(pdf.output())
+
+
+@contextmanager
+def _new_pdf(size: LabelSize, dpi: int, title: str) -> "Iterator[FPDF]":
     from fpdf import FPDF  # noqa: PLC0415, takes half a second to import, and serving must start fast
 
-    pages = _pages(_labels(label, size, dpi, copies, numbered=numbered), size, skip)
-    first = pages[0][0].layout
-    pdf = FPDF(unit="mm", format=_page_mm(size, first.dpi))
+    pdf = FPDF(unit="mm", format=_page_mm(size, dpi))
     pdf.set_auto_page_break(auto=False)
-    pdf.set_title(_("Label {code}", code=first.lines[0].text))
+    pdf.set_title(title)
     for bold in (False, True):
         pdf.add_font("label", "B" if bold else "", face(bold=bold).file)
-    for page in pages:
-        pdf.add_page()
-        for placed in page:
-            _draw(pdf, placed.layout, placed.corner)
-    made = bytes(pdf.output())
-    for font in pdf.fonts.values():
-        font.ttfont.close()  # fpdf2 reads it lazily and leaves the file open
-    return made
+    try:
+        yield pdf
+    finally:
+        for font in pdf.fonts.values():
+            font.ttfont.close()  # fpdf2 reads it lazily and leaves the file open
 
 
 def label_pages(
@@ -86,23 +104,30 @@ def label_pages(
 
     Each line carries its measured length, so that a browser's own font cannot run into its neighbour.
     """
-    pages = _pages(_labels(label, size, dpi, copies, numbered=numbered), size, skip)
-    width, height = size.page_mm
-    title = escape(_("Label {code}", code=pages[0][0].layout.lines[0].text))
+    pages = _pages(labels(label, size, dpi, copies, numbered=numbered), size, skip)
+    title = _("Label {code}", code=pages[0][0].layout.lines[0].text)
     return [
-        f'<svg xmlns="http://www.w3.org/2000/svg" class="label-page" width="{width:g}mm" height="{height:g}mm" '
-        f'viewBox="0 0 {width:g} {height:g}" role="img"><title>{title}</title>'
-        + "".join(
-            f'<g transform="translate({_n(placed.corner[0])} {_n(placed.corner[1])})">{_svg_label(placed.layout)}</g>'
-            for placed in page
+        _svg_page(
+            size,
+            title,
+            "".join(
+                f'<g transform="translate({_n(placed.corner[0])} {_n(placed.corner[1])})">'
+                f"{_svg_label(placed.layout)}</g>"
+                for placed in page
+            ),
         )
-        + "</svg>"
         for page in pages
     ]
 
 
-def _labels(label: Label, size: LabelSize, dpi: int | None, copies: int, *, numbered: bool) -> list[Layout]:
-    """The layout of each label."""
+def ruler_page(size: LabelSize) -> str:
+    """The same test print as inline SVG, for printing from the browser."""
+    test = ruler(size)
+    return _svg_page(size, _("Test print"), _svg_boxes(test.boxes) + _svg_lines(test.lines))
+
+
+def labels(label: Label, size: LabelSize, dpi: int | None, copies: int, *, numbered: bool) -> list[Layout]:
+    """The layout of each label; parameters and errors as of `label_pdf`."""
     if not 1 <= copies <= MOST_COPIES:
         raise LabelError(
             _("Number of labels must be 1–{most_copies}, not {copies}.", most_copies=MOST_COPIES, copies=copies)
@@ -123,22 +148,28 @@ def _pages(labels: Sequence[Layout], size: LabelSize, skip: int) -> list[list[Pl
 
 
 def _draw(pdf: "FPDF", placed: Layout, corner: Corner) -> None:
-    x_mm, y_mm = corner
-    for line in placed.lines:
-        pdf.set_font("label", "B" if line.bold else "", line.size_mm * PT_PER_MM)
-        pdf.text(x_mm + line.x_mm, y_mm + line.baseline_mm, face(bold=line.bold).displayable(line.text))
-    if placed.rule_mm:
-        left, right, height = placed.rule_mm
-        thick = _whole_dots(RULE_DOTS_IN * MM_PER_INCH, placed.dpi)
-        pdf.set_fill_color(0)
-        pdf.rect(x_mm + left, y_mm + height - thick / 2, right - left, thick, style="F")
+    _draw_lines(pdf, placed.lines, corner)
+    _draw_boxes(pdf, placed.boxes, corner)
     # Printer dots start at the page's corner, so the symbol is aligned to whole dots from there.
     module = placed.module_mm
-    left, top = (_whole_dots(a + b, placed.dpi) for a, b in zip(corner, placed.symbol_mm, strict=True))
+    left, top = (whole_dots(a + b, placed.dpi) for a, b in zip(corner, placed.symbol_mm, strict=True))
     with pdf.new_path() as path:  # one path, so that no hairline shows between the rows
         path.style.fill_color, path.style.stroke_color = "#000", None
         for row, column, length in placed.symbol.runs():
             path.rectangle(left + column * module, top + row * module, length * module, module)
+
+
+def _draw_lines(pdf: "FPDF", lines: Iterable[TextLine], corner: Corner) -> None:
+    for line in lines:
+        pdf.set_font("label", "B" if line.bold else "", line.size_mm * PT_PER_MM)
+        x_mm, y_mm = corner[0] + line.x_mm, corner[1] + line.baseline_mm
+        pdf.text(x_mm, y_mm, face(bold=line.bold).displayable(line.text))
+
+
+def _draw_boxes(pdf: "FPDF", boxes: Iterable[Box], corner: Corner) -> None:
+    for box in boxes:
+        pdf.set_fill_color(0 if box.ink else 255)
+        pdf.rect(corner[0] + box.left_mm, corner[1] + box.top_mm, box.width_mm, box.height_mm, style="F")
 
 
 def _page_mm(size: LabelSize, dpi: int) -> Corner:
@@ -146,28 +177,40 @@ def _page_mm(size: LabelSize, dpi: int) -> Corner:
 
     fpdf2 writes hundredths of a point; they are truncated, not rounded up, so that no renderer adds a dot.
     """
-    width, height = (floor(_whole_dots(side, dpi) * PT_PER_MM * 100) / 100 / PT_PER_MM for side in size.page_mm)
+    width, height = (floor(whole_dots(side, dpi) * PT_PER_MM * 100) / 100 / PT_PER_MM for side in size.page_mm)
     return width, height
 
 
-def _whole_dots(length_mm: float, dpi: int) -> float:
-    return round(length_mm * dpi / MM_PER_INCH) * MM_PER_INCH / dpi
+def _svg_page(size: LabelSize, title: str, drawn: str) -> str:
+    width, height = size.page_mm
+    return (
+        f'<svg xmlns="http://www.w3.org/2000/svg" class="label-page" width="{width:g}mm" height="{height:g}mm" '
+        f'viewBox="0 0 {width:g} {height:g}" role="img"><title>{escape(title)}</title>{drawn}</svg>'
+    )
 
 
 def _svg_label(placed: Layout) -> str:
     x, y = placed.symbol_mm
     place = f"translate({_n(x)} {_n(y)}) scale({placed.module_mm:.6f})"
-    parts = [f'<path shape-rendering="crispEdges" transform="{place}" d="{placed.symbol.path()}"/>']
-    if placed.rule_mm:
-        left, right, height = placed.rule_mm
-        parts.append(f'<path d="M{_n(left)} {_n(height)}H{_n(right)}" stroke="#000" stroke-width=".25"/>')
-    parts += [
+    symbol = f'<path shape-rendering="crispEdges" transform="{place}" d="{placed.symbol.path()}"/>'
+    return symbol + _svg_boxes(placed.boxes) + _svg_lines(placed.lines)
+
+
+def _svg_lines(lines: Iterable[TextLine]) -> str:
+    return "".join(
         f'<text x="{_n(line.x_mm)}" y="{_n(line.baseline_mm)}" font-size="{_n(line.size_mm)}" '
         f'font-weight="{700 if line.bold else 400}" textLength="{_n(line.width_mm)}" '
         f'lengthAdjust="spacingAndGlyphs">{escape(line.text)}</text>'
-        for line in placed.lines
-    ]
-    return "".join(parts)
+        for line in lines
+    )
+
+
+def _svg_boxes(boxes: Iterable[Box]) -> str:
+    return "".join(
+        f'<path fill="{"#000" if box.ink else "#fff"}" d="M{_n(box.left_mm)} {_n(box.top_mm)}'
+        f'h{_n(box.width_mm)}v{_n(box.height_mm)}h-{_n(box.width_mm)}z"/>'
+        for box in boxes
+    )
 
 
 def _n(value: float) -> str:

@@ -7,9 +7,10 @@ import pytest
 from PIL import Image, ImageEnhance, ImageFilter
 
 from roastlog.errors import PictureRefused
-from roastlog.label.layout import SIZES, Label
+from roastlog.label.layout import Label
 from roastlog.label.reading import qr_texts
 from roastlog.label.sheets import label_pdf
+from roastlog.label.stock import SIZES
 from tests.test_pictures import bomb, encoded
 
 URL = "https://roastery.example/r/hZ3kQ9vT1xYbN7wL2mPq"

@@ -13,20 +13,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from roastlog.errors import LabelError
-from roastlog.label.fonts import ASCENT_EM, LINE_EM
-from roastlog.label.layout import (
-    MIN_TEXT_MM,
-    MM_PER_INCH,
-    SIZES,
-    Label,
-    LabelSize,
-    Layout,
-    TextLine,
-    label_size,
-    layout,
-)
+from roastlog.label.drawing import MM_PER_INCH, TextLine
+from roastlog.label.fonts import ASCENT_EM, LINE_EM, normalize
+from roastlog.label.layout import MIN_TEXT_MM, Label, Layout, layout
 from roastlog.label.qr import QUIET
 from roastlog.label.sheets import label_pages, label_pdf, missing_characters
+from roastlog.label.stock import SIZES, LabelSize
 from tests.zbar import read
 
 URL = "https://192.168.178.24:8443/r/hZ3kQ9vT1xYbN7wL2mPq"
@@ -43,8 +35,12 @@ LONG = Label(
     note="Fresh coffee gives off gas. Store the bag closed, cool and dry; grind just before brewing.",
     origin="Huila and Cauca, smallholders of the upper valley, above 1900 m", count="71 of 72",
 )  # fmt: skip
+LAWFUL = replace(
+    SHORT, code="L26330-04M", food="Roast coffee, whole beans", address="Mill Lane 3, 12345 Harbour Town", net_g=250,
+    storage="Store cool and dry.", free_text="Contains nothing but coffee.",
+)  # fmt: skip
 BARE = Label(coffee="", code="26330-04M", url=URL)
-LABELS = {"short": SHORT, "long": LONG, "bare": BARE}
+LABELS = {"short": SHORT, "long": LONG, "lawful": LAWFUL, "bare": BARE}
 every_size = pytest.mark.parametrize("size", SIZES.values(), ids=SIZES.keys())
 every_label = pytest.mark.parametrize("label", LABELS.values(), ids=LABELS.keys())
 
@@ -148,6 +144,22 @@ def test_any_words_have_their_place(coffee: str, subtitle: str, business: str, o
     assert_in_place(placed)
     assert placed.symbol.text == URL
     assert {line.text for line in placed.lines if line.part == "code"} == {"26330-04M"}
+
+
+@settings(max_examples=40, deadline=None)
+@given(words, words, words, words, st.sampled_from([30.0, 250.0, 1500.0]), st.booleans(), st.sampled_from([*SIZES]))
+def test_any_particulars_have_their_place(
+    food: str, address: str, storage: str, free_text: str, net_g: float, small_pack: bool, size: str
+):
+    """With any words that the law asks for the parts stay inside and apart, and each is whole or reported as cut."""
+    label = replace(
+        LAWFUL, food=food, address=address, storage=storage, free_text=free_text, net_g=net_g, small_pack=small_pack
+    )
+    placed = layout(label, SIZES[size])
+    assert_in_place(placed)
+    for part, text in {"food": food, "storage": storage, "free_text": free_text}.items():
+        printed_text = " ".join(line.text for line in placed.lines if line.part == part)
+        assert part in placed.shortened or printed_text == normalize(text)
 
 
 @settings(max_examples=15, deadline=None)
@@ -260,13 +272,6 @@ def test_impossible_labels_are_refused(changes: dict[str, str], options: dict[st
     label = Label(**{"coffee": "Alder", "code": "26330-04M", "url": URL, **changes})
     with pytest.raises(LabelError, match=words):
         label_pdf(label, SIZES["50x30"], **options)
-
-
-def test_sizes_by_name():
-    """Sizes are found by name; an unknown name lists the existing ones."""
-    assert label_size("50x30").width_mm == 50
-    with pytest.raises(LabelError, match="50x30, 62x29, 100x50, a4-70x37"):
-        label_size("10x10")
 
 
 def test_shortened_parts_are_reported():

@@ -2,7 +2,8 @@
 
 import pytest
 
-from roastlog.label.layout import SIZES, layout
+from roastlog.label.layout import layout
+from roastlog.label.stock import SIZES
 from tests.conftest import Bench
 
 

@@ -15,7 +15,7 @@ from flask import Flask
 from flask.testing import FlaskClient
 
 from roastlog.clock import Clock
-from roastlog.label.layout import SIZES
+from roastlog.label.stock import SIZES
 from roastlog.services import LotRow, Services, open_services
 from roastlog.trace.codes import batch_code
 from roastlog.web.app import create_app

@@ -12,8 +12,9 @@ from markupsafe import Markup
 
 from roastlog.errors import LabelError
 from roastlog.journal.kinds.base import MAX_BATCH_G
-from roastlog.label.layout import SIZES, Label, LabelSize, label_size, layout
+from roastlog.label.layout import Label, layout
 from roastlog.label.sheets import MOST_COPIES, label_pages, label_pdf, missing_characters
+from roastlog.label.stock import SIZES, LabelSize, label_size
 from roastlog.languages import N_, _, joined, numeral
 from roastlog.services import Filled, LabelAddress
 from roastlog.web import services
