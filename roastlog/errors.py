@@ -6,6 +6,7 @@ DrumsideError
 ├── SheetError          an invalid machine sheet
 ├── InstrumentError     an instrument that does not answer
 ├── LabelError          a label that cannot be made
+├── PrinterError        a label printer that does not take a job
 ├── CodeError
 │   ├── MistypedCode    wrong check character
 │   └── NotACode        not the format of a batch code or a GS1 code
@@ -55,6 +56,10 @@ class InstrumentError(DrumsideError):
 
 class LabelError(DrumsideError):
     """Raised for a label that cannot be made."""
+
+
+class PrinterError(DrumsideError):
+    """Raised when a label printer takes none or not all of a job; the message says which."""
 
 
 class CodeError(DrumsideError):

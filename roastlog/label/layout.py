@@ -64,6 +64,7 @@ class Layout:
     dpi: int
     symbol: QrSymbol
     module_dots: int
+    text_mm: float
     symbol_mm: tuple[float, float]
     lines: tuple[TextLine, ...]
     rule_mm: tuple[float, float, float] | None = None  # left, right, height
@@ -121,9 +122,9 @@ def layout(label: Label, size: LabelSize, dpi: int | None = None) -> Layout:
     symbol = qr_symbol(label.url)
     refused: LabelError | None = None
     found: list[Layout] = []
-    for dots, small_mm in _steps(label, size, dpi, symbol):
+    for dots, text_mm in _steps(label, size, dpi, symbol):
         try:
-            placed = _place_words(_place_symbol(label, size, dpi, symbol, dots, small_mm), small_mm)
+            placed = _place_words(_place_symbol(label, size, dpi, symbol, dots, text_mm))
         except LabelError as error:
             refused = refused or error
             continue
@@ -135,29 +136,32 @@ def layout(label: Label, size: LabelSize, dpi: int | None = None) -> Layout:
     return min(found, key=_falls_short)
 
 
+def relaid(placed: Layout, label: Label) -> Layout:
+    """A label laid out like another one that differs in its number only: with the same symbol and type sizes."""
+    return _place_words(
+        _place_symbol(label, placed.size, placed.dpi, placed.symbol, placed.module_dots, placed.text_mm)
+    )
+
+
 def _steps(label: Label, size: LabelSize, dpi: int, symbol: QrSymbol) -> Iterator[tuple[int, float]]:
     """Dots of a module and type sizes, from the largest on: first the type becomes smaller, then the symbol."""
     scale = min(1.7, max(1.0, min(size.width_mm / 50, (size.height_mm - 2 * size.edge_mm[1]) / 28)))
-    scales = [factor for factor in (scale, scale * 0.85, scale * 0.7) if factor > 1.0] + [1.0]
+    usual_mm = [MIN_TEXT_MM * factor for factor in (scale, 0.85 * scale, 0.7 * scale) if factor > 1.0] + [MIN_TEXT_MM]
     least = ceil(MIN_MODULE_IN * dpi - 1e-9)
-    for text_mm, factors in ((MIN_TEXT_MM, scales), (MIN_TEXT_SMALL_PACK_MM, [1.0] if label.small_pack else [])):
-        most = max(_most_dots(size, dpi, symbol, text_mm * factor) for factor in (*factors, scale))
-        if most < least:
-            raise LabelError(
-                _(
-                    "The QR code of this address ({url} characters) is too fine for a label of {width_mm:g} × "
-                    "{height_mm:g} mm. Choose a larger label or a shorter address.",
-                    url=len(label.url),
-                    width_mm=size.width_mm,
-                    height_mm=size.height_mm,
-                )
+    if _most_dots(size, dpi, symbol, MIN_TEXT_MM) < least:
+        raise LabelError(
+            _(
+                "The QR code of this address ({url} characters) is too fine for a label of {width_mm:g} × "
+                "{height_mm:g} mm. Choose a larger label or a shorter address.",
+                url=len(label.url),
+                width_mm=size.width_mm,
+                height_mm=size.height_mm,
             )
-        for dots in range(most, least - 1, -1):
-            yield from (
-                (dots, text_mm * factor)
-                for factor in factors
-                if dots <= _most_dots(size, dpi, symbol, text_mm * factor)
-            )
+        )
+    for sizes_mm in (usual_mm, [MIN_TEXT_SMALL_PACK_MM] if label.small_pack else []):
+        rooms = [(text_mm, _most_dots(size, dpi, symbol, text_mm)) for text_mm in sizes_mm]
+        for dots in range(max((most for _mm, most in rooms), default=0), least - 1, -1):
+            yield from ((dots, text_mm) for text_mm, most in rooms if dots <= most)
 
 
 def _most_dots(size: LabelSize, dpi: int, symbol: QrSymbol, small_mm: float) -> int:
@@ -176,9 +180,9 @@ def _falls_short(placed: Layout) -> int:
     return len(kept.intersection(placed.shortened)) + too_small
 
 
-def _place_symbol(label: Label, size: LabelSize, dpi: int, symbol: QrSymbol, dots: int, small_mm: float) -> Layout:
+def _place_symbol(label: Label, size: LabelSize, dpi: int, symbol: QrSymbol, dots: int, text_mm: float) -> Layout:
     """The symbol in modules of so many dots at the right edge, the code under it."""
-    code_mm = CODE_SCALE * small_mm
+    code_mm = CODE_SCALE * text_mm
     dot_mm, across = MM_PER_INCH / dpi, symbol.side + 2 * QUIET
     side_mm = dots * dot_mm * across
     left = floor((size.width_mm - size.edge_mm[0] - side_mm) / dot_mm) * dot_mm
@@ -187,7 +191,7 @@ def _place_symbol(label: Label, size: LabelSize, dpi: int, symbol: QrSymbol, dot
     code = _centred("code", normalize(label.code), left, side_mm, code_mm)
     code = replace(code, baseline_mm=top + side_mm + ASCENT_EM * code.size_mm)
     inset = QUIET * dots * dot_mm
-    return Layout(label, size, dpi, symbol, dots, (left + inset, top + inset), (code,))
+    return Layout(label, size, dpi, symbol, dots, text_mm, (left + inset, top + inset), (code,))
 
 
 def _centred(part: str, text: str, left: float, room_mm: float, size_mm: float) -> TextLine:
@@ -277,9 +281,9 @@ class _Column:
         self.add(part, lines, self.small_mm)
 
 
-def _place_words(placed: Layout, small_mm: float) -> Layout:
+def _place_words(placed: Layout) -> Layout:
     """Place the required facts at the bottom, then the name as large as possible, then the rest."""
-    label, size = placed.label, placed.size
+    label, size, small_mm = placed.label, placed.size, placed.text_mm
     if label.warning:
         label = replace(
             label, business="", origin="", subtitle="", note=None, food="", address="", storage="", free_text=""

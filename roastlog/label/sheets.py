@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from roastlog.errors import LabelError
 from roastlog.label.drawing import MM_PER_INCH, Box, Corner, TextLine, whole_dots
 from roastlog.label.fonts import face, normalize
-from roastlog.label.layout import Label, Layout, layout
+from roastlog.label.layout import Label, Layout, layout, relaid
 from roastlog.label.ruler import ruler
 from roastlog.label.stock import LabelSize
 from roastlog.languages import _
@@ -135,7 +135,8 @@ def labels(label: Label, size: LabelSize, dpi: int | None, copies: int, *, numbe
     if not numbered or copies == 1:
         return [layout(label, size, dpi)] * copies
     counts = [_("{number} of {copies}", number=number, copies=copies) for number in range(1, copies + 1)]
-    return [layout(replace(label, count=count), size, dpi) for count in counts]
+    widest = layout(replace(label, count=max(counts, key=face(bold=True).width_em)), size, dpi)
+    return [relaid(widest, replace(label, count=count)) for count in counts]
 
 
 def _pages(labels: Sequence[Layout], size: LabelSize, skip: int) -> list[list[Placed]]:

@@ -1,6 +1,8 @@
 """What the law asks of a label, and the heights of its type as they are printed."""
 
+import re
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pypdfium2 as pdfium
@@ -8,7 +10,7 @@ import pytest
 
 from roastlog.label.drawing import MM_PER_INCH
 from roastlog.label.layout import Label, Layout, layout
-from roastlog.label.limits import LEAST_X_MM, LEAST_X_SMALL_PACK_MM, least_figures_mm
+from roastlog.label.limits import FIGURES_SOURCE, LEAST_X_MM, LEAST_X_SMALL_PACK_MM, X_SOURCE, least_figures_mm
 from roastlog.label.particulars import PARTICULARS, Missing, missing
 from roastlog.label.sheets import label_pdf
 from roastlog.label.stock import SIZES, LabelSize, label_size, roll
@@ -158,3 +160,17 @@ def test_words_of_other_countries_stand_on_the_label():
     placed = layout(replace(WHOLE, free_text=words), LARGE)
     assert " ".join(line.text for line in placed.lines if line.part == "free_text") == words
     assert "free_text" not in placed.shortened
+
+
+def test_docs_have_each_particular_and_limit():
+    """docs/labels.md names every particular with its source, and every limit."""
+    docs = (Path(__file__).parents[2] / "docs" / "labels.md").read_text(encoding="utf-8")
+    for particular in PARTICULARS:
+        assert re.search(rf"^\| {particular.name}.*\| {re.escape(particular.source)} \|$", docs, re.MULTILINE), (
+            particular
+        )
+    for source in (X_SOURCE, FIGURES_SOURCE):
+        assert f"| {source} |" in docs
+    assert f"{LEAST_X_MM} mm; {LEAST_X_SMALL_PACK_MM} mm" in docs
+    steps = ((50, "up to 50 g"), (200, "up to 200 g"), (1000, "up to 1 kg"), (1001, "above"))
+    assert ", ".join(f"{least_figures_mm(net_g):g} mm {words}" for net_g, words in steps) in docs
