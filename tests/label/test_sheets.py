@@ -17,7 +17,7 @@ from roastlog.label.drawing import MM_PER_INCH, TextLine
 from roastlog.label.fonts import ASCENT_EM, LINE_EM, normalize
 from roastlog.label.layout import MIN_TEXT_MM, Label, Layout, layout
 from roastlog.label.qr import QUIET
-from roastlog.label.sheets import label_pages, label_pdf, missing_characters
+from roastlog.label.sheets import label_pages, label_pdf, labels, missing_characters
 from roastlog.label.stock import SIZES, LabelSize
 from tests.zbar import read
 
@@ -233,6 +233,18 @@ def test_each_label_has_its_number(size: LabelSize):
     assert re.findall(r">250 g · (\d+) of 26<", "".join(pages)) == [str(number) for number in range(1, 27)]
     with pdfium.PdfDocument(label_pdf(label, size, numbered=True)) as document:
         assert " of 1" not in document[0].get_textpage().get_text_range()
+
+
+@every_size
+def test_numbered_labels_look_alike(size: LabelSize):
+    """Labels with the law's figures have their number beside or above the weight, and differ in nothing else."""
+    placed = labels(replace(LAWFUL, count=""), size, None, 12, numbered=True)
+    assert [line.text for label in placed for line in label.lines if line.part == "count"] == [
+        f"{number} of 12" for number in range(1, 13)
+    ]
+    others = [[line for line in label.lines if line.part != "count"] for label in placed]
+    assert all(lines == others[0] for lines in others)
+    assert len({(label.module_dots, label.symbol_mm, label.text_mm) for label in placed}) == 1
 
 
 def test_every_size_has_room_for_net_weight_and_origin():
