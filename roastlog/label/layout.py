@@ -3,9 +3,10 @@
 from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 from math import ceil, floor
-from typing import Final, NamedTuple
+from typing import Final
 
 from roastlog.errors import LabelError
+from roastlog.label.column import NAME_SCALE, Block, Column, across, place_name, required
 from roastlog.label.drawing import MM_PER_INCH, Box, TextLine, whole_dots
 from roastlog.label.fonts import ASCENT_EM, LINE_EM, face, normalize, wrap
 from roastlog.label.limits import least_figures_mm
@@ -20,7 +21,6 @@ RULE_IN = 1 / 100  # thickness of the rule, about 0.25 mm
 GAP_MM = 0.8
 MOST_FOOD_LINES = 3
 CODE_SCALE = 1.15  # of the small type
-NAME_SCALE = 1.1  # the least
 NEVER_CUT: Final = frozenset({"food", "operator", "storage", "free_text"})
 """Parts for which type and symbol become smaller before they are cut; with a name of the food the origin too."""
 
@@ -203,84 +203,6 @@ def _centred(part: str, text: str, left: float, room_mm: float, size_mm: float) 
     return replace(line, x_mm=left + (room_mm - line.width_mm) / 2)
 
 
-class _Block(NamedTuple):
-    """Lines of one part in one type size; words beside it are the bag's number."""
-
-    part: str
-    lines: list[str]
-    size_mm: float
-    bold: bool = False
-    beside: str = ""
-
-    @property
-    def height_mm(self) -> float:
-        """Height of its lines."""
-        return len(self.lines) * LINE_EM * self.size_mm
-
-
-@dataclass
-class _Column:
-    """The text column: filled from both ends, with the remaining space between them."""
-
-    x_mm: float
-    width_mm: float
-    top_mm: float
-    bottom_mm: float
-    small_mm: float
-    lines: list[TextLine] = field(default_factory=list)
-    shortened: list[str] = field(default_factory=list)
-
-    def rows(self, size_mm: float) -> int:
-        """Number of lines of that type size that still fit."""
-        return max(0, floor((self.bottom_mm - self.top_mm) / (LINE_EM * size_mm) + 1e-9))
-
-    def add(self, part: str, texts: list[str], size_mm: float, *, bold: bool = False) -> None:
-        """Add lines below the top text."""
-        for text in texts:
-            self.lines.append(TextLine(part, text, self.x_mm, self.top_mm + ASCENT_EM * size_mm, size_mm, bold))
-            self.top_mm += LINE_EM * size_mm
-
-    def add_below(self, block: _Block) -> None:
-        """Add lines above the bottom text; LabelError if they do not fit."""
-        if self.bottom_mm - block.height_mm < self.top_mm - 1e-9:
-            raise LabelError(
-                _(
-                    "Dates and weight do not fit on this label ({text}). Choose a larger label or shorter words.",
-                    text=repr(" ".join(block.lines)),
-                )
-            )
-        self.bottom_mm -= block.height_mm
-        baseline_mm = self.bottom_mm + (ASCENT_EM - LINE_EM) * block.size_mm
-        for text in block.lines:
-            baseline_mm += LINE_EM * block.size_mm
-            line = TextLine(block.part, text, self.x_mm, baseline_mm, block.size_mm, block.bold)
-            self.lines.append(line)
-            if block.beside:
-                x_mm = line.x_mm + line.width_mm + self.small_mm
-                self.lines.append(TextLine("count", block.beside, x_mm, baseline_mm, self.small_mm, block.bold))
-
-    def cut(self, part: str, text: str, free_mm: float) -> list[_Block]:
-        """Small lines of a text as far as they fit into a height; recorded if some is omitted."""
-        rows = max(0, floor(free_mm / (LINE_EM * self.small_mm) + 1e-9))
-        lines, whole = wrap(text, self.width_mm / self.small_mm, rows, bold=False) if rows else ([], not text)
-        if not whole:
-            self.shortened.append(part)
-        return [_Block(part, lines, self.small_mm)] if lines else []
-
-    def fill(self, part: str, text: str, max_lines: int) -> None:
-        """Add small text as far as it fits, and record if some is omitted."""
-        max_lines = min(max_lines, self.rows(self.small_mm))
-        if not text:
-            return
-        if not max_lines:
-            self.shortened.append(part)
-            return
-        lines, whole = wrap(text, self.width_mm / self.small_mm, max_lines, bold=False)
-        if not whole:
-            self.shortened.append(part)
-        self.add(part, lines, self.small_mm)
-
-
 def _place_words(placed: Layout) -> Layout:
     """Place the required facts at the bottom, then the name as large as possible, then the rest."""
     label, size, small_mm = placed.label, placed.size, placed.text_mm
@@ -290,18 +212,18 @@ def _place_words(placed: Layout) -> Layout:
         )
     left, top = size.edge_mm[0], max(size.edge_mm[1], 1.0)
     width = placed.quiet_box_mm[0] - left - GAP_MM / 2
-    column = _Column(left, width, top, size.height_mm - top, small_mm)
+    column = Column(left, width, top, size.height_mm - top, small_mm)
     food, origin, subtitle = normalize(label.food), normalize(label.origin), normalize(label.subtitle)
     rule = _foot(label, column, len(wrap(food, width / small_mm, MOST_FOOD_LINES, bold=False)[0]))
     if label.warning:
-        column.add("warning", *_across(normalize(label.warning), column), bold=True)
+        column.add("warning", *across(normalize(label.warning), column), bold=True)
     business = "" if label.address else normalize(label.business)
     if business and column.rows(small_mm) >= 3:
         column.fill("business", business, 1)
     elif business:
         column.shortened.append("business")
     below = [line for text in (food, origin, subtitle) for line in wrap(text, width / small_mm, 2, bold=False)[0]]
-    _name(normalize(label.coffee), column, spare_mm=len(below) * LINE_EM * small_mm)
+    place_name(normalize(label.coffee), column, spare_mm=len(below) * LINE_EM * small_mm)
     column.fill("food", food, MOST_FOOD_LINES)
     column.fill("origin", origin, 2)
     column.fill("subtitle", subtitle, 2)
@@ -314,7 +236,7 @@ def _place_words(placed: Layout) -> Layout:
     )
 
 
-def _foot(label: Label, column: _Column, food_lines: int) -> float | None:
+def _foot(label: Label, column: Column, food_lines: int) -> float | None:
     """Place what stands at the bottom, with a rule above. Returns the rule's height, None without anything there.
 
     Weight and dates are certain to be placed. Operator, storage and free text are cut where they leave no room for the
@@ -329,7 +251,7 @@ def _foot(label: Label, column: _Column, food_lines: int) -> float | None:
         "storage": normalize(label.storage),
         "free_text": normalize(label.free_text),
     }
-    blocks: dict[str, list[_Block]] = {}
+    blocks: dict[str, list[Block]] = {}
     for part, text in words.items():
         blocks[part] = column.cut(part, text, free_mm)
         free_mm -= sum(block.height_mm for block in blocks[part])
@@ -342,22 +264,22 @@ def _foot(label: Label, column: _Column, food_lines: int) -> float | None:
     return column.bottom_mm + GAP_MM / 2
 
 
-def _weight(label: Label, column: _Column) -> list[_Block]:
+def _weight(label: Label, column: Column) -> list[Block]:
     """The net weight and the number of the bag; in figures of the height that the law asks if its grams are given."""
     weight, count = normalize(label.net_weight or ""), normalize(label.count)
     if label.net_g is None or not weight:
-        return _required("net_weight", " · ".join(filter(None, (weight, count))), column, bold=True)
+        return required("net_weight", " · ".join(filter(None, (weight, count))), column, bold=True)
     look = face(bold=True)
     lawful_mm = max(column.small_mm, least_figures_mm(label.net_g) / look.figure_height_em + 1e-6)
     size_mm = min(lawful_mm, column.width_mm / look.width_em(weight))
-    block = _Block("net_weight", [weight], size_mm, bold=True)
+    block = Block("net_weight", [weight], size_mm, bold=True)
     beside_mm = column.width_mm - look.width_em(weight) * size_mm - column.small_mm
     if look.width_em(count) * column.small_mm <= beside_mm:
         return [block._replace(beside=count)]
-    return [*_required("count", count, column, bold=True), block]
+    return [*required("count", count, column, bold=True), block]
 
 
-def _facts(label: Label, column: _Column) -> list[_Block]:
+def _facts(label: Label, column: Column) -> list[Block]:
     """The dates, the lowest first."""
     said = {
         "best_before": _("Best before {best_before}", best_before=normalize(label.best_before))
@@ -365,46 +287,4 @@ def _facts(label: Label, column: _Column) -> list[_Block]:
         else "",
         "roasted_on": _("Roasted {roasted_on}", roasted_on=normalize(label.roasted_on)) if label.roasted_on else "",
     }
-    return [block for part, text in said.items() for block in _required(part, text, column)]
-
-
-def _required(part: str, text: str, column: _Column, *, bold: bool = False) -> list[_Block]:
-    """A fact in at most two lines; LabelError if it needs more."""
-    lines, _whole = wrap(text, column.width_mm / column.small_mm, 99, bold=bold)
-    if len(lines) > 2:
-        raise LabelError(
-            _(
-                "Dates and weight do not fit on this label ({text}). Choose a larger label or shorter words.",
-                text=repr(text),
-            )
-        )
-    return [_Block(part, lines, column.small_mm, bold)] if lines else []
-
-
-def _across(text: str, column: _Column) -> tuple[list[str], float]:
-    """A word as wide as the column, if half of its height is enough; and its type size."""
-    width_em = face(bold=True).width_em(text)
-    return [text], min(column.width_mm / width_em, (column.bottom_mm - column.top_mm) / 2 / LINE_EM)
-
-
-def _name(text: str, column: _Column, *, spare_mm: float) -> None:
-    """Place the coffee's name: as large as two lines allow, then smaller on up to four, then cut."""
-    if not text:
-        return
-    smallest = column.small_mm * NAME_SCALE
-    size_mm = column.small_mm * 2.2
-    free_mm = max(0.0, column.bottom_mm - column.top_mm - spare_mm)
-    while size_mm > smallest:
-        most = min(2, floor(free_mm / (LINE_EM * size_mm)))
-        lines, whole = wrap(text, column.width_mm / size_mm, most, bold=True) if most else ([], False)
-        if whole:
-            column.add("coffee", lines, size_mm, bold=True)
-            return
-        size_mm *= 0.94
-    rows = min(4, column.rows(smallest))
-    if not rows:
-        raise LabelError(_("The coffee's name does not fit on this label. Choose a larger one."))
-    lines, _whole = wrap(text, column.width_mm / smallest, rows, bold=True)
-    if lines[-1].endswith("…"):
-        column.shortened.append("coffee")
-    column.add("coffee", lines, smallest, bold=True)
+    return [block for part, text in said.items() for block in required(part, text, column)]
