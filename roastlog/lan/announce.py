@@ -1,10 +1,12 @@
 """Announcement of the name ``drumside.local`` by multicast DNS (RFC 6762) and service discovery (RFC 6763)."""
 
+import asyncio
 import logging
 from collections.abc import Sequence
+from concurrent.futures import CancelledError, Future
 from contextlib import suppress
 from pathlib import Path
-from typing import Final
+from typing import Final, cast
 
 from zeroconf import (  # type: ignore[attr-defined]  # AddressResolver is not in its __all__
     AddressResolver,
@@ -20,6 +22,7 @@ from roastlog.lan.addresses import IP
 NAME: Final = "drumside"
 PROBE_MS: Final = 1000  # answers come within a fifth of a second, and a question may be lost
 MOST: Final = 9
+ANNOUNCED_S: Final = 15.0  # three probes and three announcements take two seconds
 log = logging.getLogger(__name__)
 logging.getLogger("zeroconf").setLevel(logging.CRITICAL)  # we report failures in one sentence
 
@@ -69,23 +72,29 @@ class Announcement:
     def __init__(self, name: str, *, secure: int, plain: int) -> None:
         self._name, self._ports = name, {"_https._tcp.local.": secure, "_http._tcp.local.": plain}
         self._wire: Zeroconf | None = None
+        self._announcing: Future[None] | None = None
 
     def at(self, addresses: Sequence[IP]) -> None:
         """Announce at those addresses instead of the earlier ones; raises NotAnnounced."""
         self.withdraw()
         try:
-            wire = self._wire = _wire(addresses)  # `withdraw` closes it from another thread to cut this short
-            for kind, port in self._ports.items():
-                wire.register_service(self._service(kind, port, addresses), allow_name_change=True)
-        except (OSError, Error, RuntimeError) as error:
+            services = [self._service(kind, port, addresses) for kind, port in self._ports.items()]
+            wire = _wire(addresses)
+            loop = cast("asyncio.AbstractEventLoop", wire.loop)  # in a thread that runs from the start
+            announcing = self._announcing = asyncio.run_coroutine_threadsafe(_announce(wire, services), loop)
+            self._wire = wire
+            announcing.result(ANNOUNCED_S)
+        except (OSError, Error, RuntimeError, CancelledError) as error:
             self.withdraw()
-            raise NotAnnounced(str(error)) from None
+            raise NotAnnounced(str(error) or type(error).__name__) from None
 
     def withdraw(self) -> None:
-        """Withdraw the name; other devices drop it at once. Never raises."""
+        """Withdraw the name; other devices drop it at once. Cuts `at` short in another thread. Never raises."""
         wire, self._wire = self._wire, None
         if wire is not None:
             try:
+                if self._announcing is not None:
+                    self._announcing.cancel()
                 wire.close()  # says goodbye for each service
             except Exception:  # at the end of a thread; the rest is still to be closed
                 log.exception("The name in the network could not be withdrawn")
@@ -114,6 +123,12 @@ def _wire(addresses: Sequence[IP]) -> Zeroconf:
     return Zeroconf(
         interfaces=[str(address) for address in addresses], ip_version=kinds.pop() if len(kinds) == 1 else IPVersion.All
     )
+
+
+async def _announce(wire: Zeroconf, services: Sequence[ServiceInfo]) -> None:
+    """Probe for all services at once, then announce them at once: each takes seconds."""
+    probed = [wire.async_register_service(service, allow_name_change=True) for service in services]
+    await asyncio.gather(*await asyncio.gather(*probed))
 
 
 def _another_has(wire: Zeroconf, name: str, own: Sequence[IP], probe_ms: int) -> bool:
