@@ -29,7 +29,7 @@ templates_ = djlint templates --lint --quiet
 types_ = mypy
 contracts_ = lint-imports
 # Two workers a core unless WORKERS says how many; the tests that share a server or a module's set-up stay together.
-PYTEST = $(BIN)/python -m pytest -rs --numprocesses $(or $(WORKERS),auto) --dist loadgroup --durations 10
+PYTEST = $(BIN)/python -m pytest -rs --numprocesses $(or $(WORKERS),auto) --dist loadgroup --no-loadscope-reorder --durations 10
 WITH_STATIC = $(MAKE) --no-print-directory --jobs 2 --keep-going static & static=$$!; run() { "$$@"; tests=$$?; wait $$static && exit $$tests; }
 
 test: .venv/ready-to-test  ## format, lint, types, import contracts, and all tests with the browser's
