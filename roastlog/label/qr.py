@@ -4,6 +4,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import lru_cache
 from html import escape
+from typing import Any
 
 from qrcode.constants import ERROR_CORRECT_H, ERROR_CORRECT_M, ERROR_CORRECT_Q
 from qrcode.exceptions import DataOverflowError
@@ -67,27 +68,29 @@ def qr_symbol(text: str, *, level: str = "M") -> QrSymbol:
         raise LabelError("A QR code needs an address to carry.")
     if level not in _LEVELS:
         raise LabelError(f"Error correction is M, Q or H, not {level}.")
-    best = _encode(text, level)
+    best = _fitted(text, level)
     for stronger in list(_LEVELS)[list(_LEVELS).index(level) + 1 :]:
         try:
-            other = _encode(text, stronger)
+            other = _fitted(text, stronger)
         except LabelError:  # too long at this level, so at all stronger ones
             break
         if other.version > best.version:
             break
-        best = other
-    return best
+        best, level = other, stronger
+    best.make()
+    modules = tuple(tuple(bool(dark) for dark in row) for row in best.modules)
+    return QrSymbol(text=text, modules=modules, version=int(best.version), level=level)
 
 
-def _encode(text: str, level: str) -> QrSymbol:
+def _fitted(text: str, level: str) -> QRCode[Any]:
+    """A code of the smallest version that holds the text at the level; its modules are still to be made."""
     code = QRCode(error_correction=_LEVELS[level], border=0)
     try:
         code.add_data(text)
-        code.make(fit=True)
+        code.best_fit()
     except (DataOverflowError, ValueError) as error:  # qrcode 8.2 raises ValueError for some overlong texts
         raise LabelError(f"{len(text)} characters are too many for a QR code. Use a shorter address.") from error
-    modules = tuple(tuple(bool(dark) for dark in row) for row in code.modules)
-    return QrSymbol(text=text, modules=modules, version=int(code.version), level=level)
+    return code
 
 
 def svg(symbol: QrSymbol, *, size_mm: float | None = None, title: str | None = None) -> str:
