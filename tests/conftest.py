@@ -211,6 +211,7 @@ def pytest_configure(config: pytest.Config) -> None:
         os.environ.setdefault("PYTEST_DEBUG_TEMPROOT", str(MEMORY))
     if not hasattr(config, "workerinput"):
         config.pluginmanager.register(FolderSeconds())
+    gc.disable()  # until all is imported
 
 
 @pytest.hookimpl(optionalhook=True)
@@ -219,6 +220,7 @@ def pytest_collection_finish() -> None:
     gc.collect()
     gc.freeze()
     gc.set_threshold(50_000, 20, 50)
+    gc.enable()
 
 
 def pytest_xdist_auto_num_workers(config: pytest.Config) -> int:

@@ -11,10 +11,12 @@ from functools import cache
 from statistics import NormalDist
 
 import numpy as np
+from numpy.typing import NDArray
 
 from roastlog.curve.forecast.outlook import MomentForecast, Outlook
 from roastlog.curve.rate.rate_of_rise import rate_of_rise
 from roastlog.curve.roast import Roast
+from tests.kept import kept
 from tests.roast_corpus import Known, batches, read
 
 HISTORY, SCORED = 20, 3
@@ -59,21 +61,33 @@ class Asked:
         return None if low_s is None or high_s is None else low_s <= self.true_s <= high_s
 
 
-def told(known: Known, seed: int, number: int) -> Roast:
-    """A batch as the probe read it (σ 0.25 °C, steps of 0.1 °C) and as a person tapped it."""
-    temp_c = read(known.probe_c, np.random.default_rng([31, seed, number]))
-    rate = rate_of_rise(known.time_s, temp_c)
-    return Roast(known.time_s, temp_c, rate, known.moments_s, known.moves, known.green_g, name=f"{seed}-{number}")
+@kept
+def _live_rates(seed: int, count: int) -> list[NDArray[np.float64]]:
+    """Live rates of a coffee's batches, as the probe reads them; they take longer than all forecasts. [°C/min]"""
+    known = batches(seed, count)
+    return [rate_of_rise(one.time_s, _probed(one, seed, number)) for number, one in enumerate(known)]
+
+
+def _probed(known: Known, seed: int, number: int) -> NDArray[np.float64]:
+    """A batch as the probe reads it: σ 0.25 °C, steps of 0.1 °C."""
+    return read(known.probe_c, np.random.default_rng([31, seed, number]))
 
 
 @cache
 def coffee(seed: int, scored: int = SCORED) -> Coffee | None:
-    """All batches of a coffee; None if that seed's operator cannot roast it."""
+    """All batches of a coffee, as the probe read them and a person tapped; None if its operator cannot roast it."""
+    count = HISTORY + scored
     try:
-        known = batches(seed, HISTORY + scored)
+        known = batches(seed, count)
     except AssertionError:
         return None
-    return Coffee([told(one, seed, number) for number, one in enumerate(known)], known)
+    told = [
+        Roast(
+            one.time_s, _probed(one, seed, number), rate, one.moments_s, one.moves, one.green_g, name=f"{seed}-{number}"
+        )
+        for number, (one, rate) in enumerate(zip(known, _live_rates(seed, count), strict=True))
+    ]
+    return Coffee(told, known)
 
 
 def ask(

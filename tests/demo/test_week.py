@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from demo.scenario import COFFEES, MACHINE, PEOPLE, SETTINGS, SHEET
-from demo.week import LATE_ONE, PastBatch, batch_count, week
+from demo.week import LATE_ONE, PastBatch, _plan, batch_count, week
 from roastlog.journal.entries import parse_entry
 from roastlog.journal.fold import Batch, fold
 from roastlog.machine.sheet import parse_sheet
@@ -28,9 +28,11 @@ def folded(batch: PastBatch) -> Batch:
 
 
 def test_week_has_its_batches_in_order(batches: list[PastBatch]):
-    """There are 18 to 22 batches, oldest first, without overlap, all in the past."""
+    """There are 18 to 22 batches, oldest first, at their planned times, without overlap, all in the past."""
     assert 18 <= len(batches) <= 22
     assert len(batches) == batch_count(NOW_MS)
+    for batch, (opened_ms, _) in zip(batches, _plan(NOW_MS), strict=True):
+        assert 0 <= batch.entries[0]["at_ms"] - opened_ms <= 240_000
     spans = [(batch.at_ms[0], batch.at_ms[-1]) for batch in batches]
     assert all(earlier[1] < later[0] for earlier, later in pairwise(spans))
     assert max(entry["at_ms"] for batch in batches for entry in batch.entries) < NOW_MS
@@ -97,9 +99,8 @@ def test_the_same_moment_gives_the_same_week(batches: list[PastBatch]):
 def test_any_weekday_makes_a_week(later_days: int):
     """On any weekday there are as many batches, and none on a Sunday except today's own."""
     now_ms = NOW_MS + later_days * 86_400_000
-    batches = list(week(now_ms))
-    assert len(batches) == 20
-    days = [datetime.fromtimestamp(batch.at_ms[0] / 1000).astimezone().weekday() for batch in batches[:-2]]
+    assert batch_count(now_ms) == 20
+    days = [datetime.fromtimestamp(opened_ms / 1000).astimezone().weekday() for opened_ms, _ in _plan(now_ms)[:-2]]
     assert 6 not in days
 
 

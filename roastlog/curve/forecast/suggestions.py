@@ -63,8 +63,10 @@ def detect_charge(time_s: ArrayLike, temp_c: ArrayLike) -> float | None:
     times, temps = without_spikes(*finite_pair(time_s, temp_c))
     if times.size < 5 or times[-1] - times[0] < 2 * FALL_S:
         return None
-    before, middle, after = (np.interp(times + by_s, times, temps) for by_s in (-FALL_S, _HALF_S, FALL_S))
-    fall = temps - after
+    fall = temps - (after := np.interp(times + FALL_S, times, temps))
+    if fall.max() < FALL_C:
+        return None
+    before, middle = (np.interp(times + by_s, times, temps) for by_s in (-FALL_S, _HALF_S))
     halves = np.minimum(temps - middle, middle - after)
     observed = (fall >= FALL_C) & (halves >= _STILL_SHARE * fall) & (before - temps <= _STILL_SHARE * fall)
     observed &= (times - FALL_S >= times[0]) & (times + FALL_S <= times[-1])
