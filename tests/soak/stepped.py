@@ -45,6 +45,7 @@ class SteppedServer(Server):
             "FAKETIME_TIMESTAMP_FILE": str(self._lead),
             "FAKETIME_NO_CACHE": "1",
             "FAKETIME_DONT_FAKE_MONOTONIC": "1",
+            "FAKETIME_FORCE_MONOTONIC_FIX": "0",  # else each wait for Python's lock returns at once and is repeated
             "NO_FAKE_STAT": "1",  # else no compiled module fits its source
         }
         words = [sys.executable, "app.py", "serve", "--data", str(self.folder), "--port", str(self.port)]
