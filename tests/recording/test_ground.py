@@ -12,8 +12,6 @@ from uuid import uuid4
 import pytest
 
 from roastlog.store.backups import BACKUPS, FILE_NAME
-from tests.conftest import SHEET
-from tests.launcher import run
 from tests.recording.test_hub import until
 from tests.recording.test_restart import PATIENCE_S, Server
 
@@ -82,11 +80,9 @@ class Watched(Server):
 
 
 @pytest.fixture
-def server(tmp_path: Path) -> Iterator[Watched]:
+def server(tmp_path: Path, furnished: Path) -> Iterator[Watched]:
     """A server with a batch and three notes, some in the log and some in the database."""
-    (tmp_path / "sheet.toml").write_text(SHEET)
-    server = Watched(tmp_path / "data")
-    run(["machine", "import", "sheet.toml", "--data", str(server.folder)], tmp_path).check_returncode()
+    server = Watched(shutil.copytree(furnished, tmp_path / "data"))
     server.start()
     assert server.send("opened", coffee="Night Ferry") == (200, "stored")
     for _ in range(3):

@@ -3,6 +3,7 @@
 import http.client
 import json
 import os
+import shutil
 import signal
 import socket
 import subprocess
@@ -16,7 +17,6 @@ from uuid import uuid4
 
 import pytest
 
-from tests.conftest import SHEET
 from tests.launcher import Launched, run
 from tests.ports import held_port
 from tests.recording.test_hub import until
@@ -129,12 +129,9 @@ class Roast:
 
 
 @pytest.fixture
-def server(tmp_path: Path) -> Iterator[Server]:
+def server(tmp_path: Path, furnished: Path) -> Iterator[Server]:
     """A server on a fresh folder, with a machine whose readings are pushed."""
-    server = Server(tmp_path)
-    (tmp_path / "sheet.toml").write_text(SHEET)
-    imported = server.run("machine", "import", "sheet.toml", "--data", str(tmp_path))
-    assert imported.returncode == 0, imported.stderr
+    server = Server(shutil.copytree(furnished, tmp_path, dirs_exist_ok=True))
     server.start()
     yield server
     server.end()
