@@ -6,6 +6,7 @@ process, ``{"ended": number}`` with its exit status, or null while it runs. With
 charts are for ever about to be drawn: to run it costs a page more than all else on it.
 """
 
+import gc
 import json
 import os
 import signal
@@ -137,6 +138,7 @@ if __name__ == "__main__":
 
     keep_templates()
     _warm_up()
+    gc.freeze()  # a fork collects none of it, which would copy it
     for line in sys.stdin:
         request = json.loads(line)
         if "start" in request:
