@@ -224,9 +224,9 @@ def pytest_collection_finish() -> None:
 
 
 def pytest_xdist_auto_num_workers(config: pytest.Config) -> int:
-    """Several workers per core: many tests wait for a wire, a timer or a process; with Chromium there is less idle."""
-    per_core = 3 if config.option.markexpr == "not browser" else 2
-    return min(8, per_core * (os.cpu_count() or 1))
+    """Two workers per core: many tests wait for a wire, a timer or a process. One more without Chromium."""
+    more = config.option.markexpr == "not browser"
+    return min(8, 2 * (os.cpu_count() or 1) + more)
 
 
 @pytest.hookimpl(tryfirst=True)  # before xdist reads the groups

@@ -8,8 +8,6 @@ import json
 import resource
 import socket
 import ssl
-import subprocess
-import sys
 import threading
 import time
 from collections.abc import Callable, Iterator
@@ -18,8 +16,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
-from tests.browser.server import ROOT, Server
+from tests.browser.server import Server
 from tests.conftest import SHEET
+from tests.launcher import run
 from tests.ports import held_port
 from tests.soak.killing import entry
 
@@ -71,8 +70,7 @@ def served(folder: Path) -> Iterator[Served]:
     (data / "lan" / "name").write_text("drumside-8.local", encoding="ascii")
     sheet = folder / "drum-4.toml"
     sheet.write_text(SHEET, encoding="utf-8")
-    command = [sys.executable, "app.py", "machine", "import", str(sheet), "--data", str(data)]
-    subprocess.run(command, cwd=ROOT, check=True, capture_output=True)
+    run(["machine", "import", str(sheet), "--data", str(data)], folder).check_returncode()
     server = Server.start(data, "serve", "--lan", "--secure-port", str(port), drawn=False)
     try:
         yield Served(server, port, ssl.create_default_context(cafile=str(data / "lan" / "authority.pem")))
