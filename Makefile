@@ -28,7 +28,7 @@ lint_ = ruff check --quiet .
 templates_ = djlint templates --lint --quiet
 types_ = mypy
 contracts_ = lint-imports
-# Two workers a core unless WORKERS says how many; the tests that share a server or a module's set-up stay together.
+# Two workers a core, and one more without a browser, unless WORKERS says how many; the tests that share a server or a module's set-up stay together.
 PYTEST = $(BIN)/python -m pytest -rs --numprocesses $(or $(WORKERS),auto) --dist loadgroup --no-loadscope-reorder --durations 10
 WITH_STATIC = $(MAKE) --no-print-directory --jobs 2 --keep-going static & static=$$!; run() { "$$@"; tests=$$?; wait $$static && exit $$tests; }
 
