@@ -209,9 +209,10 @@ def pytest_configure(config: pytest.Config) -> None:
     """
     if MEMORY.is_dir() and shutil.disk_usage(MEMORY).free > MEMORY_NEEDED_BYTES and _runs_programs(MEMORY):
         os.environ.setdefault("PYTEST_DEBUG_TEMPROOT", str(MEMORY))
-    if not hasattr(config, "workerinput"):
+    if hasattr(config, "workerinput"):
+        gc.disable()  # until all is imported
+    else:
         config.pluginmanager.register(FolderSeconds())
-    gc.disable()  # until all is imported
 
 
 @pytest.hookimpl(optionalhook=True)
