@@ -182,6 +182,7 @@ _CALLED: Final[dict[str, str]] = {
     **VIGOUR_WORDS,
     **SAMPLE_WORDS,
     **DEFECT_WORDS,
+    **CONTACT_WORDS,
 }
 
 

@@ -63,7 +63,7 @@ def label_pdf(
     """
     pages = _pages(labels(label, size, dpi, copies, numbered=numbered), size, skip)
     first = pages[0][0].layout
-    with _new_pdf(size, first.dpi, _("Label {code}", code=first.lines[0].text)) as pdf:
+    with new_pdf(_page_mm(size, first.dpi), _("Label {code}", code=first.lines[0].text)) as pdf:
         for page in pages:
             pdf.add_page()
             for placed in page:
@@ -74,7 +74,7 @@ def label_pdf(
 def ruler_pdf(size: LabelSize) -> bytes:
     """The test print of a stock as PDF: rulers along two edges and the outlines of its labels."""
     test = ruler(size)
-    with _new_pdf(size, size.dpi, _("Test print")) as pdf:
+    with new_pdf(_page_mm(size, size.dpi), _("Test print")) as pdf:
         pdf.add_page()
         _draw_boxes(pdf, test.boxes, (0.0, 0.0))
         _draw_lines(pdf, test.lines, (0.0, 0.0))
@@ -82,10 +82,11 @@ def ruler_pdf(size: LabelSize) -> bytes:
 
 
 @contextmanager
-def _new_pdf(size: LabelSize, dpi: int, title: str) -> "Iterator[FPDF]":
+def new_pdf(page_mm: Corner, title: str) -> "Iterator[FPDF]":
+    """A PDF with pages of one size and the typeface of labels, “label”."""
     from fpdf import FPDF  # noqa: PLC0415, takes half a second to import, and serving must start fast
 
-    pdf = FPDF(unit="mm", format=_page_mm(size, dpi))
+    pdf = FPDF(unit="mm", format=page_mm)
     pdf.set_auto_page_break(auto=False)
     pdf.set_title(title)
     for bold in (False, True):

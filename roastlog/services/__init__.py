@@ -9,6 +9,7 @@ from pathlib import Path
 
 from roastlog.clock import Clock
 from roastlog.plot.overlays import LINES
+from roastlog.plot.tree import Band, Box, tree_svg
 from roastlog.recording.runtime import Runtime
 from roastlog.services.address import AddressService, lan_address
 from roastlog.services.analysis import Analysis, AnalysisService, ForecastReview
@@ -26,11 +27,12 @@ from roastlog.services.machines import MachineService
 from roastlog.services.pairing import Invitation, PairingService
 from roastlog.services.people import PeopleService, Person
 from roastlog.services.photos import PhotoService
+from roastlog.services.recall import RecallDetail, RecallRow, RecallService
 from roastlog.services.settings import SettingsService
 from roastlog.services.starting import StartDefaults, StartService
 from roastlog.services.subjects import SubjectService
 from roastlog.services.today import Today, TodayService
-from roastlog.services.trace import TraceService
+from roastlog.services.trace import Node, Step, Trace, TraceService
 from roastlog.settings import Settings
 from roastlog.store.store import Store
 from roastlog.upkeep.maintenance import Maintenance
@@ -39,7 +41,9 @@ __all__ = [
     "LINES",
     "Analysis",
     "Bag",
+    "Band",
     "BatchSummary",
+    "Box",
     "Compared",
     "Device",
     "Filled",
@@ -54,10 +58,13 @@ __all__ = [
     "MachineNow",
     "Measures",
     "MomentRow",
+    "Node",
     "Page",
     "Person",
     "ReadFault",
     "Reading",
+    "RecallDetail",
+    "RecallRow",
     "Record",
     "Result",
     "Role",
@@ -66,14 +73,17 @@ __all__ = [
     "SideBySide",
     "Speaker",
     "StartDefaults",
+    "Step",
     "StorageStatus",
     "Today",
+    "Trace",
     "Trial",
     "back_up",
     "lan_address",
     "open_services",
     "rebuild",
     "restore",
+    "tree_svg",
 ]
 
 
@@ -100,6 +110,7 @@ class Services:
     analysis: AnalysisService
     figures: FigureService
     trace: TraceService
+    recalls: RecallService
     address: AddressService
     bags: BagService
     labels: LabelService
@@ -154,6 +165,7 @@ def open_services(folder: Path, clock: Clock, *, host: str = "127.0.0.1", port: 
     analysis = AnalysisService(clock, history, batches, settings)
     address = AddressService(store, settings, host, port)
     bags = BagService(store, clock, batches=batches, photos=photos, people=people, settings=settings)
+    trace = TraceService(store)
     return Services(
         store=store,
         clock=clock,
@@ -173,7 +185,8 @@ def open_services(folder: Path, clock: Clock, *, host: str = "127.0.0.1", port: 
         comparison=comparison,
         analysis=analysis,
         figures=FigureService(runtime, batches=batches, analysis=analysis, comparison=comparison),
-        trace=TraceService(store),
+        trace=trace,
+        recalls=RecallService(store, clock, entries, trace=trace, settings=settings),
         address=address,
         bags=bags,
         labels=LabelService(batches=batches, bags=bags, settings=settings, address=address),

@@ -9,7 +9,7 @@ from uuid import UUID
 from sqlite_utils import Database
 
 from roastlog.journal.fold import Account, Count, Movement, Postings
-from roastlog.journal.fold.movements import SOLD
+from roastlog.journal.fold.movements import PACKED, SOLD
 from roastlog.journal.subject import Subject
 from roastlog.trace.ledger import differences
 from roastlog.trace.tree import Edge
@@ -173,6 +173,21 @@ def reached(connection: sqlite3.Connection, starts: Iterable[Account], *, back: 
     )
     accounts = {number: Account(kind, name) for number, kind, name in found}
     return [Edge(accounts[source], accounts[target], grams) for source, target, grams in rows]
+
+
+def with_customers(connection: sqlite3.Connection, packs: Iterable[str]) -> dict[tuple[str, str], int]:
+    """Grams of some packs that customers have, less those that they returned, by pack and customer."""
+    sql = """
+        SELECT own.name AS pack, other.name AS customer, sum(signed) AS grams FROM (
+            SELECT source AS pack, target AS customer, grams AS signed FROM movements
+            UNION ALL SELECT target, source, -grams FROM movements
+        ) AS moved
+        JOIN accounts AS own ON own.id = moved.pack JOIN accounts AS other ON other.id = moved.customer
+        WHERE own.id IN (SELECT id FROM accounts WHERE kind = ? AND name IN (SELECT value FROM json_each(?)))
+            AND other.kind = ?
+        GROUP BY own.id, other.id ORDER BY 1, 2"""
+    rows = connection.execute(sql, (PACKED, json.dumps(list(packs)), SOLD))
+    return {(row["pack"], row["customer"]): row["grams"] for row in rows}
 
 
 def fault(connection: sqlite3.Connection) -> str | None:

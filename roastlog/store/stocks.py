@@ -57,3 +57,59 @@ def titles(connection: sqlite3.Connection, accounts: Iterable[Account]) -> dict[
         if kind != BLEND:
             found = {Account(account_kind, name): Title(kind, None) for name in wanted} | found
     return found
+
+
+@dataclass(frozen=True)
+class CustomerRow:
+    """A customer whose name is known."""
+
+    id: str
+    name: str
+    contact: str | None
+    business: bool
+
+
+def customers(connection: sqlite3.Connection, ids: Iterable[str]) -> dict[str, CustomerRow]:
+    """Some customers by id, without those whose names were erased."""
+    rows = connection.execute(
+        "SELECT id, name, contact, business FROM customers WHERE id IN (SELECT value FROM json_each(?))",
+        (json.dumps(list(ids)),),
+    )
+    return {row[0]: CustomerRow(row[0], row[1], row[2], bool(row[3])) for row in rows}
+
+
+def packs(connection: sqlite3.Connection, codes: Iterable[str]) -> list[tuple[str, int, int, str | None]]:
+    """Code, weight of a bag, number of bags and best-before of some packs, oldest first. [g]"""
+    rows = connection.execute(
+        "SELECT code, bag_g, count, best_before FROM packs WHERE code IN (SELECT value FROM json_each(?))"
+        " ORDER BY packed_ms, code",
+        (json.dumps(list(codes)),),
+    )
+    return [(row[0], row[1], row[2], row[3]) for row in rows]
+
+
+def sold_packs(connection: sqlite3.Connection, limit: int) -> list[str]:
+    """Codes of the packs of which bags were sold last, newest first."""
+    rows = connection.execute(
+        "SELECT sources.name FROM movements JOIN accounts AS sources ON sources.id = source"
+        " JOIN accounts AS targets ON targets.id = target WHERE sources.kind = ? AND targets.kind = ?"
+        " GROUP BY sources.id ORDER BY max(at_ms) DESC LIMIT ?",
+        (PACKED, SOLD, limit),
+    )
+    return [row[0] for row in rows]
+
+
+def first_sale_ms(connection: sqlite3.Connection) -> int | None:
+    """When a customer got bags for the first time; None before. [ms UTC]"""
+    row = connection.execute(
+        "SELECT min(at_ms) FROM movements JOIN accounts ON accounts.id = target WHERE kind = ?", (SOLD,)
+    ).fetchone()
+    return None if row[0] is None else int(row[0])
+
+
+def recalls(connection: sqlite3.Connection) -> list[tuple[str, str, str, bool, int, int | None]]:
+    """Id, codes, cause, whether it is a drill, start and end of all recalls, newest first. [ms UTC]"""
+    rows = connection.execute(
+        "SELECT id, codes, cause, drill, started_ms, finished_ms FROM recalls ORDER BY started_ms DESC, id"
+    )
+    return [(row[0], row[1], row[2], bool(row[3]), row[4], row[5]) for row in rows]
