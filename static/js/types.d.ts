@@ -123,6 +123,7 @@ interface Line {
 interface BatchView {
   code: string;
   title: string;
+  green_g: number | null;
   state: string;
   opened_entry: string | null;
   charged_at_ms: number | null;

@@ -16,6 +16,7 @@ expect.set_options(timeout=PATIENCE_S * 1000)
 NOISE_C, ODD = 1.0, 0.01
 PHONE: dict[str, Any] = {"viewport": {"width": 390, "height": 844}, "has_touch": True, "is_mobile": True}
 TABLET: dict[str, Any] = {"viewport": {"width": 1180, "height": 820}, "has_touch": True}
+ELSEWHERE: dict[str, str] = {"X-Forwarded-For": "192.0.2.7"}  # headers of another computer; RFC 5737's example address
 # A violation is told to the document only; the console says it too, but not of every kind.
 TELL_VIOLATIONS = """document.addEventListener("securitypolicyviolation", (event) =>
   console.error(`CSP: ${event.violatedDirective} ${event.blockedURI} ${event.sourceFile}:${event.lineNumber}`));"""
@@ -102,6 +103,11 @@ class Screen:
         self.page.wait_for_timeout(750)  # a slap within 0.7 s of the last is a bounce
         self.by_id("pad").tap()
         expect(self.by_id("echo")).to_contain_text(moment)
+
+    def after_drop(self) -> None:
+        """Wait until what came in the place of the pad takes taps: no longer the finger that marked the drop."""
+        expect(self.by_id("after")).to_be_visible()
+        self.page.wait_for_timeout(750)
 
     def sent(self) -> None:
         """Wait until everything that was said here is on the server."""

@@ -24,7 +24,7 @@ def test_two_roasts_from_cold_without_a_network(house: House, screen: MakeScreen
     for _ in range(2):
         for moment in ROAST:
             phone.pad(moment)
-        expect(phone.by_id("cooling")).to_contain_text("Cooling")
+        phone.after_drop()
         phone.tap("Charge now")
     expect(phone.by_id("waiting")).to_have_text("10 waiting")
     expect(phone.by_id("echo-state")).to_contain_text("saved here")
@@ -161,7 +161,8 @@ def test_weighing_without_a_network(house: House, screen: MakeScreen):
     code = house.server.get(f"/machines/{house.machine}/view")["batch"]["code"]
     phone.until(lambda: f"/batches/{code}/weigh" in kept_paths(phone), "the weigh-out is not kept")
     cut(phone, house)
-    phone.tap("Weigh out")
+    phone.after_drop()
+    phone.tap("Defects, note")
     expect(phone.by_id("no-server")).to_contain_text("the weight is saved on this device")
     phone.page.get_by_label("Roasted", exact=True).fill("840,5")
     phone.tap("Save weight")

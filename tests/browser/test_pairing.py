@@ -12,11 +12,10 @@ from playwright.sync_api import expect
 from tests import zbar
 from tests.browser.conftest import MakeScreen
 from tests.browser.house import kept_paths
-from tests.browser.screen import PHONE, TABLET, Screen
+from tests.browser.screen import ELSEWHERE, PHONE, TABLET, Screen
 from tests.browser.server import Server
 
 # One that came through a proxy is a stranger to the server until it is let in: roastlog/web/http/security.py.
-ELSEWHERE: Final = {"X-Forwarded-For": "192.0.2.7"}  # a documentation address (RFC 5737)
 NOT_LET_IN: Final = ("status of 401", "Status Error Code 401")  # a page's, and of the numbers of Today
 
 

@@ -1,5 +1,6 @@
 """Taps counted by the page itself: from Today to a named charge, and from the drop to the print and the next batch."""
 
+import re
 import shutil
 from collections.abc import Iterator
 from pathlib import Path
@@ -8,7 +9,7 @@ import pytest
 from playwright.sync_api import Page, expect
 
 from tests.browser.conftest import MakeScreen
-from tests.browser.screen import PHONE, Screen
+from tests.browser.screen import ELSEWHERE, PHONE, Screen
 from tests.browser.server import Server
 
 COUNT_TAPS = """document.addEventListener("pointerdown", (event) => {
@@ -98,16 +99,22 @@ def dropped(phone: Screen, server: Server) -> str:
     phone.sheet("moment").locator("[data-moment=drop]").tap()
     expect(phone.by_id("cooling")).to_contain_text("Cooling")
     phone.sent()
+    phone.after_drop()
     phone.page.evaluate("sessionStorage.clear()")
     return code
 
 
-def weigh_and_release(phone: Screen, code: str) -> None:
-    """Weigh out by the keypad, release and print; then the label page is there."""
-    phone.tap("Weigh out")
+def weigh(phone: Screen, save: str) -> None:
+    """Weigh out by the keypad of the live page, and save; the loss is there as it is typed."""
     for key in "3290":
-        phone.tap(key, phone.page.locator("[data-keypad=roasted]"))
-    phone.tap("Release and print label")
+        phone.tap(key, phone.page.locator("#after [data-keypad=roasted]"))
+    expect(phone.by_id("loss")).to_have_text("14.5 % loss")  # 1 − 3290/3850 = 0.14545
+    phone.tap(save)
+
+
+def weigh_and_release(phone: Screen, code: str) -> None:
+    """Weigh out, release and print; then the label page is there."""
+    weigh(phone, "Release and print label")
     expect(phone.page.get_by_role("heading", name=f"Label {code}")).to_be_visible()
 
 
@@ -117,8 +124,8 @@ def printed(phone: Screen) -> str | None:
     return said
 
 
-def test_a_label_is_printed_two_taps_and_a_weight_after_the_drop(phone: Screen, server: Server):
-    """Weigh out, four digits, Release and print label: it prints at once, once; then one tap starts the next batch."""
+def test_a_label_is_printed_five_taps_after_the_drop(phone: Screen, server: Server):
+    """Four digits, Release and print label: it prints at once, once; then one tap starts the next batch."""
     set_address(phone, "https://coffee.example")
     phone.open(f"/batches/{server.get('/api/batches')['batches'][0]['code']}/label")
     phone.by_id("bag").fill("250")
@@ -130,14 +137,14 @@ def test_a_label_is_printed_two_taps_and_a_weight_after_the_drop(phone: Screen, 
     assert phone.page.locator(".label-page").count() == 13  # 3290 ÷ 250 = 13.16
     batch = server.get(f"/api/batches/{code}")
     assert (batch["state"], batch["metrics"]["roasted_g"]) == ("released", 3290.0)
-    assert printed(phone) == f"/batches/{code}/label after 6 taps. "
+    assert printed(phone) == f"/batches/{code}/label after 5 taps. "
     phone.page.reload()
     expect(phone.page.get_by_role("button", name="Print", exact=True)).to_be_visible()
     phone.page.wait_for_timeout(1000)  # for what might print again
-    assert printed(phone) == f"/batches/{code}/label after 6 taps. "
+    assert printed(phone) == f"/batches/{code}/label after 5 taps. "
     phone.tap("Next batch")
     expect(phone.by_id("lot")).to_have_value("HU-7")
-    assert taps(phone.page) == 7
+    assert taps(phone.page) == 6
 
 
 def test_a_code_that_no_phone_can_open_is_not_printed_at_once(phone: Screen, server: Server):
@@ -150,3 +157,69 @@ def test_a_code_that_no_phone_can_open_is_not_printed_at_once(phone: Screen, ser
     assert printed(phone) is None
     phone.tap("Print anyway")
     phone.until(lambda: printed(phone), "not printed")
+
+
+def test_a_weight_without_the_server_waits_like_a_tap(phone: Screen, server: Server):
+    """It is saved on the phone, the page is free for the next charge and stays open, and the server gets it later."""
+    phone.expected = ["ERR_INTERNET_DISCONNECTED"]
+    code = dropped(phone, server)
+    expect(phone.page.locator("#after [data-keypad=roasted]")).to_be_visible()
+    phone.context.set_offline(offline=True)
+    weigh(phone, "Release and print label")
+    expect(phone.by_id("notices")).to_contain_text("3290 g saved on this device.")
+    expect(phone.by_id("pad-next")).to_have_text("Charge")
+    phone.context.set_offline(offline=False)
+    phone.until(lambda: server.get(f"/api/batches/{code}")["state"] == "released", "not released")
+    assert phone.page.url.endswith("/machines/drum-4")
+
+
+def test_an_undone_weight_can_be_typed_again(phone: Screen, server: Server):
+    """Undo on the live page takes back the release, then the weight; the keypad is there again."""
+    code = dropped(phone, server)
+    weigh_and_release(phone, code)
+    phone.open("/machines/drum-4")
+    expect(phone.by_id("pad")).to_be_visible()
+    for state in ("weighed", "cooling"):
+        phone.tap("Undo")
+        phone.until(lambda state=state: server.get(f"/api/batches/{code}")["state"] == state, f"not {state}")  # type: ignore[misc]
+    expect(phone.page.locator("#after [data-keypad=roasted]")).to_be_visible()
+
+
+def test_a_device_without_the_right_to_release_saves_the_weight_alone(server: Server, screen: MakeScreen):
+    """A device that may only operate has “Save weight” in the same place: the batch is weighed and its record opens."""
+    phone = screen(server, PHONE, extra_http_headers=ELSEWHERE)
+    phone.expected = ["status of 401", "Status Error Code 401"]  # before it is paired
+    phone.pair(server.code("operate"))
+    code = dropped(phone, server)
+    weigh(phone, "Save weight")
+    expect(phone.page).to_have_url(re.compile(f"/batches/{code}$"))
+    assert server.get(f"/api/batches/{code}")["state"] == "weighed"
+
+
+def test_saving_without_a_weight_stays_on_the_page(phone: Screen, server: Server):
+    """“Release and print label” with no digit typed says what is missing; nothing is entered."""
+    code = dropped(phone, server)
+    phone.tap("Release and print label")
+    expect(phone.by_id("after").get_by_role("alert")).to_have_text("Roasted weight must be more than 0.")
+    phone.tap("3", phone.page.locator("#after [data-keypad=roasted]"))
+    expect(phone.by_id("after").get_by_role("alert")).to_have_count(0)
+    assert server.get(f"/api/batches/{code}")["state"] == "cooling"
+
+
+def test_the_finger_that_drops_does_not_save(phone: Screen, server: Server):
+    """The tap that marks the drop on the pad, in the place where the keypad then comes, types and saves nothing."""
+    code = server.say("opened", **FACTS)
+    for moment in ("charge", "yellow", "first_crack"):
+        server.say("moment", code, moment=moment)
+    phone.open("/machines/drum-4")
+    expect(phone.by_id("pad-next")).to_have_text("Drop")
+    phone.until(lambda: phone.page.locator("#weigh-out form").count(), "the form was not fetched")
+    box = phone.by_id("pad").bounding_box()
+    assert box is not None
+    phone.page.touchscreen.tap(box["x"] + box["width"] / 2, box["y"] + 0.7 * box["height"])
+    expect(phone.by_id("cooling")).to_contain_text("Cooling")
+    phone.sent()
+    phone.page.wait_for_timeout(300)  # for what might follow
+    assert phone.page.url.endswith("/machines/drum-4")
+    assert phone.by_id("roasted").input_value() == ""
+    assert phone.by_id("after").get_by_role("alert").count() == 0

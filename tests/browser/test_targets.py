@@ -85,6 +85,32 @@ def check_sheet(live: Screen, name: str) -> None:
 
 
 @pytest.mark.drawn
+@pytest.mark.parametrize("size", [(390, 844), (360, 740), (844, 390), (1180, 820), (1280, 900)])
+def test_the_weigh_out_after_the_drop_fits_a_glove(size: tuple[int, int], demo: Server, roast: str, screen: MakeScreen):
+    """Keypad, button and cooling clock fit on the screen, 44 px each, and the curve stays in sight."""
+    width, height = size
+    live = screen(demo, PHONE | {"viewport": {"width": width, "height": height}})
+    live.open_live()
+    demo.say("moment", roast, moment="first_crack")
+    demo.say("moment", roast, moment="drop")
+    expect(live.page.locator("#after [data-keypad=roasted]")).to_be_visible()
+    live.after_drop()
+    for key in "3290":
+        live.tap(key, live.page.locator("#after [data-keypad=roasted]"))
+    targets = live.measure("targets", "main")
+    assert too_small(targets, GLOVE_PX) == []
+    assert outside(targets, width, height) == []
+    assert [target["name"] for target in targets if target["cut"]] == []
+    assert too_fine(live) == []
+    for ident in ("cooling", "loss", "curves"):
+        expect(live.by_id(ident)).to_be_in_viewport(ratio=1)
+    curves = live.by_id("curves").bounding_box()
+    assert curves is not None
+    assert curves["height"] > 140  # room for the marks above the curves of temperatures
+    assert live.page.evaluate("(main) => main.scrollHeight - main.clientHeight", live.page.query_selector("main")) <= 0
+
+
+@pytest.mark.drawn
 def test_no_page_scrolls_sideways(demo: Server, screen: MakeScreen):
     """At a phone's width no page is wider than it, no button's words are cut, and no target is under 24 px."""
     phone = screen(demo, PHONE)

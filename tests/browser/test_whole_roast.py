@@ -57,6 +57,7 @@ def take_over(phone: Screen, server: Server) -> str:
     phone.sheet("moment").locator("[data-moment=drop]").tap()
     expect(phone.by_id("cooling")).to_contain_text("Cooling")
     phone.sent()
+    phone.after_drop()
     phone.tap("Next batch")
     expect(phone.page.get_by_role("heading", name="Start a batch")).to_be_visible()
     phone.page.get_by_label("Green lot").select_option("QW-261")
@@ -233,7 +234,8 @@ def same_curves(one: dict[str, list[Any]], other: dict[str, list[Any]]) -> bool:
 
 def weigh_out(phone: Screen, code: str) -> None:
     """The weight by the keypad, the loss as it is typed, and the release; the label page follows."""
-    phone.tap("Weigh out")
+    phone.after_drop()
+    phone.tap("Defects, note")
     expect(phone.page.get_by_role("heading", name=f"Weigh {code}")).to_be_visible()
     for key in "3425":
         phone.tap(key, phone.page.locator("[data-keypad=roasted]"))

@@ -2,14 +2,14 @@
 // and for input that it cannot parse, the browser submits the form.
 import { Clock } from "../core/clock.js";
 import { byId, find, findAll } from "../core/dom.js";
-import { parseNumber } from "../core/number-input.js";
+import { bindRoastLoss } from "../core/roast-loss.js";
 import { t } from "../core/words.js";
-import { newId, Outbox } from "../offline/outbox.js";
+import { Outbox } from "../offline/outbox.js";
 import { PhotoOutbox } from "../offline/photo-outbox.js";
+import { nextPage, savedText, typedEntries } from "../offline/weigh-out-entries.js";
 
 const form = byId("weigh", HTMLFormElement);
-const { machine = "", code = "", unitG, unit, madeMs } = form.dataset;
-const clock = Clock.onPage(Number(madeMs));
+const clock = Clock.onPage(Number(form.dataset.madeMs));
 const outbox = new Outbox(clock);
 const note = byId("weigh-waits");
 /** @type {Map<string, Entry>} */
@@ -17,10 +17,6 @@ const waiting = new Map(); // entries of this weigh-out that the server has not 
 /** @type {OutboxState[]} */
 const refused = [];
 let next = "";
-
-/** @param {string} name */
-const field = (name) => /** @type {HTMLInputElement | null} */ (form.elements.namedItem(name));
-const typed = (/** @type {string} */ name) => field(name)?.value.trim() ?? "";
 
 /** @param {boolean} on */
 function enable(on) {
@@ -36,32 +32,6 @@ function rememberPerson(person) {
 }
 
 /**
- * A typed mass [g]; null if empty, NaN if the server has to report the error.
- * @param {string} name
- */
-function grams(name) {
-  return typed(name) ? parseNumber(typed(name)) * Number(unitG) : null;
-}
-
-/**
- * @param {string} then
- * @returns {Entry[] | null}
- */
-function typedEntries(then) {
-  const [roasted, removed] = [grams("roasted"), grams("removed")];
-  if (roasted === null || !(roasted > 0) || Number.isNaN(removed)) return null;
-  const text = typed("note");
-  /** @type {[string, Record<string, any>][]} */
-  const bodies = [["weighed", removed === null ? { roasted_g: roasted } : { roasted_g: roasted, removed_g: removed }]];
-  if (text) bodies.push(["note", { text }]);
-  if (then === "release") bodies.push(["released", { decision: "release" }]);
-  const person = typed("person");
-  const at = Math.round(clock.now());
-  const by = person ? { person } : {};
-  return bodies.map(([kind, body]) => ({ id: newId(), machine, batch: code, kind, at_ms: at, by, body }));
-}
-
-/**
  * @param {"flagged" | "refused"} kind
  * @param {string} text
  */
@@ -70,15 +40,6 @@ function tell(kind, text) {
   find(note, "*").textContent = text;
   note.hidden = false;
   note.scrollIntoView({ block: "nearest" });
-}
-
-function tellWaiting() {
-  const label = next.includes("/label") ? ` ${t("You can print the label once the weight is on the server.")}` : "";
-  const mass = `${field("roasted")?.value} ${unit}`;
-  const text = t("{mass} saved on this device. It is sent automatically, with its time; you may leave this page.", {
-    mass,
-  });
-  tell("flagged", text + label);
 }
 
 /** All were answered and some refused: they are corrected in the form, unless the weight itself was saved. */
@@ -105,22 +66,22 @@ outbox.on("state", async (item) => {
   else location.assign(next);
 });
 outbox.on("trouble", () => {
-  if (waiting.size) tellWaiting();
+  if (waiting.size) tell("flagged", savedText(form, next));
 });
 
 form.addEventListener("submit", (event) => {
-  const then = event.submitter?.getAttribute("value") ?? "keep";
-  const entries = typedEntries(then);
+  const entries = typedEntries(form, event, clock.now());
   if (!entries) return;
   event.preventDefault();
   if (waiting.size) return;
-  next = `/batches/${encodeURIComponent(code)}${then === "release" ? "/label#print" : ""}`;
+  next = nextPage(form, event);
   entries.forEach((entry) => waiting.set(entry.id, entry));
   enable(false);
-  rememberPerson(typed("person"));
+  rememberPerson(entries[0].by.person ?? "");
   outbox.add(entries);
 });
 
+bindRoastLoss(form);
 clock.keepSynced();
 outbox.start();
 new PhotoOutbox(outbox).start();

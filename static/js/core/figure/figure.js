@@ -58,16 +58,17 @@ export class Figure {
   }
 
   /**
-   * Divide a height between the panels; the ribbon gets the height of its lanes.
+   * Divide a height between the panels; the ribbon gets the height of its lanes, and with lanes of 0 px it is left out.
    * @param {number} heightPx
    * @param {number} lanePx
    */
   fit(heightPx, lanePx) {
     const lanes = this.get("lanes");
-    const lanesPx = lanes ? lanes.y_range.end * lanePx + 6 : 0;
+    const lanesPx = lanes && lanePx ? lanes.y_range.end * lanePx + 6 : 0;
+    if (lanes) lanes.visible = lanesPx > 0;
     const ratesPx = Math.floor((heightPx - lanesPx) * 0.33);
     const tempsPx = heightPx - lanesPx - ratesPx;
-    if (lanes) lanes.height = lanesPx;
+    if (lanesPx) lanes.height = lanesPx;
     this.get("temperatures").height = tempsPx;
     this.get("rates").height = ratesPx;
   }

@@ -1,5 +1,6 @@
 // The live curve: incoming data is collected and drawn in one go, rows once a second, never while the page is hidden
 // and never while a finger is down.
+import { byId } from "../../core/dom.js";
 import { CurveFigure } from "../../core/figure/curve-figure.js";
 import { embed } from "../../core/figure/figure.js";
 import { whenIdle } from "../../core/idle.js";
@@ -14,6 +15,7 @@ const LATEST_MS = 1000; // a page that is never idle draws after this time
 const RIBBON_MS = 5000;
 const LEAST_LANE_PX = 21;
 const MOST_LANE_PX = 34;
+const SHORT_PX = 300; // a chart of less height beside the weigh-out shows its curves only
 const SOURCES = /** @type {const} */ (["live", "marks", "ahead", "checks", "ribbon"]);
 const OVERLAYS = /** @type {const} */ (["marks", "checks", "ribbon"]);
 
@@ -91,7 +93,8 @@ export class Chart {
   #resize() {
     const { clientHeight } = this.host;
     if (!clientHeight) return;
-    this.figure.fit(clientHeight, lanePx(clientHeight));
+    const isShort = clientHeight < SHORT_PX && byId("weigh-out").checkVisibility();
+    this.figure.fit(clientHeight, isShort ? 0 : lanePx(clientHeight));
     // Shown once its panels have their heights: else they would jump.
     requestAnimationFrame(() => requestAnimationFrame(() => this.host.classList.add("fitted")));
   }

@@ -58,10 +58,31 @@ export class Entries {
     entries.push(entry);
     this.#batches.set(entry.id, batch);
     if (!ABOUT_OTHERS.includes(kind)) this.#keepOwn(entry.id, text);
+    this.#send(entries, { id: entry.id, text, shiftable, undone });
+    return entry.id;
+  }
+
+  /**
+   * Add the entries of a form, each with its text; the first one is shown.
+   * @param {[Entry, string][]} made
+   */
+  addMade(made) {
+    const [[{ id }, text]] = made;
+    for (const [entry, own] of made) this.#keepOwn(entry.id, own);
+    this.#send(
+      made.map(([entry]) => entry),
+      { id, text, shiftable: false },
+    );
+  }
+
+  /**
+   * @param {Entry[]} entries
+   * @param {{ id: string, text: string, shiftable?: boolean, undone?: string }} shown
+   */
+  #send(entries, shown) {
     this.outbox.add(entries); // first of all: it is saved even if drawing fails
     this.state.add(entries);
-    this.feedback.show({ id: entry.id, text, shiftable, undone });
-    return entry.id;
+    this.feedback.show(shown);
   }
 
   /**

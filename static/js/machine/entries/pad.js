@@ -10,9 +10,12 @@ const AIM_MS = 1200; // if another person has just marked the moment, a tap with
 
 export class Pad {
   button = byId("pad");
+  after = byId("after");
   #pressedAt = -BOUNCE_MS;
   /** @type {{ from: string, at: number } | null} */
   #turned = null; // the previous moment, if another person advanced the pad
+  #afterAt = -BOUNCE_MS; // when the part for after the drop came under the finger that marked it
+  #isHeld = false; // whether a weight is on its way: nothing to charge may come under the finger that saved it
 
   /**
    * @param {object} parts
@@ -32,6 +35,7 @@ export class Pad {
     this.button.addEventListener("pointerdown", (event) => event.button === 0 && this.press(event.timeStamp));
     // A click without a pointer comes from the keyboard or a screen reader.
     this.button.addEventListener("click", (event) => event.detail === 0 && this.press(event.timeStamp));
+    this.after.addEventListener("click", (event) => this.#ignoreBounce(event), { capture: true });
     byId("charge-on").addEventListener("click", () => state.dismissBatch());
     state.addEventListener("change", () => this.draw());
   }
@@ -77,11 +81,12 @@ export class Pad {
     }
     this.shown = this.next;
     const cooling = phase === "cooling";
-    this.button.hidden = cooling;
-    byId("after").hidden = !cooling;
+    this.button.hidden = cooling || this.#isHeld;
+    if (this.after.hidden && this.button.hidden) this.#afterAt = performance.now();
+    this.after.hidden = !this.button.hidden;
     this.#drawStart();
     if (cooling) {
-      const weigh = byId("weigh", HTMLAnchorElement);
+      const weigh = byId("weigh-page", HTMLAnchorElement);
       weigh.hidden = !serverBatch; // without a code from the server there is no weigh page yet
       if (serverBatch) weigh.href = `/batches/${encodeURIComponent(serverBatch.code)}/weigh`;
       byId("add-crack").hidden = !serverBatch || this.state.atMs("first_crack") !== null;
@@ -92,6 +97,27 @@ export class Pad {
       this.button.dataset.next = this.next;
     }
     this.tick();
+  }
+
+  /**
+   * Keep the pad away while a weight is sent.
+   * @param {boolean} on
+   */
+  hold(on) {
+    if (this.#isHeld === on) return;
+    this.#isHeld = on;
+    if (!on) this.#pressedAt = performance.now();
+    this.draw();
+  }
+
+  /**
+   * The finger that marked the drop lifts over what came in the place of the pad: that is no tap on it.
+   * @param {MouseEvent} event
+   */
+  #ignoreBounce(event) {
+    if (!event.detail || event.timeStamp - this.#afterAt >= BOUNCE_MS) return; // no pointer, or another tap
+    event.preventDefault();
+    event.stopPropagation();
   }
 
   /** Beside the log: a button to start a batch, or the batch that waits for its charge. */
