@@ -27,6 +27,7 @@ from roastlog.plot.panels import (
     TOKENS,
     WORDS,
     apart,
+    draw,
     lanes_panel,
     minutes,
     new_panel,
@@ -197,7 +198,7 @@ def _curve(plot: Plot, number: int) -> None:
     source = ColumnDataSource({"x": [], "y": []}, name=f"{plot.name} {number}")
     line = Line(x="x", y="y", line_width=2.2, line_dash=list(dash), line_join="round", line_color=TOKENS[token])
     line.tags = [{"line_color": token}]
-    plot.add_glyph(source, line)
+    draw(plot, source, line)
 
 
 def _dots(plot: Plot, number: int) -> None:
@@ -206,7 +207,7 @@ def _dots(plot: Plot, number: int) -> None:
     source = ColumnDataSource({"x": [], "y": []}, name=f"dots {number}")
     dot = Scatter(x="x", y="y", size=8, fill_color=TOKENS["paper"], line_color=TOKENS[token], line_width=2)
     dot.tags = [{"fill_color": "paper", "line_color": token}]
-    plot.add_glyph(source, dot)
+    draw(plot, source, dot)
 
 
 def _moments(batch: Drawn) -> Columned:
@@ -221,7 +222,7 @@ def _letter(plot: Plot, number: int) -> None:
     words = Text(x="x", y="y", text="text", x_offset=1, y_offset=-5, text_color=TOKENS[token], **WORDS)
     words.text_font_style, words.tags = "bold", [{"text_color": token}]
     source = ColumnDataSource({"x": [], "y": [], "text": []}, name=f"letter {plot.name} {number}")
-    plot.add_glyph(source, words)
+    draw(plot, source, words)
 
 
 def _letters(

@@ -27,6 +27,7 @@ from roastlog.plot.panels import (
     TOKENS,
     WORDS,
     Frame,
+    draw,
     foot_bars,
     lanes_panel,
     minutes,
@@ -181,7 +182,7 @@ def _panels(key: str) -> str:
 def _curves(panel: Plot, channels: Sequence[ChannelView], live: ColumnDataSource, smoothed: ColumnDataSource) -> None:
     guide = ColumnDataSource({"t_s": [], "temp_c": []}, name="guide")
     thin = Line(x="t_s", y="temp_c", line_width=1.2, line_color=TOKENS["guide"], tags=[{"line_color": "guide"}])
-    panel.add_glyph(guide, thin)
+    draw(panel, guide, thin)
     for channel in reversed(channels):
         _trace(panel, channel, channel.id, live, smoothed)
     _check_ticks(panel, ColumnDataSource(checks([]), name="checks"))
@@ -194,13 +195,13 @@ def _trace(panel: Plot, channel: ChannelView, field: str, live: ColumnDataSource
     Manual readings are points, since the values between them are unknown.
     """
     if channel.by_hand:
-        panel.add_glyph(live, _points(channel, field), name=f"points {field}")
+        draw(panel, live, _points(channel, field), name=f"points {field}")
         return
-    as_live = panel.add_glyph(live, _line(channel, field))
+    as_live = draw(panel, live, _line(channel, field))
     if f"smooth_{field}" in smoothed.data:
         as_live.name, as_live.visible = f"live {field}", False
-        panel.add_glyph(live, _line(channel, field, **_LIVE_BESIDE), name=f"both {field}", visible=False)
-        panel.add_glyph(smoothed, _line(channel, f"smooth_{field}"), name=f"smooth {field}")
+        draw(panel, live, _line(channel, field, **_LIVE_BESIDE), name=f"both {field}", visible=False)
+        draw(panel, smoothed, _line(channel, f"smooth_{field}"), name=f"smooth {field}")
 
 
 def _rate_fields(channels: Sequence[ChannelView]) -> list[tuple[ChannelView, str]]:
@@ -266,11 +267,11 @@ def _check_ticks(panel: Plot, source: ColumnDataSource) -> None:
     width_px, height_px = _CHECK_PX
     tick = Rect(x="t_s", y="temp_c", width=width_px, height=height_px, width_units="screen", height_units="screen")
     tick.fill_color, tick.line_color, tick.line_width, tick.tags = "fill", TOKENS["ink"], 1.3, [{"line_color": "ink"}]
-    panel.add_glyph(source, tick)
+    draw(panel, source, tick)
     letter = Text(x="t_s", y="temp_c", text="shown", y_offset=height_px / 2 + 1, text_align="center", **WORDS)
     letter.text_baseline, letter.text_font_style = "top", "bold"
     letter.text_color, letter.tags = TOKENS["ink"], [{"text_color": "ink"}]
-    panel.add_glyph(source, letter)
+    draw(panel, source, letter)
 
 
 def _end_words(panel: Plot, name: str, lines: Sequence[tuple[ChannelView, str, str]]) -> GlyphRenderer:
@@ -293,4 +294,4 @@ def _end_words(panel: Plot, name: str, lines: Sequence[tuple[ChannelView, str, s
     label = Text(x="t_s", y="y", text="text", x_offset=_END_PX, text_baseline="middle", text_color="color", **WORDS)
     label.text_font_style, label.background_fill_color = "bold", TOKENS["paper"]
     label.tags = [{"background_fill_color": "paper"}]
-    return panel.add_glyph(ColumnDataSource(columns, name=name), label)
+    return draw(panel, ColumnDataSource(columns, name=name), label)

@@ -5,11 +5,11 @@ Colours here are those of the light theme; a glyph with a themed colour carries 
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 from bokeh.core.properties import field, value
-from bokeh.models import Axis, ColumnDataSource, FixedTicker, Plot, Quad, Range1d, Segment, Text
+from bokeh.models import Axis, ColumnDataSource, FixedTicker, Glyph, GlyphRenderer, Plot, Quad, Range1d, Segment, Text
 from bokeh.plotting import figure
 
 from roastlog.plot.overlays import coming, faults, marks, ribbon
@@ -88,6 +88,12 @@ def new_panel(time: Range1d, y_range: Range1d, height_px: int, *, name: str) -> 
     return panel
 
 
+def draw(panel: Plot, source: ColumnDataSource, glyph: Glyph, **how: Any) -> GlyphRenderer:  # noqa: ANN401 - properties
+    """Add a glyph that looks the same selected or not: else Bokeh makes a copy of it for each state in the browser."""
+    same = dict.fromkeys(("selection_glyph", "nonselection_glyph", "muted_glyph"), glyph)
+    return panel.add_glyph(source, glyph, **same, **how)
+
+
 def minutes(panel: Plot, every_s: int, *, shown: bool) -> None:
     """Label the time axis in minutes."""
     _tick(panel.xaxis, {60 * minute: str(minute) for minute in range(_LONGEST_MIN + 1)}, every_s // 60)
@@ -105,15 +111,15 @@ def rules(panel: Plot, name: str, *, dash: str, ink: str, band: bool = False) ->
             left="low_s", right="high_s", bottom=value(_FOOT), top="y", fill_color=TOKENS["bar"], fill_alpha=0.45
         )
         shade.line_color, shade.tags = None, [{"fill_color": "bar"}]
-        panel.add_glyph(source, shade, y_range_name="tiers")
+        draw(panel, source, shade, y_range_name="tiers")
     rule = Segment(x0="t_s", x1="t_s", y0=value(_FOOT), y1="y", line_color=TOKENS[ink], line_width=1, line_dash=dash)
     rule.tags = [{"line_color": ink}]
-    panel.add_glyph(source, rule, y_range_name="tiers")
+    draw(panel, source, rule, y_range_name="tiers")
     words = Text(x="t_s", y="y", text="label", x_offset=4, text_baseline="top", text_color=TOKENS[ink], **WORDS)
     words.tags = [{"text_color": ink}]
     if band:
         words.text_align, words.x_offset = field("align"), field("beside_px")
-    panel.add_glyph(source, words, y_range_name="tiers")
+    draw(panel, source, words, y_range_name="tiers")
 
 
 def foot_bars(panel: Plot) -> None:
@@ -122,10 +128,10 @@ def foot_bars(panel: Plot) -> None:
     source = ColumnDataSource(faults([]), name="faults")
     bar = Segment(x0="left", x1="right", y0=value(2), y1=value(2), line_width=4, line_color=TOKENS["ink"])
     bar.tags = [{"line_color": "ink"}]
-    panel.add_glyph(source, bar, y_range_name="foot")
+    draw(panel, source, bar, y_range_name="foot")
     words = Text(x="left", y="foot_px", text="text", text_baseline="bottom", text_color=TOKENS["ink"], **WORDS)
     words.text_font_style, words.tags = "bold", [{"text_color": "ink"}]
-    panel.add_glyph(source, words, y_range_name="foot")
+    draw(panel, source, words, y_range_name="foot")
 
 
 def lanes_panel(names: Sequence[str], time: Range1d, frame: Frame) -> Plot:
@@ -139,13 +145,13 @@ def lanes_panel(names: Sequence[str], time: Range1d, frame: Frame) -> Plot:
     source = ColumnDataSource(ribbon([], [], 0.0), name="ribbon")
     bar = Quad(left="left", right="right", bottom="bottom", top="top", fill_color=TOKENS["bar"])
     bar.line_color, bar.tags = TOKENS["paper"], [{"fill_color": "bar", "line_color": "paper"}]
-    panel.add_glyph(source, bar)
+    draw(panel, source, bar)
     edge = Segment(x0="left", x1="right", y0="top", y1="top", line_color=TOKENS["line"], line_width=1.5)
     edge.tags = [{"line_color": "line"}]  # the fill is pale; the edge has the contrast of 3:1
-    panel.add_glyph(source, edge)
+    draw(panel, source, edge)
     words = Text(x="left", y="top", text="shown", x_offset=3, y_offset="beside_px", text_color=TOKENS["ink"], **WORDS)
     words.tags = [{"text_color": "ink"}]
-    panel.add_glyph(source, words)
+    draw(panel, source, words)
     return panel
 
 
@@ -188,7 +194,7 @@ def reads_in(panel: Plot, ticks: Mapping[float, str], unit: str, *, every: int) 
     words = Text(x=value(1), y=value(0.03), text="text", text_align="right", text_color=TOKENS["ink-2"], **WORDS)
     words.tags = [{"text_color": "ink-2"}]
     source = ColumnDataSource({"text": [unit]})
-    panel.add_glyph(source, words, x_range_name="share", y_range_name="unit")
+    draw(panel, source, words, x_range_name="share", y_range_name="unit")
 
 
 def _short(name: str) -> str:

@@ -1,5 +1,7 @@
 // Low-priority work: it runs when the changes of a tap or a message are painted and the page is idle.
 const LIFTED_MS = 250; // within this time a finger lifts and the changes of its click are painted
+const REST_MS = 1500; // from the load of a page until its charts are drawn, on a slow phone
+const SETTLED_WITHIN_MS = 3000; // the longest time that a page which is never idle delays work after that
 
 let touchedAt = -Infinity;
 const touched = () => {
@@ -28,4 +30,15 @@ export function whenIdle(work, withinMs) {
     else work();
   };
   requestAnimationFrame(() => onIdle(look, { timeout: left() }));
+}
+
+/**
+ * Do `work` once the page has loaded, has had time to draw its charts, and is idle: work that would compete with what
+ * the person waits for.
+ * @param {() => void} work
+ */
+export function whenSettled(work) {
+  const later = () => setTimeout(() => whenIdle(work, SETTLED_WITHIN_MS), REST_MS);
+  if (document.readyState === "complete") later();
+  else addEventListener("load", later, { once: true });
 }

@@ -1,5 +1,7 @@
 // Registers the service worker, which caches pages for offline use. Without one (plain HTTP in the LAN, an old browser,
 // one that blocks workers) everything else works the same.
+import { whenSettled } from "../core/idle.js";
+
 const workers = /** @type {ServiceWorkerContainer | undefined} */ (navigator.serviceWorker);
 
 /**
@@ -10,13 +12,10 @@ export async function cachePages(paths) {
   (await workers?.ready)?.active?.postMessage({ keep: paths });
 }
 
-const loaded = () =>
-  document.readyState === "complete" || new Promise((resolve) => addEventListener("load", resolve, { once: true }));
-
 async function register() {
   if (!workers) return false;
   let hadWorker = Boolean(workers.controller);
-  await loaded(); // a new worker fetches all files: those that this page waits for come first
+  await new Promise((resolve) => whenSettled(() => resolve(null))); // a new worker fetches all files
   if (!hadWorker) cachePages([location.pathname]); // later pages pass through the worker
   const options = /** @type {const} */ ({ type: "module", updateViaCache: "none" });
   /** @type {ServiceWorkerRegistration | undefined} */

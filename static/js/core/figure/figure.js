@@ -43,12 +43,7 @@ export class Figure {
 
   /** Set every tagged property to the colour of its token, and the colour of each end label. */
   paint() {
-    /** @type {Map<string, string>} */
-    const colors = new Map();
-    const paint = (/** @type {string} */ token) => {
-      if (!colors.has(token)) colors.set(token, color(token));
-      return colors.get(token);
-    };
+    const paint = palette();
     for (const model of this.themed) {
       for (const tag of model.tags) {
         for (const [property, token] of tagged(tag)) model[property] = paint(token);
@@ -102,20 +97,47 @@ export class Figure {
 const isOf = (model, type, named) =>
   model.type === "object" && model.name === type && Object.hasOwn(named, model.attributes?.name);
 
+/** The colours of the page's theme by their tokens, each looked up once. */
+function palette() {
+  /** @type {Map<string, string>} */
+  const colors = new Map();
+  return (/** @type {string} */ token) => {
+    if (!colors.has(token)) colors.set(token, color(token));
+    return /** @type {string} */ (colors.get(token));
+  };
+}
+
 /**
- * Fill the sources and ranges of a json_item by their names: roastlog/plot/drawing.py.
+ * Set the colour of each end label by its token.
+ * @param {[string, any][]} columns
+ * @param {(token: string) => string} paint
+ */
+function paintColumn(columns, paint) {
+  const tokens = columns.find(([name]) => name === "token")?.[1];
+  const colors = columns.find(([name]) => name === "color");
+  if (tokens && colors) colors[1] = tokens.map(paint);
+}
+
+/**
+ * Fill the sources and ranges of a json_item by their names (roastlog/plot/drawing.py), and set the colours of the
+ * theme: a colour that is set on a model that is shown makes Bokeh prepare its data anew.
  * @param {any} part
  * @param {Drawing["data"]} data
+ * @param {(token: string) => string} paint
  */
-function fill(part, { sources, ranges }) {
+function fill(part, data, paint) {
   if (part === null || typeof part !== "object") return;
   const { attributes } = part;
-  if (isOf(part, "ColumnDataSource", sources)) {
-    attributes.data.entries = [...new Map([...attributes.data.entries, ...sources[attributes.name]])];
-  } else if (isOf(part, "Range1d", ranges)) {
-    [attributes.start, attributes.end] = ranges[attributes.name];
+  if (isOf(part, "ColumnDataSource", data.sources)) {
+    attributes.data.entries = [...new Map([...attributes.data.entries, ...data.sources[attributes.name]])];
+  } else if (isOf(part, "Range1d", data.ranges)) {
+    [attributes.start, attributes.end] = data.ranges[attributes.name];
   }
-  for (const inner of Object.values(part)) fill(inner, { sources, ranges });
+  for (const { entries } of attributes?.tags ?? []) {
+    for (const [property, token] of entries) attributes[property] = paint(token);
+  }
+  if (part.type === "object" && part.name === "ColumnDataSource") paintColumn(attributes.data.entries, paint);
+  for (const inner of Object.values(part)) fill(inner, data, paint);
 }
 
 /**
@@ -124,10 +146,9 @@ function fill(part, { sources, ranges }) {
  * @param {HTMLElement} host
  */
 export async function embed({ item, data }, host) {
-  fill(item, data);
+  fill(item, data, palette());
   const views = await Bokeh.embed.embed_item(item, host);
   const figure = new Figure([...views][0].model.document);
-  figure.paint();
   document.addEventListener("themechange", () => figure.paint());
   return figure;
 }
