@@ -270,7 +270,8 @@ def _check_ticks(panel: Plot, source: ColumnDataSource) -> None:
     draw(panel, source, tick)
     letter = Text(x="t_s", y="temp_c", text="shown", y_offset=height_px / 2 + 1, text_align="center", **WORDS)
     letter.text_baseline, letter.text_font_style = "top", "bold"
-    letter.text_color, letter.tags = TOKENS["ink"], [{"text_color": "ink"}]
+    letter.text_color, letter.background_fill_color = TOKENS["ink"], TOKENS["paper"]  # no curve crosses the letter
+    letter.tags = [{"text_color": "ink", "background_fill_color": "paper"}]
     draw(panel, source, letter)
 
 

@@ -119,6 +119,11 @@ def rules(panel: Plot, name: str, *, dash: str, ink: str, band: bool = False) ->
     words.tags = [{"text_color": ink}]
     if band:
         words.text_align, words.x_offset = field("align"), field("beside_px")
+    else:  # with a background, so that the rule of a later moment does not cross the label
+        words.background_fill_color, words.tags = (
+            TOKENS["paper"],
+            [{"text_color": ink, "background_fill_color": "paper"}],
+        )
     draw(panel, source, words, y_range_name="tiers")
 
 

@@ -26,8 +26,8 @@ from roastlog.threads import Repeater, Responder
 
 T = TypeVar("T")
 ADVICE_S: Final = 1.0
-NO_VIEW: Final = "Pages cannot be told of new entries; those are kept all the same"
-NO_OUTLOOK: Final = "No outlook can be made; readings and taps are kept all the same"
+NO_VIEW: Final = "Open pages do not get new entries; the entries are saved"
+NO_OUTLOOK: Final = "The forecast failed; readings and taps are saved"
 
 
 class RunningMachine:

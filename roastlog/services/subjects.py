@@ -94,7 +94,7 @@ class SubjectService:
         hidden, known = _hidden(LOT, confidential=confidential), self._lots.find(code)
         return LotDetail(
             code=code,
-            state="removed" if known is None else "in the books",
+            state="removed" if known is None else "current",
             facts=None if known is None else _shown(vars(known), hidden),
             entries=_entries(lot, hidden),
         )

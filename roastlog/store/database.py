@@ -68,6 +68,8 @@ def migrate(path: Path) -> None:
     except OSError as error:
         raise StoreError(f"The data folder {path.parent} cannot be made ({error}).") from error
     _refuse_empty_replacement(path)
+    with suppress(OSError):  # the opening says why it cannot be made
+        path.touch(mode=0o600)  # SQLite gives its log and its index the rights of the file
     try:
         with closing(open_database(path, make=True)) as db:
             _close_to_others(path.parent)

@@ -36,7 +36,7 @@ def _learnt(learnt: int) -> list[Figure]:
             Figure(f"  asked {lead_s:.0f} s before", mean_miss_s([one for one in found if one.lead_s == lead_s]), "s")
             for lead_s in LEADS_S
         ),
-        Figure("  bands that held it", 100 * held, "%", bound="75 to 85 %"),
+        Figure("  moments within their band", 100 * held, "%", bound="75 to 85 %"),
         Figure("  score of the bands (CRPS)", mean_crps_s(found), "s"),
     ]
 

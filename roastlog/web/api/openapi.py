@@ -300,7 +300,7 @@ def _paths() -> dict[str, Any]:
                         _object(
                             ["code", "state", "facts", "entries"],
                             code=_TEXT,
-                            state={"enum": ["in the books", "removed"]},
+                            state={"enum": ["current", "removed"]},
                             facts={"type": ["object", "null"]},
                             entries=_list({"type": "object"}),
                         ),

@@ -14,8 +14,9 @@ const stored = () => {
 /**
  * Let the page's buttons choose among the lines whose names begin with “smooth ”, “live ” or “both ”.
  * @param {import("../core/figure/figure.js").Figure} figure
+ * @param {() => void} onChoice
  */
-export function bindCurveChoice(figure) {
+export function bindCurveChoice(figure, onChoice) {
   const buttons = findAll(document, "[data-curve]");
   if (!buttons.length) return; // an unfinished batch has only its live curve
   const lines = [...figure.document.all_models].filter((model) => /^(smooth|alone|live|both) /.test(model.name ?? ""));
@@ -32,6 +33,7 @@ export function bindCurveChoice(figure) {
       const choice = button.dataset.curve ?? "smooth";
       show(choice);
       storeText(KEY, choice);
+      onChoice();
     });
   }
   show(stored());

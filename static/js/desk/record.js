@@ -16,8 +16,9 @@ const rows = byId("curve-rows", HTMLDetailsElement);
 rows.hidden = !figure;
 if (figure) {
   const curve = new CurveFigure(figure, { isLive: false });
-  figure.onLayout(() => curve.fit({ leastS: curve.marks.data.t_s.at(-1) }));
-  bindCurveChoice(figure);
+  const fit = () => curve.fit({ leastS: curve.marks.data.t_s.at(-1) });
+  bindCurveChoice(figure, fit);
+  figure.onLayout(fit);
   const time = document.getElementById("add-time");
   if (time instanceof HTMLInputElement) onCurveTap(byId("curve"), figure, (timeS) => (time.value = clockText(timeS)));
   const { field, word } = curve.ends.data;

@@ -29,7 +29,15 @@ function deleteDatabase(name) {
   });
 }
 
+/** The choices that pages keep in cookies: language, person, label. The server deletes that of the access. */
+function deleteCookies() {
+  for (const cookie of document.cookie.split("; ").filter(Boolean)) {
+    document.cookie = `${cookie.split("=")[0]}=; path=/; max-age=0`;
+  }
+}
+
 async function deleteKept() {
+  deleteCookies();
   localStorage.clear();
   sessionStorage.clear();
   const databases = (await indexedDB.databases?.()) ?? [ENTRIES, PHOTOS]; // some older browsers do not list them

@@ -9,7 +9,8 @@ const LINE_PX = 15; // height of a line of text
 const TIER = 0.085; // height of a line of labels on the scale of the tiers, as in roastlog/plot/overlays.py
 const LABELS_SHARE = 0.17; // share of the panel that stays free for moments' labels,
 const LABELS_PX = 30; // but no more than two lines: a third is rare
-const LABEL_SHARE = 0.42; // share of the width that the labels at the ends of lines may take
+const LABEL_SHARE = 0.42; // share of the width that the labels at the ends of lines may take,
+const RECORD_LABEL_SHARE = 0.3; // and on a record, whose tables have the values: the width is the curve's
 const RULE_PX = 8; // beside a moment's label, on both sides together
 const END_PX = 14; // beside the label at the end of a line
 const UNIT_PX = { wide: 60, high: 16 }; // the axis's unit in the lower right corner
@@ -131,6 +132,30 @@ export class CurveFigure {
     return (textPx(label) + RULE_PX) * this.pxS;
   }
 
+  get #labelShare() {
+    return this.isLive ? LABEL_SHARE : RECORD_LABEL_SHARE;
+  }
+
+  /** The labels of the rates that a record shows: smoothed, live or both. */
+  get #shownRateEnds() {
+    const renderer = (/** @type {any} */ { name }) =>
+      this.figure.get(name.replace(/^ends of (\w+) rates$/, "$1 ends of rates"));
+    return this.rateEnds.filter((ends) => renderer(ends)?.visible !== false);
+  }
+
+  /**
+   * The labels of a source, in the room that they may take: on a record all words go before the values.
+   * @param {any} source
+   * @param {(index: number) => string} valueOf
+   */
+  #labels(source, valueOf) {
+    const mostPx = this.#labelShare * this.temperatures.inner_width - END_PX;
+    /** @type {string[]} */
+    const words = [...source.data.word];
+    const isWhole = this.isLive || words.every((word, index) => textPx(`${word} ${valueOf(index)}`) <= mostPx);
+    return words.map((word, index) => labelOf(word, isWhole ? valueOf(index) : "", mostPx));
+  }
+
   /** @param {string} field */
   #column(field) {
     return (field in this.live.data ? this.live : this.smoothed).data[field];
@@ -145,11 +170,11 @@ export class CurveFigure {
     const { inner_width: widthPx } = this.temperatures;
     if (widthPx !== this.#widthPx) this.restart();
     this.#widthPx = widthPx;
-    const words = [
-      ...[...this.ends.data.word].map((word) => textPx(`${word} ${degrees(WIDEST_C)}`)),
-      ...this.rateEnds.flatMap((ends) => [...ends.data.word]).map((word) => textPx(`${word} ${rate(WIDEST_RATE)}`)),
+    const labels = [
+      ...this.#labels(this.ends, () => degrees(WIDEST_C)),
+      ...this.#shownRateEnds.flatMap((ends) => this.#labels(ends, () => rate(WIDEST_RATE))),
     ];
-    const wordsShare = Math.min(LABEL_SHARE, (Math.max(0, ...words) + END_PX) / widthPx);
+    const wordsShare = Math.min(this.#labelShare, (Math.max(0, ...labels.map(textPx)) + END_PX) / widthPx);
     this.#longestS = Math.max(this.#longestS, timeEnd(newestS, { wordsShare, dueS }));
     setEnds(time, [0, this.isLive ? this.#longestS : Math.max(LEAST_RECORD_S, newestS / (1 - wordsShare))]);
   }
@@ -200,11 +225,13 @@ export class CurveFigure {
    */
   #placeEnds(source, heightPx, { start, end }, { write, labelsPx }) {
     const most = Math.floor((heightPx - labelsPx) / LINE_PX);
-    const mostPx = LABEL_SHARE * this.temperatures.inner_width - END_PX;
-    const found = [...source.data.field].map((field, index) => {
-      const { atS, value } = newest(this.live.data.t_s, this.#column(field));
+    const latest = [...source.data.field].map((field) => newest(this.live.data.t_s, this.#column(field)));
+    const labels = this.#labels(source, (index) =>
+      Number.isFinite(latest[index].value) ? write(latest[index].value) : "",
+    );
+    const found = latest.map(({ atS, value }, index) => {
       const isShown = index < most && value >= start && value <= end;
-      const text = labelOf(source.data.word[index], Number.isFinite(value) ? write(value) : "", mostPx);
+      const text = labels[index];
       return isShown ? { atS, value, text } : { atS: NaN, value: NaN, text };
     });
     const unitPx = heightPx / (end - start);

@@ -24,10 +24,10 @@ export function textPx(text) {
  * @param {number} mostPx
  */
 export function labelOf(word, value, mostPx) {
-  let [text, kept] = [`${word} ${value}`, word.length];
+  let [text, kept] = [`${word} ${value}`.trimEnd(), word.length];
   while (textPx(text) > mostPx && kept > 1) {
     kept -= 1;
-    text = `${word.slice(0, kept).trimEnd()}… ${value}`;
+    text = `${word.slice(0, kept).trimEnd()}… ${value}`.trimEnd();
   }
   return text;
 }
