@@ -9,7 +9,7 @@ from typing import Annotated, Final, Literal, Self, get_args
 
 from pydantic import Field, Strict, StringConstraints, model_validator
 
-from roastlog.languages import N_
+from roastlog.languages import N_, _
 from roastlog.machine.sources import (
     ID_WORDS,
     ByHand,
@@ -88,10 +88,17 @@ class Channel(Part):
     def _one_source(self) -> Self:
         given = [name for name in SOURCES if getattr(self, name) is not None]
         if len(given) != 1:
-            found = " and ".join(given) or "none"
-            raise Misplaced(f"channel {self.id} needs exactly one source of {', '.join(SOURCES)}; here is {found}")
+            sources, found = ", ".join(SOURCES), ", ".join(given) or "–"
+            message = _(
+                "channel {id} needs exactly one source of {sources}; found: {found}",
+                id=self.id,
+                sources=sources,
+                found=found,
+            )
+            raise Misplaced(message)
         if self.sensor is not None and self.source not in WIRES:
-            raise Misplaced(f"what comes by {self.source} is in °C already; leave `sensor` out", "sensor")
+            message = _("readings by {source} are in °C already; leave `sensor` out", source=self.source)
+            raise Misplaced(message, "sensor")
         return self
 
 
@@ -121,9 +128,12 @@ class Control(Part):
     @model_validator(mode="after")
     def _range(self) -> Self:
         if self.low >= self.high:
-            raise Misplaced(f"{self.high:g} is not above low ({self.low:g}); a larger number must stand there", "high")
+            low, high = f"{self.low:g}", f"{self.high:g}"
+            raise Misplaced(_("{high} is not above low ({low}); enter a larger number", high=high, low=low), "high")
         if self.step > self.high - self.low:
-            raise Misplaced(f"{self.step:g} is wider than low to high; at most {self.high - self.low:g} may", "step")
+            step, most = f"{self.step:g}", f"{self.high - self.low:g}"
+            message = _("{step} is wider than low to high; enter at most {most}", step=step, most=most)
+            raise Misplaced(message, "step")
         return self
 
 
@@ -192,15 +202,14 @@ class Machine(Part):
     def _check_whole(self) -> Self:
         smallest, largest = self.batch_g
         if not 0 < smallest <= largest:
-            raise Misplaced(
-                "the smallest charge must be above 0 and the largest no less, such as [800, 4500]", "batch_g"
-            )
+            message = _("the smallest charge must be above 0 and the largest no less, such as [800, 4500]")
+            raise Misplaced(message, "batch_g")
         places = [("channels", index, channel.id) for index, channel in enumerate(self.channels)]
         places += [("controls", index, control.id) for index, control in enumerate(self.controls)]
         seen: set[str] = set()
         for table, index, name in places:
             if name in seen:
-                message = f'"{name}" is taken; channels and controls need ids of their own'
+                message = _("“{name}” is taken; channels and controls need ids of their own", name=name)
                 raise Misplaced(message, table, index, "id")
             seen.add(name)
         return self
@@ -216,8 +225,10 @@ class Machine(Part):
         for index, channel in enumerate(self.channels):
             wanted = None if channel.sensor is None else channel.sensor.cold_junction
             if wanted is not None and wanted not in can:
-                others = " or ".join(sorted(can - {channel.id})) or "`cold_junction_c` instead"
-                message = f'"{wanted}" is no channel that can measure it; there may stand {others}'
+                others = ", ".join(sorted(can - {channel.id})) or "`cold_junction_c`"
+                message = _(
+                    "“{wanted}” is no channel that can measure it; possible: {others}", wanted=wanted, others=others
+                )
                 raise Misplaced(message, "channels", index, "sensor", "cold_junction")
         return self
 
@@ -228,8 +239,12 @@ class Machine(Part):
         for source, line, table, index in self._serial_lines():
             first_source, first_line = known.setdefault(line.device, (source, line))
             if (first_source, first_line) != (source, line):
-                how = "as `modbus` and as `serial` at once" if first_source != source else "at two settings at once"
-                raise Misplaced(f"{line.device} cannot be read {how}", table, index, source, "device")
+                message = (
+                    _("{device} cannot be read at two settings at once", device=line.device)
+                    if first_source == source
+                    else _("{device} cannot be read as `modbus` and as `serial` at once", device=line.device)
+                )
+                raise Misplaced(message, table, index, source, "device")
         return self
 
     def _serial_lines(self) -> Iterator[tuple[str, SerialLine, str, int]]:

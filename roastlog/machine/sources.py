@@ -130,23 +130,31 @@ class ModbusPoint(Part):
     @model_validator(mode="after")
     def _one_wire(self) -> Self:
         if (self.host is None) == (self.device is None):
-            raise Misplaced("a Modbus point needs either `host` (over the network) or `device` (on a serial line)")
+            raise Misplaced(_("a Modbus point needs either `host` (over the network) or `device` (on a serial line)"))
         odd, own = (("port",), "host") if self.host is None else (("baud", "parity", "stop"), "device")
         for field in odd:
             if not self.is_default(field):
-                raise Misplaced(f"that belongs to `{own}`, which is not here; leave `{field}` out", field)
+                message = _("that belongs to `{own}`, which is not here; leave `{field}` out", own=own, field=field)
+                raise Misplaced(message, field)
         if self.device is not None and not 1 <= self.unit <= 247:
-            raise Misplaced("on a serial line units are counted from 1 to 247", "unit")
+            raise Misplaced(_("on a serial line units are counted from 1 to 247"), "unit")
         return self
 
     @model_validator(mode="after")
     def _fits(self) -> Self:
         if self.table in BIT_TABLES and self.type is not None:
-            raise Misplaced(f"a {self.table} is on or off and has no type; leave `type` out", "type")
+            raise Misplaced(_("a {table} is on or off and has no type; leave `type` out", table=self.table), "type")
         if self.table not in BIT_TABLES and self.type is None:
-            raise Misplaced(f"a {self.table} register needs `type`: {self.allowed_values('type')}")
+            raise Misplaced(
+                _(
+                    "a {table} register needs `type`: {allowed}",
+                    table=self.table,
+                    allowed=_(self.allowed_values("type")),
+                )
+            )
         if self.address + self.count > 65536:
-            raise Misplaced(f"a {self.type} does not fit at the last address; at most 65534 may stand there", "address")
+            message = _("a {type} does not fit at the last address; enter at most 65534", type=self.type)
+            raise Misplaced(message, "address")
         _no_zero(self.scale)
         return self
 
@@ -180,9 +188,9 @@ class MqttPoint(Part):
     @model_validator(mode="after")
     def _check_whole(self) -> Self:
         if self.ca_file is not None and not self.tls:
-            raise Misplaced("an authority is used with `tls = true` alone; leave `ca_file` out", "ca_file")
+            raise Misplaced(_("an authority is used with `tls = true` alone; leave `ca_file` out"), "ca_file")
         if self.password is not None and self.user is None:
-            raise Misplaced("a password needs `user` beside it", "password")
+            raise Misplaced(_("a password needs `user` beside it"), "password")
         if self.value is not None:
             _as_misplaced("value", lambda: json_steps(self.value or ""))
         _no_zero(self.scale)
@@ -233,26 +241,27 @@ class SerialPoint(Part):
     @model_validator(mode="after")
     def _one_form(self) -> Self:
         if (self.separator is None) == (self.pattern is None):
-            raise Misplaced("a serial line needs either `separator` with `columns`, or `pattern`")
+            raise Misplaced(_("a serial line needs either `separator` with `columns`, or `pattern`"))
         odd = ("group",) if self.pattern is None else ("column", "columns")
         for field in odd:
             if not self.is_default(field):
-                raise Misplaced(f"that goes with the other form of a line; leave `{field}` out", field)
+                raise Misplaced(_("that goes with the other form of a line; leave `{field}` out", field=field), field)
         if self.checksum is None and not self.is_default("mark"):
-            raise Misplaced("that goes with `checksum`, which is not here; leave `mark` out", "mark")
+            raise Misplaced(_("that goes with `checksum`, which is not here; leave `mark` out"), "mark")
         if self.pattern is not None:
             self._pattern_has_group(self.pattern)
         elif self.columns is None:
-            raise Misplaced(f"a separator needs `columns`: {self.allowed_values('columns')}")
+            raise Misplaced(_("a separator needs `columns`: {allowed}", allowed=_(self.allowed_values("columns"))))
         elif self.column > self.columns:
-            raise Misplaced(f"a line of {self.columns} columns has no column {self.column}", "column")
+            message = _("a line of {columns} columns has no column {column}", columns=self.columns, column=self.column)
+            raise Misplaced(message, "column")
         _no_zero(self.scale)
         return self
 
     def _pattern_has_group(self, pattern: str) -> None:
         compiled = _as_misplaced("pattern", lambda: line_pattern(pattern))
         if self.group not in compiled.groupindex:
-            raise Misplaced(f"the pattern has no group (?P<{self.group}>…)", "pattern")
+            raise Misplaced(_("the pattern has no group (?P<{group}>…)", group=self.group), "pattern")
 
 
 class PushPoint(Part):
@@ -300,7 +309,7 @@ class Checked(Part):
     def _one_reference(self) -> Self:
         measured = [value is not None for value in (self.reference, self.reference_c, self.read_c)]
         if any(measured) == (self.against is not None) or any(measured) != all(measured):
-            raise Misplaced("there stands either `against`, or `reference` with `reference_c` and `read_c`")
+            raise Misplaced(_("give either `against`, or `reference` with `reference_c` and `read_c`"))
         return self
 
 
@@ -334,15 +343,15 @@ class Sensor(Part):
     def _junction(self) -> Self:
         given = [name for name in ("cold_junction", "cold_junction_c") if getattr(self, name) is not None]
         if self.platinum and given:
-            raise Misplaced("a resistance has no cold junction; leave it out", given[0])
+            raise Misplaced(_("a resistance has no cold junction; leave it out"), given[0])
         if not self.platinum and len(given) != 1:
-            raise Misplaced("a thermocouple in mV needs either `cold_junction` or `cold_junction_c`")
+            raise Misplaced(_("a thermocouple in mV needs either `cold_junction` or `cold_junction_c`"))
         return self
 
 
 def _no_zero(scale: float) -> None:
     if scale == 0:
-        raise Misplaced("a scale of 0 makes every value the same; another number must stand there", "scale")
+        raise Misplaced(_("a scale of 0 makes every value the same; enter another number"), "scale")
 
 
 def _as_misplaced(field: str, make: Callable[[], _Parsed]) -> _Parsed:

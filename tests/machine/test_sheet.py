@@ -58,8 +58,8 @@ def test_sheet_describes_a_machine():
     ("good", "bad", "line", "says"),
     [
         ("http = {}", "wire = {}", 14, "`modbus`, `mqtt`, `serial`, `http`, `hand`, `simulated`, `sensor`"),
-        ("http = {}", "", 10, "exactly one source of modbus, mqtt, serial, http, hand, simulated; here is none"),
-        ("http = {}", "http = {}\nsimulated = {}", 10, "here is http and simulated"),
+        ("http = {}", "", 10, "exactly one source of modbus, mqtt, serial, http, hand, simulated; found: –"),
+        ("http = {}", "http = {}\nsimulated = {}", 10, "found: http, simulated"),
         ("http = {}", "http = { every_s = 1 }", 14, "`every_s` is not known here"),
         ('"127.0.0.1", port = 5020, t', '"127.0.0.1", port = 70000, t', 9, "whole number from 1 to 65535"),
         ("address = 0,", "", 9, "`modbus` needs `address`"),
@@ -68,8 +68,8 @@ def test_sheet_describes_a_machine():
         ('"input"', '"coil"', 9, "leave `type` out"),
         ('type = "int16", ', "", 9, "needs `type`"),
         ('role = "room"', 'role = "cellar"', 13, '"exhaust_air", "drum", "room"'),
-        ('id = "room"', 'id = "bean_probe"', 11, '"bean_probe" is taken'),
-        ('id = "radiant"', 'id = "bean_probe"', 16, '"bean_probe" is taken'),
+        ('id = "room"', 'id = "bean_probe"', 11, "“bean_probe” is taken"),
+        ('id = "radiant"', 'id = "bean_probe"', 16, "“bean_probe” is taken"),
         ('id = "room"', 'id = "The Room"', 11, "lowercase letters, digits, - and _"),
         ("low = 0\n", "", 15, "a control needs `low`"),
         ("low = 0\n", "low = 20\n", 20, "`high`: 10 is not above low (20)"),
@@ -153,8 +153,8 @@ def test_every_wire_arrives():
         (', cold_junction = "box"', "", 9, "either `cold_junction` or `cold_junction_c`"),
         ('cold_junction = "box"', 'cold_junction = "box", cold_junction_c = 25', 9, "either `cold_junction`"),
         ('cold_junction = "box"', "cold_junction_c = 400", 9, "°C where the wires end, -40 to 125"),
-        ('cold_junction = "box"', 'cold_junction = "bean_probe"', 9, "there may stand box or exhaust or inlet"),
-        ('cold_junction = "box"', 'cold_junction = "cellar"', 9, '"cellar" is no channel that can measure it'),
+        ('cold_junction = "box"', 'cold_junction = "bean_probe"', 9, "possible: box, exhaust, inlet"),
+        ('cold_junction = "box"', 'cold_junction = "cellar"', 9, "“cellar” is no channel that can measure it"),
         ('"Pt100"', '"Pt100", cold_junction_c = 0', 15, "a resistance has no cold junction"),
         ('topic = "drum-4/box"', 'topic = "drum-4/#"', 14, "the topic in quotes, without + and #"),
         ('topic = "drum-4/box", ', "", 14, "`mqtt` needs `topic`"),
@@ -191,7 +191,7 @@ def test_mistake_of_a_wire_names_its_line(good, bad, line, says):
 
 def test_channels_in_degrees_have_no_sensor():
     """Pushed and simulated channels are in °C; a sensor beside them is a mistake."""
-    with pytest.raises(SheetError, match="Line 15: `sensor`: what comes by http is in °C already"):
+    with pytest.raises(SheetError, match="Line 15: `sensor`: readings by http are in °C already"):
         parse_sheet(SHEET.replace("http = {}", 'http = {}\nsensor = { type = "Pt100" }'))
 
 

@@ -119,7 +119,7 @@ def test_a_control_is_added_changed_and_taken_away(bench: Bench):
         ({"modbus.address": "70000"}, "modbus.address", "the protocol address, counted from 0, to 65535"),
         ({"modbus.address": ""}, "modbus.address", "the protocol address"),
         ({"modbus.port": "x"}, "modbus.port", "a whole number from 1 to 65535"),
-        ({"modbus.scale": "0"}, "modbus.scale", "another number must stand there"),
+        ({"modbus.scale": "0"}, "modbus.scale", "enter another number"),
         ({"modbus.scale": "1e999"}, "modbus.scale", "a number that the raw value is multiplied by"),
         ({"modbus.host": "a b"}, "modbus.host", "a name or an address"),
         ({"name": ""}, "name", "1 to 60 characters"),
@@ -550,3 +550,11 @@ def test_an_invented_scale_is_checked_like_a_typed_one(bench: Bench, rescale: st
     form = MODBUS | {"modbus.port": "1", "rescale": rescale}
     assert bench.client.post("/machines/drum-4/channels", data=form).status_code in {200, 422}
     assert len(machine(bench).channels) == 2
+
+
+def test_a_conflict_of_two_values_is_in_the_language_of_the_form(bench: Bench):
+    """A scale of 0 is refused in German on a German page."""
+    german = {"Accept-Language": "de"}
+    answer = bench.client.post("/machines/drum-4/channels", data=MODBUS | {"modbus.scale": "0"}, headers=german)
+    assert answer.status_code == 422
+    assert "ein Faktor von 0 macht alle Werte gleich; eine andere Zahl eingeben." in unescape(answer.text)
