@@ -6,7 +6,7 @@ Source: axe-core 4, its rules for WCAG 2.2 A and AA and for good practice (see `
 import io
 import re
 from urllib.error import HTTPError
-from urllib.parse import urlsplit
+from urllib.parse import urlencode, urlsplit
 from urllib.request import urlopen
 
 import numpy as np
@@ -56,12 +56,20 @@ def ask(url: str) -> tuple[int, str]:
         return answer.status, text if text.lower().startswith("<!doctype html") else ""
 
 
+def recall(demo: Server, code: str) -> str:
+    """Start the drill of a recall; returns its id."""
+    sent = urlencode({"codes": code, "cause": "A drill", "drill": "on"}).encode()
+    with urlopen(f"{demo.url}/recalls/new", sent, timeout=10) as answer:
+        return str(answer.url).rsplit("/", 1)[1]
+
+
 def pages(app: Flask, demo: Server, code: str) -> list[str]:
     """Every page that there is, its blanks filled in with what the demo has."""
     _, record = ask(f"{demo.url}/batches/{code}")
     blanks = {"machine_id": "drum-4", "code": code, "table": "channels", "part_id": "bean_probe"}
     blanks |= {"version": "v", "name": "app.css"}
     blanks["token"] = re.search(r"/r/([\w-]+)", record)[1]
+    blanks["recall_id"] = recall(demo, code)
     found = []
     for method, path, endpoint in filled(app, blanks):
         if method == "GET":

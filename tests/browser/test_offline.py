@@ -63,6 +63,26 @@ def test_a_roast_goes_on_over_a_reload_without_a_network(house: House, screen: M
     assert [moment["moment"] for moment in batch["moments"]] == ["charge", "yellow"]
 
 
+def test_a_tap_that_no_view_contains_yet_is_known_after_a_reload(house: House, screen: MakeScreen):
+    """The server acknowledged it, and the network went before its view came: the page does not ask for it again."""
+    phone = screen(house.wire, PHONE)
+    phone.expected = [*CUT_ERRORS, "net::ERR_FAILED"]
+    for unheard in ("**/live?*", "**/view"):
+        phone.page.route(unheard, lambda route: route.abort())
+    phone.open(f"/machines/{house.machine}")
+    phone.until(lambda: f"/machines/{house.machine}" in kept_paths(phone), "the live page is not kept")
+    phone.pad("Charge")
+    phone.sent()
+    cut(phone, house)
+    phone.page.reload()
+    expect(phone.by_id("pad-next")).to_have_text("Yellow")
+    for unheard in ("**/live?*", "**/view"):
+        phone.page.unroute(unheard)
+    phone.pad("Yellow")
+    back(phone, house)
+    assert [entry["body"]["moment"] for entry in house.said("moment")] == ["charge", "yellow"]
+
+
 def test_a_page_of_yesterday_begins_a_new_batch(house: House, screen: MakeScreen):
     """A cached page shows its age; a tap on one whose batch is a day old opens a new batch."""
     phone = screen(house.wire, PHONE)

@@ -96,49 +96,49 @@ def drill() -> ResponseReturnValue:
         return _list_page(str(refused)), 422
 
 
-@bp.get("/recalls/<ident>")
-def recall(ident: str) -> str:
+@bp.get("/recalls/<recall_id>")
+def recall(recall_id: str) -> str:
     """One recall."""
-    found = services().recalls.detail(ident)
+    found = services().recalls.detail(recall_id)
     loose = [(_(PLACES[kind], name=name or _("unknown")), grams) for (kind, name), grams in found.loose.items()]
     return render_template("desk/recalls/recall.html", page=RecallPage(found, services().clock.now_ms(), loose))
 
 
-@bp.post("/recalls/<ident>/reached")
-def reach(ident: str) -> ResponseReturnValue:
+@bp.post("/recalls/<recall_id>/reached")
+def reach(recall_id: str) -> ResponseReturnValue:
     """Tick off a customer."""
     how = request.form.get("how", "")
     if how in CONTACT_WORDS:
-        services().recalls.reach(ident, request.form.get("customer", ""), how, speaker())
-    return redirect(f"/recalls/{ident}#holders", 303)
+        services().recalls.reach(recall_id, request.form.get("customer", ""), how, speaker())
+    return redirect(f"/recalls/{recall_id}#holders", 303)
 
 
-@bp.post("/recalls/<ident>/undo")
-def take_back(ident: str) -> ResponseReturnValue:
+@bp.post("/recalls/<recall_id>/undo")
+def take_back(recall_id: str) -> ResponseReturnValue:
     """Undo a tick."""
-    services().recalls.take_back(ident, request.form.get("entry", ""), speaker())
-    return redirect(f"/recalls/{ident}#holders", 303)
+    services().recalls.take_back(recall_id, request.form.get("entry", ""), speaker())
+    return redirect(f"/recalls/{recall_id}#holders", 303)
 
 
-@bp.post("/recalls/<ident>/close")
-def finish(ident: str) -> ResponseReturnValue:
+@bp.post("/recalls/<recall_id>/close")
+def finish(recall_id: str) -> ResponseReturnValue:
     """Close it with a note."""
-    services().recalls.finish(ident, Form(request.form).text("note", longest=2000), speaker())
-    return redirect(f"/recalls/{ident}", 303)
+    services().recalls.finish(recall_id, Form(request.form).text("note", longest=2000), speaker())
+    return redirect(f"/recalls/{recall_id}", 303)
 
 
-@bp.get("/recalls/<ident>/notice.pdf")
-def notice(ident: str) -> Response:
+@bp.get("/recalls/<recall_id>/notice.pdf")
+def notice(recall_id: str) -> Response:
     """The notice to customers."""
-    found = services().recalls.detail(ident)
+    found = services().recalls.detail(recall_id)
     headers = {"Content-Disposition": f'attachment; filename="{_file(found)}-notice.pdf"'}
-    return Response(services().recalls.notice(ident), mimetype="application/pdf", headers=headers)
+    return Response(services().recalls.notice(recall_id), mimetype="application/pdf", headers=headers)
 
 
-@bp.get("/recalls/<ident>/contacts.csv")
-def contacts(ident: str) -> Response:
+@bp.get("/recalls/<recall_id>/contacts.csv")
+def contacts(recall_id: str) -> Response:
     """The customers concerned, with their bags and whether they were reached."""
-    found = services().recalls.detail(ident)
+    found = services().recalls.detail(recall_id)
     rows = [
         (
             "DRILL" if found.drill else "",

@@ -44,7 +44,7 @@ const block = (/** @type {string} */ id) => JSON.parse(byId(id).textContent ?? "
 
 /** @type {View} */
 const made = block("view");
-const { view, heardMs } = await newestView(made);
+const { view, heardMs, settled } = await newestView(made);
 const channel = /** @type {Channel} */ (view.channels.find(({ id }) => id === view.machine.bean));
 const clock = Clock.onPage(made.now_ms);
 const isCached = Boolean(document.documentElement.dataset.keptMs);
@@ -76,7 +76,7 @@ bindOutlookList({ sheets, state, advice });
 bindFarView(byId("far"));
 bindOfflineStatus(state);
 bindAccessCheck(state);
-bindViewCache(state);
+bindViewCache(state, sync);
 bindRefusedPhotos(photoOutbox);
 bindOutboxStatus({ outbox, photoOutbox, feedback, state, entries, sync, editor });
 
@@ -111,6 +111,7 @@ clock.keepSynced();
 outbox.start();
 photoOutbox.start();
 weighOut.start();
+if (settled.length) sync.resume(settled);
 state.changed();
 pad.draw();
 controls.draw();

@@ -27,6 +27,7 @@ export class Sync {
   chart = null;
   /** @type {Set<string>} */
   #settled = new Set(); // ids that the server has, but no view has contained yet
+  onSettled = () => {}; // called when an entry has become one of them
   /** @type {object | null} */
   #asked = null; // the newest request for the curve
   #isFollowing = false;
@@ -102,7 +103,22 @@ export class Sync {
   settle(id) {
     if (!this.state.pending.has(id)) return;
     this.#settled.add(id);
+    this.onSettled();
     setTimeout(() => this.state.pending.has(id) && this.refetch(), 3000);
+  }
+
+  /** The entries that the server has, but no view has contained yet. */
+  settled() {
+    return [...this.state.pending.values()].filter(({ id }) => this.#settled.has(id));
+  }
+
+  /**
+   * Go on with such entries of a page that was closed.
+   * @param {Entry[]} entries
+   */
+  resume(entries) {
+    this.state.restore(entries);
+    entries.forEach(({ id }) => this.settle(id));
   }
 
   async refetch() {
