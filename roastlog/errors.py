@@ -4,6 +4,8 @@ DrumsideError
 ├── CurveError          invalid curve data
 ├── PhysicsError        an invalid simulated roast
 ├── SheetError          an invalid machine sheet
+├── PlanError           a day that cannot be planned
+│   └── PlanCancelled   the planning was cancelled
 ├── InstrumentError     an instrument that does not answer
 ├── LabelError          a label that cannot be made
 ├── PrinterError        a label printer that does not take a job
@@ -48,6 +50,14 @@ class PhysicsError(DrumsideError):
 
 class SheetError(DrumsideError):
     """Raised for an invalid machine sheet; the message names the line and the allowed values."""
+
+
+class PlanError(DrumsideError):
+    """Raised for a day that cannot be planned as it is given; the message names the thing and the allowed values."""
+
+
+class PlanCancelled(PlanError):
+    """Raised when the planning was cancelled before it was done."""
 
 
 class InstrumentError(DrumsideError):

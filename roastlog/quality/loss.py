@@ -1,12 +1,13 @@
-"""The usual band of a coffee's roast loss, and where a loss lies in it."""
+"""A coffee's roast loss: its usual band, where a loss lies in it, and what to expect of the next batches."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
 from math import isfinite
 from statistics import median
-from typing import Literal
+from typing import Final, Literal
 
 from roastlog.languages import _
+from roastlog.quality.expectation import Expectation, Practice
 
 MIN_BATCHES = 5  # minimum number of earlier batches for a band
 MIN_HALF_WIDTH = 0.003  # as a share: scales and green moisture vary by this much [our choice]
@@ -15,7 +16,22 @@ MIN_HALF_WIDTH = 0.003  # as a share: scales and green moisture vary by this muc
 # inside, by the number of earlier batches [computed: simulation of normal samples; the tests repeat it].
 _WIDTHS = {5: 6.04, 6: 4.21, 7: 4.04, 8: 3.44, 9: 3.36, 10: 3.04, 12: 2.81, 15: 2.66, 20: 2.43, 30: 2.26, 50: 2.14}
 
+MOST_LOSS = 0.4  # as a share; no coffee loses more [our choice: beyond the 25 % of a very dark roast, by far]
+LEAST_SPREAD = MIN_HALF_WIDTH / 2  # standard deviation from batch to batch; the half-width is two of them
+_GROSS, _GROSS_LEAST = 2, 0.03  # half-widths of the usual band, and share: further off is a weighing error [our choice]
+
 Verdict = Literal["usual", "low", "high", "unknown"]
+Degree = Literal["light", "medium", "dark", "very_dark"]
+
+# Loss by degree of roast [memory: practice]; the spread from batch to batch of one product [memory: practice].
+_SPREAD = 0.008
+PRACTICE: Final[dict[Degree, Practice]] = {
+    "light": Practice(0.11, 0.14, _SPREAD),
+    "medium": Practice(0.14, 0.17, _SPREAD),
+    "dark": Practice(0.17, 0.22, _SPREAD),
+    "very_dark": Practice(0.22, 0.25, _SPREAD),
+}
+PRACTICE_ANY: Final = Practice(PRACTICE["light"].low, PRACTICE["dark"].high, _SPREAD)  # the degree is not known
 
 
 @dataclass(frozen=True)
@@ -60,6 +76,31 @@ def usual_band(losses: Sequence[float]) -> Band | None:
     width = _WIDTHS[max(count for count in _WIDTHS if count <= len(known))]
     half = max(width * spread, MIN_HALF_WIDTH)
     return Band(low=max(0.0, middle - half), middle=middle, high=min(1.0, middle + half), batches=len(known))
+
+
+def expected_loss(losses: Sequence[float], degree: Degree | None = None) -> Expectation:
+    """Roast loss to expect of a product's next batches.
+
+    Losses far outside of the usual band are left out as weighing errors; ``batches`` counts the others.
+
+    Parameters
+    ----------
+    losses : sequence of float
+        Roast losses of earlier batches of the product, as shares of the green from 0 to 0.4.
+    degree : str or None
+        Degree of roast, for the range of practice while there are fewer than three batches.
+    """
+    band = usual_band(losses)
+    if band is not None:
+        reach = max(_GROSS * (band.high - band.middle), _GROSS_LEAST)
+        losses = [loss for loss in losses if abs(loss - band.middle) <= reach]
+    practice = PRACTICE_ANY if degree is None else PRACTICE[degree]
+    return Expectation.of(losses, practice, least_spread=LEAST_SPREAD)
+
+
+def degree_of(loss: float) -> Degree:
+    """Degree of roast that a mean loss, as a share, speaks for: by the ranges of practice."""
+    return next((degree for degree, usual in PRACTICE.items() if loss < usual.high), "very_dark")
 
 
 def assess_loss(loss: float, band: Band | None) -> LossAssessment:
