@@ -5,7 +5,7 @@ DrumsideError
 ├── PhysicsError        an invalid simulated roast
 ├── SheetError          an invalid machine sheet
 ├── PlanError           a day that cannot be planned
-│   └── PlanCancelled   the planning was cancelled
+├── PlanCancelled       planning that was cancelled
 ├── InstrumentError     an instrument that does not answer
 ├── LabelError          a label that cannot be made
 ├── PrinterError        a label printer that does not take a job
@@ -56,8 +56,8 @@ class PlanError(DrumsideError):
     """Raised for a day that cannot be planned as it is given; the message names the thing and the allowed values."""
 
 
-class PlanCancelled(PlanError):
-    """Raised when the planning was cancelled before it was done."""
+class PlanCancelled(DrumsideError):
+    """Raised when planning was cancelled before it was done."""
 
 
 class InstrumentError(DrumsideError):

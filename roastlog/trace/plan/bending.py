@@ -1,4 +1,7 @@
-"""A plan bent to the day as it goes: what was roasted counts as it is, and the rest changes as little as it can."""
+"""A plan that changes: bent to the day as it goes, and by hand.
+
+What was roasted counts as it is. Once a day has begun, its rest changes as little as it can.
+"""
 
 from collections.abc import Sequence
 from dataclasses import replace
@@ -40,6 +43,52 @@ def bend(plan: Plan, done: Sequence[Done], now_ms: int, watch: Watch = Watch()) 
     return plan_day(
         replace(plan.day, done=tuple(done), now_ms=now_ms, remaining=tuple(remaining), choices=tuple(choices)), watch
     )
+
+
+def with_choices(plan: Plan, choices: Sequence[Choice], watch: Watch = Watch()) -> Plan:  # noqa: B008 - no state
+    """Plan again with more choices.
+
+    Raises
+    ------
+    PlanError, PlanCancelled
+        As `plan_day`.
+    """
+    remaining = tuple(plan.batches) if plan.day.done else ()
+    return plan_day(replace(plan.day, choices=(*plan.day.choices, *choices), remaining=remaining), watch)
+
+
+def pin(plan: Plan, batch: Batch, position: int, watch: Watch = Watch()) -> Plan:  # noqa: B008 - no state
+    """Pin a batch to a place in its machine's day, from 1, the batches already charged among them; it keeps its charge.
+
+    Raises
+    ------
+    PlanError, PlanCancelled
+        As `plan_day`.
+    """
+    return with_choices(_released(plan, batch), [Pin(batch.product, batch.machine, batch.green_g, position)], watch)
+
+
+def split(plan: Plan, batch: Batch, first_g: int, watch: Watch = Watch()) -> Plan:  # noqa: B008 - no state
+    """Split a batch into two, the first of so many grams of green; the rules order both.
+
+    Raises
+    ------
+    PlanError
+        If one of the two is less than the smallest charge; and as `plan_day`.
+    PlanCancelled
+        As `plan_day`.
+    """
+    halves = [Pin(batch.product, batch.machine, grams) for grams in (first_g, batch.green_g - first_g)]
+    return with_choices(_released(plan, batch), halves, watch)
+
+
+def _released(plan: Plan, batch: Batch) -> Plan:
+    """The plan without the pin of a batch that the person set."""
+    if not batch.is_set:
+        return plan
+    choices = list(plan.day.choices)
+    choices.remove(Pin(batch.product, batch.machine, batch.green_g, batch.position))
+    return replace(plan, day=replace(plan.day, choices=tuple(choices)))
 
 
 def _charged(done: Done, position: int, remaining: list[Batch], choices: list[Choice]) -> None:

@@ -1,4 +1,4 @@
-"""Patterns of a product: every count of batches on each machine that its need can take, with its charges.
+"""Patterns of a product: each way to count its batches on the machines, with their charges.
 
 A pattern has no batch more than it needs: without any one of them the need is not met. Its charges are as even as the
 machines allow and take no green more than the need, or than the smallest charges. Since a pattern is complete, its
@@ -7,12 +7,13 @@ likelihood is computed with its own charges, and the choice between patterns is 
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from math import ceil, inf, prod
+from itertools import combinations
+from math import ceil, comb
 
 from roastlog.quality.expectation import Expectation
 from roastlog.trace.plan.yields import green_with, roasted_with
 
-MOST_COUNTS = 3000  # counts to try of one product; beyond, only those within one batch of the fewest [our choice]
+MOST_COUNTS = 1000  # counts to try of one product; beyond, its batches are on fewer of the machines [our choice]
 
 Limits = tuple[int, int]
 """Smallest and largest charge of a machine. [g]"""
@@ -59,7 +60,9 @@ class Need:
 def patterns(
     need: Need, limits: Sequence[Limits | None], remaining_g: Sequence[Sequence[int]] = ()
 ) -> tuple[list[Pattern], bool]:
-    """All patterns that meet a need, and whether that is all of them.
+    """Patterns that meet a need, and whether they are all.
+
+    They are not all where too many machines may take too many batches: then each pattern uses only some machines.
 
     Parameters
     ----------
@@ -75,32 +78,35 @@ def patterns(
     usable = [number for number, limit in enumerate(limits) if limit is not None]
     if not usable:
         return [], True
-    largest_g = [limit[1] for limit in limits if limit is not None]
-    fewest = _last_count(need, largest_g, (0,) * largest_g.index(max(largest_g)), largest_g.index(max(largest_g)))
-    bounds = [_last_count(need, largest_g, (0,) * place, place) for place in range(len(usable))]
-    complete = prod(bound + 1 for bound in bounds[:-1]) <= MOST_COUNTS
-    found = []
-    for some in _minimal_counts(need, largest_g, (), inf if complete else fewest + 1):
-        counts = [0] * len(limits)
-        for number, count in zip(usable, some, strict=True):
-            counts[number] = count
-        found.append(charged(need, counts, [limit or (0, 0) for limit in limits], remaining_g))
-    return found, complete
+    counts: set[tuple[int, ...]] = set()
+    size = _most_machines(need, [limits[number] for number in usable])
+    for some in combinations(usable, size):
+        largest_g = [limit[1] if number in some and limit else 0 for number, limit in enumerate(limits)]
+        counts.update(_minimal_counts(need, largest_g, ()))
+    whole = [limit or (0, 0) for limit in limits]
+    return [charged(need, each, whole, remaining_g) for each in sorted(counts)], size == len(usable)
 
 
-def _minimal_counts(
-    need: Need, largest_g: Sequence[int], first: tuple[int, ...], most: float
-) -> Iterator[tuple[int, ...]]:
+def _most_machines(need: Need, limits: Sequence[Limits | None]) -> int:
+    """Number of machines that a pattern may use, so that not too many counts are to try."""
+    most = max(_last_count(need, [limit[1]], (), 0) for limit in limits if limit)
+    sizes = range(len(limits), 1, -1)
+    return next((size for size in sizes if comb(len(limits), size) * (most + 1) ** (size - 1) <= MOST_COUNTS), 1)
+
+
+def _minimal_counts(need: Need, largest_g: Sequence[int], first: tuple[int, ...]) -> Iterator[tuple[int, ...]]:
+    """Counts of full batches that meet a need and no fewer of them; none on machines whose largest charge is 0."""
     place = len(first)
-    if place == len(largest_g) - 1:
-        counts = (*first, _last_count(need, largest_g, first, place))
-        if sum(counts) <= most and _is_minimal(need, largest_g, counts):
+    if not any(largest_g[place + 1 :]):
+        count = _last_count(need, largest_g, first, place) if largest_g[place] else 0
+        counts = (*first, count, *[0] * (len(largest_g) - place - 1))
+        if _is_minimal(need, largest_g, counts):
             yield counts
         return
     count = 0
-    while sum(first) + count <= most:
-        yield from _minimal_counts(need, largest_g, (*first, count), most)
-        if need.met_by(_full(largest_g, (*first, count))):
+    while True:
+        yield from _minimal_counts(need, largest_g, (*first, count))
+        if not largest_g[place] or need.met_by(_full(largest_g, (*first, count))):
             return
         count += 1
 
@@ -130,7 +136,7 @@ def charged(
 
     An earlier plan's charges are kept if they have the same counts and suffice.
     """
-    if counts == [len(charges) for charges in remaining_g]:
+    if list(counts) == [len(charges) for charges in remaining_g]:
         as_before = Pattern(tuple(tuple(charges) for charges in remaining_g))
         fits = all(low <= g <= high for (low, high), some in zip(limits, remaining_g, strict=True) for g in some)
         if fits and need.met_by(as_before.all_g):
