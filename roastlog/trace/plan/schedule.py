@@ -61,8 +61,13 @@ def schedule(machine: Machine, batches: Sequence[Batch], day: Day) -> MachineDay
     """Times of a machine's batches, in the given order."""
     products = day.by_product
     at_ms = first_charge_ms(machine, day, products)
-    warm_up_ms = round(at_ms - machine.warm_up_min * MS_PER_MIN) if batches and not _done(machine, day) else None
+    done = _done(machine, day)
+    warm_up_ms = round(at_ms - machine.warm_up_min * MS_PER_MIN) if batches and not done else None
     spread = _Spread(machine)
+    if done:
+        spread.routine()
+        if done[-1].dropped_ms is None:
+            spread.roast(done[-1].product, products[done[-1].product].length_s)
     slots = []
     for number, batch in enumerate(batches):
         if number:

@@ -14,6 +14,7 @@ from typing import Final, Literal
 from roastlog.trace.plan.batching import Job, Room, minutes
 from roastlog.trace.plan.day import Order
 from roastlog.trace.plan.demand import Allocation, short_by_order
+from roastlog.trace.plan.patterns import even
 from roastlog.trace.plan.solver import Goal, Program, Proof, solve
 from roastlog.trace.plan.watch import Watch
 from roastlog.trace.plan.yields import likely_yield, roasted_with
@@ -78,19 +79,21 @@ def deliverable(jobs: Sequence[Job], allocations: Sequence[Allocation], room: Ro
         counted = [_alike(some, job, room) for some, job in zip(least.counts, able, strict=True)]
         least = _Model(able, allocations, room, counted).least(watch)
     roasted_g = {job.product.id: 0 for job in jobs}
-    for job, lacking_g, some in zip(able, least.lacks_g, least.counts, strict=True):
-        most_g = roasted_with(job.need.loss, [*job.need.set_g, *_full(some, job, room)], job.need.likelihood)
-        roasted_g[job.product.id] = min(job.need.roasted_g - ceil(lacking_g - _TOLERANCE_G), most_g)
+    for number, job in enumerate(able):
+        roasted_g[job.product.id] = _roasted(
+            job, least.counts[number], least.green_g[number], least.lacks_g[number], room
+        )
     counts = {job.product.id: some for job, some in zip(able, least.counts, strict=True)}
     return Deliverable(roasted_g, counts, reasons | _reasons(able, allocations, room, least, watch), least.proofs)
 
 
 @dataclass(frozen=True)
 class _Least:
-    """What each product lacks, its number of batches on each machine, and the proofs."""
+    """What each product lacks, its number of batches on each machine and their green, and the proofs."""
 
     lacks_g: Sequence[float]
     counts: Sequence[Sequence[int]]
+    green_g: Sequence[float]
     proofs: Sequence[Proof]
 
 
@@ -125,13 +128,13 @@ class _Model:
     ) -> None:
         self._program = Program()
         self._counts: list[dict[int, int]] = []  # columns by place of the machine, for each job
+        self._greens: list[list[int]] = []  # columns, for each job
         self._lacks: list[dict[date, int]] = []  # columns by due date, for each job
         self._room, self._lifted = room, lifted
-        greens = []
         for job, least in zip(jobs, at_least, strict=True):
-            greens.append(self._add_batches(job, least))
-            self._add_need(job, least, greens[-1], allocations)
-        self._limit_green(jobs, greens)
+            self._greens.append(self._add_batches(job, least))
+            self._add_need(job, least, self._greens[-1], allocations)
+        self._limit_green(jobs)
         self._limit_hours(jobs)
 
     def _add_batches(self, job: Job, least: int) -> list[int]:
@@ -168,9 +171,9 @@ class _Model:
         self._program.row(terms, low=job.need.roasted_g - reached * sum(job.need.set_g))
         self._lacks.append(lacks)
 
-    def _limit_green(self, jobs: Sequence[Job], greens: Sequence[Sequence[int]]) -> None:
+    def _limit_green(self, jobs: Sequence[Job]) -> None:
         takes: dict[str, dict[int, float]] = {}
-        for job, columns in zip(jobs, greens, strict=True):
+        for job, columns in zip(jobs, self._greens, strict=True):
             for each in job.product.shares:
                 terms = takes.setdefault(each.lot, {})
                 for green in columns:
@@ -207,15 +210,30 @@ class _Model:
         solution = solve(self._program, goals, watch, "shortage")
         if solution is None:  # no time: to roast nothing more is always possible
             lacks_g = [sum(self._program.upper[column] for column in lacks.values()) for lacks in self._lacks]
-            return _Least(lacks_g, [[0] * len(self._room.machines) for _ in self._lacks], [Proof("batches", 0.0, 0.0)])
+            none = [[0] * len(self._room.machines) for _ in self._lacks]
+            return _Least(lacks_g, none, [0.0] * len(none), [Proof("batches", 0.0, 0.0)])
         values = solution.values
         lacks_g = [float(sum(values[column] for column in lacks.values())) for lacks in self._lacks]
         places = range(len(self._room.machines))
         return _Least(
             [lacking if lacking > _NOTHING_G else 0.0 for lacking in lacks_g],
             [[round(values[counts[place]]) if place in counts else 0 for place in places] for counts in self._counts],
+            [float(sum(values[column] for column in greens)) for greens in self._greens],
             solution.proofs,
         )
+
+
+def _roasted(job: Job, counts: Sequence[int], green_g: float, lacking_g: float, room: Room) -> int:
+    """What the batches of the model give with the likelihood: at least as much as it thought, if full ones do. [g]"""
+    limits = [limit or (0, 0) for limit in job.limits(room.machines)]
+    low_g, high_g = (sum(n * limit[end] for n, limit in zip(counts, limits, strict=True)) for end in (0, 1))
+    charges_g = even(counts, limits, min(max(floor(green_g + _TOLERANCE_G), low_g), high_g)).all_g
+    likely_g, most_g = (
+        roasted_with(job.need.loss, [*job.need.set_g, *some], job.need.likelihood)
+        for some in (charges_g, _full(counts, job, room))
+    )
+    thought_g = job.need.roasted_g - ceil(lacking_g - _TOLERANCE_G)
+    return min(job.need.roasted_g, most_g, max(likely_g, thought_g))
 
 
 def _full(counts: Sequence[int], job: Job, room: Room) -> list[int]:

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from roastlog.trace.plan.watch import Watch
 
 SLICE_S = 0.5  # of one call; a cancel takes effect within it [our choice]
-_INFEASIBLE = 2  # scipy's status
+_INFEASIBLE, _FAILED = 2, 4  # scipy's status
 _HALF = 0.5  # whole numbers are the same if they differ by less
 _TOLERANCE = 0.01  # of others, grams or minutes: far above the solver's own
 
@@ -106,6 +106,10 @@ def solve(program: Program, goals: Sequence[Goal], watch: Watch, step: str) -> S
         watch.at(step, number / len(goals))
         costs = program.costs(goal.terms)
         result = _call(program, costs, goal.gap)
+        if result.status == _FAILED or (result.status == _INFEASIBLE and values is not None):
+            # HiGHS 1.12 fails on some programs in its presolve, or takes those for infeasible that have a solution.
+            watch.at(step, number / len(goals))
+            result = _call(program, costs, goal.gap, presolve=False)
         if result.x is not None:
             values = np.where(program.whole, np.round(result.x), result.x)
         if values is None:
@@ -117,7 +121,7 @@ def solve(program: Program, goals: Sequence[Goal], watch: Watch, step: str) -> S
     return None if values is None else Solution(values, proofs)
 
 
-def _call(program: Program, costs: NDArray[np.float64], gap: float) -> Any:  # noqa: ANN401 - untyped
+def _call(program: Program, costs: NDArray[np.float64], gap: float, *, presolve: bool = True) -> Any:  # noqa: ANN401 - untyped
     from scipy.optimize import Bounds, LinearConstraint, milp  # noqa: PLC0415 - slow, and only a plan needs them
     from scipy.sparse import csr_array  # noqa: PLC0415 - see above
 
@@ -129,5 +133,5 @@ def _call(program: Program, costs: NDArray[np.float64], gap: float) -> Any:  # n
         integrality=np.array(program.whole, dtype=int),
         bounds=Bounds(np.zeros(len(program.upper)), np.array(program.upper)),
         constraints=LinearConstraint(matrix, np.array(program.low), np.array(program.high)),
-        options={"time_limit": SLICE_S, "mip_rel_gap": gap},
+        options={"time_limit": SLICE_S, "mip_rel_gap": gap, "presolve": presolve},
     )
