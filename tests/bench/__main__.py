@@ -21,6 +21,7 @@ from tests.bench import (
     openings,
     outlook,
     pages,
+    plan,
     rates,
     readings,
     record,
@@ -33,7 +34,7 @@ from tests.bench.report import Figure, show, write
 from tests.bench.running import ROOT, bare_server
 
 RESULTS = ROOT / "bench-results.json"
-NOT_STANDARD = {"rates", "outlook"}
+NOT_STANDARD = {"rates", "outlook", "plan"}
 FEW_BATCHES = 6_000  # an archive of this size is filled in half a minute
 
 
@@ -88,6 +89,7 @@ def _parts(folder: Path, batches: int) -> dict[str, Callable[[], list[Figure]]]:
         "rates": rates.measure,
         "outlook": outlook.measure,
         "simulation": simulation.measure,
+        "plan": plan.measure,
     }
 
 

@@ -13,7 +13,7 @@ from roastlog.trace.plan.bending import with_choices
 from roastlog.trace.plan.day import MS_PER_MIN, Batch, Choice, Fill, Leave, Order, Spare
 from roastlog.trace.plan.demand import short_by_order
 from roastlog.trace.plan.planning import Plan, ProductPlan
-from roastlog.trace.plan.watch import Watch
+from roastlog.trace.plan.watch import UNWATCHED, Watch
 from roastlog.trace.plan.yields import roasted_with
 
 MOST_LEFT = 0.5  # of a batch's share of the need; to leave more saves no batch, but an order [our choice]
@@ -42,7 +42,7 @@ class Alternative:
     left_g: Sequence[tuple[Order, int]]
 
 
-def alternatives(plan: Plan, watch: Watch = Watch()) -> list[Alternative]:  # noqa: B008 - it has no state
+def alternatives(plan: Plan, watch: Watch = UNWATCHED) -> list[Alternative]:
     """The alternatives to a plan that are worth a look: of each kind those with the most gain for their cost.
 
     `Leave`: one batch of a product fewer, which leaves less than half a batch of an order unroasted. `Fill`: fuller

@@ -8,10 +8,10 @@ from dataclasses import replace
 
 from roastlog.trace.plan.day import Batch, Choice, Done, Pin
 from roastlog.trace.plan.planning import Plan, plan_day
-from roastlog.trace.plan.watch import Watch
+from roastlog.trace.plan.watch import UNWATCHED, Watch
 
 
-def bend(plan: Plan, done: Sequence[Done], now_ms: int, watch: Watch = Watch()) -> Plan:  # noqa: B008 - no state
+def bend(plan: Plan, done: Sequence[Done], now_ms: int, watch: Watch = UNWATCHED) -> Plan:
     """Plan the rest of a day that has begun.
 
     A weighed batch counts with its weight; one in the drum, or not weighed yet, with its expected loss; a rejected one
@@ -45,7 +45,7 @@ def bend(plan: Plan, done: Sequence[Done], now_ms: int, watch: Watch = Watch()) 
     )
 
 
-def with_choices(plan: Plan, choices: Sequence[Choice], watch: Watch = Watch()) -> Plan:  # noqa: B008 - no state
+def with_choices(plan: Plan, choices: Sequence[Choice], watch: Watch = UNWATCHED) -> Plan:
     """Plan again with more choices.
 
     Raises
@@ -57,7 +57,7 @@ def with_choices(plan: Plan, choices: Sequence[Choice], watch: Watch = Watch()) 
     return plan_day(replace(plan.day, choices=(*plan.day.choices, *choices), remaining=remaining), watch)
 
 
-def pin(plan: Plan, batch: Batch, position: int, watch: Watch = Watch()) -> Plan:  # noqa: B008 - no state
+def pin(plan: Plan, batch: Batch, position: int, watch: Watch = UNWATCHED) -> Plan:
     """Pin a batch to a place in its machine's day, from 1, the batches already charged among them; it keeps its charge.
 
     Raises
@@ -68,7 +68,7 @@ def pin(plan: Plan, batch: Batch, position: int, watch: Watch = Watch()) -> Plan
     return with_choices(_released(plan, batch), [Pin(batch.product, batch.machine, batch.green_g, position)], watch)
 
 
-def split(plan: Plan, batch: Batch, first_g: int, watch: Watch = Watch()) -> Plan:  # noqa: B008 - no state
+def split(plan: Plan, batch: Batch, first_g: int, watch: Watch = UNWATCHED) -> Plan:
     """Split a batch into two, the first of so many grams of green; the rules order both.
 
     Raises

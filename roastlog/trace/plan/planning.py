@@ -16,7 +16,7 @@ from roastlog.trace.plan.schedule import MachineDay, Time, day_end, first_charge
 from roastlog.trace.plan.sequence import sequence
 from roastlog.trace.plan.shortage import Reason, Shortfall, deliverable, shortfalls
 from roastlog.trace.plan.solver import Proof
-from roastlog.trace.plan.watch import Watch
+from roastlog.trace.plan.watch import UNWATCHED, Watch
 from roastlog.trace.plan.yields import green_with, likelihood_of, roasted_with
 
 _ROUNDING_G = 100  # beyond, all products give way a little, and not only those that are short
@@ -108,7 +108,7 @@ class Plan:
         return found
 
 
-def plan_day(day: Day, watch: Watch = Watch()) -> Plan:  # noqa: B008 - it has no state
+def plan_day(day: Day, watch: Watch = UNWATCHED) -> Plan:
     """Make the plan of a day.
 
     Raises

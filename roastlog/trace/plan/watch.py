@@ -33,3 +33,6 @@ class Watch:
         if self.cancelled():
             raise PlanCancelled(_("Planning was cancelled. The earlier plan is unchanged."))
         self.progress(step, share)
+
+
+UNWATCHED = Watch()

@@ -12,7 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from roastlog.trace.plan.day import Day, Machine, Product, Share
-from roastlog.trace.plan.patterns import even
+from roastlog.trace.plan.patterns import Need, even, patterns
 from roastlog.trace.plan.planning import Plan, plan_day
 from tests.trace.plan.days import after_ms, day, large, machine, order, product
 
@@ -252,3 +252,32 @@ def test_blend_takes_its_shares_to_the_gram():
     for batch in plan.batches:
         assert sum(batch.parts_g.values()) == batch.green_g
         assert abs(batch.parts_g["x"] - batch.green_g / 3) <= 1
+
+
+@given(
+    st.integers(2000, 30_000),
+    st.lists(st.tuples(st.integers(500, 3000), st.integers(500, 4000)), min_size=1, max_size=3),
+    st.lists(st.integers(1000, 5000), max_size=2),
+)
+def test_patterns_are_all_counts_without_a_batch_too_many(needed_g, machines, set_g):
+    """The patterns are those counts, of all there are, that suffice when full while one batch fewer does not."""
+    loss, limits = product("alder").loss, [(low, low + width) for low, width in machines]
+    need = Need(loss, needed_g, 0.9, set_g)
+
+    def full(counts: Sequence[int]) -> bool:
+        return need.met_by([high for (_, high), count in zip(limits, counts, strict=True) for _ in range(count)])
+
+    places = range(len(limits))
+    most = [next(n for n in range(99) if full([n if m == place else 0 for m in places])) for place in places]
+    wanted = set()
+    for counts in cross(*(range(count + 1) for count in most)):
+        fewer = [[*counts[:m], count - 1, *counts[m + 1 :]] for m, count in enumerate(counts) if count]
+        if full(counts) and not any(full(some) for some in fewer):
+            wanted.add(counts)
+    found, complete = patterns(need, limits)
+    assert not complete or {each.counts for each in found} == wanted
+    assert {each.counts for each in found} <= wanted
+    assert all(need.met_by(each.all_g) for each in found)
+    for each in found:
+        for (low, high), some in zip(limits, each.charges_g, strict=True):
+            assert all(low <= charge <= high for charge in some)
