@@ -43,8 +43,8 @@ class Job:
 class Room:
     """What there is for the batches to choose: machines, their hours, and the green of each lot.
 
-    ``first_min`` is when each machine can take its first charge, counted from the first one of all; ``left_min`` is the
-    time from there to its closing, infinite without one.
+    ``first_min`` is when each machine is ready for them, counted from the first one that is; ``left_min`` is the time
+    from there to its closing, infinite without one.
     """
 
     machines: Sequence[Machine]
@@ -150,7 +150,6 @@ def _within_green(program: Program, every: Sequence[tuple[int, Pattern, Job]], r
 def _within_hours(program: Program, every: Sequence[tuple[int, Pattern, Job]], room: Room) -> int:
     """Add the rows of the machines' hours; returns the column of the day's end. [min]"""
     end = program.column()
-    most = sum(max((len(pattern.all_g) for _, pattern, _ in every), default=0) for _ in room.machines)
     for place, machine in enumerate(room.machines):
         takes = {
             column: pattern.counts[place] * minutes(job.product, machine)
@@ -160,10 +159,10 @@ def _within_hours(program: Program, every: Sequence[tuple[int, Pattern, Job]], r
         if room.left_min[place] < inf:
             program.row(takes, high=room.left_min[place] + machine.between_min + 1e-6)  # none after the last drop
         used = {}
-        if room.first_min[place]:
+        if room.first_min[place]:  # a machine that opens late, or has begun, counts only if it is used
             column = program.column(1.0, whole=True)
-            counts = {number: -float(pattern.counts[place]) for number, pattern, _ in every if number in takes}
-            program.row(counts | {column: float(max(1, most) * len(every))}, low=0.0)
+            for number in takes:
+                program.row({number: -1.0, column: 1.0}, low=0.0)
             used = {column: room.first_min[place]}
         program.row(takes | used | {end: -1.0}, high=machine.between_min)
     return end

@@ -117,7 +117,7 @@ def plan_day(day: Day, watch: Watch = UNWATCHED) -> Plan:
         If the day cannot be planned as it is given; see `checks.check`. Orders that cannot be met are no error.
     PlanCancelled
         If the watch said so. It is asked between the steps, and between the calls of the solver, each of which takes
-        at most half a second once it has found a plan.
+        about half a second at most.
     """
     watch.at("demand")
     check(day)
@@ -128,13 +128,14 @@ def plan_day(day: Day, watch: Watch = UNWATCHED) -> Plan:
     allocations = allocate(day.orders, {name: max(0, grams) for name, grams in day.stock_g.items()}, left_g)
     machines = list(day.used_machines)
     room = _room(day, machines)
-    jobs = [job for product in day.products if (job := _job(product, day, machines, roasted_needed(allocations)))]
+    needed_g = roasted_needed(allocations)
+    jobs = [job for product in day.products if (job := _job(product, day, machines, needed_g))]
     batching, reasons = _batching(jobs, allocations, room, watch)
     watch.at("order")
     batches = _batches(day, machines, batching)
     products = [_product_plan(job, batching, day.likelihood) for job in jobs]
-    needed_g = {each.product.id: each.needed_g for each in products}
-    days = [_machine_day(machine, batches, day, needed_g) for machine in machines]
+    still_g = {each.product.id: each.needed_g for each in products}
+    days = [_machine_day(machine, batches, day, still_g) for machine in machines]
     after_g = dict(room.green_g)
     for batch in batches:
         if not batch.is_set:
@@ -162,18 +163,15 @@ def _room(day: Day, machines: Sequence[Machine]) -> Room:
                         lot=lot,
                     )
                 )
-    first_ms = [first_charge_ms(machine, day, products) for machine in machines]
-    left_min = []
-    for machine, begin_ms in zip(machines, first_ms, strict=True):
-        left = inf if machine.closes_ms is None else (machine.closes_ms - begin_ms) / MS_PER_MIN
-        left -= sum(minutes(products[pin.product], machine) for pin in day.pins if pin.machine == machine.id)
-        left_min.append(max(left, -machine.between_min))
-    return Room(
-        machines=machines,
-        first_min=[(each - min(first_ms)) / MS_PER_MIN for each in first_ms],
-        left_min=left_min,
-        green_g=green_g,
-    )
+    ready_min = []
+    for machine in machines:
+        set_min = sum(minutes(products[pin.product], machine) for pin in day.pins if pin.machine == machine.id)
+        ready_min.append(first_charge_ms(machine, day, products) / MS_PER_MIN + set_min)
+    left_min = [
+        inf if machine.closes_ms is None else max(machine.closes_ms / MS_PER_MIN - ready, -machine.between_min)
+        for machine, ready in zip(machines, ready_min, strict=True)
+    ]
+    return Room(machines, [each - min(ready_min) for each in ready_min], left_min, green_g)
 
 
 def _job(product: Product, day: Day, machines: Sequence[Machine], needed_g: Mapping[str, int]) -> Job | None:

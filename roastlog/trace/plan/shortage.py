@@ -74,6 +74,8 @@ def deliverable(jobs: Sequence[Job], allocations: Sequence[Allocation], room: Ro
         job.product.id: ("machine",) for job in jobs if not any(job.limits(room.machines))
     }
     able = [job for job in jobs if job.product.id not in reasons]
+    if not able:
+        return Deliverable({job.product.id: 0 for job in jobs}, {}, reasons, ())
     least = _Model(able, allocations, room, [0] * len(able)).least(watch)
     if any(least.lacks_g):  # with the batches counted, the likelihood asks for less green
         counted = [_alike(some, job, room) for some, job in zip(least.counts, able, strict=True)]
