@@ -1,10 +1,11 @@
 """Batches of a day: as few as can be, then as even as can be, over all machines, within green and hours.
 
-Each product takes one of its patterns. The goals, each under those before it: fewest batches; with a day that has
-begun, fewest batches that are not as planned before; least unevenness within a product, in grams; least green; the
-earliest end.
+Each product takes one of its patterns. The goals, each under those before it: fewest batches; on a day that has begun,
+fewest batches added or left out, then fewest with another charge; least unevenness within a product, in grams; least
+green; the earliest end.
 """
 
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from math import floor, inf
@@ -128,7 +129,7 @@ def of_counts(jobs: Sequence[Job], counts: Mapping[str, Sequence[int]], room: Ro
         some = list(counts.get(job.product.id, [0] * len(limits)))
         if job.need.met_by([]):
             some = [0] * len(limits)
-        pattern = found[job.product.id] = charged(job.need, some, limits, job.remaining_g)
+        pattern = found[job.product.id] = charged(job.need, some, limits)
         for lot, grams in parts_g(job.product, sum(pattern.all_g)).items():
             left_g[lot] = left_g.get(lot, 0) - grams
             if left_g[lot] < 0:
@@ -172,6 +173,7 @@ def _goals(every: Sequence[tuple[int, Pattern, Job]], end: int) -> list[Goal]:
     goals = [Goal("batches", {column: float(len(pattern.all_g)) for column, pattern, _ in every})]
     if any(job.remaining_g for _, _, job in every):
         goals.append(Goal("changes", {column: float(_changes(pattern, job)) for column, pattern, job in every}))
+        goals.append(Goal("recharged", {column: float(_recharged(pattern, job)) for column, pattern, job in every}))
     return [
         *goals,
         Goal("uneven", {column: float(pattern.uneven_g) for column, pattern, _ in every}),
@@ -181,9 +183,18 @@ def _goals(every: Sequence[tuple[int, Pattern, Job]], end: int) -> list[Goal]:
 
 
 def _changes(pattern: Pattern, job: Job) -> int:
+    """Batches that are added or left out, by machine."""
     if not job.remaining_g:
         return 0
     return sum(abs(count - len(charges)) for count, charges in zip(pattern.counts, job.remaining_g, strict=True))
+
+
+def _recharged(pattern: Pattern, job: Job) -> int:
+    """Batches whose charge is not one of the earlier plan on that machine."""
+    if not job.remaining_g:
+        return 0
+    pairs = zip(pattern.charges_g, job.remaining_g, strict=True)
+    return sum((Counter(charges) - Counter(before)).total() for charges, before in pairs)
 
 
 def _bounded(proof: Proof, fewest: int, *, complete: bool) -> Proof:

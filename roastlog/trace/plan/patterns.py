@@ -42,6 +42,10 @@ class Pattern:
         apart = max(every) - min(every) if every else 0
         return apart if apart > 1 else 0
 
+    def is_within(self, limits: Sequence[Limits]) -> bool:
+        """Whether each charge is within the limits of its machine."""
+        return all(low <= g <= high for (low, high), some in zip(limits, self.charges_g, strict=True) for g in some)
+
 
 @dataclass(frozen=True)
 class Need:
@@ -71,7 +75,7 @@ def patterns(
     limits : sequence of (int, int) or None
         Smallest and largest charge of each machine; None where it may not roast the product. [g]
     remaining_g : sequence of sequence of int
-        Charges of an earlier plan on each machine; a pattern with the same counts keeps them if they suffice. [g]
+        Charges of an earlier plan on each machine; they are a pattern too, if they suffice. [g]
     """
     if need.met_by([]):
         return [Pattern(tuple(() for _ in limits))], True
@@ -84,7 +88,11 @@ def patterns(
         largest_g = [limit[1] if number in some and limit else 0 for number, limit in enumerate(limits)]
         counts.update(_minimal_counts(need, largest_g, ()))
     whole = [limit or (0, 0) for limit in limits]
-    return [charged(need, each, whole, remaining_g) for each in sorted(counts)], size == len(usable)
+    found = [charged(need, each, whole) for each in sorted(counts)]
+    before = Pattern(tuple(tuple(charges) for charges in remaining_g))
+    if before.counts in counts and before not in found and before.is_within(whole) and need.met_by(before.all_g):
+        found.append(before)
+    return found, size == len(usable)
 
 
 def _most_machines(need: Need, limits: Sequence[Limits | None]) -> int:
@@ -129,18 +137,8 @@ def _full(largest_g: Sequence[int], counts: Sequence[int]) -> list[int]:
     return [largest for largest, count in zip(largest_g, counts, strict=False) for _ in range(count)]
 
 
-def charged(
-    need: Need, counts: Sequence[int], limits: Sequence[Limits], remaining_g: Sequence[Sequence[int]]
-) -> Pattern:
-    """Pattern with these counts and the least green that meets the need, which they can meet when they are full.
-
-    An earlier plan's charges are kept if they have the same counts and suffice.
-    """
-    if list(counts) == [len(charges) for charges in remaining_g]:
-        as_before = Pattern(tuple(tuple(charges) for charges in remaining_g))
-        fits = all(low <= g <= high for (low, high), some in zip(limits, remaining_g, strict=True) for g in some)
-        if fits and need.met_by(as_before.all_g):
-            return as_before
+def charged(need: Need, counts: Sequence[int], limits: Sequence[Limits]) -> Pattern:
+    """Pattern with these counts and the least green that meets the need, which they can meet when they are full."""
     least_g = sum(count * low for count, (low, _) in zip(counts, limits, strict=True))
     most_g = sum(count * high for count, (_, high) in zip(counts, limits, strict=True))
     green_g = least_g
