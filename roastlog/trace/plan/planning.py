@@ -209,10 +209,7 @@ def _batching(
     while batching is None:  # no time, or whole grams ask for a little more than the linear model thought
         batching = of_counts(_reduced(jobs, possible.roasted_g, less_g), possible.counts, room)
         less_g *= 2
-    proven = {proof.goal for proof in batching.proofs if proof.bound}
-    lacks = [proof for proof in possible.proofs if proof.goal not in proven]
-    others = [proof for proof in batching.proofs if proof.goal not in {each.goal for each in lacks}]
-    return Batching(batching.patterns, [*lacks, *others]), possible.reasons
+    return Batching(batching.patterns, [*possible.proofs, *batching.proofs]), possible.reasons
 
 
 def _reduced(jobs: Sequence[Job], roasted_g: Mapping[str, int], less_g: int) -> list[Job]:

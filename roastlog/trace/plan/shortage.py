@@ -19,7 +19,7 @@ from roastlog.trace.plan.solver import Goal, Program, Proof, solve
 from roastlog.trace.plan.watch import Watch
 from roastlog.trace.plan.yields import likely_yield, roasted_with
 
-Reason = Literal["green", "charge", "time", "machine"]
+Reason = Literal["green", "charge", "time", "machine", "unsolved"]
 _LIFTED: Final[Sequence[Reason]] = ("green", "charge", "time")
 _ROUNDING_G = 2  # green of a product in a lot, kept for rounding to whole grams
 _NOTHING_G = 0.5  # less is the solver's rounding
@@ -33,7 +33,7 @@ class Shortfall:
 
     ``green``: its lots have too little. ``charge``: what is left of the green is less than a smallest charge. ``time``:
     the machines close before. ``machine``: none may roast the product. Without any one of the named there would be
-    more; or, if none alone is to blame, without all of them.
+    more; or, if none alone is to blame, without all of them. ``unsolved``: the solver found no more in its time.
     """
 
     order: Order
@@ -43,7 +43,10 @@ class Shortfall:
 
 @dataclass(frozen=True)
 class Deliverable:
-    """Roasted grams of each product that can be had, with how many batches on each machine, and why it is not more."""
+    """Roasted grams of each product that can be had, with how many batches on each machine, and why it is not more.
+
+    ``proofs`` are those of what lacks by each due date.
+    """
 
     roasted_g: Mapping[str, int]
     counts: Mapping[str, Sequence[int]]
@@ -56,7 +59,7 @@ def shortfalls(
 ) -> list[Shortfall]:
     """The orders that lack something, the earliest due first."""
     return [
-        Shortfall(each.order, grams, reasons.get(each.order.product, ()))
+        Shortfall(each.order, grams, reasons.get(each.order.product, ("unsolved",)))
         for each, grams in zip(allocations, short_by_order(allocations, short_g), strict=True)
         if grams
     ]
@@ -79,14 +82,17 @@ def deliverable(jobs: Sequence[Job], allocations: Sequence[Allocation], room: Ro
     least = _Model(able, allocations, room, [0] * len(able)).least(watch)
     if any(least.lacks_g):  # with the batches counted, the likelihood asks for less green
         counted = [_alike(some, job, room) for some, job in zip(least.counts, able, strict=True)]
-        least = _Model(able, allocations, room, counted).least(watch)
+        again = _Model(able, allocations, room, counted).least(watch)
+        least = again if again.is_found else least
     roasted_g = {job.product.id: 0 for job in jobs}
     for number, job in enumerate(able):
         roasted_g[job.product.id] = _roasted(
             job, least.counts[number], least.green_g[number], least.lacks_g[number], room
         )
     counts = {job.product.id: some for job, some in zip(able, least.counts, strict=True)}
-    return Deliverable(roasted_g, counts, reasons | _reasons(able, allocations, room, least, watch), least.proofs)
+    if least.is_found:
+        reasons |= _reasons(able, allocations, room, least, watch)
+    return Deliverable(roasted_g, counts, reasons, least.proofs)
 
 
 @dataclass(frozen=True)
@@ -97,6 +103,7 @@ class _Least:
     counts: Sequence[Sequence[int]]
     green_g: Sequence[float]
     proofs: Sequence[Proof]
+    is_found: bool = True
 
 
 def _reasons(
@@ -213,7 +220,7 @@ class _Model:
         if solution is None:  # no time: to roast nothing more is always possible
             lacks_g = [sum(self._program.upper[column] for column in lacks.values()) for lacks in self._lacks]
             none = [[0] * len(self._room.machines) for _ in self._lacks]
-            return _Least(lacks_g, none, [0.0] * len(none), [Proof("batches", 0.0, 0.0)])
+            return _Least(lacks_g, none, [0.0] * len(none), [Proof("lack", sum(lacks_g), 0.0)], False)
         values = solution.values
         lacks_g = [float(sum(values[column] for column in lacks.values())) for lacks in self._lacks]
         places = range(len(self._room.machines))
@@ -221,7 +228,7 @@ class _Model:
             [lacking if lacking > _NOTHING_G else 0.0 for lacking in lacks_g],
             [[round(values[counts[place]]) if place in counts else 0 for place in places] for counts in self._counts],
             [float(sum(values[column] for column in greens)) for greens in self._greens],
-            solution.proofs,
+            [proof for proof in solution.proofs if proof.goal != "batches"],
         )
 
 

@@ -11,6 +11,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from roastlog.trace.plan import planning, solver
 from roastlog.trace.plan.day import Day, Machine, Product, Share
 from roastlog.trace.plan.patterns import Need, even, patterns
 from roastlog.trace.plan.planning import Plan, plan_day
@@ -281,3 +282,27 @@ def test_patterns_are_all_counts_without_a_batch_too_many(needed_g, machines, se
     for each in found:
         for (low, high), some in zip(limits, each.charges_g, strict=True):
             assert all(low <= charge <= high for charge in some)
+
+
+@pytest.mark.parametrize("closes_ms", [None, after_ms(240)])
+def test_plan_stands_without_the_choice_of_patterns(closes_ms: int | None, monkeypatch: pytest.MonkeyPatch):
+    """If the solver finds no patterns in its time, the linear model's counts give a plan, which claims no proof."""
+    given = large(1, closes_ms=closes_ms)
+    chosen = plan_day(given)
+    monkeypatch.setattr(planning, "choose", lambda *_: None)
+    plan = plan_day(given)
+    check_limits(given, plan)
+    assert not plan.is_proven
+    assert len(plan.batches) == len(chosen.batches)
+    short_g, least_g = (sum(each.grams for each in some.shortfalls) for some in (plan, chosen))
+    assert short_g <= least_g + 100
+
+
+def test_plan_says_that_it_found_nothing_in_time(monkeypatch: pytest.MonkeyPatch):
+    """With no time at all for the solver nothing is planned, and the orders are short for want of a solution."""
+    monkeypatch.setattr(solver, "SLICE_S", 0.0)
+    plan = plan_day(large(1))
+    assert not plan.is_proven
+    assert plan.batches == []
+    assert {reason for each in plan.shortfalls for reason in each.reasons} == {"unsolved"}
+    assert {each.goal: each.proven for each in plan.proofs}["lack"] is False
