@@ -18,6 +18,7 @@ class Settings:
     units_temp: str = "C"
     units_mass: str = "kg"
     best_before_days: int = 0
+    green_lead_days: int = 30
     quick_notes: str = ""
     bag_shows_weights: bool = False
     bag_shows_people: bool = False

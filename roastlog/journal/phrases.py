@@ -18,6 +18,20 @@ _FIELDS: Final = {
     "harvest": N_("picked"),
     "price": N_("price"),
     "note": N_("note"),
+    "arrived": N_("arrived"),
+    "cup": N_("cup notes"),
+    "supplier": N_("supplier"),
+    "reference": N_("reference"),
+    "sacks": N_("sacks"),
+    "currency": N_("currency"),
+    "price_per_kg": N_("price per kg"),
+    "landed_per_kg": N_("landed cost per kg"),
+    "place": N_("place"),
+    "lead_days": N_("days from order to arrival"),
+    "harvested": N_("end of harvest"),
+    "moisture_percent": N_("moisture"),
+    "water_activity": N_("water activity"),
+    "density_g_l": N_("density"),
 }
 
 

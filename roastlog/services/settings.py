@@ -62,6 +62,9 @@ def _check(settings: Settings) -> None:
     least, most = LIMITS["best_before_days"]
     if not least <= settings.best_before_days <= most:
         raise SettingError(_("Days until best before must be 0 (none) to {most:g}.", most=most))
+    least, most = LIMITS["green_lead_days"]
+    if not least <= settings.green_lead_days <= most:
+        raise SettingError(_("Days from an order of green coffee to its arrival must be 0 to {most:g}.", most=most))
     if settings.units_temp not in {"C", "F"} or settings.units_mass not in {"kg", "lb"}:
         raise SettingError(_("Units are C or F, and kg or lb."))
     for name, item in CURVE_SETTINGS.items():

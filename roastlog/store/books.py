@@ -32,11 +32,12 @@ class LotRow:
     landed_per_kg: float | None = None
     place: str | None = None
     lead_days: int | None = None
+    harvested: str | None = None
 
 
 @dataclass(frozen=True)
 class LotFigures:
-    """Figures of a lot that follow from its other entries."""
+    """Figures of a lot that follow from its other entries; `first_moisture_percent` is that of its first check."""
 
     state: str = "unchecked"
     arrived_ms: int = 0
@@ -44,6 +45,7 @@ class LotFigures:
     moisture_percent: float | None = None
     water_activity: float | None = None
     density_g_l: float | None = None
+    first_moisture_percent: float | None = None
 
 
 @dataclass(frozen=True)

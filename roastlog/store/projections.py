@@ -63,7 +63,7 @@ from roastlog.store.batches import new_code
 from roastlog.store.books import LOT_COLUMNS
 from roastlog.store.journal import add_entry, all_entries, entries_about, last_seq
 
-VERSION: Final = 3
+VERSION: Final = 4
 log = logging.getLogger(__name__)
 Row = Mapping[str, Any]
 
@@ -89,8 +89,8 @@ SCHEMA: Final[Mapping[str, Sequence[str]]] = {
             code TEXT PRIMARY KEY, coffee TEXT NOT NULL, origin TEXT, process TEXT, altitude TEXT, harvest TEXT,
             bought_g REAL NOT NULL, arrived TEXT, cup TEXT, price TEXT, note TEXT, supplier TEXT, reference TEXT,
             sacks INTEGER, currency TEXT, price_per_kg REAL, landed_per_kg REAL, place TEXT, lead_days INTEGER,
-            state TEXT NOT NULL, arrived_ms INTEGER NOT NULL, checked_ms INTEGER, moisture_percent REAL,
-            water_activity REAL, density_g_l REAL
+            harvested TEXT, state TEXT NOT NULL, arrived_ms INTEGER NOT NULL, checked_ms INTEGER,
+            moisture_percent REAL, water_activity REAL, density_g_l REAL, first_moisture_percent REAL
         ) STRICT""",
     ),
     "products": (
@@ -358,6 +358,7 @@ def _lot_rows(_connection: sqlite3.Connection, lot: Lot) -> list[Row]:
         return []
     facts, checked = lot.facts.model_dump(), lot.last("checked")
     measured = {} if lot.measured is None else lot.measured.model_dump()
+    moistures = [line.body["moisture_percent"] for line in lot.of("checked") if "moisture_percent" in line.body]
     row = {
         **{name: measured.get(name) for name in ("moisture_percent", "water_activity", "density_g_l")},
         **facts,
@@ -366,6 +367,7 @@ def _lot_rows(_connection: sqlite3.Connection, lot: Lot) -> list[Row]:
         "state": lot.state,
         "arrived_ms": lot.arrived.at_ms,
         "checked_ms": None if checked is None else checked.at_ms,
+        "first_moisture_percent": next(iter(moistures), None),
     }
     return [row]
 

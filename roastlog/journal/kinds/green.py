@@ -16,6 +16,7 @@ _DECISIONS: Final = {"accept": N_("Accepted"), "hold": N_("Held back"), "reject"
 Percent = Annotated[float, Field(ge=0, le=100)]
 Beans = Annotated[int, Field(ge=0, le=10_000)]
 Price = Annotated[float, Field(ge=0, le=1e6)]
+Month = Annotated[str, StringConstraints(pattern=r"^\d{4}-(0[1-9]|1[0-2])$")]
 Currency = Annotated[str, StringConstraints(strip_whitespace=True, to_upper=True, pattern=r"^[A-Za-z]{3}$")]
 
 
@@ -40,6 +41,7 @@ class Arrived(Body):
     landed_per_kg: Annotated[Price | None, Field(description="with freight, duty and the like, in the currency")] = None
     place: Annotated[Line | None, Field(description="where it is stored")] = None
     lead_days: Annotated[int | None, Field(ge=0, le=730, description="from an order to the next arrival")] = None
+    harvested: Annotated[Month | None, Field(description="last month of its harvest, as 2026-07")] = None
 
 
 class Checked(Body):
@@ -48,9 +50,11 @@ class Checked(Body):
     moisture_percent: Annotated[Percent | None, Field(description="of the wet weight")] = None
     water_activity: Annotated[float, Field(ge=0, le=1)] | None = None
     density_g_l: Annotated[float | None, Field(gt=0, le=2000, description="by a fixed volume, g/l")] = None
+    volume_ml: Annotated[float | None, Field(gt=0, le=10_000, description="that volume")] = None
     screen_percent: Annotated[Percent | None, Field(description="at or above the screen that was ordered")] = None
     screen: Annotated[int | None, Field(ge=8, le=22, description="that screen, in 64ths of an inch")] = None
-    sample_g: Annotated[float, Field(gt=0, le=10_000)] | None = None
+    screen_ordered_percent: Annotated[Percent | None, Field(description="as the contract says, of that screen")] = None
+    sample_g: Annotated[float | None, Field(gt=0, le=10_000, description="in which defects were counted")] = None
     defects: Annotated[dict[Defect, Beans] | None, Field(description="affected beans by kind")] = None
     quakers: Annotated[int | None, Field(ge=0, le=1000, description="in 100 g roasted")] = None
     note: Text | None = None

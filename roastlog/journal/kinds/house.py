@@ -12,6 +12,7 @@ from roastlog.languages import _, joined
 
 LIMITS: Final[Mapping[str, tuple[float, float]]] = {
     "best_before_days": (0, 3650),
+    "green_lead_days": (0, 730),
     "area_base_c": (0.0, 250.0),
     "crash_c_per_min": (0.5, 30.0),
     "rebound_c_per_min": (0.5, 30.0),
@@ -36,6 +37,7 @@ class Set(Body):
     units_temp: Literal["C", "F"] | None = None
     units_mass: Literal["kg", "lb"] | None = None
     best_before_days: int | None = None
+    green_lead_days: int | None = None
     quick_notes: _Plain | None = None
     bag_shows_weights: bool | None = None
     bag_shows_people: bool | None = None

@@ -38,6 +38,7 @@ FIELDS: Final[dict[str, str]] = {
     "coffee": N_("Coffee"),
     "development": N_("Development time"),
     "green": N_("Green weight"),
+    "green_lead_days": N_("Days from an order of green coffee to its arrival"),
     "guide": N_("Guide"),
     "intent_words": N_("Purpose"),
     "largest": N_("Largest charge"),

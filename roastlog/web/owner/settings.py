@@ -113,6 +113,9 @@ def _typed(form: Form) -> dict[str, Any]:
     values: dict[str, Any] = {name: form.text(name, longest=200) or "" for name in TEXTS}
     values |= {name: name in form.values for name in SWITCHES}
     values["best_before_days"] = round(form.number("best_before_days") or 0)
+    lead_days = form.number("green_lead_days")
+    if lead_days is not None:
+        values["green_lead_days"] = round(lead_days)
     unit = _typed_in(form)
     for name, item in CURVE_SETTINGS.items():
         typed = form.number(name)
