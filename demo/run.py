@@ -5,15 +5,17 @@ import subprocess
 import sys
 import tempfile
 from contextlib import suppress
+from datetime import datetime
 from pathlib import Path
 from typing import Final
+from uuid import uuid4
 
 from rich.progress import Progress
 
 from roastlog.clock import Clock
 from roastlog.commands import tell_address
 from roastlog.errors import SettingError
-from roastlog.services import LotRow, Services, open_services
+from roastlog.services import Services, open_services
 from roastlog.web.server import Serving, claim_port, secured, serve
 
 from . import roaster, scenario
@@ -21,6 +23,8 @@ from .week import PastBatch, batch_count, week
 
 MODBUS_PORT: Final = 5020
 WAIT_S: Final = 5.0
+MINUTE_MS: Final = 60_000
+DAY_MS: Final = 86_400_000
 
 
 def run_demo(folder: Path | None, host: str, port: int, speed: float, *, secure_port: int | None = None) -> None:
@@ -57,12 +61,34 @@ def furnish(services: Services) -> None:
     services.settings.change(scenario.SETTINGS)
     for name in scenario.PEOPLE:
         services.people.add(name, name)
-    for coffee in scenario.COFFEES:
-        services.lots.keep(LotRow(**vars(coffee.lot)))
     now_ms = services.clock.now_ms()
+    for coffee in scenario.COFFEES:
+        _receive(services, coffee.lot, now_ms - 10 * DAY_MS)  # before the week that roasts it
+    for lot in scenario.OTHER_LOTS:
+        _receive(services, lot, now_ms - DAY_MS)
     with Progress(transient=True) as progress:
         for past in progress.track(week(now_ms), total=batch_count(now_ms), description="Roasting the week before"):
             services.journal.import_batch(past.entries, rows_of(past))
+
+
+def _receive(services: Services, lot: scenario.DemoLot, until_ms: int) -> None:
+    """Enter a lot's arrival at nine on its day, and what followed, each at its time but none later than a time."""
+    arrived_ms = round(datetime.fromisoformat(f"{lot.arrived}T09:00").astimezone().timestamp() * 1000)
+    said = [(0, "arrived", lot.facts), *lot.said]
+    entries = [
+        {
+            "id": str(uuid4()),
+            "about": f"lot {lot.code}",
+            "kind": kind,
+            "at_ms": min(arrived_ms + days * DAY_MS, until_ms) + index * MINUTE_MS,
+            "by": {"person": scenario.INES},
+            "body": body,
+        }
+        for index, (days, kind, body) in enumerate(said)
+    ]
+    refused = [result.reason for result in services.journal.accept(entries) if result.status == "refused"]
+    if refused:
+        raise SettingError(f"Lot {lot.code}: {refused[0]}")
 
 
 def rows_of(past: PastBatch) -> list[tuple[int, dict[str, float]]]:

@@ -40,8 +40,8 @@ WATER_ACTIVITY: Final = 0.70
 MOST_SECOND: Final = 5
 SCREEN_TOLERANCE: Final = 5.0
 
-POSTER: Final = N_("Washed arabica classification, SCA poster 2018; read in a copy")
-POSTER_COUNT: Final = N_("Limit: SCA poster 2018, read in a copy. That only whole full defects count is from memory")
+POSTER: Final = N_("SCA poster 2018 on washed arabica, read in a copy")
+POSTER_COUNT: Final = N_("SCA poster 2018, read in a copy; that only whole full defects count is from memory")
 
 Verdict = Literal["within", "outside", "unknown"]
 

@@ -216,6 +216,8 @@ class EntryService:
         body: Mapping[str, Any],
         speaker: Speaker = Speaker(),
         *,
+        ident: UUID | None = None,
+        person: str | None = None,
         keep_beside: Callable[[Database], None] | None = None,
     ) -> Result:
         """Store an entry that a page of the server makes now; raises EntryRefused.
@@ -224,9 +226,10 @@ class EntryService:
         lie far ahead are left out of this: they came with a phone's wrong clock. Those of any other subject lie ahead
         only where the server's own clock was set back before its start, and the last one counts.
 
-        ``about`` may be a function that finds the subject within the commit, so that no other entry comes between.
-        ``keep_beside`` stores secrets, which no entry may hold, in the commit of the entry; it is not called where that
-        is refused.
+        ``ident`` is the id of the entry, so that a form sent twice counts once, and ``person`` who made it on a device
+        that several use. ``about`` may be a function that finds the subject within the commit, so that no other entry
+        comes between. ``keep_beside`` stores secrets, which no entry may hold, in the commit of the entry; it is not
+        called where that is refused.
         """
         now_ms = self._clock.now_ms()
 
@@ -234,7 +237,8 @@ class EntryService:
             subject = about if isinstance(about, Subject) else about(db)
             until_ms = now_ms + AHEAD_MS if subject.kind == BATCH else math.inf
             at_ms = max(now_ms, stored.last_ms(db.conn, subject, until_ms) + 1)
-            raw = {"id": str(uuid4()), "about": str(subject), "kind": kind, "at_ms": at_ms, "body": body}
+            raw: dict[str, Any] = {"id": str(ident or uuid4()), "about": str(subject), "kind": kind, "at_ms": at_ms}
+            raw |= {"by": {"person": person} if person else {}, "body": body}
             (result,) = self._store_all(db, [_parse(raw, now_ms, speaker)], speaker)
             if keep_beside is not None and result.status != "refused":
                 keep_beside(db)

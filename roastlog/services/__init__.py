@@ -19,6 +19,7 @@ from roastlog.services.batches import BatchService, BatchSummary, LogLine, Measu
 from roastlog.services.comparison import Compared, ComparisonService, LeftOut, SideBySide
 from roastlog.services.devices import Device, DeviceService, Role
 from roastlog.services.figures import FigureService
+from roastlog.services.green import CoffeeCover, GreenHouse, GreenRecord, GreenService, LotLine
 from roastlog.services.journal import JournalService, Result, Speaker
 from roastlog.services.labels import Filled, LabelAddress, LabelService
 from roastlog.services.live import Hub, LiveService, MachineNow, ReadFault, Reading, Trial
@@ -44,16 +45,20 @@ __all__ = [
     "Band",
     "BatchSummary",
     "Box",
+    "CoffeeCover",
     "Compared",
     "Device",
     "Filled",
     "ForecastReview",
+    "GreenHouse",
+    "GreenRecord",
     "Hub",
     "Invitation",
     "LabelAddress",
     "LeftOut",
     "LogLine",
     "Lot",
+    "LotLine",
     "LotRow",
     "MachineNow",
     "Measures",
@@ -99,6 +104,7 @@ class Services:
     people: PeopleService
     machines: MachineService
     lots: LotService
+    green: GreenService
     subjects: SubjectService
     live: LiveService
     journal: JournalService
@@ -158,6 +164,7 @@ def open_services(folder: Path, clock: Clock, *, host: str = "127.0.0.1", port: 
     devices = DeviceService(store, people)
     machines = MachineService(store, runtime)
     lots = LotService(store, entries)
+    subjects = SubjectService(store, lots, settings)
     live = LiveService(store, clock, runtime)
     photos = PhotoService(store, clock, runtime.photo_came)
     batches = BatchService(store, clock, history, machines=machines, lots=lots, settings=settings)
@@ -175,7 +182,8 @@ def open_services(folder: Path, clock: Clock, *, host: str = "127.0.0.1", port: 
         people=people,
         machines=machines,
         lots=lots,
-        subjects=SubjectService(store, lots, settings),
+        green=GreenService(store, clock, entries, lots=lots, settings=settings, subjects=subjects),
+        subjects=subjects,
         live=live,
         journal=JournalService(store, clock, runtime),
         photos=photos,

@@ -31,7 +31,11 @@ class LotService:
 
     def all(self) -> list[Lot]:
         """All green lots that are not closed, by coffee."""
-        return [_lot(found) for found in books.lots(self._store.read) if found.figures.state != "closed"]
+        return [lot for lot in self.every() if lot.state != "closed"]
+
+    def every(self) -> list[Lot]:
+        """All green lots, closed ones too, by coffee."""
+        return [_lot(found) for found in books.lots(self._store.read)]
 
     def find(self, code: str) -> Lot | None:
         """One lot; None if no lot has that code."""
@@ -71,4 +75,4 @@ class LotService:
 
 
 def _lot(found: StockedLot) -> Lot:
-    return Lot(**asdict(found.row), **asdict(found.figures), left_g=found.left_g)
+    return Lot(**vars(found.row), **vars(found.figures), left_g=found.left_g)

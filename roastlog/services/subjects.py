@@ -83,7 +83,7 @@ class SubjectService:
 
     def lots(self, *, confidential: bool) -> list[Facts]:
         """All lots with their remaining weights, without their entries. [g]"""
-        hidden = _hidden(LOT, confidential=confidential)
+        hidden = hidden_fields(LOT, confidential=confidential)
         return [_shown(vars(lot), hidden) for lot in self._lots.all()]
 
     def lot(self, code: str, *, confidential: bool) -> LotDetail:
@@ -91,7 +91,7 @@ class SubjectService:
         lot = fold_lot(stored.entries_about(self._store.read, Subject(LOT, code)), code)
         if not lot.lines:
             raise NoSuchLot(_("There is no lot {code}.", code=code))
-        hidden, known = _hidden(LOT, confidential=confidential), self._lots.find(code)
+        hidden, known = hidden_fields(LOT, confidential=confidential), self._lots.find(code)
         return LotDetail(
             code=code,
             state="removed" if known is None else "current",
@@ -121,8 +121,8 @@ class SubjectService:
         )
 
 
-def _hidden(subject: str, *, confidential: bool) -> Collection[str]:
-    """Fields of a kind of subject that the client may not read."""
+def hidden_fields(subject: str, *, confidential: bool) -> Collection[str]:
+    """Fields of a kind of subject that the reader may not see."""
     if confidential:
         return frozenset()
     return frozenset(name for row in REGISTRY.values() if subject in row.about for name in row.confidential)

@@ -1,5 +1,6 @@
 """Lists of batches, read from their summary rows."""
 
+import json
 import secrets
 import sqlite3
 from collections.abc import Sequence
@@ -81,6 +82,15 @@ def summary(connection: sqlite3.Connection, code: str) -> BatchSummary | None:
     """One batch by its code."""
     found = _summaries(connection, "WHERE code = ?", (code,))
     return found[0] if found else None
+
+
+def named(connection: sqlite3.Connection, codes: Sequence[str]) -> list[BatchSummary]:
+    """The batches with these codes, newest first; an unknown code has none."""
+    return _summaries(
+        connection,
+        "WHERE code IN (SELECT value FROM json_each(?)) ORDER BY opened_ms DESC, code DESC",
+        (json.dumps(codes),),
+    )
 
 
 def by_token(connection: sqlite3.Connection, token: str) -> BatchSummary | None:

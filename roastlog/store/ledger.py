@@ -152,6 +152,21 @@ def used_g(connection: sqlite3.Connection, kind: str, since_ms: int) -> dict[str
     return dict(map(tuple, rows))
 
 
+def last_counts(connection: sqlite3.Connection, kind: str) -> dict[str, tuple[int, int]]:
+    """The last count of each account of a kind, by the account's name: its time, and the grams found over the books."""
+    rows = connection.execute(
+        """
+        WITH newest AS (SELECT account, entry, max(at_ms) AS at_ms FROM counts GROUP BY account)
+        SELECT name, newest.at_ms,
+            coalesce(sum(CASE WHEN target = account THEN movements.grams ELSE -movements.grams END), 0)
+        FROM newest JOIN accounts ON accounts.id = account
+        LEFT JOIN movements ON movements.subject = ? || kind || ' ' || name AND movements.entry = newest.entry
+        WHERE kind = ? GROUP BY name""",
+        (_FOUND, kind),
+    )
+    return {row[0]: (row[1], row[2]) for row in rows}
+
+
 def reached(connection: sqlite3.Connection, starts: Iterable[Account], *, back: bool = False) -> list[Edge]:
     """Summed movements between all accounts that coffee of some accounts went into, or ``back``, was made of."""
     near, far = ("target", "source") if back else ("source", "target")

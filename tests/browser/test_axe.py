@@ -67,7 +67,7 @@ def pages(app: Flask, demo: Server, code: str) -> list[str]:
     """Every page that there is, its blanks filled in with what the demo has."""
     _, record = ask(f"{demo.url}/batches/{code}")
     blanks = {"machine_id": "drum-4", "code": code, "table": "channels", "part_id": "bean_probe"}
-    blanks |= {"version": "v", "name": "app.css"}
+    blanks |= {"version": "v", "name": "app.css", "lot": "QW-261"}
     blanks["token"] = re.search(r"/r/([\w-]+)", record)[1]
     blanks["recall_id"] = recall(demo, code)
     found = []

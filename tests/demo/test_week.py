@@ -8,12 +8,12 @@ from uuid import UUID
 import numpy as np
 import pytest
 
-from demo.scenario import COFFEES, MACHINE, PEOPLE, SETTINGS, SHEET
+from demo.scenario import COFFEES, MACHINE, OTHER_LOTS, PEOPLE, SETTINGS, SHEET
 from demo.week import LATE_ONE, PastBatch, _plan, batch_count, week
-from roastlog.journal.entries import parse_entry
+from roastlog.journal.entries import body_of, parse_entry
 from roastlog.journal.fold import Batch, fold
 from roastlog.machine.sheet import parse_sheet
-from roastlog.services import LotRow, Settings
+from roastlog.services import Settings
 
 NOW_MS = 1_795_591_800_000  # a Wednesday
 
@@ -106,7 +106,7 @@ def test_any_weekday_makes_a_week(later_days: int):
 
 def test_the_stock_suffices_for_the_week(batches: list[PastBatch]):
     """Each lot holds more than its batches took, and one of them is nearly used up."""
-    left_g = {coffee.lot.code: coffee.lot.bought_g for coffee in COFFEES}
+    left_g = {coffee.lot.code: coffee.lot.green_g for coffee in COFFEES}
     for batch in batches:
         left_g[batch.entries[0]["body"]["lot"]] -= batch.green_g
     assert min(left_g.values()) > 0
@@ -127,5 +127,7 @@ def test_scenario_fits_the_program():
     machine = parse_sheet(SHEET.read_text(encoding="utf-8"))
     assert machine.id == MACHINE
     assert [control.id for control in machine.controls] == ["hot_air", "radiant", "drum_heat", "stir"]
-    assert set(LotRow.__dataclass_fields__) >= set(COFFEES[0].lot.__dataclass_fields__)
+    for lot in (*(coffee.lot for coffee in COFFEES), *OTHER_LOTS):
+        for kind, body in (("arrived", lot.facts), *((kind, body) for _days, kind, body in lot.said)):
+            assert body_of(kind, body)
     assert set(SETTINGS) <= set(Settings.__dataclass_fields__)

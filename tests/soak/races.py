@@ -252,7 +252,10 @@ class Race:
         """Another coffee of the lot."""
         coffee, lot = f"Night Ferry {side}", self.lot
         return self.post(
-            "/lots/new", lambda: self.services.lots.get(lot).coffee == coffee, code=lot, coffee=coffee, bought="20"
+            f"/lots/{lot}/change",
+            lambda: self.services.lots.get(lot).coffee == coffee,
+            coffee=coffee,
+            reason="mistyped",
         )
 
     def release(self, _: int) -> Action:

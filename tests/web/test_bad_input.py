@@ -78,6 +78,12 @@ def pages(services: Services, code: str) -> list[str]:
         "/batches",
         "/batches/found",
         "/lots",
+        "/lots/closed",
+        "/lots/HU-7",
+        "/lots/HU-7/change",
+        "/lots/HU-7/check",
+        "/lots/HU-7/count",
+        "/lots/HU-7/take",
         "/settings",
         "/more",
         "/machines",
@@ -97,13 +103,13 @@ def pages(services: Services, code: str) -> list[str]:
 def say_all(bench: Bench, text: str) -> str:
     """Send every kind of entry with a text field, each with ``text``; returns the batch."""
     short = text[:80]
-    lot = LotRow("HU-9", short, *[short] * 4, bought_g=20_000.0, arrived=short, cup=short, price=short, note=short)
+    lot = LotRow("HU-7", short, *[short] * 4, bought_g=20_000.0, arrived=short, cup=short, price=short, note=short)
     bench.services.lots.keep(lot)
     bench.services.settings.change({"business": short, "bag_shows_people": True, "bag_shows_weights": True})
     bench.services.people.add(short, short)
     by = {"person": short, "device": short}
     code = bench.say(
-        bench.entry("opened", -30, lot="HU-9", coffee=short, intent=short, guide=short, green_g=4000) | {"by": by}
+        bench.entry("opened", -30, lot="HU-7", coffee=short, intent=short, guide=short, green_g=4000) | {"by": by}
     )[0]["batch"]
     entries = [
         bench.entry("moment", 0, batch=code, moment="charge"),
@@ -171,6 +177,8 @@ FORMS += [
     "/batches/{code}/undo",
     "/batches/{code}/shift",
     "/lots/new",
+    *("/lots/HU-7/change", "/lots/HU-7/check", "/lots/HU-7/count", "/lots/HU-7/take"),
+    *("/lots/HU-7/decide", "/lots/HU-7/close", "/lots/HU-7/undo"),
     "/people",
     "/settings",
 ]
@@ -178,6 +186,8 @@ FORMS += ["/machines"]
 FIELDS = ("lot", "coffee", "green", "green_unit", "intent", "intent_words", "development", "ratio", "guide", "person")
 FIELDS += ("id", "roasted", "removed", "note", "then", "text", "decision", "reason", "entry", "by_s", "code", "bought")
 FIELDS += ("origin", "name", "shown", "business", "url_base", "units_temp", "units_mass", "best_before_days", "told")
+FIELDS += ("arrived", "harvested", "sacks", "lead_days", "currency", "price_per_kg", "counted", "taken", "why")
+FIELDS += ("moisture_percent", "water_activity", "density_mass", "volume_ml", "screen", "sample_g", "defect-broken")
 NONSENSE = [
     "",
     " ",
@@ -206,7 +216,8 @@ def test_forms_filled_with_nonsense_are_answered_in_words(bench: Bench, form: st
         data = {} if value is None else dict.fromkeys(FIELDS, value)
         answer = bench.client.post(form.format(code=code), data=data)
         assert answer.status_code < 500, (form, value)
-        assert answer.status_code in {303, 422}, (form, value)
+        shown = {200} if form.endswith("/count") else set()  # a count is shown before it is saved
+        assert answer.status_code in {303, 422} | shown, (form, value)
         if answer.status_code == 422:
             assert_harmless(answer.text, form)
     assert bench.client.get(f"/batches/{code}").status_code == 200

@@ -28,7 +28,7 @@ def test_defaults_are_those_of_the_detector():
 
 def test_the_form_has_the_limits_of_the_entry(bench: Bench):
     """Each limit itself is kept, and the form names it in its refusal of a value beyond it."""
-    assert set(LIMITS) == {*CURVE_SETTINGS, "best_before_days"}
+    assert set(LIMITS) == {*CURVE_SETTINGS, "best_before_days", "green_lead_days"}
     for name, (low, high) in LIMITS.items():
         for limit, beyond in ((low, low - 1), (high, high + 1)):
             assert getattr(bench.services.settings.change({name: limit}), name) == limit

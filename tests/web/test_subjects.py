@@ -21,8 +21,10 @@ def about(subject: str, kind: str, at_s: float = 0.0, **body: object) -> dict[st
 def test_a_lot_edited_twice_keeps_both_and_an_undo_gives_the_first_again(bench: Bench):
     """The lot's page shows author and time of each change, and follows the undo."""
     owner = browser(bench, Role.OWN, name="Office", person=None)
-    for coffee in ("Birch natural", "Birch washed", "Birch honey"):
-        assert owner.post("/lots/new", data={**LOT, "coffee": coffee}).status_code == 303
+    assert owner.post("/lots/new", data=LOT).status_code == 303
+    for coffee in ("Birch washed", "Birch honey"):
+        data = {"coffee": coffee, "reason": "Read from the sack"}
+        assert owner.post("/lots/QW-9/change", data=data).status_code == 303
     told = bench.client.get("/api/lots/QW-9").get_json()
     assert [entry["kind"] for entry in told["entries"]] == ["arrived", "amend", "amend"]
     assert {entry["by"]["device"] for entry in told["entries"]} == {"Office"}
@@ -41,7 +43,7 @@ def test_a_lot_edited_twice_keeps_both_and_an_undo_gives_the_first_again(bench: 
 def test_the_form_leaves_what_it_does_not_ask_for(bench: Bench):
     """The price and the note of a lot stay when its form is sent again."""
     bench.services.lots.keep(LotRow("QW-9", "Birch", bought_g=1000.0, price="9.87 a kilo", note="Sack 3 was torn"))
-    bench.client.post("/lots/new", data=LOT)
+    bench.client.post("/lots/QW-9/change", data={**LOT, "reason": "mistyped"})
     lot = bench.services.lots.get("QW-9")
     assert (lot.coffee, lot.price, lot.note) == ("Birch natural", "9.87 a kilo", "Sack 3 was torn")
 
@@ -57,7 +59,7 @@ def test_an_entry_that_lies_ahead_does_not_lock_a_page(bench: Bench, subject: st
     assert result["status"] == "refused"
     assert "clock of the device" in result["reason"]
     bench.services.settings.change({"business": "Quillwater"})
-    bench.client.post("/lots/new", data={**LOT, "coffee": "Birch honey"})
+    bench.client.post("/lots/QW-9/change", data={"coffee": "Birch honey", "reason": "mistyped"})
     assert bench.services.settings.current().business == "Quillwater"
     assert bench.services.lots.get("QW-9").coffee == "Birch honey"
 
@@ -75,7 +77,7 @@ def test_a_batchs_entry_that_lies_ahead_draws_no_other_after_it(bench: Bench):
 def test_the_same_form_sent_again_says_nothing_new(bench: Bench):
     """A form without a change creates no entry."""
     for _ in range(2):
-        bench.client.post("/lots/new", data=LOT)
+        bench.client.post("/lots/new", data={**LOT, "id": "00000000-0000-4000-8000-000000000001"})
     assert len(bench.client.get("/api/lots/QW-9").get_json()["entries"]) == 1
 
 

@@ -33,6 +33,7 @@ def addresses(bench: Bench, code: str) -> list[Address]:
     blanks = {
         "machine_id": "drum-4",
         "code": code,
+        "lot": "HU-7",
         "token": bench.services.batches.summary(code).token,
         "secret": "none",
     }

@@ -53,7 +53,8 @@ def _shift(body: Mapping[str, Any], telling: Telling) -> str:
 
 def _amend(body: Mapping[str, Any], telling: Telling) -> str:
     changed = joined(", ", [change_text(name, value) for name, value in body["body"].items()])
-    return _("Corrected {what}: {changed}", what=telling.quoted(body["entry"]), changed=changed)
+    text = _("Corrected {what}: {changed}", what=telling.quoted(body["entry"]), changed=changed)
+    return joined(". ", [text, *([body["reason"]] if "reason" in body else [])])
 
 
 def change_text(name: str, value: Any) -> str:  # noqa: ANN401 - whatever a body holds

@@ -3,6 +3,7 @@
 All other code uses °C, grams, seconds and UTC milliseconds; these Jinja filters convert them.
 """
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -12,7 +13,7 @@ from flask import Flask, g
 
 from roastlog.journal import vocabulary as words
 from roastlog.journal.vocabulary import purpose
-from roastlog.languages import N_, _, date, decimal
+from roastlog.languages import N_, _, date, decimal, ngettext
 from roastlog.services.devices import ROLE_WORDS
 from roastlog.units import clock_text, f_from_c, lb_from_g, rate_f_from_c
 from roastlog.web import services
@@ -109,6 +110,40 @@ def share(ratio: float | None, decimals: int = 1) -> str:
     return NOTHING if ratio is None else f"{number(ratio * 100, decimals)}{HARD_SPACE}%"
 
 
+def percent(value: float | None, decimals: int = 1) -> str:
+    """A value in per cent: 11.2 is ``11.2 %``."""
+    return NOTHING if value is None else f"{number(value, decimals)}{HARD_SPACE}%"
+
+
+def signed(value: float, decimals: int = 1) -> str:
+    """A change with its sign: ``+0.4``, ``−0.6``."""
+    text = number(value, decimals)
+    return f"+{text}" if round(value, decimals) > 0 else text
+
+
+def signed_mass(mass_g: float | None, units: Units) -> str:
+    """A change of a mass with its sign: ``−200 g``."""
+    return f"+{mass(mass_g, units)}" if mass_g is not None and mass_g > 0 else mass(mass_g, units)
+
+
+def price(amount: float, currency: str | None) -> str:
+    """An amount of money with its currency, or without one if it is unknown: ``7.84 EUR``."""
+    return f"{number(amount, 2)}{HARD_SPACE}{currency}" if currency else number(amount, 2)
+
+
+def days(count: float) -> str:
+    """A number of whole days: ``21 days``, ``under 1 day``."""
+    whole = math.floor(count)
+    return _("under 1 day") if whole < 1 else ngettext("{count} day", "{count} days", whole, count=number(whole))
+
+
+def months(count: float) -> str:
+    """An age: ``4 months``, or ``12 days`` below one month."""
+    if count < 1:
+        return ngettext("{count} day", "{count} days", round(count * 30.44), count=round(count * 30.44))
+    return ngettext("{count} month", "{count} months", math.floor(count), count=math.floor(count))
+
+
 def local(at_ms: int) -> datetime:
     """A UTC time as local time of the server. [ms UTC]"""
     return datetime.fromtimestamp(at_ms / 1000, tz=UTC).astimezone()
@@ -169,13 +204,18 @@ def page_units() -> Units:
 
 def install(app: Flask) -> None:
     """Register these filters with the app's templates."""
-    for with_units in (temp, degrees, rate, rate_number, rate_error, area_number, mass, kilos):
+    for with_units in (temp, degrees, rate, rate_number, rate_error, area_number, mass, kilos, signed_mass):
         app.add_template_filter(_in_units(with_units), with_units.__name__)
     for plain in (
         number,
         clock,
         time_error,
         share,
+        percent,
+        signed,
+        price,
+        days,
+        months,
         day,
         short_day,
         hour,

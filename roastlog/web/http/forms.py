@@ -123,7 +123,7 @@ class Form:
         self.errors[name] = self._no_number(name)
         return None
 
-    def mass_g(self, name: str, unit: str) -> float | None:
+    def mass_g(self, name: str, unit: str, *, most_g: float = MAX_BATCH_G) -> float | None:
         """A mass, typed in ``unit`` unless another unit follows the number. [g]"""
         found = self._number(name)
         if found is None:
@@ -141,11 +141,11 @@ class Form:
                 text=self.values[name],
             )
             return None
-        if value * GRAMS[typed] > MAX_BATCH_G:
+        if value * GRAMS[typed] > most_g:
             self.errors[name] = _(
                 "{field} must be at most {most:g} {unit}, not {typed:g} {unit}.",
                 field=self._name(name),
-                most=MAX_BATCH_G / GRAMS[typed],
+                most=most_g / GRAMS[typed],
                 typed=value,
                 unit=typed,
             )
@@ -235,6 +235,17 @@ class Form:
         return _(self._names.get(name, N_("Value")))
 
 
+def entry_id(form: Form, kind: str, body: Mapping[str, Any]) -> UUID:
+    """The id of an entry that a form makes: the same form sent twice makes one, and a corrected form another one."""
+    return uuid5(form.id, kind + json.dumps(body, sort_keys=True))
+
+
+def ask_once(form: Form, name: str, doubt: str) -> None:
+    """Refuse a doubtful value of a field with a sentence, unless the form shows that the same value was asked about."""
+    if form.values.get(f"sure-{name}") != form.values[name]:
+        form.errors.setdefault(name, doubt)
+
+
 def entry(
     form: Form,
     kind: str,
@@ -247,12 +258,11 @@ def entry(
 ) -> dict[str, Any]:
     """A journal entry made from a form.
 
-    Its id is derived from the form's id, the kind and the body: the same form sent twice counts once, and a form
-    corrected in between makes another entry.
+    Its id is that of `entry_id`.
     """
     body = {key: value for key, value in body.items() if value is not None}
     made: dict[str, Any] = {
-        "id": str(uuid5(form.id, kind + json.dumps(body, sort_keys=True))),
+        "id": str(entry_id(form, kind, body)),
         "machine": machine,
         "kind": kind,
         "at_ms": at_ms,

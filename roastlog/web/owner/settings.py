@@ -1,7 +1,7 @@
-"""Settings, people, green lots, and the page More."""
+"""Settings, people, and the page More."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict, dataclass, field, replace
+from dataclasses import asdict, dataclass, field
 from typing import Any, Final
 
 from flask import Blueprint, redirect, render_template, request
@@ -10,7 +10,7 @@ from flask.typing import ResponseReturnValue
 from roastlog.errors import SettingError
 from roastlog.languages import N_, _, decimal
 from roastlog.machine.model import Machine
-from roastlog.services import Lot, LotRow, Person, Settings
+from roastlog.services import Person, Settings
 from roastlog.services.curve_settings import AREA, CURVE_SETTINGS, FAULTS, PROBE, CurveSetting
 from roastlog.web import services
 from roastlog.web.http.formatting import page_units
@@ -30,14 +30,6 @@ CURVE: Final[Mapping[str, Mapping[str, CurveSetting]]] = {
     N_("Curve warning limits"): FAULTS,
     N_("Probe warning limits"): PROBE,
 }
-LOT_FACTS: Final = {
-    "origin": N_("Grown at"),
-    "process": N_("Process"),
-    "altitude": N_("Altitude"),
-    "harvest": N_("Harvest"),
-    "arrived": N_("Arrived"),
-    "cup": N_("Cup notes"),
-}
 
 
 @dataclass(frozen=True)
@@ -52,23 +44,6 @@ class SettingsPage:
     unit: str = "C"
     switches: Mapping[str, str] = field(default_factory=lambda: SWITCHES)
     curve: Mapping[str, Mapping[str, CurveSetting]] = field(default_factory=lambda: CURVE)
-
-
-@dataclass(frozen=True)
-class LotsPage:
-    """Context of `owner/settings/lots.html`."""
-
-    lots: Sequence[Lot]
-
-
-@dataclass(frozen=True)
-class LotPage:
-    """Context of `owner/settings/lot.html`, the form to add a green lot."""
-
-    unit: str
-    values: Mapping[str, str] = field(default_factory=dict)
-    errors: Mapping[str, str] = field(default_factory=dict)
-    facts: Mapping[str, str] = field(default_factory=lambda: LOT_FACTS)
 
 
 @dataclass(frozen=True)
@@ -144,44 +119,6 @@ def add_person() -> ResponseReturnValue:
     return redirect("/settings#people", 303)
 
 
-@bp.get("/lots")
-def lots() -> str:
-    """Green lots with their remaining weights."""
-    return render_template("owner/settings/lots.html", page=LotsPage(services().lots.all()))
-
-
-@bp.get("/lots/new")
-def new_lot() -> str:
-    """The form to add a green lot."""
-    return _lot_page({}, {})
-
-
-@bp.post("/lots/new")
-def add_lot() -> ResponseReturnValue:
-    """Add a green lot."""
-    form = Form(request.form)
-    row = _lot(form)
-    if form.errors:
-        return _lot_page(form.values, form.errors), 422
-    services().lots.keep(row, speaker())
-    return redirect("/lots", 303)
-
-
-def _lot(form: Form) -> LotRow:
-    """The lot of the form; its errors go to ``form.errors``."""
-    code, coffee, bought_g = form.text("code"), form.text("coffee"), form.mass_g("bought", page_units().mass)
-    if code is None:
-        form.errors.setdefault("code", _("Lot code is required."))
-    if coffee is None:
-        form.errors.setdefault("coffee", _("Coffee is required."))
-    if bought_g is None or bought_g <= 0:
-        form.errors.setdefault("bought", _("Weight bought is required."))
-    facts = {name: form.text(name) for name in LOT_FACTS}
-    if code and (known := services().lots.find(code)) is not None:
-        facts |= {"price": known.price, "note": known.note}  # the form does not ask for them
-    return replace(LotRow(code or "", coffee or "", bought_g=bought_g or 0.0), **facts)  # type: ignore[arg-type]
-
-
 @bp.get("/more")
 def more() -> str:
     """The page More, with links to everything less common."""
@@ -198,7 +135,3 @@ def _settings_page(
 ) -> str:
     page = SettingsPage(values, services().people.all(), kept, error, errors or {}, unit or page_units().temp)
     return render_template("owner/settings/page.html", page=page)
-
-
-def _lot_page(values: Mapping[str, str], errors: Mapping[str, str]) -> str:
-    return render_template("owner/settings/lot.html", page=LotPage(page_units().mass, values, errors))
