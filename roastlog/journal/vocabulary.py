@@ -123,6 +123,7 @@ CONTACT_WORDS: Final[dict[str, str]] = {
     "mail": N_("by mail"),
     "in_person": N_("in person"),
 }
+LOT_STATES: Final = ("unchecked", "checked", "accepted", "held", "rejected", "closed")
 TAKEN_WORDS: Final[dict[str, str]] = {
     "sample": N_("as a sample"),
     "waste": N_("as waste"),

@@ -1,6 +1,6 @@
 """Subjects other than batches as the API gives them: folded, with all their entries."""
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 
 from roastlog.errors import NoSuchLot, NoSuchMachine
@@ -34,6 +34,16 @@ class SaidDetail:
     amended: bool
     flags: tuple[str, ...]
     text: str | None
+
+
+@dataclass(frozen=True)
+class LotsDetail:
+    """A page of lots."""
+
+    lots: Sequence[Facts]
+    page: int
+    pages: int
+    total: int
 
 
 @dataclass(frozen=True)
@@ -81,10 +91,18 @@ class SubjectService:
     def __init__(self, store: Store, lots: LotService, settings: SettingsService) -> None:
         self._store, self._lots, self._settings = store, lots, settings
 
-    def lots(self, *, confidential: bool) -> list[Facts]:
-        """All lots with their remaining weights, without their entries. [g]"""
+    def lots(self, *, confidential: bool, state: str = "", page: int = 1, size: int | None = None) -> LotsDetail:
+        """Lots with their remaining weights, without their entries: of a state, else all that are not closed. [g]
+
+        Without a size they are all on one page; past the last page is the last one.
+        """
         hidden = hidden_fields(LOT, confidential=confidential)
-        return [_shown(vars(lot), hidden) for lot in self._lots.all()]
+        lots = [lot for lot in self._lots.every() if lot.state == state] if state else self._lots.all()
+        size = size or max(1, len(lots))
+        pages = max(1, -(-len(lots) // size))
+        page = min(page, pages)
+        found = [_shown(vars(lot), hidden) for lot in lots[(page - 1) * size : page * size]]
+        return LotsDetail(found, page, pages, len(lots))
 
     def lot(self, code: str, *, confidential: bool) -> LotDetail:
         """One lot with its entries; raises NoSuchLot if it has none."""

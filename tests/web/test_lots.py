@@ -75,7 +75,8 @@ def test_a_count_is_saved_only_as_it_was_shown(bench: Bench):
 
 def test_the_history_leads_to_the_batches(bench: Bench):
     """Each movement has its balance, and that of a batch a link to it."""
-    code = bench.roast(30, lot="HU-7", green_g=4000)
+    code = bench.roast(30, start_s=60, lot="HU-7", green_g=4000)
+    bench.clock.turn_to(120)
     bench.client.post("/lots/HU-7/take", data={"taken": "350", "why": "sample"})
     answer = bench.client.get("/lots/HU-7")
     assert f'<a href="/batches/{code}">' in answer.text
@@ -260,3 +261,32 @@ def test_lists_of_many_lots_ask_no_more_queries(bench: Bench):
         entry = {"id": str(uuid4()), "about": f"lot L-{number}", "kind": "arrived", "at_ms": at_ms, "body": body}
         bench.services.journal.accept([entry])
     assert queries() == few <= 5
+
+
+def test_programs_page_and_filter_lots(bench: Bench):
+    """Without a question all lots that are not closed come on one page, as they always did."""
+    receive(bench)
+    receive(bench, code="QW-10", coffee="Cedar")
+    bench.client.post("/lots/QW-10/decide", data={"decision": "hold", "reason": "wet"})
+    bench.client.post("/lots/QW-9/close")
+
+    def codes(query: str = "") -> list[str]:
+        return [lot["code"] for lot in bench.client.get(f"/api/lots{query}").get_json()["lots"]]
+
+    assert codes() == ["HU-7", "QW-10"]
+    assert codes("?state=held") == ["QW-10"]
+    assert codes("?state=closed") == ["QW-9"]
+    assert codes("?size=1&page=2") == ["QW-10"]
+    answer = bench.client.get("/api/lots?size=1&page=9").get_json()
+    assert (answer["page"], answer["pages"], answer["total"]) == (2, 2, 2)
+    assert bench.client.get("/api/lots?state=lost").status_code == 422
+
+
+def test_a_long_list_has_pages(bench: Bench, monkeypatch: pytest.MonkeyPatch):
+    """Each page has its lots, and leads to the next."""
+    monkeypatch.setattr("roastlog.web.desk.lots.PAGE_LOTS", 1)
+    receive(bench)
+    first, last = bench.client.get("/lots"), bench.client.get("/lots?page=7")
+    assert ("/lots/QW-9" in first.text, "/lots?page=2" in first.text) == (True, True)
+    assert 'href="/lots/HU-7"' in last.text
+    assert "/lots?page=1" in last.text

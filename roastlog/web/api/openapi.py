@@ -9,9 +9,12 @@ from roastlog import __version__
 from roastlog.journal.entries import By, Entry
 from roastlog.journal.kinds import REGISTRY
 from roastlog.journal.kinds.base import Kind
+from roastlog.journal.kinds.green import Arrived
 from roastlog.journal.kinds.roast import Plan
 from roastlog.journal.subject import BATCH, NAMED
+from roastlog.journal.vocabulary import LOT_STATES
 from roastlog.services.batch_detail import BatchDetail
+from roastlog.services.lots import Lot
 from roastlog.services.trace import Ledger, Trace
 from roastlog.web.http.roles import LEAST, LOOK, PUBLIC
 from roastlog.web.http.security import COOKIE, SECURE_COOKIE
@@ -32,6 +35,7 @@ def description() -> dict[str, Any]:
     for name, facts in {"Batch": BatchDetail, "Ledger": Ledger, "Trace": Trace}.items():
         shape = TypeAdapter(facts).json_schema(ref_template=_REF)
         schemas["$defs"] |= shape.pop("$defs", {}) | {name: shape}
+    schemas["$defs"]["Lot"] = _lot()
     return {
         "openapi": "3.1.0",
         "info": {
@@ -114,6 +118,16 @@ def _entry(kind: Kind) -> dict[str, Any]:
         shape["required"].append("about")
         properties["about"] = about
     return shape
+
+
+def _lot() -> dict[str, Any]:
+    """Schema of a lot: its facts with their descriptions, and the figures that follow from its entries."""
+    schema = TypeAdapter(Lot).json_schema(ref_template=_REF)
+    for name, field in Arrived.model_fields.items():
+        if field.description and name in schema["properties"]:
+            schema["properties"][name]["description"] = field.description
+    schema["properties"]["state"] |= {"enum": [*LOT_STATES]}
+    return schema
 
 
 def _schemas() -> dict[str, Any]:
@@ -286,8 +300,25 @@ def _paths() -> dict[str, Any]:
         "/api/lots": {
             "get": _operation(
                 "lots",
-                "Green lots, with what is left of each; prices for the role own alone",
-                {"200": _response("All of them.", _object(["lots"], lots=_list({"type": "object"})))},
+                "Green lots by coffee, with what is left of each; prices for the role own alone",
+                {
+                    "200": _response(
+                        "All that are not closed, or those that were asked for.",
+                        _object(
+                            ["lots", "page", "pages", "total"],
+                            lots=_list(_ref("Lot")),
+                            page=_INT,
+                            pages=_INT,
+                            total=_INT,
+                        ),
+                    )
+                },
+                parameters=[
+                    _query("state", "only lots of this state", {"enum": [*LOT_STATES]}),
+                    _query("page", "which page; past the last one, the last", _integer(1)),
+                    _query("size", "lots a page; all, or 50 where only the page is given", _integer(1, MOST_BATCHES)),
+                ],
+                problems=(422,),
             )
         },
         "/api/lots/{code}": {
@@ -301,7 +332,7 @@ def _paths() -> dict[str, Any]:
                             ["code", "state", "facts", "entries"],
                             code=_TEXT,
                             state={"enum": ["current", "removed"]},
-                            facts={"type": ["object", "null"]},
+                            facts={"anyOf": [_ref("Lot"), {"type": "null"}]},
                             entries=_list({"type": "object"}),
                         ),
                     )

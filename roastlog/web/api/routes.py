@@ -7,6 +7,7 @@ from flask import Blueprint, Response, abort, jsonify, request
 from flask.typing import ResponseReturnValue
 
 from roastlog.errors import QuestionRefused
+from roastlog.journal.vocabulary import LOT_STATES
 from roastlog.languages import _
 from roastlog.services import Record
 from roastlog.web import services
@@ -105,8 +106,18 @@ def curve_csv(code: str) -> Response:
 
 @bp.get("/api/lots")
 def lots() -> Response:
-    """All green lots with their remaining weights; prices for the owner only."""
-    return jsonify(lots=services().subjects.lots(confidential=may("own")))
+    """Green lots with their remaining weights, a page of them if one is asked for; prices for the owner only."""
+    state = request.args.get("state", "")
+    if state not in {"", *LOT_STATES}:
+        raise QuestionRefused(_("state must be one of {states}.", states=", ".join(LOT_STATES)))
+    whole = "page" not in request.args and "size" not in request.args
+    found = services().subjects.lots(
+        confidential=may("own"),
+        state=state,
+        page=_number("page", 1, least=1),
+        size=None if whole else _number("size", 50, least=1, most=MOST_BATCHES),
+    )
+    return jsonify(found)
 
 
 @bp.get("/api/lots/<path:code>")

@@ -2,11 +2,11 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Final
+from typing import Final, Self
 from urllib.parse import quote
 from uuid import uuid4
 
-from flask import Blueprint, render_template
+from flask import Blueprint, render_template, request
 from flask.typing import ResponseReturnValue
 
 from roastlog.journal.kinds import REGISTRY
@@ -20,6 +20,7 @@ from roastlog.web.http.security import caller, may
 
 bp = Blueprint("lots", __name__)
 
+PAGE_LOTS: Final = 50
 MOVED: Final = {
     "supplier": N_("Arrival"),
     "drum": N_("Batch"),
@@ -34,10 +35,27 @@ DECIDED: Final = {"accept": "accepted", "hold": "held", "reject": "rejected"}
 
 
 @dataclass(frozen=True)
+class Lines:
+    """One page of a list of lots."""
+
+    lines: Sequence[LotLine]
+    page: int
+    pages: int
+
+    @classmethod
+    def asked(cls, lines: Sequence[LotLine]) -> Self:
+        """The page that the request asks for; past the last one, the last."""
+        pages = max(1, -(-len(lines) // PAGE_LOTS))
+        page = min(max(1, request.args.get("page", 1, type=int)), pages)
+        return cls(lines[(page - 1) * PAGE_LOTS : page * PAGE_LOTS], page, pages)
+
+
+@dataclass(frozen=True)
 class LotsPage:
     """Context of `desk/lots/list.html`."""
 
     house: GreenHouse
+    found: Lines
     window_days: int = WINDOW_DAYS
 
 
@@ -45,7 +63,7 @@ class LotsPage:
 class ClosedPage:
     """Context of `desk/lots/closed.html`."""
 
-    lines: Sequence[LotLine]
+    found: Lines
 
 
 @dataclass(frozen=True)
@@ -69,13 +87,14 @@ class LotPage:
 @bp.get("/lots")
 def lots() -> str:
     """All green lots that are not closed, in the order of use."""
-    return render_template("desk/lots/list.html", page=LotsPage(services().green.house()))
+    house = services().green.house()
+    return render_template("desk/lots/list.html", page=LotsPage(house, Lines.asked(house.lines)))
 
 
 @bp.get("/lots/closed")
 def closed() -> str:
     """The closed lots, newest first."""
-    return render_template("desk/lots/closed.html", page=ClosedPage(services().green.house().closed))
+    return render_template("desk/lots/closed.html", page=ClosedPage(Lines.asked(services().green.house().closed)))
 
 
 @bp.get("/lots/<path:lot>")
