@@ -4,6 +4,7 @@ import math
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Final
+from urllib.parse import quote
 
 from roastlog.journal.vocabulary import purpose
 from roastlog.label.layout import Label
@@ -11,6 +12,7 @@ from roastlog.languages import N_, _, date, joined, numeral
 from roastlog.services.address import AddressService, leads_to_itself
 from roastlog.services.bags import BagService
 from roastlog.services.batches import BatchService
+from roastlog.services.lots import Lot
 from roastlog.services.settings import SettingsService
 from roastlog.units import G_PER_OZ
 
@@ -36,7 +38,7 @@ class Filled:
 
 
 class LabelService:
-    """Makes the labels of batches."""
+    """Makes the labels of batches and of lots."""
 
     def __init__(
         self, *, batches: BatchService, bags: BagService, settings: SettingsService, address: AddressService
@@ -45,9 +47,15 @@ class LabelService:
 
     def address(self, text: str) -> LabelAddress:
         """The address on the label of a batch, and who can open it."""
-        token = self._batches.summary(text).token
+        return self._leading_to(f"/r/{self._batches.summary(text).token}")
+
+    def lot_address(self, code: str) -> LabelAddress:
+        """The address on the label of a lot, for the house's own devices."""
+        return self._leading_to(f"/lots/{quote(code)}")
+
+    def _leading_to(self, path: str) -> LabelAddress:
         base = self._settings.current().url_base
-        url = f"{base or self._address.own_base()}/r/{token}"
+        url = f"{base or self._address.own_base()}{path}"
         if leads_to_itself(url):
             return LabelAddress(url, _("This computer only."), out_of_reach=True)
         if base:
@@ -80,6 +88,20 @@ class LabelService:
             note=bag.cup,
             origin=(record.lot.origin or "") if record.lot else "",
             warning=_(WARNINGS[record.batch.state]) if refused else "",
+        )
+
+    def lot_label(self, lot: Lot) -> Label:
+        """The label of a lot's sacks."""
+        warning = _(WARNINGS[lot.state]) if lot.state in WARNINGS else ""
+        return Label(
+            coffee=lot.coffee,
+            code=lot.code,
+            url=self.lot_address(lot.code).url,
+            business=self._settings.current().business,
+            origin=lot.origin or "",
+            subtitle=lot.process or "",
+            note=_("Arrived {day}", day=lot.arrived) if lot.arrived else None,
+            warning=warning,
         )
 
 

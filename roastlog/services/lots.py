@@ -1,7 +1,10 @@
 """Green lots and their remaining weights."""
 
 import math
+import re
 from dataclasses import asdict, dataclass
+from typing import Final
+from urllib.parse import unquote
 
 from roastlog.errors import EntryRefused, NoSuchLot, SettingError
 from roastlog.journal.fold import fold_lot
@@ -14,6 +17,9 @@ from roastlog.store.books import LotFigures, LotRow, StockedLot
 from roastlog.store.store import Store
 
 __all__ = ["Lot", "LotRow", "LotService"]
+
+
+_ADDRESS: Final = re.compile(r"https?://[^/\s]+/lots/(?P<code>[^?#\s]{1,600})")
 
 
 @dataclass(frozen=True)
@@ -41,6 +47,14 @@ class LotService:
         """One lot; None if no lot has that code."""
         found = books.lot(self._store.read, code)
         return None if found is None else _lot(found)
+
+    def scanned(self, text: str) -> str | None:
+        """Code of the lot of a scanned label or a typed code, in any capitals; None if there is none.
+
+        Of an address only what follows the last ``/lots/`` counts, since labels outlive a server's address.
+        """
+        address = _ADDRESS.fullmatch(text.strip())
+        return books.lot_named(self._store.read, unquote(address["code"]) if address else text.strip())
 
     def get(self, code: str) -> Lot:
         """One lot; raises NoSuchLot."""

@@ -86,6 +86,13 @@ def lot(connection: sqlite3.Connection, code: str) -> StockedLot | None:
     return None if row is None else _stocked(row)
 
 
+def lot_named(connection: sqlite3.Connection, text: str) -> str | None:
+    """Code of the lot that has it as typed, else in other capitals; None if no lot has."""
+    sql = "SELECT code FROM lots WHERE code = :text COLLATE NOCASE ORDER BY code = :text DESC, code LIMIT 1"
+    row = connection.execute(sql, {"text": text}).fetchone()
+    return None if row is None else str(row[0])
+
+
 def _stocked(row: sqlite3.Row) -> StockedLot:
     values = tuple(row)
     return StockedLot(LotRow(*values[: len(_ROW)]), LotFigures(*values[len(_ROW) : -1]), values[-1])

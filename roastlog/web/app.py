@@ -4,7 +4,7 @@ from flask import Flask
 
 from roastlog.services import Services
 from roastlog.web.api import routes as api
-from roastlog.web.bench import labels, scan, start, today, weigh
+from roastlog.web.bench import labels, lot_labels, scan, start, today, weigh
 from roastlog.web.desk import compare, lot_forms, lots, recalls, records, trace
 from roastlog.web.http import assets, compression, formatting, forms, language, problems, security
 from roastlog.web.machine import hand_readings, live, photos
@@ -15,7 +15,7 @@ MOST_BYTES = 1_000_000
 TOPICS = (
     *(assets, language, api),
     *(live, hand_readings, photos),
-    *(today, start, weigh, labels, scan),
+    *(today, start, weigh, labels, lot_labels, scan),
     *(records, compare, lots, lot_forms, trace, recalls),
     *(settings, machines, machine_parts, probe_check, devices, this_device),
     *(bag, pairing, trust, install),

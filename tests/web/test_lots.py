@@ -290,3 +290,25 @@ def test_a_long_list_has_pages(bench: Bench, monkeypatch: pytest.MonkeyPatch):
     assert ("/lots/QW-9" in first.text, "/lots?page=2" in first.text) == (True, True)
     assert 'href="/lots/HU-7"' in last.text
     assert "/lots?page=1" in last.text
+
+
+@pytest.mark.parametrize("text", ["26/7 Birch", "26/7 BIRCH", "https://old.example/lots/26/7%20Birch"])
+def test_a_lots_code_typed_or_scanned_opens_its_page(bench: Bench, text: str):
+    """In any capitals, and by the address on a label printed at another server address."""
+    receive(bench, code="26/7 Birch")
+    assert bench.client.get("/find", query_string={"code": text}).location == "/lots/26/7%20Birch"
+    assert bench.client.post("/scan", data={"text": text}).get_json() == {"to": "/lots/26/7%20Birch"}
+
+
+def test_the_label_of_a_lot_has_its_code_and_leads_to_it(bench: Bench):
+    """The QR opens the lot's page; a held lot says so; the PDF has a label for each sack."""
+    receive(bench, sacks="2")
+    bench.client.post("/lots/QW-9/decide", data={"decision": "hold", "reason": "wet"})
+    label = bench.services.labels.lot_label(bench.services.lots.get("QW-9"))
+    assert bench.client.post("/scan", data={"text": label.url}).get_json() == {"to": "/lots/QW-9"}
+    assert label.warning == "HELD"
+    assert "QW-9" in bench.client.get("/lots/QW-9/label").text
+    pdf = bench.client.get("/lots/QW-9/label.pdf?size=62x29")
+    assert pdf.mimetype == "application/pdf"
+    assert pdf.data.count(b"/Type /Page\n") == 2
+    assert bench.client.get("/lots/QW-9/label?size=1x1").status_code in {404, 422}

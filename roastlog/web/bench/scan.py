@@ -1,4 +1,6 @@
-"""Scanning a label in the app: a camera frame, a photo or a decoded text leads to the batch's record."""
+"""Scanning a label in the app: a camera frame, a photo or a decoded text leads to the page of its batch or lot."""
+
+from urllib.parse import quote
 
 from flask import Blueprint, Response, jsonify, render_template, request
 
@@ -18,7 +20,7 @@ def page() -> str:
 
 @bp.post("/scan")
 def read() -> Response:
-    """Read a picture or a text: ``to`` is the record's address, else ``says`` the reason; empty if no code was seen."""
+    """Read a picture or a text: ``to`` is the page's address, else ``says`` the reason; empty if no code was seen."""
     picture = request.files.get("picture")
     try:
         texts = [request.form.get("text", "")] if picture is None else qr_texts(picture.read())
@@ -26,6 +28,9 @@ def read() -> Response:
         return jsonify(says=str(error))
     answer = {}
     for text in filter(None, texts):
+        lot = services().lots.scanned(text)
+        if lot is not None:
+            return jsonify(to=f"/lots/{quote(lot)}")
         try:
             return jsonify(to=f"/batches/{services().bags.scanned(text)}")
         except NotFound as error:

@@ -119,10 +119,13 @@ def found() -> str:
 
 @bp.get("/find")
 def find() -> ResponseReturnValue:
-    """Redirect from a code to its record; any other text is searched for in the list."""
+    """Redirect from a code to its record or its lot; any other text is searched for in the list."""
     typed = request.args.get("code", "").strip()
     if not typed:
         return render_template("desk/records/find.html", page=FindPage())
+    lot = services().lots.scanned(typed)
+    if lot is not None:
+        return redirect(f"/lots/{quote(lot)}", 303)
     try:
         return redirect(f"/batches/{services().batches.summary(typed).code}", 303)
     except (CodeError, NoSuchBatch) as error:

@@ -53,6 +53,8 @@ LEAST: Final[Mapping[str, Role | None]] = {
     "live.page": LOOK,
     "live.stream": LOOK,
     "live.view": LOOK,
+    "lot_labels.label": LOOK,
+    "lot_labels.label_file": LOOK,
     "lots.closed": LOOK,
     "lots.lot": LOOK,
     "lots.lots": LOOK,

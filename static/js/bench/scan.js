@@ -44,7 +44,7 @@ async function ask(name, value) {
   const answer = await fetchWithTimeout("/scan", { method: "POST", body: form });
   if (!answer.ok) throw new Error(`the server answered ${answer.status}`);
   const { to, says: why } = await answer.json();
-  if (to?.startsWith("/batches/")) {
+  if (to?.startsWith("/batches/") || to?.startsWith("/lots/")) {
     halt();
     location.assign(to);
   }
