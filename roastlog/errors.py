@@ -120,6 +120,10 @@ class PictureRefused(DrumsideError):
     """Raised for data that is no readable picture, or has too many pixels."""
 
 
+class FileRefused(DrumsideError):
+    """Raised for a file of a lot that is neither a picture nor a PDF."""
+
+
 class ReadingsRefused(DrumsideError):
     """Raised for an unreadable push of readings."""
 

@@ -23,6 +23,7 @@ SecondCategory = Literal[
     "slight_insect",
 ]
 Defect = FirstCategory | SecondCategory
+Papers = Literal["invoice", "certificate", "photo", "other"]
 TakenFor = Literal["sample", "waste", "gift", "returned"]
 
 MOMENTS: Final[tuple[MomentName, ...]] = get_args(MomentName)
@@ -122,6 +123,12 @@ CONTACT_WORDS: Final[dict[str, str]] = {
     "phone": N_("by phone"),
     "mail": N_("by mail"),
     "in_person": N_("in person"),
+}
+PAPER_WORDS: Final[dict[str, str]] = {
+    "invoice": N_("invoice"),
+    "certificate": N_("certificate"),
+    "photo": N_("photo"),
+    "other": N_("another paper"),
 }
 LOT_STATES: Final = ("unchecked", "checked", "accepted", "held", "rejected", "closed")
 TAKEN_WORDS: Final[dict[str, str]] = {

@@ -165,6 +165,7 @@ class GreenRecord:
     entries: Sequence[SaidDetail]
     decision: SaidDetail | None
     last_count: tuple[int, int] | None
+    files: Sequence[SaidDetail]
 
     @property
     def all_within(self) -> bool | None:
@@ -236,6 +237,7 @@ class GreenService:
             entries=detail.entries[::-1],
             decision=next((one for one in detail.entries[::-1] if one.kind == "decided" and not one.undone), None),
             last_count=ledger.last_counts(read, GREEN).get(code),
+            files=[one for one in detail.entries if one.kind == "filed" and not one.undone],
         )
 
     def balance_g(self, code: str) -> int:

@@ -1,14 +1,22 @@
-"""Photos of trier checks: stored, and returned in several sizes."""
+"""Photos of trier checks, in several sizes, and files of lots."""
 
 from collections.abc import Callable
+from typing import Final
 
 from roastlog.clock import Clock
-from roastlog.errors import NotFound
+from roastlog.errors import FileRefused, NotFound, PictureRefused
 from roastlog.journal.fold import Batch
 from roastlog.languages import _
 from roastlog.pictures import picture_size, sanitized, thumbnail
 from roastlog.store import photos
 from roastlog.store.store import Store
+
+PDF: Final = b"%PDF-"
+
+
+def is_pdf(data: bytes) -> bool:
+    """Whether data is a PDF by its first bytes (ISO 32000-2, 7.5.2), whatever its name says."""
+    return data.startswith(PDF)
 
 
 class PhotoService:
@@ -29,10 +37,27 @@ class PhotoService:
         self._store.write(lambda db: photos.keep_photo(db, name, kept, self._clock.now_ms()))
         self._tell(name)
 
-    def jpeg(self, name: str) -> bytes:
-        """A photo as JPEG; raises NotFound."""
+    def keep_file(self, name: str, data: bytes) -> None:
+        """Store a file of a lot: a PDF as it is, a picture without its metadata; raises FileRefused."""
+        try:
+            kept = data if is_pdf(data) else sanitized(data)
+        except PictureRefused as error:
+            raise FileRefused(
+                _("This is no PDF, and no picture that can be saved. {reason}", reason=str(error))
+            ) from None
+        self._store.write(lambda db: photos.keep_photo(db, name, kept, self._clock.now_ms()))
+
+    def file(self, name: str) -> bytes:
+        """A file of a lot, a PDF or a JPEG; raises NotFound."""
         found = photos.photo(self._store.read, name)
         if found is None:
+            raise NotFound(_("This file is not here. It may still be on the device that has it."))
+        return found
+
+    def jpeg(self, name: str) -> bytes:
+        """A photo as JPEG; raises NotFound, also for a file that is no picture."""
+        found = photos.photo(self._store.read, name)
+        if found is None or is_pdf(found):
             raise NotFound(_("This photo has not arrived. It may still be on the device that took it."))
         return found
 

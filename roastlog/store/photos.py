@@ -1,4 +1,4 @@
-"""Photos of trier checks, by the name that their entry gives. A stored photo is never replaced."""
+"""Photos of trier checks and files of lots, by the name that their entry gives. A stored one is never replaced."""
 
 import re
 import sqlite3
@@ -34,8 +34,9 @@ def photos_of(connection: sqlite3.Connection, names: Collection[str]) -> frozens
 
 
 def named_after(connection: sqlite3.Connection, seq: int = 0) -> frozenset[str]:
-    """Names of photos in entries after ``seq``, including undone ones and corrections."""
-    rows = connection.execute("SELECT body FROM entries WHERE seq > ? AND body LIKE '%\"photo\"%'", (seq,))
+    """Names of photos and files in entries after ``seq``, including undone ones and corrections."""
+    sql = """SELECT body FROM entries WHERE seq > ? AND (body LIKE '%"photo"%' OR body LIKE '%"name"%')"""
+    rows = connection.execute(sql, (seq,))
     return frozenset(name.lower() for row in rows for name in _NAME.findall(row[0]))
 
 

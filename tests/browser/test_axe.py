@@ -32,6 +32,7 @@ TOLD = {
     "trust.profile": 404,
     "pairing.link": 422,
     "bag.photo": 404,
+    "lot_files.file": 404,
     "photos.page": 404,
     "photos.show": 404,
     "photos.small": 404,

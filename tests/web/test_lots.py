@@ -1,10 +1,12 @@
 """Green lots at the desk: received, checked, decided, counted, taken from, corrected and closed, each by one entry."""
 
 import html
+import io
 import re
 from uuid import uuid4
 
 import pytest
+from PIL import Image
 from werkzeug.test import TestResponse
 
 from roastlog.services import Role
@@ -312,3 +314,60 @@ def test_the_label_of_a_lot_has_its_code_and_leads_to_it(bench: Bench):
     assert pdf.mimetype == "application/pdf"
     assert pdf.data.count(b"/Type /Page\n") == 2
     assert bench.client.get("/lots/QW-9/label?size=1x1").status_code in {404, 422}
+
+
+def filed(bench: Bench, data: bytes, name: str = "paper", **more: str) -> TestResponse:
+    """A file sent by the form of a lot."""
+    form = {"what": "invoice", "file": (io.BytesIO(data), name), **more}
+    return bench.client.post("/lots/HU-7/files", data=form, content_type="multipart/form-data")
+
+
+def test_a_pdf_is_kept_as_it_is_and_only_downloaded(bench: Bench):
+    """Whatever its name says; the photo pages do not show it as a picture."""
+    paper = b"%PDF-1.7\n<script>alert(1)</script>"
+    assert filed(bench, paper, "picture.jpg", title="Invoice 12").status_code == 303
+    assert "Invoice 12" in text_of(bench.client.get("/lots/HU-7"))
+    (entry,) = (entry for entry in entries(bench, "HU-7") if entry["kind"] == "filed")
+    name = entry["body"]["name"]
+    answer = bench.client.get(f"/lots/HU-7/files/{name}")
+    assert answer.data == paper
+    assert answer.mimetype == "application/pdf"
+    assert answer.headers["Content-Disposition"].startswith("attachment")
+    assert answer.headers["X-Content-Type-Options"] == "nosniff"
+    for path in (f"/photos/{name}", f"/photos/{name}/small", f"/lots/HU-7/files/{uuid4()}"):
+        assert bench.client.get(path).status_code == 404
+
+
+def test_a_picture_of_a_lot_is_kept_without_metadata(bench: Bench):
+    """As a photo of a trier check is."""
+    picture = Image.new("RGB", (40, 30), "green")
+    exif = picture.getexif()
+    exif[0x010F] = "Secret camera"
+    out = io.BytesIO()
+    picture.save(out, "JPEG", exif=exif)
+    assert filed(bench, out.getvalue(), what="photo").status_code == 303
+    name = entries(bench, "HU-7")[-1]["body"]["name"]
+    kept = bench.client.get(f"/lots/HU-7/files/{name}")
+    assert kept.mimetype == "image/jpeg"
+    assert b"Secret camera" not in kept.data
+
+
+@pytest.mark.parametrize("data", [b"", b"<html>", b" %PDF-1.7", b"MZ\x90\x00"])
+def test_any_other_file_is_refused_with_the_reason(bench: Bench, data: bytes):
+    """Nothing is stored, and the page says why."""
+    answer = filed(bench, data, "invoice.pdf")
+    assert answer.status_code == 422
+    assert re.search("Choose a photo or a PDF|This is no PDF", text_of(answer))
+    assert len(entries(bench, "HU-7")) == 1
+
+
+def test_a_named_file_is_never_swept(bench: Bench):
+    """Files stay, even once their entry is undone or corrected; one that no entry names is deleted after a month."""
+    filed(bench, b"%PDF-1.7 a")
+    entry = entries(bench, "HU-7")[-1]
+    bench.client.post("/lots/HU-7/undo", data={"entry": entry["id"]})
+    bench.services.photos.keep_file(str(uuid4()), b"%PDF-1.7 b")
+    bench.clock.turn_to(40 * 86_400)
+    bench.services.maintenance.sweep_photos()
+    rows = bench.services.store.read.execute("SELECT name FROM photos").fetchall()
+    assert [row[0] for row in rows] == [entry["body"]["name"]]

@@ -2,13 +2,14 @@
 
 from collections.abc import Mapping
 from typing import Annotated, Any, Final, Literal
+from uuid import UUID
 
 from pydantic import Field, StringConstraints, model_validator
 
 from roastlog.journal.kinds.base import Body, Kind, Line, Telling, Text
 from roastlog.journal.phrases import plain
 from roastlog.journal.subject import LOT
-from roastlog.journal.vocabulary import Defect, called
+from roastlog.journal.vocabulary import PAPER_WORDS, Defect, Papers, called
 from roastlog.languages import N_, _, joined, numeral, translate
 
 MAX_LOT_G: Final = 1e9
@@ -73,6 +74,14 @@ class Decided(Body):
     reason: Text | None = None
 
 
+class Filed(Body):
+    """A file that is kept with a lot: a picture or a PDF, sent apart under this name."""
+
+    name: UUID
+    what: Papers
+    title: Line | None = None
+
+
 def _arrived(body: Mapping[str, Any], _telling: Telling) -> str:
     mass = joined(" ", [numeral(body["green_g"] / 1000, ".1f"), "kg"])
     return joined(" · ", [_("Lot arrived"), str(body["coffee"]), mass])
@@ -98,6 +107,11 @@ def _decided(body: Mapping[str, Any], _telling: Telling) -> str:
     return joined(": ", [translate(_DECISIONS[body["decision"]]), *([body["reason"]] if "reason" in body else [])])
 
 
+def _filed(body: Mapping[str, Any], _telling: Telling) -> str:
+    paper = translate(PAPER_WORDS[body["what"]])
+    return joined(": ", [_("Filed"), joined(", ", [paper, *([body["title"]] if "title" in body else [])])])
+
+
 KINDS: Final = (
     Kind(
         "arrived",
@@ -110,4 +124,5 @@ KINDS: Final = (
     ),
     Kind("checked", (LOT,), Checked, "operate", _checked, pages=("lots",)),
     Kind("decided", (LOT,), Decided, "decide", _decided, pages=("lots",)),
+    Kind("filed", (LOT,), Filed, "operate", _filed, pages=("lots",)),
 )

@@ -10,6 +10,7 @@ from flask import Blueprint, render_template, request
 from flask.typing import ResponseReturnValue
 
 from roastlog.journal.kinds import REGISTRY
+from roastlog.journal.vocabulary import PAPER_WORDS
 from roastlog.journal.wording import FLAG_WORDS
 from roastlog.languages import N_
 from roastlog.services import GreenHouse, GreenRecord, LotLine
@@ -80,6 +81,7 @@ class LotPage:
     values: Mapping[str, str] = field(default_factory=dict)
     moved: Mapping[str, str] = field(default_factory=lambda: MOVED)
     decisions: Mapping[str, str] = field(default_factory=lambda: DECISIONS)
+    papers: Mapping[str, str] = field(default_factory=lambda: PAPER_WORDS)
     decided: Mapping[str, str] = field(default_factory=lambda: DECIDED)
     flags: Mapping[str, str] = field(default_factory=lambda: FLAG_WORDS)
 
