@@ -22,6 +22,8 @@ PAGES = (
     "/machines/drum-4/start", "/batches/{code}", "/batches/{code}/weigh", "/batches/{code}/names",
     "/batches/{code}/label", "/batches/{code}/label?size=a4-70x37", "/batches/26-1", "/nowhere",
     "/compare", "/compare?batches={code},26-1",
+    "/lots/QW-263", "/lots/QW-266", "/lots/new", "/lots/closed", "/lots/QW-261/check", "/lots/QW-261/count",
+    "/lots/QW-261/take", "/lots/QW-261/change", "/lots/QW-261/label",
 )  # fmt: skip
 
 
