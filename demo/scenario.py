@@ -175,6 +175,7 @@ NIGHT_FERRY = Coffee(
         said=(
             (0, "checked", _check(11.0, 0.57, 681, defects={"broken": 12, "slight_insect": 11})),
             (1, "decided", _ACCEPT),
+            (40, "counted", {"grams": 59_960.0}),
         ),
     ),
     bean=GreenCoffee(moisture_wet=0.112, first_crack_c=199.0, yellow_c=156.0),

@@ -34,6 +34,8 @@ TOLD = {
     "bag.photo": 404,
     "lot_files.file": 404,
     "photos.page": 404,
+    "recalls.notice": 404,
+    "recalls.recall": 404,
     "photos.show": 404,
     "photos.small": 404,
     "assets.vendor_script": 404,
