@@ -34,6 +34,7 @@ TOLD = {
     "bag.photo": 404,
     "lot_files.file": 404,
     "photos.page": 404,
+    "recalls.contacts": 404,
     "recalls.notice": 404,
     "recalls.recall": 404,
     "photos.show": 404,
