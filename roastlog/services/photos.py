@@ -45,19 +45,19 @@ class PhotoService:
             raise FileRefused(
                 _("This is no PDF, and no picture that can be saved. {reason}", reason=str(error))
             ) from None
-        self._store.write(lambda db: photos.keep_photo(db, name, kept, self._clock.now_ms()))
+        self._store.write(lambda db: photos.keep_photo(db, photos.FILE + name, kept, self._clock.now_ms()))
 
     def file(self, name: str) -> bytes:
         """A file of a lot, a PDF or a JPEG; raises NotFound."""
-        found = photos.photo(self._store.read, name)
+        found = photos.photo(self._store.read, photos.FILE + name)
         if found is None:
             raise NotFound(_("This file is not here. It may still be on the device that has it."))
         return found
 
     def jpeg(self, name: str) -> bytes:
-        """A photo as JPEG; raises NotFound, also for a file that is no picture."""
+        """A photo as JPEG; raises NotFound, also for a file of a lot."""
         found = photos.photo(self._store.read, name)
-        if found is None or is_pdf(found):
+        if found is None:
             raise NotFound(_("This photo has not arrived. It may still be on the device that took it."))
         return found
 

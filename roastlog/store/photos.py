@@ -2,7 +2,7 @@
 
 import re
 import sqlite3
-from collections.abc import Collection
+from collections.abc import Collection, Iterable
 from typing import Final
 
 from sqlite_utils import Database
@@ -13,6 +13,8 @@ from roastlog.store.journal import last_seq
 # it, so an unnamed photo was discarded. But an older page, or a program, may send the photo first while the entry waits
 # on a phone that is switched off. Few phones stay off for a month, and such photos are few.
 UNNAMED_MS: Final = 30 * 24 * 3_600_000
+FILE: Final = "file "
+"""Begins the stored name of a file of a lot, so that no address of a photo leads to it."""
 _NAME: Final = re.compile(r"[0-9a-f]{8}(?:-[0-9a-f]{4}){3}-[0-9a-f]{12}", re.IGNORECASE)
 
 
@@ -44,11 +46,16 @@ def unnamed_before(connection: sqlite3.Connection, at_ms: int) -> tuple[frozense
     """Photos stored before a time that no entry names, and the number of the last entry searched. [ms UTC]"""
     rows = connection.execute("SELECT name FROM photos WHERE at_ms < ?", (at_ms,)).fetchall()
     seq = last_seq(connection)
-    return (frozenset(row[0] for row in rows) - named_after(connection) if rows else frozenset()), seq
+    return (_without(named_after(connection), (row[0] for row in rows)) if rows else frozenset()), seq
 
 
 def sweep(db: Database, names: Collection[str], seq: int) -> int:
     """Delete the photos that no entry after ``seq`` names; returns how many."""
-    gone = frozenset(names) - named_after(db.conn, seq)
+    gone = _without(named_after(db.conn, seq), names)
     db.conn.executemany("DELETE FROM photos WHERE name = ?", [(name,) for name in gone])
     return len(gone)
+
+
+def _without(named: Collection[str], names: Iterable[str]) -> frozenset[str]:
+    """The stored names of photos and files that are not among those that entries give."""
+    return frozenset(name for name in names if name.removeprefix(FILE) not in named)

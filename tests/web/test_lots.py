@@ -91,7 +91,7 @@ def test_the_history_leads_to_the_batches(bench: Bench):
     ("path", "data", "words"),
     [
         ("new", {**NEW, "code": "HU-7"}, "Lot HU-7 exists already: Alder washed."),
-        ("new", {**NEW, "code": "new"}, "is a word of this page"),
+        ("new", {**NEW, "code": "new"}, "makes no address of its own"),
         ("new", {**NEW, "arrived": "2026-06-30"}, "before its harvest in 2026-07"),
         ("new", {**NEW, "arrived": "2027-06-30"}, "This day has not come yet"),
         ("new", {**NEW, "arrived": "last week"}, "is no date"),
@@ -384,4 +384,17 @@ def test_a_named_file_is_never_swept(bench: Bench):
     bench.clock.turn_to(40 * 86_400)
     bench.services.maintenance.sweep_photos()
     rows = bench.services.store.read.execute("SELECT name FROM photos").fetchall()
-    assert [row[0] for row in rows] == [entry["body"]["name"]]
+    assert [row[0] for row in rows] == [f"file {entry['body']['name']}"]
+
+
+def test_an_invoice_is_for_the_owner_alone(bench: Bench):
+    """It has prices; neither its own address nor that of a photo gives it to another role."""
+    out = io.BytesIO()
+    Image.new("RGB", (40, 30), "green").save(out, "JPEG")
+    filed(bench, out.getvalue(), title="Invoice 12")
+    name = entries(bench, "HU-7")[-1]["body"]["name"]
+    for role in Role:
+        other = browser(bench, role)
+        assert other.get(f"/lots/HU-7/files/{name}").status_code == (200 if role is Role.OWN else 404)
+        assert other.get(f"/photos/{name}").status_code == 404
+        assert (f"/files/{name}" in other.get("/lots/HU-7").text) == (role is Role.OWN)

@@ -12,7 +12,7 @@ from roastlog.services.photos import is_pdf
 from roastlog.web import services
 from roastlog.web.desk.lots import address, lot_page
 from roastlog.web.http.forms import Form, entry_id, who
-from roastlog.web.http.security import speaker
+from roastlog.web.http.security import may, speaker
 
 bp = Blueprint("lot_files", __name__)
 
@@ -48,6 +48,8 @@ def file(lot: str, file_id: UUID) -> Response:
     about = next((line for line in filed if line.body["name"] == name), None)
     if about is None:
         raise NotFound(_("This lot has no such file."))
+    if about.body["what"] == "invoice" and not may("own"):
+        raise NotFound(_("An invoice has prices, which only the role “own” sees."))
     data = services().photos.file(name)
     headers = {"Cache-Control": FOR_GOOD}
     if not is_pdf(data):

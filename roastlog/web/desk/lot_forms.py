@@ -50,8 +50,11 @@ CHECKED: Final[Mapping[str, tuple[str, float, float]]] = {
     "quakers": (N_("Quakers"), 0, 1000),
 }
 WHOLE: Final = frozenset({"screen", "quakers"})
-RESERVED: Final = frozenset({"new", "closed", "short"})
-"""Lot codes that would hide behind addresses of this page."""
+RESERVED: Final = frozenset(
+    {"", ".", "..", "new", "closed", "short", "change", "check", "close", "count", "decide", "files", "label"}
+    | {"label.pdf", "take", "undo"}
+)
+"""Parts of a lot's code that would make its address that of another page, or of none."""
 OTHER_FIELDS: Final = {
     **{name: label for name, (label, _low, _high) in CHECKED.items()},
     "counted": N_("Counted weight"),
@@ -110,8 +113,8 @@ def receive() -> ResponseReturnValue:
     code = form.text("code")
     if code is None:
         form.errors.setdefault("code", _("Lot code is required."))
-    elif code in RESERVED:
-        form.errors["code"] = _("“{code}” is a word of this page. Choose another code.", code=code)
+    elif RESERVED & set(code.split("/")):
+        form.errors["code"] = _("“{code}” makes no address of its own. Choose another code.", code=code)
     if not form.errors and code is not None:
         body = _without_empty(body)
         ident, person = entry_id(form, "arrived", body | {"code": code}), who() or None
