@@ -28,7 +28,7 @@ def text(page: str) -> str:
 def test_a_record_fetches_its_part_and_links_to_the_whole(bench: Bench, codes: list[str]):
     """Htmx gets only the part, other clients a page with the same text and a link back."""
     record = bench.client.get(f"/batches/{codes[2]}").text
-    assert f'hx-get="/batches/{codes[2]}/outlook" hx-trigger="load delay:1s"' in record
+    assert f'hx-get="/batches/{codes[2]}/outlook" hx-trigger="load delay:3s"' in record
     assert f'<a href="/batches/{codes[2]}/outlook">' in record
     part = bench.client.get(f"/batches/{codes[2]}/outlook", headers={"HX-Request": "true"}).text
     assert "<html" not in part
