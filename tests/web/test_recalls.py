@@ -54,6 +54,7 @@ def test_a_recall_finds_each_bag_to_the_gram(bench: Bench, sold: str):
     ]
     assert found.loose == {("green", "HU-7"): 12_000, ("roasted", sold): 400, ("roasted", found.batches[1]): 3400}
     assert len(found.batches) == 2
+    assert "green, lot HU-7" in bench.client.get(f"/recalls/{found.id}").text
 
 
 def test_a_recall_of_a_batch_leaves_other_batches_alone(bench: Bench, sold: str):

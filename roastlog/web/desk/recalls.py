@@ -9,7 +9,7 @@ from flask.typing import ResponseReturnValue
 
 from roastlog.errors import EntryRefused, NoSuchCode
 from roastlog.journal.vocabulary import CONTACT_WORDS, called
-from roastlog.languages import N_, _
+from roastlog.languages import N_, _, translate
 from roastlog.services import RecallDetail, RecallRow
 from roastlog.web import services
 from roastlog.web.http.downloads import csv_response
@@ -100,7 +100,7 @@ def drill() -> ResponseReturnValue:
 def recall(recall_id: str) -> str:
     """One recall."""
     found = services().recalls.detail(recall_id)
-    loose = [(_(PLACES[kind], name=name or _("unknown")), grams) for (kind, name), grams in found.loose.items()]
+    loose = [(translate(PLACES[kind], name=name or _("unknown")), grams) for (kind, name), grams in found.loose.items()]
     return render_template("desk/recalls/recall.html", page=RecallPage(found, services().clock.now_ms(), loose))
 
 
