@@ -104,6 +104,18 @@ class NoSuchCode(NotFound):
     """No lot, batch, blend, pack or customer has this code."""
 
 
+class NoSuchProduct(NotFound):
+    """Raised for an unknown product."""
+
+
+class NoSuchPack(NotFound):
+    """Raised for a valid code without a pack."""
+
+
+class NoSuchBlend(NotFound):
+    """Raised for a valid code without a blend."""
+
+
 class NoSuchDevice(NotFound):
     """Raised for an unknown or removed device or token."""
 

@@ -15,14 +15,15 @@ from uuid import UUID, uuid4, uuid5
 from roastlog.clock import Clock
 from roastlog.errors import CodeError, EntryRefused
 from roastlog.journal.entries import Entry, amended, parse_entry
-from roastlog.journal.fold import Batch, Line, Lines, fold_machine, lines_of
+from roastlog.journal.fold import Batch, Blend, Line, Lines, Pack, fold_blend, fold_machine, fold_pack, lines_of
 from roastlog.journal.fold.movements import green_parts
 from roastlog.journal.kinds import REGISTRY, corrects
 from roastlog.journal.kinds.roast import Opened
-from roastlog.journal.subject import BATCH, LOT, MACHINE, Subject
+from roastlog.journal.subject import BATCH, BLEND, LOT, MACHINE, PACK, Subject
 from roastlog.journal.vocabulary import MOMENT_LABELS, called
 from roastlog.languages import _
 from roastlog.machine.model import Machine
+from roastlog.recording import packing
 from roastlog.recording.batch_folds import BatchFolds
 from roastlog.recording.same_batch import same_batch
 from roastlog.roasts.kept_folds import KeptFolds
@@ -268,13 +269,16 @@ class EntryService:
         write = _Write(db, speaker, BatchFolds(db, self._folds), charged if joins else None)
         results = [self._store_one(write, item) for item in items]
         write.batches.keep()  # so each batch was folded once, for its notices too
-        return [self._with_notice(result, item, write.batches) for result, item in zip(results, items, strict=True)]
+        return [self._with_notice(result, item, write) for result, item in zip(results, items, strict=True)]
 
-    def _with_notice(self, result: Result, item: Entry | Result, batches: BatchFolds) -> Result:
+    def _with_notice(self, result: Result, item: Entry | Result, write: _Write) -> Result:
         """The result of an entry of a batch with its notice, by the batch as all entries of the call leave it."""
         if isinstance(item, Result) or item.kind == "opened" or result.status != "stored" or result.batch is None:
             return result
-        return replace(result, notice=self._notice(item, batches.folded(result.batch)))
+        notice = self._notice(item, write.batches.folded(result.batch))
+        if notice is None and item.kind == "taken":
+            notice = packing.short_notice(write.db.conn, [result.batch])
+        return replace(result, notice=notice)
 
     def _store_one(self, write: _Write, item: Entry | Result) -> Result:
         if isinstance(item, Result):
@@ -290,7 +294,7 @@ class EntryService:
             write.batches.keep()  # checks of lots and machines read the projections
             if subject is None or item.kind == "opened":
                 return self._join(write, item) or self._open(write.db, item)
-            return self._add(write.db, item, subject)
+            return self._add(write, item, subject)
         except (EntryRefused, CodeError) as error:
             return Result(str(item.id), "refused", reason=str(error))
 
@@ -347,11 +351,12 @@ class EntryService:
         batches.add(entry, code)
         return Result.of(entry, "stored", Subject(BATCH, code))
 
-    def _add(self, db: Database, entry: Entry, subject: Subject) -> Result:
+    def _add(self, write: _Write, entry: Entry, subject: Subject) -> Result:
         """Store an entry about a subject that is not a batch; the last one counts, so none may lie ahead.
 
         An entry just after one that does was made by a page, see `say`.
         """
+        db = write.db
         follows = entry.at_ms == stored.last_ms(db.conn, subject) + 1
         if self._future_notice(entry.at_ms) is not None and not follows:
             raise EntryRefused(
@@ -366,12 +371,16 @@ class EntryService:
             _check_amendment(entry, lines_of(before))
         if subject.kind == MACHINE:
             _check_machine(db, entry, subject, before)
+        if subject.kind in {BLEND, PACK}:
+            entry = _checked_packing(write, entry, subject, before)
         if entry.kind == "erased":
             _erase(db, subject, before)
         now = projections.say(db, entry)
         notice = self._notice(entry, now)
         if notice is None and subject.kind == LOT and books.lot(db.conn, subject.name) is None:
             notice = _("Lot {code} is unknown. Saved anyway.", code=subject.name)
+        if notice is None and isinstance(now, Pack | Blend) and entry.kind != "undo":
+            notice = packing.short_notice(db.conn, now.sources)
         return Result.of(entry, "stored", subject, notice)
 
     def _machine(self, ident: str) -> Machine:
@@ -402,6 +411,8 @@ class EntryService:
             )
         if line.kind == "arrived" and "doubled" in line.flags:
             return _("This lot exists already. Correct its first entry instead.")
+        if line.kind in {"packed", "blended"} and "doubled" in line.flags:
+            return _("This code exists already, and its first entry counts. Use another code.")
         return _moment_notice(line, subject) if isinstance(subject, Batch) and line.kind == "moment" else None
 
 
@@ -612,6 +623,21 @@ def _check_machine(db: Database, entry: Entry, subject: Subject, before: Sequenc
                 name=was.name,
             )
         )
+
+
+def _checked_packing(write: _Write, entry: Entry, subject: Subject, before: Sequence[Entry]) -> Entry:
+    """An entry about a blend or a pack as it is stored; raises EntryRefused where it cannot be true or must not be."""
+    connection, folded = write.db.conn, write.batches.folded
+    known = fold_blend(before, subject.name) if subject.kind == BLEND else fold_pack(before, subject.name)
+    if entry.kind in {"packed", "blended"}:
+        return packing.checked(connection, entry, folded)
+    if entry.kind == "amend":
+        line, body = _check_amendment(entry, known.lines)
+        if line is not None:
+            packing.check_amended(connection, entry, line, body, folded)
+    if entry.kind == "undo":
+        packing.check_undo(connection, entry, known)
+    return entry
 
 
 def _erase(db: Database, subject: Subject, before: Sequence[Entry]) -> None:

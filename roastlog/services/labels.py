@@ -75,7 +75,7 @@ class LabelService:
         """The label of a batch, for a bag with this much in it; without a net weight if none is given. [g]"""
         record = self._batches.record(text)
         bag = self._bags.of(record)
-        refused = record.batch.bag_labels_refused
+        refused = record.batch.bags_refused
         return Label(
             coffee=bag.coffee,
             code=bag.code,

@@ -38,6 +38,7 @@ class BatchSummary:
     development_s: float | None
     development_ratio: float | None
     roast_loss: float | None
+    product: str | None
 
     @property
     def duration_s(self) -> float | None:

@@ -79,6 +79,13 @@ def last_ms(connection: sqlite3.Connection, subject: Subject, until_ms: float = 
     return -1 if row[0] is None else int(row[0])
 
 
+def names(connection: sqlite3.Connection, kind: str, begins: str) -> list[str]:
+    """Names of all subjects of a kind that begin so, those too whose entries are undone."""
+    start = f"{kind} {begins}"
+    rows = connection.execute("SELECT word FROM words WHERE word >= ? AND word < ?", (start, start + "\U0010ffff"))
+    return [Subject.kept(row[0]).name for row in rows]
+
+
 def known_subject(connection: sqlite3.Connection, entry_id: UUID) -> Subject | None:
     """Subject of a stored entry; None if the entry is not stored."""
     row = connection.execute("SELECT about FROM journal WHERE id = ?", (entry_id.bytes,)).fetchone()

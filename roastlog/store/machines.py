@@ -41,6 +41,12 @@ def machine(connection: sqlite3.Connection, ident: str) -> Machine | None:
     return next((found for found in machines(connection) if found.id == ident), None)
 
 
+def is_practice(connection: sqlite3.Connection, ident: str) -> bool:
+    """Whether a machine is one for practice, whose batches use no coffee."""
+    row = connection.execute("SELECT practice FROM machines WHERE id = ?", (ident,)).fetchone()
+    return row is not None and bool(row[0])
+
+
 def keep_passwords(db: Database, machine: Machine) -> None:
     """Store the passwords in a machine's description; other stored ones stay."""
     db.conn.executemany(

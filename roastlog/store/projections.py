@@ -62,6 +62,7 @@ from roastlog.store import ledger
 from roastlog.store.batches import new_code
 from roastlog.store.books import LOT_COLUMNS
 from roastlog.store.journal import add_entry, all_entries, entries_about, last_seq
+from roastlog.store.machines import is_practice
 
 VERSION: Final = 4
 log = logging.getLogger(__name__)
@@ -74,7 +75,7 @@ SCHEMA: Final[Mapping[str, Sequence[str]]] = {
         """CREATE TABLE batches (
             code TEXT PRIMARY KEY, machine TEXT NOT NULL, opened_entry TEXT NOT NULL UNIQUE, state TEXT NOT NULL,
             lot TEXT, coffee TEXT, intent TEXT, opened_ms INTEGER NOT NULL, charged_ms INTEGER, dropped_ms INTEGER,
-            green_g REAL, roasted_g REAL, development_s REAL, development_ratio REAL, roast_loss REAL
+            green_g REAL, roasted_g REAL, development_s REAL, development_ratio REAL, roast_loss REAL, product TEXT
         ) STRICT""",
         "CREATE INDEX batches_by_coffee ON batches (coffee, opened_ms)",
         "CREATE INDEX batches_by_lot ON batches (lot)",
@@ -108,6 +109,7 @@ SCHEMA: Final[Mapping[str, Sequence[str]]] = {
             bag_g INTEGER NOT NULL, count INTEGER NOT NULL, packaging TEXT, best_before TEXT
         ) STRICT""",
         "CREATE INDEX packs_by_age ON packs (packed_ms)",
+        "CREATE INDEX packs_by_source ON packs (source)",
     ),
     "orders": (
         """CREATE TABLE orders (
@@ -251,10 +253,8 @@ def _post(db: Database, subject: Subject, folded: Lines) -> None:
 
 def _postings(connection: sqlite3.Connection, folded: Lines) -> Postings:
     """What a subject brings to the ledger; batches of practice machines bring nothing."""
-    if isinstance(folded, Batch) and folded.machine is not None:
-        row = connection.execute("SELECT practice FROM machines WHERE id = ?", (folded.machine,)).fetchone()
-        if row is not None and row[0]:
-            return Postings()
+    if isinstance(folded, Batch) and folded.machine is not None and is_practice(connection, folded.machine):
+        return Postings()
     return postings_of(folded)
 
 
@@ -349,6 +349,7 @@ def _batch_rows(connection: sqlite3.Connection, batch: Batch) -> list[Row]:
         "development_s": None if developed is None else developed.time_s,
         "development_ratio": None if developed is None else developed.ratio,
         "roast_loss": batch.roast_loss,
+        "product": batch.facts.product,
     }
     return [row]
 
@@ -443,7 +444,7 @@ def _machine_rows(_connection: sqlite3.Connection, machine: MachineHistory) -> l
 
 _BATCH_COLUMNS: Final = (
     *("code", "machine", "opened_entry", "opened_ms", "state", "lot", "coffee", "intent", "charged_ms"),
-    *("dropped_ms", "green_g", "roasted_g", "development_s", "development_ratio", "roast_loss"),
+    *("dropped_ms", "green_g", "roasted_g", "development_s", "development_ratio", "roast_loss", "product"),
 )
 _RECALL_COLUMNS: Final = ("id", "codes", "cause", "drill", "started_ms", "finished_ms")
 _PACK_COLUMNS: Final = ("code", "product", "source", "packed_ms", "bag_g", "count", "packaging", "best_before")

@@ -38,7 +38,7 @@ def test_bag_labels_of_a_held_batch_need_a_reason_that_stays(bench: Bench):
     bench.clock.turn_to(800)
     answer = bench.client.post(f"/batches/{code}/label/allow", data={"reason": "For the tasting room."})
     assert (answer.status_code, bench.services.labels.label(code).warning) == (303, "")
-    assert "Bag labels allowed: For the tasting room." in bench.client.get(f"/batches/{code}").text
+    assert "Bags allowed: For the tasting room." in bench.client.get(f"/batches/{code}").text
     bench.say(bench.entry("released", 900, batch=code, decision="hold"))
     assert bench.services.labels.label(code).warning == "HELD"
 

@@ -75,8 +75,8 @@ class Batch(Lines):
         return next((line for line in opened if not line.undone), opened[0] if opened else None)
 
     @property
-    def bag_labels_refused(self) -> bool:
-        """Whether it is held or rejected, and nobody has allowed bag labels since that decision."""
+    def bags_refused(self) -> bool:
+        """Whether it is held or rejected, and nobody has allowed bags of it, or their labels, since that decision."""
         decided, allowed = self.last("released"), self.last("labels_allowed")
         if decided is None or self.state not in {"held", "rejected"}:
             return False

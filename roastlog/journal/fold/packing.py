@@ -21,6 +21,11 @@ class Blend(Lines):
         """The batches that it was made of."""
         return None if self.blended is None else body_as(Blended, self.blended.body)
 
+    @property
+    def sources(self) -> list[str]:
+        """Codes of the batches and blends that it was made of."""
+        return [] if self.facts is None else [part.batch for part in self.facts.parts]
+
 
 @dataclass(frozen=True)
 class Pack(Lines):
@@ -36,6 +41,11 @@ class Pack(Lines):
         return None if self.packed is None else body_as(Packed, self.packed.body)
 
     @property
+    def sources(self) -> list[str]:
+        """Codes of the batches and blends that it was packed from."""
+        return [] if self.facts is None else [part.batch for part in self.facts.parts]
+
+    @property
     def bag_g(self) -> int:
         """Nominal weight of a bag; of bags whose packing was undone too, for some may be sold. 0 if unknown. [g]"""
         line = self.packed or next((line for line in self.lines if line.kind == "packed"), None)
@@ -45,6 +55,12 @@ class Pack(Lines):
     def bags(self) -> int:
         """Bags that were packed."""
         return 0 if self.packed is None else int(self.packed.body["count"])
+
+    @property
+    def sold(self) -> int:
+        """Bags that customers got and have not returned."""
+        sold, returned = ([int(line.body["count"]) for line in self.of(kind)] for kind in ("sold", "returned"))
+        return sum(sold) - sum(returned)
 
 
 def fold_blend(entries: Iterable[Entry], code: str) -> Blend:

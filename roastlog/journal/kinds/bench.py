@@ -43,7 +43,7 @@ class Released(Body):
 
 
 class LabelsAllowed(Body):
-    """Bag labels may be printed although the batch is held or rejected."""
+    """Bags may be packed, and their labels printed, although the batch is held or rejected."""
 
     reason: Text
 
@@ -86,7 +86,7 @@ KINDS: Final = (
         (BATCH,),
         LabelsAllowed,
         "decide",
-        lambda body, _telling: _("Bag labels allowed: {reason}", reason=body["reason"]),
-        pages=("label",),
+        lambda body, _telling: _("Bags allowed: {reason}", reason=body["reason"]),
+        pages=("label", "packing"),
     ),
 )

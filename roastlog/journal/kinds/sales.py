@@ -34,6 +34,14 @@ class Component(Body):
         return self
 
 
+class Packaging(Body):
+    """A packaging that a product is sold in, and how long it keeps there."""
+
+    name: Line
+    best_before_days: Annotated[int, Field(ge=1, le=3650)] | None = None
+    reason: Annotated[Line | None, Field(description="why so many days")] = None
+
+
 class Composed(Body):
     """A product: its coffee, and how it is roasted and packed. The last one counts."""
 
@@ -48,9 +56,9 @@ class Composed(Body):
     darkness: Annotated[int | None, Field(ge=1, le=5, description="from 1, light, to 5, dark: the day's order")] = None
     apart: Annotated[Literal["decaf", "flavoured"] | None, Field(description="roasted last and apart")] = None
     bag_g: BagG | None = None
-    packaging: Line | None = None
-    best_before_days: Annotated[int, Field(ge=1, le=3650)] | None = None
-    best_before_reason: Line | None = None
+    packagings: Annotated[list[Packaging], Field(max_length=10, description="the usual one first")] = Field(
+        default_factory=list
+    )
     gtin: Annotated[str, StringConstraints(pattern=r"^\d{8}$|^\d{12,14}$")] | None = None
 
     @model_validator(mode="after")
