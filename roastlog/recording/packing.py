@@ -1,6 +1,5 @@
 """Checks of blends and packs against what there is: their sources, the decisions on those, and what is left of them."""
 
-import sqlite3
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import Any, Final
 
@@ -16,13 +15,14 @@ from roastlog.languages import _, ngettext
 from roastlog.store import batches as lists
 from roastlog.store import journal as stored
 from roastlog.store import ledger, machines, stock
+from roastlog.store.store import Connection
 from roastlog.trace.codes import parse_source
 
 Folded = Callable[[str], Batch]
 _FILLED: Final = frozenset({"packed", "blended"})
 
 
-def checked(connection: sqlite3.Connection, entry: Entry, folded: Folded) -> Entry:
+def checked(connection: Connection, entry: Entry, folded: Folded) -> Entry:
     """A `packed` or `blended` entry with the codes of its sources as stored; raises EntryRefused."""
     parts = [part | {"batch": source_named(connection, part["batch"])} for part in entry.body["parts"]]
     _check_sources(connection, entry.subject, [part["batch"] for part in parts], folded)
@@ -30,7 +30,7 @@ def checked(connection: sqlite3.Connection, entry: Entry, folded: Folded) -> Ent
 
 
 def check_amended(
-    connection: sqlite3.Connection, entry: Entry, line: Line, body: Mapping[str, Any], folded: Folded
+    connection: Connection, entry: Entry, line: Line, body: Mapping[str, Any], folded: Folded
 ) -> None:
     """Refuse a correction that names a source which must not be packed; those named before may stay."""
     if line.kind not in _FILLED:
@@ -43,7 +43,7 @@ def check_amended(
     _check_sources(connection, entry.subject, new, folded)
 
 
-def check_undo(connection: sqlite3.Connection, entry: Entry, subject: Pack | Blend) -> None:
+def check_undo(connection: Connection, entry: Entry, subject: Pack | Blend) -> None:
     """Refuse to undo a packing whose bags are sold, or a blending whose coffee was used."""
     line = next((line for line in subject.lines if str(line.id) == str(entry.body["entry"])), None)
     if line is None or line.kind not in _FILLED or line.undone:
@@ -67,7 +67,7 @@ def check_undo(connection: sqlite3.Connection, entry: Entry, subject: Pack | Ble
         )
 
 
-def source_named(connection: sqlite3.Connection, text: str) -> str:
+def source_named(connection: Connection, text: str) -> str:
     """Code of the batch or blend that a text names; raises EntryRefused with what is wrong."""
     try:
         code = parse_source(text).code
@@ -87,12 +87,12 @@ def source_named(connection: sqlite3.Connection, text: str) -> str:
     return code
 
 
-def refusing(connection: sqlite3.Connection, code: str, folded: Folded) -> list[Batch]:
+def refusing(connection: Connection, code: str, folded: Folded) -> list[Batch]:
     """The batches in a batch or blend that are held or rejected, and that nobody has allowed to be packed."""
     return [batch for batch in map(folded, batches_in(connection, code)) if batch.bags_refused]
 
 
-def batches_in(connection: sqlite3.Connection, code: str) -> list[str]:
+def batches_in(connection: Connection, code: str) -> list[str]:
     """Codes of the batches that a blend was made of, through blends of blends; a batch is made of itself."""
     found: dict[str, None] = {}
     seen, waiting = {code}, [code]
@@ -108,7 +108,7 @@ def batches_in(connection: sqlite3.Connection, code: str) -> list[str]:
     return list(found)
 
 
-def short_notice(connection: sqlite3.Connection, codes: Iterable[str]) -> str | None:
+def short_notice(connection: Connection, codes: Iterable[str]) -> str | None:
     """A notice where more was taken out of batches or blends than there was of them."""
     for code in codes:
         left_g = ledger.balance_g(connection, Account(ROASTED, code))
@@ -122,7 +122,7 @@ def short_notice(connection: sqlite3.Connection, codes: Iterable[str]) -> str | 
 
 
 def _check_sources(
-    connection: sqlite3.Connection, subject: Subject | None, codes: Sequence[str], folded: Folded
+    connection: Connection, subject: Subject | None, codes: Sequence[str], folded: Folded
 ) -> None:
     for code in codes:
         if subject is not None and subject.kind == BLEND and subject.name == code:
