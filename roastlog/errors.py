@@ -16,6 +16,8 @@ DrumsideError
 │   ├── NoSuchBatch
 │   ├── NoSuchMachine
 │   ├── NoSuchLot
+│   ├── NoSuchCode
+│   ├── NoSuchProduct
 │   ├── NoSuchDevice
 │   └── Withdrawn       a withdrawn bag code
 ├── EntryRefused        an invalid entry
@@ -106,14 +108,6 @@ class NoSuchCode(NotFound):
 
 class NoSuchProduct(NotFound):
     """Raised for an unknown product."""
-
-
-class NoSuchPack(NotFound):
-    """Raised for a valid code without a pack."""
-
-
-class NoSuchBlend(NotFound):
-    """Raised for a valid code without a blend."""
 
 
 class NoSuchDevice(NotFound):

@@ -630,7 +630,10 @@ def _checked_packing(write: _Write, entry: Entry, subject: Subject, before: Sequ
     connection, folded = write.db.conn, write.batches.folded
     known = fold_blend(before, subject.name) if subject.kind == BLEND else fold_pack(before, subject.name)
     if entry.kind in {"packed", "blended"}:
-        return packing.checked(connection, entry, folded)
+        entry = packing.checked(connection, entry, folded)
+        if entry.kind == "blended":
+            lists.give_token(write.db, subject.name)
+        return entry
     if entry.kind == "amend":
         line, body = _check_amendment(entry, known.lines)
         if line is not None:

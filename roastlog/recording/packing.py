@@ -14,7 +14,7 @@ from roastlog.journal.vocabulary import called
 from roastlog.languages import _, ngettext
 from roastlog.store import batches as lists
 from roastlog.store import journal as stored
-from roastlog.store import ledger, machines, stock
+from roastlog.store import ledger, machines, roasted
 from roastlog.store.store import Connection
 from roastlog.trace.codes import parse_source
 
@@ -29,9 +29,7 @@ def checked(connection: Connection, entry: Entry, folded: Folded) -> Entry:
     return entry.model_copy(update={"body": {**entry.body, "parts": parts}})
 
 
-def check_amended(
-    connection: Connection, entry: Entry, line: Line, body: Mapping[str, Any], folded: Folded
-) -> None:
+def check_amended(connection: Connection, entry: Entry, line: Line, body: Mapping[str, Any], folded: Folded) -> None:
     """Refuse a correction that names a source which must not be packed; those named before may stay."""
     if line.kind not in _FILLED:
         return
@@ -73,9 +71,9 @@ def source_named(connection: Connection, text: str) -> str:
         code = parse_source(text).code
     except CodeError as error:
         code = text.strip()
-        if not stock.is_blend(connection, code):
+        if not roasted.is_blend(connection, code):
             raise EntryRefused(str(error)) from None
-    if stock.is_blend(connection, code):
+    if roasted.is_blend(connection, code):
         return code
     batch = lists.summary(connection, code)
     if batch is None:
@@ -121,9 +119,7 @@ def short_notice(connection: Connection, codes: Iterable[str]) -> str | None:
     return None
 
 
-def _check_sources(
-    connection: Connection, subject: Subject | None, codes: Sequence[str], folded: Folded
-) -> None:
+def _check_sources(connection: Connection, subject: Subject | None, codes: Sequence[str], folded: Folded) -> None:
     for code in codes:
         if subject is not None and subject.kind == BLEND and subject.name == code:
             raise EntryRefused(_("A blend cannot be made of itself."))

@@ -25,12 +25,15 @@ from roastlog.services.labels import Filled, LabelAddress, LabelService
 from roastlog.services.live import Hub, LiveService, MachineNow, ReadFault, Reading, Trial
 from roastlog.services.lots import Lot, LotRow, LotService
 from roastlog.services.machines import MachineService
+from roastlog.services.packing import BlendRecord, Filling, PackingService, PackPage, PackRecord, Source
 from roastlog.services.pairing import Invitation, PairingService
 from roastlog.services.people import PeopleService, Person
 from roastlog.services.photos import PhotoService
+from roastlog.services.products import ProductRecord, ProductRow, ProductService, Roastable
 from roastlog.services.recall import RecallDetail, RecallRow, RecallService
 from roastlog.services.settings import SettingsService
 from roastlog.services.starting import StartDefaults, StartService
+from roastlog.services.stock import Short, Stock, StockService
 from roastlog.services.subjects import SubjectService
 from roastlog.services.today import Today, TodayService
 from roastlog.services.trace import Node, Step, Trace, TraceService
@@ -44,11 +47,13 @@ __all__ = [
     "Bag",
     "Band",
     "BatchSummary",
+    "BlendRecord",
     "Box",
     "CoffeeCover",
     "Compared",
     "Device",
     "Filled",
+    "Filling",
     "ForecastReview",
     "GreenHouse",
     "GreenRecord",
@@ -64,21 +69,29 @@ __all__ = [
     "Measures",
     "MomentRow",
     "Node",
+    "PackPage",
+    "PackRecord",
     "Page",
     "Person",
+    "ProductRecord",
+    "ProductRow",
     "ReadFault",
     "Reading",
     "RecallDetail",
     "RecallRow",
     "Record",
     "Result",
+    "Roastable",
     "Role",
     "Services",
     "Settings",
+    "Short",
     "SideBySide",
+    "Source",
     "Speaker",
     "StartDefaults",
     "Step",
+    "Stock",
     "StorageStatus",
     "Today",
     "Trace",
@@ -105,6 +118,9 @@ class Services:
     machines: MachineService
     lots: LotService
     green: GreenService
+    products: ProductService
+    packing: PackingService
+    stock: StockService
     subjects: SubjectService
     live: LiveService
     journal: JournalService
@@ -168,11 +184,14 @@ def open_services(folder: Path, clock: Clock, *, host: str = "127.0.0.1", port: 
     live = LiveService(store, clock, runtime)
     photos = PhotoService(store, clock, runtime.photo_came)
     batches = BatchService(store, clock, history, machines=machines, lots=lots, settings=settings)
+    products = ProductService(store, entries, lots)
+    packing = PackingService(store, entries, batches, settings)
+    stock = StockService(store, entries)
     comparison = ComparisonService(store, clock, history, batches)
     analysis = AnalysisService(clock, history, batches, settings)
     address = AddressService(store, settings, host, port)
-    bags = BagService(store, clock, batches=batches, photos=photos, people=people, settings=settings)
     trace = TraceService(store)
+    bags = BagService(store, clock, batches=batches, packing=packing, photos=photos, people=people, settings=settings)
     return Services(
         store=store,
         clock=clock,
@@ -184,11 +203,14 @@ def open_services(folder: Path, clock: Clock, *, host: str = "127.0.0.1", port: 
         lots=lots,
         green=GreenService(store, clock, entries, lots=lots, settings=settings, subjects=subjects),
         subjects=subjects,
+        products=products,
+        packing=packing,
+        stock=stock,
         live=live,
         journal=JournalService(store, clock, runtime),
         photos=photos,
         batches=batches,
-        today=TodayService(machines, live, batches, lots),
+        today=TodayService(machines, live, batches, lots, stock),
         starting=StartService(batches, lots),
         comparison=comparison,
         analysis=analysis,
@@ -197,7 +219,7 @@ def open_services(folder: Path, clock: Clock, *, host: str = "127.0.0.1", port: 
         recalls=RecallService(store, clock, entries, trace=trace, settings=settings),
         address=address,
         bags=bags,
-        labels=LabelService(batches=batches, bags=bags, settings=settings, address=address),
+        labels=LabelService(batches=batches, packing=packing, bags=bags, settings=settings, address=address),
         backups=BackupService(store, clock, maintenance),
         devices=devices,
         pairing=PairingService(store, people, devices),

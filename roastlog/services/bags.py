@@ -4,7 +4,7 @@ import re
 import secrets
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import datetime, time, timedelta
 from typing import Final, NamedTuple
 
 import numpy as np
@@ -17,11 +17,13 @@ from roastlog.languages import _
 from roastlog.pictures import thumbnail
 from roastlog.plot.small import small_curve_svg
 from roastlog.services.batches import BatchService, Record
+from roastlog.services.packing import PackingService
 from roastlog.services.people import PeopleService
 from roastlog.services.photos import PhotoService
 from roastlog.services.settings import SettingsService
 from roastlog.store import batches as lists
 from roastlog.store.batches import TOKEN_BYTES
+from roastlog.store.roasted import is_blend
 from roastlog.store.store import Store
 
 
@@ -67,21 +69,24 @@ class BagService:
         clock: Clock,
         *,
         batches: BatchService,
+        packing: PackingService,
         photos: PhotoService,
         people: PeopleService,
         settings: SettingsService,
     ) -> None:
         self._store, self._clock = store, clock
-        self._batches, self._photos, self._people, self._settings = batches, photos, people, settings
+        self._batches, self._packing = batches, packing
+        self._photos, self._people, self._settings = photos, people, settings
 
     def by_token(self, token: str) -> Bag:
         """The bag with a token; raises NoSuchBatch or Withdrawn."""
-        return self.of(self._batches.record(self._code_of(token)))
+        code = self._code_of(token)
+        return self._of_blend(code) if is_blend(self._store.read, code) else self.of(self._batches.record(code))
 
     def photo(self, token: str, name: str) -> bytes:
         """A photo on this bag's page, as JPEG; raises NotFound for any other photo, and the errors of `by_token`."""
         code = self._code_of(token)
-        batch = self._batches.folded(code)
+        batch = self._batches.folded(code)  # of a blend it has no lines
         if name not in {photo.name for photo in self._bag_photos(batch)}:
             raise NotFound(_("This photo is not on the bag's page."))
         return thumbnail(self._photos.jpeg(name), BAG_SIDE_PX)
@@ -89,10 +94,10 @@ class BagService:
     def _code_of(self, token: str) -> str:
         if lists.withdrawn(self._store.read, token):
             raise Withdrawn(_("The roastery has withdrawn this code. Ask where you bought the bag."))
-        summary = lists.by_token(self._store.read, token)
-        if summary is None or summary.state == "discarded":
+        code = lists.code_of(self._store.read, token)
+        if code is None or lists.is_discarded(self._store.read, code):
             raise NoSuchBatch(_("This code is unknown here. Ask the roastery that sold the bag."))
-        return summary.code
+        return code
 
     def scanned(self, text: str) -> str:
         """Code of the batch of a scanned QR code, for the roastery's own devices.
@@ -115,6 +120,10 @@ class BagService:
         if summary is None:
             raise NoSuchBatch(_("This label is from no batch here. Nothing was opened."))
         return summary.code
+
+    def token(self, code: str) -> str:
+        """The token of the bag page of a batch or a blend."""
+        return lists.token_of(self._store.read, code)
 
     def withdraw_code(self, text: str) -> None:
         """Give a batch a new token for its bags; codes already printed no longer work."""
@@ -156,6 +165,33 @@ class BagService:
             roasted_by=self._roasted_by(batch) if settings.bag_shows_people else None,
             state=batch.state,
             photos=self._bag_photos(batch),
+        )
+
+    def _of_blend(self, code: str) -> Bag:
+        """The bag of a blend: its batches with their shares, the oldest roast, and the gravest state of them."""
+        record, settings = self._packing.blend_record(code), self._settings.current()
+        source, states = record.source, {batch.state for batch in record.source.batches}
+        parts = () if record.blend.facts is None else record.blend.facts.parts
+        titles = {batch.code: batch.title for batch in source.batches}
+        best_before, _rule = self._packing.best_before(source.product, None, source)
+        roasted_ms = source.roasted_ms
+        return Bag(
+            code=code,
+            coffee=source.title,
+            intent=None,
+            business=settings.business,
+            roasted=None if roasted_ms is None else datetime.fromtimestamp(roasted_ms / 1000).astimezone(),
+            best_before=None if best_before is None else datetime.combine(best_before, time()).astimezone(),
+            cup=None,
+            curve_svg="",
+            origin={
+                f"{titles.get(part.batch, '')} {part.batch}".strip(): f"{100 * part.grams / source.whole_g:.0f} %"
+                for part in parts
+                if source.whole_g
+            },
+            weights={},
+            roasted_by=None,
+            state=next((state for state in ("rejected", "held") if state in states), ""),
         )
 
     def _bag_photos(self, batch: Batch) -> list[BagPhoto]:

@@ -1,7 +1,7 @@
 """Labels: their texts, and the address in their QR code."""
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Final
 from urllib.parse import quote
@@ -13,6 +13,7 @@ from roastlog.services.address import AddressService, leads_to_itself
 from roastlog.services.bags import BagService
 from roastlog.services.batches import BatchService
 from roastlog.services.lots import Lot
+from roastlog.services.packing import PackingService, Source
 from roastlog.services.settings import SettingsService
 from roastlog.units import G_PER_OZ
 
@@ -38,12 +39,19 @@ class Filled:
 
 
 class LabelService:
-    """Makes the labels of batches and of lots."""
+    """Makes the labels of batches, packs and lots."""
 
     def __init__(
-        self, *, batches: BatchService, bags: BagService, settings: SettingsService, address: AddressService
+        self,
+        *,
+        batches: BatchService,
+        packing: PackingService,
+        bags: BagService,
+        settings: SettingsService,
+        address: AddressService,
     ) -> None:
-        self._batches, self._bags, self._settings, self._address = batches, bags, settings, address
+        self._batches, self._packing, self._bags = batches, packing, bags
+        self._settings, self._address = settings, address
 
     def address(self, text: str) -> LabelAddress:
         """The address on the label of a batch, and who can open it."""
@@ -52,6 +60,40 @@ class LabelService:
     def lot_address(self, code: str) -> LabelAddress:
         """The address on the label of a lot, for the house's own devices."""
         return self._leading_to(f"/lots/{quote(code)}")
+
+    def pack_address(self, text: str) -> LabelAddress:
+        """The address on the label of a pack, that of the bag page of what it was packed from."""
+        token = self._bags.token(self._packing.record(text).row.source)
+        return self._leading_to(f"/r/{token}")
+
+    def pack_label(self, text: str) -> Label:
+        """The label of a bag of a pack: its net weight, its lot mark and its best-before date."""
+        record = self._packing.record(text)
+        row, source = record.row, record.sources[0]
+        if source.is_blend:
+            bag = self._bags.by_token(self._bags.token(source.code))
+            label = Label(
+                coffee=record.title,
+                code=row.code,
+                url=self.pack_address(text).url,
+                business=bag.business,
+                roasted_on=_day(bag.roasted),
+            )
+        else:
+            label = self.label(source.code)
+        best_before = None if row.best_before is None else datetime.fromisoformat(row.best_before)
+        return replace(
+            label,
+            coffee=f"{record.title}" if row.product else label.coffee,
+            code=row.code,
+            net_weight=_net_weight(row.bag_g, self._settings.current().units_mass),
+            best_before=_day(best_before) or None,
+            warning=_(WARNINGS[self._gravest(source)]) if source.refusals else "",
+        )
+
+    def _gravest(self, source: Source) -> str:
+        states = {batch.state for batch in source.batches if batch.code in source.refusals}
+        return "rejected" if "rejected" in states else "held"
 
     def _leading_to(self, path: str) -> LabelAddress:
         base = self._settings.current().url_base

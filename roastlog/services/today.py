@@ -7,6 +7,7 @@ from roastlog.services.batches import BatchService
 from roastlog.services.live import LiveService, MachineNow
 from roastlog.services.lots import Lot, LotService
 from roastlog.services.machines import MachineService
+from roastlog.services.stock import Short, StockService
 from roastlog.store.batches import BatchSummary, Page
 
 LOW_LOT_G: Final = 5000.0
@@ -22,13 +23,17 @@ class Today:
     unweighed: Page
     recent: list[BatchSummary]
     lots_low: list[Lot]
+    short: list[Short]
 
 
 class TodayService:
     """Collects the contents of the page Today."""
 
-    def __init__(self, machines: MachineService, live: LiveService, batches: BatchService, lots: LotService) -> None:
+    def __init__(
+        self, machines: MachineService, live: LiveService, batches: BatchService, lots: LotService, stock: StockService
+    ) -> None:
         self._machines, self._live, self._batches, self._lots = machines, live, batches, lots
+        self._stock = stock
 
     def overview(self) -> Today:
         """The contents of the page Today."""
@@ -36,6 +41,7 @@ class TodayService:
             machines=self.machines(),
             unweighed=self.unweighed(),
             recent=self.recent(),
+            short=self._stock.short(),
             lots_low=[lot for lot in self._lots.all() if 0 < lot.left_g < LOW_LOT_G],
         )
 

@@ -151,14 +151,30 @@ def new_code(db: Database, at_ms: int) -> str:
     day = datetime.fromtimestamp(at_ms / 1000).astimezone().date()
     # By code and not by day: two-digit years repeat, so a phone whose clock is a century off shares a day's codes.
     span = f"{day:%y%j}-", f"{day:%y%j}-~"
-    taken = [
-        parse_code(row[0]).number for row in db.conn.execute("SELECT code FROM bags WHERE code BETWEEN ? AND ?", span)
-    ]
+    rows = db.conn.execute("SELECT code FROM bags WHERE code BETWEEN ? AND ? AND code NOT GLOB '*-M*'", span)
+    taken = [parse_code(row[0]).number for row in rows]
     code = next(
         code for number in count(max(taken, default=0) + 1) if (code := batch_code(day, number))[-1] not in MISREAD
     )
     db.conn.execute("INSERT INTO bags (code, token) VALUES (?, ?)", (code, secrets.token_urlsafe(TOKEN_BYTES)))
     return code
+
+
+def give_token(db: Database, code: str) -> None:
+    """Give a blend an unguessable token for its bag page, unless it has one; `new_code` gives a batch its own."""
+    token = secrets.token_urlsafe(TOKEN_BYTES)
+    db.conn.execute("INSERT OR IGNORE INTO bags (code, token) VALUES (?, ?)", (code, token))
+
+
+def token_of(connection: sqlite3.Connection, code: str) -> str:
+    """The token of the bag page of a batch or a blend."""
+    return str(connection.execute("SELECT token FROM bags WHERE code = ?", (code,)).fetchone()[0])
+
+
+def code_of(connection: sqlite3.Connection, token: str) -> str | None:
+    """Code of the batch or blend with a token; None if there is none."""
+    row = connection.execute("SELECT code FROM bags WHERE token = ?", (token,)).fetchone()
+    return None if row is None else str(row[0])
 
 
 def withdrawn(connection: sqlite3.Connection, token: str) -> bool:

@@ -8,7 +8,8 @@ from roastlog.errors import EntryRefused, MistypedCode, NotACode
 from roastlog.journal.fold import Account
 from roastlog.journal.fold.movements import PACKED, ROASTED
 from roastlog.journal.subject import PACK, Subject
-from roastlog.store import ledger, stock
+from roastlog.store import ledger
+from roastlog.store.roasted import loose, next_pack
 from roastlog.trace.codes import blend_code, parse_code, parse_pack, parse_source
 from tests.conftest import START_MS, Bench
 
@@ -105,7 +106,7 @@ def test_more_than_there_is_is_saved_and_told(bench: Bench):
     code = roasted(bench)
     assert "notice" not in packed(bench, code, f"{code}-1", 3000)
     assert "2\u202f600 g more" in packed(bench, code, f"{code}-2", 3000)["notice"]
-    assert [row.grams for row in stock.loose(bench.services.store.read, short=True)] == [-2600]
+    assert [row.grams for row in loose(bench.services.store.read, short=True)] == [-2600]
 
 
 def test_a_packing_whose_bags_are_sold_is_not_undone(bench: Bench):
@@ -135,7 +136,7 @@ def test_codes_are_made_in_the_commit(bench: Bench):
     body = {"parts": [{"batch": code, "grams": 250}], "bag_g": 250, "count": 1}
 
     def pack(ident: UUID) -> str | None:
-        return service.say(lambda db: Subject(PACK, stock.next_pack(db.conn, code)), "packed", body, ident=ident).about
+        return service.say(lambda db: Subject(PACK, next_pack(db.conn, code)), "packed", body, ident=ident).about
 
     once = uuid4()
     assert [pack(once), pack(once), pack(uuid4())] == [f"pack {code}-1", f"pack {code}-1", f"pack {code}-2"]

@@ -1,7 +1,7 @@
 """The label of a batch: its size, a preview, and printing from the browser or as PDF."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final, Self
 from urllib.parse import urlencode
 from uuid import uuid4
@@ -99,6 +99,7 @@ class LabelPage:
     warning: str
     form_id: str
     error: str = ""
+    pack: bool = False
 
     @property
     def prints_at_once(self) -> bool:
@@ -127,10 +128,43 @@ def allow(code: str) -> ResponseReturnValue:
     return redirect(f"/batches/{code}/label", 303)
 
 
+@bp.get("/packs/<code>/label")
+def pack_label(code: str) -> ResponseReturnValue:
+    """A preview of the labels of a pack: one for each of its bags, with its net weight, lot mark and date."""
+    record, asked = services().packing.record(code), Choices.asked()
+    choices = replace(asked, bag_g=record.row.bag_g, numbered=asked.numbered or not request.args)
+    filled = Filled(record.row.count, record.row.bag_g * record.row.count, 0.0)
+    source = record.sources[0]
+    machine = None if source.is_blend else source.batches[0].machine
+    labels = services().labels
+    return _shown(labels.pack_label(code), labels.pack_address(code), choices, filled, machine, pack=True)
+
+
+@bp.get("/packs/<code>/label.pdf")
+def pack_label_file(code: str) -> Response:
+    """The labels of a pack as a PDF at true size."""
+    record, choices = services().packing.record(code), Choices.asked()
+    filled = Filled(record.row.count, record.row.bag_g * record.row.count, 0.0)
+    return _file(services().labels.pack_label(code), choices, filled)
+
+
 def _label_page(code: str, refused: str = "") -> ResponseReturnValue:
     batch, choices = services().batches.summary(code), Choices.asked()
-    content = services().labels.label(code, choices.bag_g)
-    filled = services().labels.filled(code, choices.bag_g)
+    labels = services().labels
+    content, filled = labels.label(code, choices.bag_g), labels.filled(code, choices.bag_g)
+    return _shown(content, labels.address(code), choices, filled, batch.machine, refused)
+
+
+def _shown(
+    content: Label,
+    address: LabelAddress,
+    choices: Choices,
+    filled: Filled | None,
+    machine: str | None,
+    refused: str = "",
+    *,
+    pack: bool = False,
+) -> ResponseReturnValue:
     number = choices.number(filled)
     try:
         drawn = label_pages(content, choices.size, copies=number, skip=choices.skip, numbered=choices.numbered)
@@ -140,8 +174,8 @@ def _label_page(code: str, refused: str = "") -> ResponseReturnValue:
     page = LabelPage(
         code=content.code,
         coffee=content.coffee,
-        machine=batch.machine if any(batch.machine == machine.id for machine in services().machines.all()) else None,
-        address=services().labels.address(code),
+        machine=machine if any(machine == known.id for known in services().machines.all()) else None,
+        address=address,
         sizes=list(SIZES.values()),
         choices=choices,
         bag=bag_text(choices.bag_g),
@@ -155,6 +189,7 @@ def _label_page(code: str, refused: str = "") -> ResponseReturnValue:
         warning=content.warning,
         form_id=str(uuid4()),
         error=error,
+        pack=pack,
     )
     response = make_response(render_template("bench/label.html", page=page), status)
     return choices.remember(response) if request.args and not error else response
@@ -163,15 +198,14 @@ def _label_page(code: str, refused: str = "") -> ResponseReturnValue:
 @bp.get("/batches/<code>/label.pdf")
 def label_file(code: str) -> Response:
     """The label as a PDF at true size."""
-    choices = Choices.asked()
-    pdf = label_pdf(
-        services().labels.label(code, choices.bag_g),
-        choices.size,
-        copies=choices.number(services().labels.filled(code, choices.bag_g)),
-        skip=choices.skip,
-        numbered=choices.numbered,
-    )
-    name = f"label-{services().batches.summary(code).code}-{choices.size.name}.pdf"
+    choices, labels = Choices.asked(), services().labels
+    return _file(labels.label(code, choices.bag_g), choices, labels.filled(code, choices.bag_g))
+
+
+def _file(content: Label, choices: Choices, filled: Filled | None) -> Response:
+    copies = choices.number(filled)
+    pdf = label_pdf(content, choices.size, copies=copies, skip=choices.skip, numbered=choices.numbered)
+    name = f"label-{content.code}-{choices.size.name}.pdf"
     return Response(pdf, mimetype="application/pdf", headers={"Content-Disposition": f'inline; filename="{name}"'})
 
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from flask import Blueprint, render_template
 
-from roastlog.services import BatchSummary, Lot, MachineNow, Page, StorageStatus
+from roastlog.services import BatchSummary, Lot, MachineNow, Page, Short, StorageStatus
 from roastlog.web import services
 from roastlog.web.http.forms import AddMachine
 
@@ -21,6 +21,7 @@ class TodayPage:
     unweighed: Page
     recent: Sequence[BatchSummary]
     lots_low: Sequence[Lot]
+    short: Sequence[Short]
     add: AddMachine
     storage: StorageStatus
 
@@ -30,7 +31,7 @@ def today() -> str:
     """The page Today; without a machine, the form to add one."""
     now, empty, storage = services().today.overview(), AddMachine(), services().backups.status()
     now_ms = services().clock.now_ms()
-    page = TodayPage(now_ms, now.machines, now.unweighed, now.recent, now.lots_low, empty, storage)
+    page = TodayPage(now_ms, now.machines, now.unweighed, now.recent, now.lots_low, now.short, empty, storage)
     return render_template("bench/today/page.html", page=page)
 
 

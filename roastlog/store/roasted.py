@@ -39,6 +39,15 @@ class Loose:
 
 
 @dataclass(frozen=True)
+class Blend:
+    """A blend of roasted coffee as lists show it. [ms UTC]"""
+
+    code: str
+    product: str | None
+    blended_ms: int
+
+
+@dataclass(frozen=True)
 class PackRow:
     """A pack as lists show it; ``source`` is the first batch or blend that it was packed from. [ms UTC]"""
 
@@ -122,6 +131,12 @@ def page_of_packs(
     page = min(max(1, page), pages)
     order = f"{where} ORDER BY packed_ms DESC, packs.code DESC LIMIT :size OFFSET :skip"
     return _listed(connection, order, values | {"size": size, "skip": (page - 1) * size}), page, pages, total
+
+
+def blend(connection: sqlite3.Connection, code: str) -> Blend | None:
+    """One blend; None if unknown."""
+    row = connection.execute("SELECT code, product, blended_ms FROM blends WHERE code = ?", (code,)).fetchone()
+    return None if row is None else Blend(*row)
 
 
 def next_pack(connection: sqlite3.Connection, source: str) -> str:
