@@ -38,6 +38,7 @@ from roastlog.services.subjects import SubjectService
 from roastlog.services.today import Today, TodayService
 from roastlog.services.trace import Node, Step, Trace, TraceService
 from roastlog.settings import Settings
+from roastlog.store.roasted import PackRow
 from roastlog.store.store import Store
 from roastlog.upkeep.maintenance import Maintenance
 
@@ -71,6 +72,7 @@ __all__ = [
     "Node",
     "PackPage",
     "PackRecord",
+    "PackRow",
     "Page",
     "Person",
     "ProductRecord",

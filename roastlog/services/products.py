@@ -205,7 +205,7 @@ class ProductService:
 
     def _check(self, code: str | None, facts: Composed) -> None:
         for part in facts.parts:
-            for lot in filter(None, (part.lot, *part.instead)):
+            for lot in part.lots:
                 if self._lots.find(lot) is None:
                     raise EntryRefused(_("There is no lot {code}.", code=lot))
             if part.product is None:

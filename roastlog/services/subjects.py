@@ -3,14 +3,15 @@
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 
-from roastlog.errors import NoSuchLot, NoSuchMachine
-from roastlog.journal.fold import Line, Lines, fold_house, fold_lot, fold_machine, fold_person
+from roastlog.errors import NoSuchLot, NoSuchMachine, NoSuchProduct
+from roastlog.journal.fold import Line, Lines, fold_house, fold_lot, fold_machine, fold_person, fold_product
 from roastlog.journal.kinds import REGISTRY
-from roastlog.journal.subject import HOUSE, LOT, MACHINE, PERSON, Subject
+from roastlog.journal.subject import HOUSE, LOT, MACHINE, PERSON, PRODUCT, Subject
 from roastlog.journal.wording import tell
 from roastlog.languages import _
 from roastlog.services.batch_detail import SpeakerDetail
 from roastlog.services.lots import LotService
+from roastlog.services.packing import PackRecord
 from roastlog.services.settings import SettingsService
 from roastlog.settings import Settings
 from roastlog.store import journal as stored
@@ -53,6 +54,29 @@ class LotDetail:
     code: str
     state: str
     facts: Facts | None
+    entries: tuple[SaidDetail, ...]
+
+
+@dataclass(frozen=True)
+class ProductDetail:
+    """A product as it was composed last."""
+
+    code: str
+    closed: bool
+    facts: Facts
+    entries: tuple[SaidDetail, ...]
+
+
+@dataclass(frozen=True)
+class PackDetail:
+    """A pack, its bags in stock, and the check weights in figures. [g]"""
+
+    code: str
+    facts: Facts
+    packed_ms: int
+    bags_left: int
+    give_away_g: float | None
+    short: float | None
     entries: tuple[SaidDetail, ...]
 
 
@@ -115,6 +139,26 @@ class SubjectService:
             state="removed" if known is None else "current",
             facts=None if known is None else _shown(vars(known), hidden),
             entries=_entries(lot, hidden),
+        )
+
+    def product(self, code: str) -> ProductDetail:
+        """One product with its entries; raises NoSuchProduct."""
+        product = fold_product(stored.entries_about(self._store.read, Subject(PRODUCT, code)), code)
+        if product.facts is None:
+            raise NoSuchProduct(_("There is no product {code}.", code=code))
+        return ProductDetail(code, product.closed, product.facts.model_dump(mode="json"), _entries(product, ()))
+
+    def pack(self, record: PackRecord) -> PackDetail:
+        """One pack with its entries."""
+        facts, checked = record.pack.facts, record.checked
+        return PackDetail(
+            code=record.row.code,
+            facts={} if facts is None else facts.model_dump(mode="json"),
+            packed_ms=record.row.packed_ms,
+            bags_left=record.row.bags_left,
+            give_away_g=None if checked is None else round(checked.give_away_g, 3),
+            short=None if checked is None else checked.short,
+            entries=_entries(record.pack, ()),
         )
 
     def machine(self, machine_id: str) -> MachineDetail:

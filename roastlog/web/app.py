@@ -5,7 +5,7 @@ from flask import Flask
 from roastlog.services import Services
 from roastlog.web.api import routes as api
 from roastlog.web.bench import blending, labels, lot_labels, packing, scan, start, today, weigh
-from roastlog.web.desk import compare, lot_files, lot_forms, lots, recalls, records, stock, trace
+from roastlog.web.desk import compare, lot_files, lot_forms, lots, products, recalls, records, stock, trace
 from roastlog.web.http import assets, compression, formatting, forms, language, problems, security
 from roastlog.web.machine import hand_readings, live, photos
 from roastlog.web.owner import devices, machine_parts, machines, probe_check, settings, this_device
@@ -16,7 +16,7 @@ TOPICS = (
     *(assets, language, api),
     *(live, hand_readings, photos),
     *(today, start, weigh, labels, lot_labels, packing, blending, scan),
-    *(records, compare, lots, lot_forms, lot_files, stock, trace, recalls),
+    *(records, compare, lots, lot_forms, lot_files, stock, products, trace, recalls),
     *(settings, machines, machine_parts, probe_check, devices, this_device),
     *(bag, pairing, trust, install),
 )

@@ -27,6 +27,11 @@ class Component(Body):
         default_factory=list
     )
 
+    @property
+    def lots(self) -> tuple[str, ...]:
+        """Its lot and those that may stand in for it."""
+        return tuple(lot for lot in (self.lot, *self.instead) if lot)
+
     @model_validator(mode="after")
     def _one_of_both(self) -> "Component":
         if (self.lot is None) == (self.product is None):

@@ -15,6 +15,7 @@ from roastlog.journal.subject import BATCH, NAMED
 from roastlog.journal.vocabulary import LOT_STATES
 from roastlog.services.batch_detail import BatchDetail
 from roastlog.services.lots import Lot
+from roastlog.services.subjects import PackDetail, ProductDetail
 from roastlog.services.trace import Ledger, Trace
 from roastlog.web.http.roles import LEAST, LOOK, PUBLIC
 from roastlog.web.http.security import COOKIE, SECURE_COOKIE
@@ -32,7 +33,13 @@ def description() -> dict[str, Any]:
     """The whole description, as a JSON object."""
     models: list[type[BaseModel]] = [*(kind.body for kind in REGISTRY.values()), By, Plan]
     _, schemas = models_json_schema([(model, "validation") for model in models], ref_template=_REF)
-    for name, facts in {"Batch": BatchDetail, "Ledger": Ledger, "Trace": Trace}.items():
+    for name, facts in {
+        "Batch": BatchDetail,
+        "Ledger": Ledger,
+        "Pack": PackDetail,
+        "Product": ProductDetail,
+        "Trace": Trace,
+    }.items():
         shape = TypeAdapter(facts).json_schema(ref_template=_REF)
         schemas["$defs"] |= shape.pop("$defs", {}) | {name: shape}
     schemas["$defs"]["Lot"] = _lot()
@@ -194,6 +201,18 @@ def _query(name: str, words: str, schema: dict[str, Any]) -> dict[str, Any]:
     return {"name": name, "in": "query", "description": words, "schema": schema}
 
 
+def _pages() -> list[dict[str, Any]]:
+    return [
+        _query("page", "which page; past the last one, the last", _integer(1)),
+        _query("size", "rows a page; 50 where it is left out", _integer(1, MOST_BATCHES)),
+    ]
+
+
+def _listed(name: str) -> dict[str, Any]:
+    rows: dict[str, Any] = {name: _list({"type": "object"})}
+    return _object([name, "page", "pages", "total"], **rows, page=_INT, pages=_INT, total=_INT)
+
+
 def _paths() -> dict[str, Any]:
     code = [_path("code", "batch code, as on the label")]
     machine = [_path("machine_id", "id of a machine")]
@@ -338,6 +357,50 @@ def _paths() -> dict[str, Any]:
                     )
                 },
                 parameters=[_path("code", "code of the lot")],
+                problems=(404,),
+            )
+        },
+        "/api/products": {
+            "get": _operation(
+                "products",
+                "Products that are sold, by name",
+                {"200": _response("A page of them.", _listed("products"))},
+                parameters=[
+                    *_pages(),
+                    _query("q", "part of a code or name", _TEXT),
+                    _query("closed", "1 for those that are no longer sold instead", _TEXT),
+                ],
+                problems=(422,),
+            )
+        },
+        "/api/products/{code}": {
+            "get": _operation(
+                "product",
+                "One product, with all that was said of it",
+                {"200": _response("The product.", _ref("Product"))},
+                parameters=[_path("code", "code of the product")],
+                problems=(404,),
+            )
+        },
+        "/api/packs": {
+            "get": _operation(
+                "packs",
+                "Packs, newest first, with the bags in stock of each",
+                {"200": _response("A page of them.", _listed("packs"))},
+                parameters=[
+                    *_pages(),
+                    _query("q", "part of a code or product", _TEXT),
+                    _query("product", "code of a product", _TEXT),
+                ],
+                problems=(422,),
+            )
+        },
+        "/api/packs/{code}": {
+            "get": _operation(
+                "pack",
+                "One pack, with all that was said of it",
+                {"200": _response("The pack.", _ref("Pack"))},
+                parameters=[_path("code", "code of the pack, such as 26332-01C-1")],
                 problems=(404,),
             )
         },

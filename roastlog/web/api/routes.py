@@ -7,6 +7,7 @@ from flask import Blueprint, Response, abort, jsonify, request
 from flask.typing import ResponseReturnValue
 
 from roastlog.errors import QuestionRefused
+from roastlog.journal.kinds.sales import Composed
 from roastlog.journal.vocabulary import LOT_STATES
 from roastlog.languages import _
 from roastlog.services import Record
@@ -126,6 +127,44 @@ def lot(code: str) -> Response:
     return jsonify(services().subjects.lot(code, confidential=may("own")))
 
 
+@bp.get("/api/products")
+def products() -> Response:
+    """All products, or with closed=1 those that are no longer sold."""
+    found = services().products.all(closed=request.args.get("closed") == "1")
+    query = request.args.get("q", "").casefold()
+    rows = [row for row in found if query in row.code.casefold() or query in row.name.casefold()]
+    size = _number("size", 50, least=1, most=MOST_BATCHES)
+    pages = max(1, -(-len(rows) // size))
+    page = min(_number("page", 1, least=1), pages)
+    items = [_product(row.code, row.facts) for row in rows[(page - 1) * size : page * size]]
+    return jsonify(products=items, page=page, pages=pages, total=len(rows))
+
+
+@bp.get("/api/products/<path:code>")
+def product(code: str) -> Response:
+    """One product, folded, with its entries."""
+    return jsonify(services().subjects.product(code))
+
+
+@bp.get("/api/packs")
+def packs() -> Response:
+    """A page of packs, newest first."""
+    found = services().packing.page(
+        _number("page", 1, least=1),
+        size=_number("size", 50, least=1, most=MOST_BATCHES),
+        query=request.args.get("q", ""),
+        product=request.args.get("product", ""),
+    )
+    items = [vars(row) | {"bags_left": row.bags_left} for row in found.items]
+    return jsonify(packs=items, page=found.page, pages=found.pages, total=found.total)
+
+
+@bp.get("/api/packs/<code>")
+def pack(code: str) -> Response:
+    """One pack, folded, with its entries."""
+    return jsonify(services().subjects.pack(services().packing.record(code)))
+
+
 @bp.get("/api/ledger")
 def ledger() -> Response:
     """Movements of an account, or of all, and the balances."""
@@ -158,6 +197,10 @@ def house() -> Response:
 def openapi() -> Response:
     """The OpenAPI description."""
     return jsonify(description())
+
+
+def _product(code: str, facts: Composed) -> dict[str, object]:
+    return {"code": code, **facts.model_dump(mode="json")}
 
 
 def columns(record: Record) -> dict[str, list[float | None]]:

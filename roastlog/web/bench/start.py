@@ -11,7 +11,7 @@ from flask.typing import ResponseReturnValue
 from roastlog.journal.kinds.roast import Opened
 from roastlog.journal.vocabulary import UNDER_WAY
 from roastlog.languages import N_, _, translate
-from roastlog.services import BatchSummary, Lot, Person
+from roastlog.services import BatchSummary, Lot, Person, Roastable
 from roastlog.units import clock_text
 from roastlog.web import services
 from roastlog.web.http.formatting import number, page_units
@@ -25,7 +25,7 @@ OFFLINE: Final = {
     "start": N_("Offline: a batch cannot be started here. Tap Charge on the live page; name it later."),
     "names": N_("Offline: a batch cannot be named now."),
 }
-FIELDS: Final = ("lot", "coffee", "green_g", "intent", "plan", "guide")
+FIELDS: Final = ("lot", "parts", "coffee", "product", "green_g", "intent", "plan", "guide")
 
 
 @dataclass(frozen=True)
@@ -46,6 +46,14 @@ class StartPage:
     same_as: str | None = None
     mass_units: Sequence[str] = ("kg", "g")
     offline: str = ""
+    roastable: Sequence[Roastable] = ()
+    product: str = ""
+    told: Sequence[str] = ()
+
+    @property
+    def parts(self) -> Sequence[tuple[str, str]]:
+        """Share and lot of each green part, as the form holds them."""
+        return [(share, lot) for share, lot in map(_part, self.values.get("parts", "").split("|")) if lot]
 
     @property
     def guide_is_older(self) -> bool:
@@ -128,6 +136,23 @@ def amend_names(code: str) -> ResponseReturnValue:
     return remember(redirect(f"/machines/{batch.machine}" if under_way else f"/batches/{code}", 303), person)
 
 
+def _part(text: str) -> tuple[str, str]:
+    """Share and lot of a green part as the form holds it: “0.6 HU-7”."""
+    share, _space, lot = text.partition(" ")
+    return share, lot
+
+
+def _parts(form: Form) -> list[dict[str, Any]] | None:
+    """The green parts that a product gave, unless a lot was chosen instead."""
+    try:
+        typed = map(_part, form.values.get("parts", "").split("|"))
+        parts = [{"lot": lot, "share": float(share)} for share, lot in typed if lot]
+    except ValueError:
+        form.errors["lot"] = _("The green parts are not readable. Choose the product again.")
+        return None
+    return parts or None
+
+
 def _refused(made: dict[str, Any]) -> str | None:
     result = services().journal.accept([made], speaker())[0]
     return (result.reason or _("Not saved.")) if result.status == "refused" else None
@@ -143,7 +168,9 @@ def _facts(form: Form) -> dict[str, Any]:
     intent = form.text("intent_words") or form.text("intent")
     facts = {
         "lot": lot,
+        "parts": None if lot else _parts(form),
         "coffee": coffee,
+        "product": form.text("product"),
         "green_g": green_g,
         "intent": intent,
         "plan": _plan(form),
@@ -169,7 +196,9 @@ def _typed(facts: Opened) -> dict[str, str]:
     own_words = facts.intent not in INTENTS
     return {
         "lot": facts.lot or "",
+        "parts": "|".join(f"{part.share!r} {part.lot}" for part in facts.parts or ()),
         "coffee": facts.coffee or "",
+        "product": facts.product or "",
         "green": "" if facts.green_g is None else f"{facts.green_g / GRAMS[unit]:.3f}".rstrip("0").rstrip("."),
         "green_unit": unit,
         "intent": "" if own_words else facts.intent or "",
@@ -201,9 +230,13 @@ def _start_page(
     """The start form with the typed values; without any, with those of an earlier batch."""
     machine = services().machines.get(machine_id)
     defaults = services().starting.defaults(machine_id, request.args.get("as") if values is None else "")
-    same_as = None
+    same_as, chosen = None, ""
+    told: Sequence[str] = ()
     if values is None:
         facts, same_as = defaults.facts, defaults.same_as
+        if chosen := request.args.get("product", ""):
+            filled = services().products.filled(chosen)
+            facts, told, same_as = filled.facts.model_copy(update={"green_g": facts.green_g}), filled.told, None
         values = _typed(facts) | {"id": str(uuid4()), "person": who()}
         short_of = _short_lot(Form({}), facts.lot, facts.green_g)
     page = StartPage(
@@ -221,6 +254,9 @@ def _start_page(
         same_as=same_as,
         mass_units=_mass_units(),
         offline=translate(OFFLINE["start"]),
+        roastable=services().products.roastable(),
+        product=chosen,
+        told=told,
     )
     return render_template("bench/start.html", page=page)
 

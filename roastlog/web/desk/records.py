@@ -15,7 +15,7 @@ from roastlog.errors import CodeError, EntryRefused, NoSuchBatch
 from roastlog.journal.vocabulary import MOMENT_LABELS, MOMENTS
 from roastlog.journal.wording import FLAG_WORDS
 from roastlog.languages import N_, _
-from roastlog.services import Analysis, BatchSummary, LogLine, Page, Record
+from roastlog.services import Analysis, BatchSummary, LogLine, PackRow, Page, Record
 from roastlog.services.curve_settings import CURVE_SETTINGS
 from roastlog.web import services
 from roastlog.web.desk.forecast_review import forecast_review_page
@@ -81,6 +81,9 @@ class RecordPage:
     person: str
     photos: frozenset[str] = frozenset()
     charged_with: Sequence[BatchSummary] = ()
+    left_g: int = 0
+    became: Mapping[str, int] = field(default_factory=dict)
+    packed: Mapping[str, PackRow] = field(default_factory=dict)
     decisions: Mapping[str, str] = field(default_factory=lambda: DECISIONS)
     flags: Mapping[str, str] = field(default_factory=lambda: FLAG_WORDS)
     shifts_s: Sequence[int] = SHIFTS_S
@@ -293,6 +296,13 @@ def _record_page(code: str, error: str = "") -> ResponseReturnValue:
     page = RecordPage(record, analysis, faults, groups, aroma, str(uuid4()), who(), error=error, unit=unit)
     charged_with = services().batches.charged_with(record.summary)
     page = replace(page, photos=services().photos.of(record.batch), charged_with=charged_with)
+    packing = services().packing
+    page = replace(
+        page,
+        left_g=packing.left_g(record.summary.code),
+        became=packing.became(record.summary.code),
+        packed={row.code: row for row in packing.packs_of(record.summary.code)},
+    )
     return render_template("desk/records/record.html", page=page), 422 if error else 200
 
 
