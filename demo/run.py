@@ -8,23 +8,27 @@ from contextlib import suppress
 from datetime import datetime
 from pathlib import Path
 from typing import Final
-from uuid import uuid4
+from uuid import uuid4, uuid5
 
 from rich.progress import Progress
 
 from roastlog.clock import Clock
 from roastlog.commands import tell_address
 from roastlog.errors import SettingError
-from roastlog.services import Services, open_services
+from roastlog.journal.kinds.sales import Component, Composed, Packaging
+from roastlog.services import Services, Speaker, open_services
+from roastlog.trace.codes import pack_code
 from roastlog.web.server import Serving, claim_port, secured, serve
 
 from . import roaster, scenario
-from .week import PastBatch, batch_count, week
+from .week import NAMESPACE, PastBatch, batch_count, week
 
 MODBUS_PORT: Final = 5020
 WAIT_S: Final = 5.0
+BAG_G: Final = 250
 MINUTE_MS: Final = 60_000
 DAY_MS: Final = 86_400_000
+PACKED_AFTER_MS: Final = 3 * 3_600_000
 
 
 def run_demo(folder: Path | None, host: str, port: int, speed: float, *, secure_port: int | None = None) -> None:
@@ -69,6 +73,34 @@ def furnish(services: Services) -> None:
     with Progress(transient=True) as progress:
         for past in progress.track(week(now_ms), total=batch_count(now_ms), description="Roasting the week before"):
             services.journal.import_batch(past.entries, rows_of(past))
+    pack_week(services, now_ms)
+
+
+def pack_week(services: Services, now_ms: int) -> None:
+    """A product of each coffee, and packs of the batches that were released more than a day ago."""
+    codes = {}
+    for coffee in scenario.COFFEES:
+        facts = Composed(
+            name=coffee.lot.coffee,
+            parts=[Component(lot=coffee.lot.code, share=1)],
+            intent=coffee.intent,
+            bag_g=BAG_G,
+            packagings=[Packaging(name="valve bag", best_before_days=180, reason="house test of last year")],
+        )
+        codes[coffee.lot.code] = services.products.keep(None, facts, Speaker(device="bench tablet"))
+    for batch in services.batches.page(state="released").items:
+        if batch.dropped_ms is None or batch.dropped_ms > now_ms - DAY_MS or batch.lot not in codes:
+            continue
+        source = services.packing.source(batch.code)
+        day, rule = services.packing.best_before(codes[batch.lot], "valve bag", source)
+        count = source.left_g // (BAG_G + 1)  # a gram a bag is given away
+        body = {"parts": [{"batch": batch.code, "grams": count * (BAG_G + 1)}], "bag_g": BAG_G, "count": count}
+        body |= {"product": codes[batch.lot], "packaging": "valve bag", "weights_g": [251.0, 250.5, 251.5]}
+        body |= {"best_before": str(day), "best_before_rule": str(rule)}
+        about = {"id": str(uuid5(NAMESPACE, f"pack {batch.code}")), "about": f"pack {pack_code(batch.code, 1)}"}
+        by = {"person": scenario.INES, "device": "bench tablet"}
+        at_ms = batch.dropped_ms + PACKED_AFTER_MS
+        services.journal.accept([about | {"kind": "packed", "at_ms": at_ms, "by": by, "body": body}])
 
 
 def _receive(services: Services, lot: scenario.DemoLot, until_ms: int) -> None:
