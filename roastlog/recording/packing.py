@@ -11,7 +11,7 @@ from roastlog.journal.fold.movements import ROASTED
 from roastlog.journal.phrases import grams
 from roastlog.journal.subject import BLEND, Subject
 from roastlog.journal.vocabulary import called
-from roastlog.languages import _, ngettext
+from roastlog.languages import _, joined, ngettext
 from roastlog.store import batches as lists
 from roastlog.store import journal as stored
 from roastlog.store import ledger, machines, roasted
@@ -131,7 +131,10 @@ def refusal(batch: Batch) -> str:
     """The sentence that a batch must not be packed, with the reason of that decision."""
     decided = batch.last("released")
     reason = "" if decided is None else str(decided.body.get("reason", ""))
-    told = _("Batch {code} is {state}.", code=batch.code, state=called(batch.state))
-    if reason:
-        told = _("Batch {code} is {state}: {reason}", code=batch.code, state=called(batch.state), reason=reason)
-    return f"{told} {_('Release it, or allow its bags with a reason; then pack it.')}"
+    state = called(batch.state)
+    told = (
+        _("Batch {code} is {state}: {reason}", code=batch.code, state=state, reason=reason)
+        if reason
+        else _("Batch {code} is {state}.", code=batch.code, state=state)
+    )
+    return joined(" ", [told, _("Release it, or allow its bags with a reason; then pack it.")])

@@ -62,7 +62,7 @@ BAD = {
     "kilograms as grams": ({"bag": "0.25"}, "A bag of 0.25 g?"),
     "no size": ({"bag": ""}, "Type the net weight of a bag."),
     "a weight in kilograms": ({"weights": "0.252"}, "no net weight of a bag of 250 g"),
-    "no number": ({"weights": "heavy"}, "is no weight"),
+    "no number": ({"weights": "heavy"}, "must be grams with spaces between"),
     "more left than there was": ({"left": "4000"}, "There were only"),
     "all left over": ({"left": "3400", "count": "1"}, "nothing was packed"),
 }

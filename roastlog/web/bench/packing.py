@@ -222,7 +222,7 @@ def _count(form: Form, bags: int | None) -> int | None:
     text = form.values.get("count", "")
     if not text:
         if bags == 0:
-            form.errors["count"] = _("Nothing is left to fill a bag. If bags were filled all the same, type how many.")
+            form.errors["count"] = _("Nothing is left to fill a bag. If bags were filled anyway, type how many.")
         return bags or None
     if not (text.isascii() and text.isdigit() and 1 <= int(text[:7]) <= 100_000):
         form.errors["count"] = _("Number of bags must be a whole number from 1 on, not “{text}”.", text=text)
@@ -239,7 +239,7 @@ def _weights_g(form: Form, bag_g: int | None) -> list[float]:
         try:
             weight_g = float(plain(text))
         except ValueError:
-            form.errors["weights"] = _("“{text}” is no weight. Type grams with spaces between.", text=text[:20])
+            form.errors["weights"] = _("Check weights must be grams with spaces between, not “{text}”.", text=text[:20])
             return []
         if bag_g is not None and not bag_g / 2 <= weight_g <= bag_g * 2:
             form.errors["weights"] = _(

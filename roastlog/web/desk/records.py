@@ -19,6 +19,7 @@ from roastlog.services import Analysis, BatchSummary, LogLine, PackRow, Page, Re
 from roastlog.services.curve_settings import CURVE_SETTINGS
 from roastlog.web import services
 from roastlog.web.desk.forecast_review import forecast_review_page
+from roastlog.web.desk.trace import ENDS
 from roastlog.web.http.formatting import HARD_SPACE, page_units
 from roastlog.web.http.forms import Form, entry, remember, who
 from roastlog.web.http.security import speaker
@@ -300,7 +301,10 @@ def _record_page(code: str, error: str = "") -> ResponseReturnValue:
     page = replace(
         page,
         left_g=packing.left_g(record.summary.code),
-        became=packing.became(record.summary.code),
+        became={
+            _(ENDS[name]) if name in ENDS else name: grams
+            for name, grams in packing.became(record.summary.code).items()
+        },
         packed={row.code: row for row in packing.packs_of(record.summary.code)},
     )
     return render_template("desk/records/record.html", page=page), 422 if error else 200
