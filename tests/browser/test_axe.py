@@ -33,6 +33,12 @@ TOLD = {
     "pairing.link": 422,
     "bag.photo": 404,
     "lot_files.file": 404,
+    "blending.blend": 404,
+    "labels.pack_label": 404,
+    "packing.pack": 404,
+    "products.edit": 404,
+    "products.product": 404,
+    "stock.count": 404,
     "photos.page": 404,
     "photos.show": 404,
     "photos.small": 404,
@@ -42,7 +48,7 @@ TOLD = {
 MORE = (
     "/nowhere", "/r/none", "/batches/26-1", "/batches?q=alder", "/batches?q=nothing", "/compare?of={code}",
     "/compare?batches={code},{other}", "/batches/{code}/label?size=a4-70x37", "/machines/drum-4/controls",
-    "/machines/drum-4/controls/radiant",
+    "/machines/drum-4/controls/radiant", "/packs/new?batch={code}", "/stock/count?about=batch%20{code}",
 )  # fmt: skip
 
 

@@ -46,6 +46,7 @@ def test_a_held_batch_is_packed_with_a_reason(own_demo: Server, screen: MakeScre
     phone.page.get_by_text("Pack it anyway").tap()
     phone.page.get_by_label("Reason, saved in the batch's journal").fill("For the tasting room.")
     phone.tap("Allow bags")
+    expect(phone.page.get_by_role("button", name="Save packing")).to_be_enabled()
     pack(phone, code, "2")
     expect(phone.page.locator("main")).to_contain_text(f"Batch {code} is held.")
 
