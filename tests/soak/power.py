@@ -25,6 +25,7 @@ from roastlog.store.database import REMADE
 from roastlog.store.readings import SLOT_MS
 from roastlog.store.store import Store
 from tests.conftest import SHEET, START_MS, HandClock
+from tests.projection_rows import projection_rows
 
 LOG_HEADER, FRAME_HEADER, SECTOR = 32, 24, 512  # https://www.sqlite.org/fileformat2.html#walformat
 CHECKPOINT_PAGES: Final = 60  # a thousand in service; fewer here, so that the log begins anew several times
@@ -102,7 +103,7 @@ def wrong_after(cut: Cut, states: list[State]) -> str | None:
             part.touch(mode=0o600)
             part.write_bytes(content)
         with closing(sqlite3.connect(path)) as connection:
-            rows = _rows(connection)
+            rows, lists = _rows(connection), projection_rows(connection)
             journal = {UUID(bytes=ident): body for _, ident, body in _journal(connection)}
         if lost := [ident for ident, body in before.entries.items() if journal.get(ident) != body]:
             return f"{len(lost)} acknowledged entries are lost"
@@ -114,16 +115,11 @@ def wrong_after(cut: Cut, states: list[State]) -> str | None:
             if notes.noted(store.read).get(REMADE) is not None:
                 return "the projections did not match the journal"
             store.write(projections.rebuild)
-            if projected(_rows(store.read)) != projected(rows):
+            if projection_rows(store.read) != lists:
                 return "the projections are not what the journal gives"
         finally:
             store.close()
     return None
-
-
-def projected(rows: Rows) -> Rows:
-    """The rows of the projections alone."""
-    return {name: rows[name] for name in projections.SCHEMA}
 
 
 class _Recording:

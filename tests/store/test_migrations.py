@@ -123,6 +123,7 @@ def without_new_ids(now: Dump) -> Dump:
     later = {"accounts", "counts", "movements", "products", "blends", "packs", "orders", "customers", "recalls"}
     assert not [row for name in later - {"accounts", "movements"} for row in now[name]]
     return {name: rows for name, rows in now.items() if name not in later} | {
+        "batches": [row[:-1] for row in now["batches"]],
         "lots": [row[:11] for row in now["lots"]],
         "machines": [row[:3] for row in now["machines"]],
         "people": [row[1:] for row in now["people"]],
@@ -149,7 +150,7 @@ def make_before_sealing(work: Path) -> Path:
     codes = [parse_code(str(row[0])) for row in rows["batches"]]
     rows["batches"] = [  # with the additional columns of the first version
         (code, parsed.day.isoformat(), parsed.number, machine, opened_entry, tokens[code], *rest)
-        for (code, machine, opened_entry, *rest), parsed in zip(rows["batches"], codes, strict=True)
+        for (code, machine, opened_entry, *rest, _product), parsed in zip(rows["batches"], codes, strict=True)
     ]
     with closing(Database(sqlite3.connect(folder / FILE_NAME))) as db:
         db.conn.row_factory = sqlite3.Row

@@ -21,6 +21,7 @@ from roastlog.store import batches as lists
 from roastlog.store.backups import FILE_NAME
 from roastlog.store.database import REMADE, rebuild
 from roastlog.store.store import Database, Store
+from tests.projection_rows import NUMBERED, projection_rows
 from tests.subject_entries import keep_lot, keep_person, say
 
 START_MS = 1_795_600_000_000
@@ -29,23 +30,10 @@ TOGETHER = 20
 TABLES = tuple(projections.SCHEMA)
 
 
-NAMED = "(SELECT kind || ' ' || name FROM accounts WHERE id = {})".format
-READ = {
-    "accounts": "SELECT kind, name, grams FROM accounts"
-    " WHERE id IN (SELECT source FROM movements UNION SELECT target FROM movements UNION SELECT account FROM counts)",
-    "movements": f"SELECT subject, entry, at_ms, {NAMED('source')}, {NAMED('target')}, grams FROM movements",  # noqa: S608
-    "counts": f"SELECT subject, entry, at_ms, {NAMED('account')}, grams FROM counts",  # noqa: S608
-}
-"""How tables are read whose rows have numbers that a rebuild may give out in another order."""
-
-
 def rows(path: Path) -> dict[str, list[tuple[object, ...]]]:
     """All rows of all projections."""
     with closing(sqlite3.connect(path)) as connection:
-        return {
-            name: sorted(connection.execute(READ.get(name, f"SELECT * FROM {name}")).fetchall(), key=repr)  # noqa: S608
-            for name in TABLES
-        }
+        return projection_rows(connection)
 
 
 def written(path: Path) -> list[tuple[object, ...]]:
@@ -191,7 +179,7 @@ def test_rebuilt_from_a_big_journal_every_row_is_the_same(tmp_path: Path, seed: 
     made = rebuild(tmp_path)
     assert rows(tmp_path / FILE_NAME) == before
     assert written(tmp_path / FILE_NAME) == journal_before
-    assert made.rows == {name: len(found) for name, found in before.items() if name not in READ}
+    assert made.rows == {name: len(found) for name, found in before.items() if name not in NUMBERED}
 
 
 def test_the_command_says_how_many_rows_it_made(tmp_path: Path, capsys: pytest.CaptureFixture[str]):
