@@ -1,17 +1,18 @@
 """Trace: what any lot, batch, blend, pack or customer's coffee came from, and what it went into."""
 
 from collections.abc import Iterable, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from typing import Final
 
-from roastlog.errors import CodeError, MistypedCode, NoSuchCode
+from roastlog.errors import MistypedCode, NoSuchCode, NotACode
 from roastlog.journal.fold import Account
 from roastlog.journal.fold.movements import DRUM, GREEN, PACKED, ROASTED, SOLD
 from roastlog.journal.subject import BATCH, BLEND, CUSTOMER, LOT, PACK, Subject
 from roastlog.languages import _
 from roastlog.store import ledger, stocks
 from roastlog.store.store import Store
-from roastlog.trace.codes import parse_code
+from roastlog.trace.codes import parse_pack, parse_source
 from roastlog.trace.tree import Edge, Tree, edges_of, node_of
 
 _ACCOUNTS: Final[Mapping[str, Sequence[str]]] = {
@@ -110,13 +111,7 @@ class TraceService:
         known = stocks.named(self._store.read, text.strip())
         if known is not None:
             return known
-        try:
-            code = parse_code(text).code
-        except MistypedCode as error:
-            raise NoSuchCode(str(error)) from None
-        except CodeError:
-            code = text.strip().upper()
-        known = stocks.named(self._store.read, code)
+        known = stocks.named(self._store.read, _canonical(text))
         if known is None:
             raise NoSuchCode(
                 _("No lot, batch, blend or pack has the code “{code}”. Check it on the label.", code=text.strip()[:80])
@@ -185,6 +180,18 @@ class TraceService:
                 left_g=grams,
             )
         return found
+
+
+def _canonical(text: str) -> str:
+    """The code of a pack, a batch or a blend as it is stored, else the text in capitals; raises NoSuchCode."""
+    try:
+        with suppress(NotACode):
+            return parse_pack(text)
+        with suppress(NotACode):
+            return parse_source(text).code
+    except MistypedCode as error:
+        raise NoSuchCode(str(error)) from None
+    return text.strip().upper()
 
 
 def _steps(edges: Iterable[Edge], nodes: Mapping[Account, Node]) -> tuple[Step, ...]:

@@ -2,7 +2,6 @@
 
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping
-from itertools import groupby
 
 from roastlog.journal.fold import Account, Count, Movement, Postings
 from roastlog.journal.fold.movements import DIFFERENCE
@@ -66,14 +65,6 @@ def history(account: Account, movements: Iterable[Movement]) -> list[tuple[Movem
             held_g += change_g
             rows.append((one, held_g))
     return rows
-
-
-def by_account(movements: Iterable[Movement], kind: str) -> Mapping[str, list[Movement]]:
-    """The movements that touch accounts of one kind, by the name of the account."""
-    named = sorted(
-        (account.name, one) for one in movements for account in {one.source, one.target} if account.kind == kind
-    )
-    return {name: [one for _, one in rows] for name, rows in groupby(named, key=lambda row: row[0])}
 
 
 def _change_g(movement: Movement, account: Account) -> int:

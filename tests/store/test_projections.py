@@ -12,15 +12,19 @@ import pytest
 from roastlog.commands import main
 from roastlog.errors import StoreError
 from roastlog.journal.entries import By, Entry
+from roastlog.journal.fold import Account, fold, fold_blend, fold_lot, fold_pack, postings_of
+from roastlog.journal.fold.movements import DRUM, ROASTED
 from roastlog.journal.kinds.machine import plain_sheet
 from roastlog.journal.subject import Subject
 from roastlog.journal.vocabulary import MOMENTS
 from roastlog.machine.model import practice_machine
-from roastlog.store import backups, books, journal, notes, projections
+from roastlog.store import backups, books, journal, ledger, notes, projections
 from roastlog.store import batches as lists
 from roastlog.store.backups import FILE_NAME
 from roastlog.store.database import REMADE, rebuild
 from roastlog.store.store import Database, Store
+from roastlog.trace.ledger import balances, movements_of
+from roastlog.trace.tree import backward, edges_of, forward
 from tests.projection_rows import NUMBERED, projection_rows
 from tests.subject_entries import keep_lot, keep_person, say
 
@@ -180,6 +184,34 @@ def test_rebuilt_from_a_big_journal_every_row_is_the_same(tmp_path: Path, seed: 
     assert rows(tmp_path / FILE_NAME) == before
     assert written(tmp_path / FILE_NAME) == journal_before
     assert made.rows == {name: len(found) for name, found in before.items() if name not in NUMBERED}
+
+
+def test_the_ledgers_tables_are_the_fold_of_the_journal(tmp_path: Path):
+    """Movements, balances and trees read from the tables are those that the pure ledger makes of all entries."""
+    store = Store(tmp_path)
+    roastery = Roastery(3)
+    for number in range(60):
+        store.write(lambda db, number=number: roastery.roast(db, number))
+    folds = {"lot": fold_lot, "batch": fold, "blend": fold_blend, "pack": fold_pack}
+    subjects = [
+        folded(entries, subject.name)
+        for kind, folded in folds.items()
+        for subject, entries in journal.all_entries(store.read, kind)
+    ]
+    movements = movements_of(map(postings_of, subjects))
+    assert sorted(ledger.movements(store.read)) == movements
+    stored = ledger.balances(store.read)
+    assert {account: grams for account, grams in stored.items() if grams} == {
+        account: grams for account, grams in balances(movements).items() if grams
+    }
+    edges = edges_of(movements)
+    for start in sorted(account for account in stored if account.name)[::5]:
+        whole = (
+            [start] if start.kind not in {DRUM, ROASTED} else [Account(DRUM, start.name), Account(ROASTED, start.name)]
+        )
+        assert set(edges_of(ledger.reached(store.read, whole))) == set(forward(edges, whole).edges), start
+        assert set(edges_of(ledger.reached(store.read, whole, back=True))) == set(backward(edges, whole).edges), start
+    store.close()
 
 
 def test_the_command_says_how_many_rows_it_made(tmp_path: Path, capsys: pytest.CaptureFixture[str]):

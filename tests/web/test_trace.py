@@ -44,7 +44,7 @@ def test_the_ledger_has_the_movements_of_an_account_and_its_balance(bench: Bench
     assert bench.client.get(f"/api/ledger?from={charged + 1}").get_json()["movements"][0]["source"] == f"drum {sold}"
 
 
-@pytest.mark.parametrize("typed", ["HU-7", "{code}", "l{code}", "{code}-1", "c1"])
+@pytest.mark.parametrize("typed", ["HU-7", "hu-7", "{code}", "l{code}", "{code}-1", "c1"])
 def test_any_code_leads_to_the_same_tree(bench: Bench, sold: str, typed: str):
     """From the lot, the batch, its lot mark, the pack and the customer the whole way is seen."""
     told = bench.client.get(f"/api/trace/{typed.format(code=sold)}").get_json()
@@ -79,7 +79,10 @@ def test_an_undone_weight_leaves_the_tree(bench: Bench, sold: str):
     assert next(node["left_g"] for node in told["nodes"] if node["kind"] == "batch") == 4000 - 3010
 
 
-@pytest.mark.parametrize(("typed", "words"), [("QW-404", "has the code"), ("26332-01D", "mistyped")])
+@pytest.mark.parametrize(
+    ("typed", "words"),
+    [("QW-404", "has the code"), ("26332-01D", "mistyped"), ("26332-01D-1", "mistyped"), ("26332-M01X", "mistyped")],
+)
 def test_a_code_that_nothing_has_is_told_from_a_mistyped_one(bench: Bench, sold: str, typed: str, words: str):
     """Both are answered with a sentence."""
     answer = bench.client.get(f"/api/trace/{typed}")
