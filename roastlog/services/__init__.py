@@ -193,6 +193,7 @@ def open_services(folder: Path, clock: Clock, *, host: str = "127.0.0.1", port: 
     analysis = AnalysisService(clock, history, batches, settings)
     address = AddressService(store, settings, host, port)
     trace = TraceService(store)
+    recalls = RecallService(store, clock, entries, trace=trace, settings=settings)
     bags = BagService(store, clock, batches=batches, packing=packing, photos=photos, people=people, settings=settings)
     return Services(
         store=store,
@@ -212,13 +213,13 @@ def open_services(folder: Path, clock: Clock, *, host: str = "127.0.0.1", port: 
         journal=JournalService(store, clock, runtime),
         photos=photos,
         batches=batches,
-        today=TodayService(machines, live, batches, lots, stock),
+        today=TodayService(machines, live, batches, lots, stock=stock, recalls=recalls),
         starting=StartService(batches, lots),
         comparison=comparison,
         analysis=analysis,
         figures=FigureService(runtime, batches=batches, analysis=analysis, comparison=comparison),
         trace=trace,
-        recalls=RecallService(store, clock, entries, trace=trace, settings=settings),
+        recalls=recalls,
         address=address,
         bags=bags,
         labels=LabelService(batches=batches, packing=packing, bags=bags, settings=settings, address=address),

@@ -1,7 +1,7 @@
 """Recalls and drills: the bags concerned, who has them, and how much is accounted for."""
 
 import secrets
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Final
@@ -10,7 +10,7 @@ from uuid import uuid4
 from roastlog.clock import Clock
 from roastlog.errors import EntryRefused, NoSuchCode
 from roastlog.journal.fold import Account, Line, Recall, fold_recall
-from roastlog.journal.fold.movements import DIFFERENCE, DRUM, GREEN, PACKED, ROASTED
+from roastlog.journal.fold.movements import DIFFERENCE, DRUM, GREEN, OVERFILL, PACKED, ROASTED
 from roastlog.journal.phrases import grams as grams_text
 from roastlog.journal.subject import RECALL, Subject
 from roastlog.label.notice import Notice, notice_pdf
@@ -21,7 +21,6 @@ from roastlog.services.trace import TraceService
 from roastlog.store import journal as stored
 from roastlog.store import ledger, stocks
 from roastlog.store.store import Store
-from roastlog.trace.tree import Tree
 
 DRILL_EVERY_MS: Final = 183 * 86_400_000  # half a year: common practice of food businesses
 RECENT_PACKS: Final = 500
@@ -78,8 +77,6 @@ class RecallDetail:
         The bags, and who has them; those to be reached first are first.
     loose
         Grams that are not packed, by the word for the place and the name: green, in the drum, loose. [g]
-    in_bags_g, missing_g
-        Grams that were packed, and those of them that a count did not find, or that were sold twice. [g]
     """
 
     id: str
@@ -93,8 +90,6 @@ class RecallDetail:
     packs: Sequence[AffectedPack]
     holders: Sequence[Holder]
     loose: Mapping[tuple[str, str], int]
-    in_bags_g: int
-    missing_g: int
 
     @property
     def bags(self) -> int:
@@ -105,6 +100,16 @@ class RecallDetail:
     def bags_out(self) -> int:
         """Bags that customers have."""
         return sum(pack.sold for pack in self.packs)
+
+    @property
+    def in_bags_g(self) -> int:
+        """Grams that were packed, by the nominal weight of the bags. [g]"""
+        return sum(pack.packed * pack.bag_g for pack in self.packs)
+
+    @property
+    def missing_g(self) -> int:
+        """Grams in bags of which it is not known where they are. [g]"""
+        return sum(pack.missing_g for pack in self.packs)
 
     @property
     def accounted_g(self) -> int:
@@ -183,10 +188,10 @@ class RecallService:
         recall = self._fold(ident)
         assert recall.facts is not None  # noqa: S101 - `_fold` refuses one without
         assert recall.recalled is not None  # noqa: S101 - the same
-        tree = self._trace.affected([self._trace.find(code) for code in recall.facts.codes])
-        packs = sorted(node.name for node in tree.nodes if node.kind == PACKED)
-        with_customers = ledger.with_customers(self._store.read, packs)
-        in_bags_g, missing_g = self._accounts(tree, packs)
+        concerned = self._trace.affected(self._trace.find(code) for code in recall.facts.codes)
+        codes = sorted(node.name for node in concerned if node.kind == PACKED)
+        with_customers = ledger.with_customers(self._store.read, codes)
+        packs = self._packs(codes, with_customers)
         finished = recall.last("finished")
         return RecallDetail(
             id=ident,
@@ -196,12 +201,10 @@ class RecallService:
             started_ms=recall.recalled.at_ms,
             finished_ms=recall.finished_ms,
             note=None if finished is None else finished.body.get("note"),
-            batches=sorted(node.name for node in tree.nodes if node.kind == ROASTED),
-            packs=self._packs(packs, with_customers, missing_g),
-            holders=self._holders(with_customers, recall),
-            loose=self._loose(tree),
-            in_bags_g=in_bags_g,
-            missing_g=sum(missing_g.values()),
+            batches=sorted(node.name for node in concerned if node.kind == ROASTED),
+            packs=packs,
+            holders=self._holders({pack.code: pack.bag_g for pack in packs}, with_customers, recall),
+            loose=self._loose(concerned),
         )
 
     def notice(self, ident: str) -> bytes:
@@ -229,26 +232,20 @@ class RecallService:
             raise NoSuchCode(_("There is no such recall."))
         return recall
 
-    def _accounts(self, tree: Tree, packs: Iterable[str]) -> tuple[int, dict[str, int]]:
-        """Grams that went into packs, and for each pack those that the books do not find. [g]"""
-        held_g = ledger.held_g(self._store.read, [Account(PACKED, pack) for pack in packs])
-        missing: dict[str, int] = dict.fromkeys(packs, 0)
-        for edge in ledger.reached(self._store.read, [Account(PACKED, pack) for pack in packs]):
-            if edge.source.kind == PACKED and edge.target == DIFFERENCE:
-                missing[edge.source.name] += edge.grams
-        for account, grams in held_g.items():
-            missing[account.name] += max(0, -grams)
-        return sum(edge.grams for edge in tree.edges if edge.target.kind == PACKED), missing
-
-    def _packs(
-        self, packs: Sequence[str], with_customers: Mapping[tuple[str, str], int], missing_g: Mapping[str, int]
-    ) -> list[AffectedPack]:
-        held_g = ledger.held_g(self._store.read, [Account(PACKED, pack) for pack in packs])
-        titles = stocks.titles(self._store.read, [Account(PACKED, pack) for pack in packs])
+    def _packs(self, codes: Sequence[str], with_customers: Mapping[tuple[str, str], int]) -> list[AffectedPack]:
+        read, accounts = self._store.read, [Account(PACKED, code) for code in codes]
+        held_g, titles = ledger.held_g(read, accounts), stocks.titles(read, accounts)
+        sold_g, taken_g = dict.fromkeys(codes, 0), dict.fromkeys(codes, 0)
+        for (code, _customer), grams in with_customers.items():
+            sold_g[code] += grams
+        for edge in ledger.reached(read, accounts):
+            if edge.source.kind == PACKED and not edge.target.name and edge.target not in {DIFFERENCE, OVERFILL}:
+                taken_g[edge.source.name] += edge.grams
         found = []
-        for code, bag_g, count, best_before in stocks.packs(self._store.read, packs):
+        for code, bag_g, count, best_before in stocks.packs(read, codes):
             account = Account(PACKED, code)
-            sold_g = sum(grams for (pack, _customer), grams in with_customers.items() if pack == code)
+            left_g = held_g.get(account, 0)
+            not_found_g = count * bag_g - max(0, left_g) - sold_g[code] - taken_g[code]
             found.append(
                 AffectedPack(
                     code=code,
@@ -256,43 +253,39 @@ class RecallService:
                     bag_g=bag_g,
                     best_before=best_before,
                     packed=count,
-                    on_shelf=max(0, held_g.get(account, 0)) // bag_g,
-                    sold=sold_g // bag_g,
-                    missing_g=missing_g[code],
+                    on_shelf=max(0, left_g) // bag_g,
+                    sold=sold_g[code] // bag_g,
+                    missing_g=max(0, not_found_g) + max(0, -left_g),  # not found, or sold twice
                 )
             )
         return found
 
-    def _holders(self, with_customers: Mapping[tuple[str, str], int], recall: Recall) -> list[Holder]:
-        bag_g = {
-            code: size for code, size, *_rest in stocks.packs(self._store.read, {pack for pack, _ in with_customers})
-        }
-        customers = stocks.customers(self._store.read, {customer for _, customer in with_customers})
-        bags: dict[str, dict[str, int]] = {}
-        for (pack, customer), grams in with_customers.items():
-            if grams > 0:
-                bags.setdefault(customer, {})[pack] = grams // bag_g.get(pack, grams)
-        grams_g = {
-            customer: sum(grams for (_pack, other), grams in with_customers.items() if other == customer)
-            for customer in bags
-        }
+    def _holders(
+        self, bag_g: Mapping[str, int], with_customers: Mapping[tuple[str, str], int], recall: Recall
+    ) -> list[Holder]:
+        """Customers with bags; those to be reached first are first."""
+        grams: dict[str, dict[str, int]] = {}
+        for (pack, customer), held_g in with_customers.items():
+            if held_g > 0:
+                grams.setdefault(customer, {})[pack] = held_g
+        rows = stocks.customers(self._store.read, grams)
         holders = [
             Holder(
                 customer=customer,
-                name=customers[customer].name if customer in customers else None,
-                contact=customers[customer].contact if customer in customers else None,
-                business=customers[customer].business if customer in customers else True,
-                bags=held,
-                grams=grams_g[customer],
+                name=rows[customer].name if customer in rows else None,
+                contact=rows[customer].contact if customer in rows else None,
+                business=rows[customer].business if customer in rows else True,
+                bags={pack: held_g // bag_g.get(pack, held_g) for pack, held_g in held.items()},  # an undone pack: one
+                grams=sum(held.values()),
                 reached=recall.reached.get(customer),
             )
-            for customer, held in bags.items()
+            for customer, held in grams.items()
         ]
         return sorted(holders, key=lambda holder: (holder.reached is not None, -holder.grams, holder.customer))
 
-    def _loose(self, tree: Tree) -> dict[tuple[str, str], int]:
+    def _loose(self, concerned: Collection[Account]) -> dict[tuple[str, str], int]:
         """What is there and not in bags, by kind of account and name. [g]"""
-        names = [node for node in tree.nodes if node.kind in {GREEN, ROASTED}]
+        names = [node for node in concerned if node.kind in {GREEN, ROASTED}]
         asked = [*names, *(Account(DRUM, node.name) for node in names if node.kind == ROASTED)]
         held_g = ledger.held_g(self._store.read, asked)
         return {(account.kind, account.name): grams for account, grams in sorted(held_g.items()) if grams > 0}

@@ -1,4 +1,4 @@
-"""Today: the machines, the batches to weigh, the last batches roasted, the lots that run low."""
+"""Today: the machines, open recalls, the batches to weigh, the last batches roasted, the lots that run low."""
 
 from dataclasses import dataclass
 from typing import Final
@@ -7,6 +7,7 @@ from roastlog.services.batches import BatchService
 from roastlog.services.live import LiveService, MachineNow
 from roastlog.services.lots import Lot, LotService
 from roastlog.services.machines import MachineService
+from roastlog.services.recall import RecallRow, RecallService
 from roastlog.services.stock import Short, StockService
 from roastlog.store.batches import BatchSummary, Page
 
@@ -24,16 +25,25 @@ class Today:
     recent: list[BatchSummary]
     lots_low: list[Lot]
     short: list[Short]
+    recalls: list[RecallRow]
+    drill_is_due: bool
 
 
 class TodayService:
     """Collects the contents of the page Today."""
 
     def __init__(
-        self, machines: MachineService, live: LiveService, batches: BatchService, lots: LotService, stock: StockService
+        self,
+        machines: MachineService,
+        live: LiveService,
+        batches: BatchService,
+        lots: LotService,
+        *,
+        stock: StockService,
+        recalls: RecallService,
     ) -> None:
         self._machines, self._live, self._batches, self._lots = machines, live, batches, lots
-        self._stock = stock
+        self._stock, self._recalls = stock, recalls
 
     def overview(self) -> Today:
         """The contents of the page Today."""
@@ -42,6 +52,8 @@ class TodayService:
             unweighed=self.unweighed(),
             recent=self.recent(),
             short=self._stock.short(),
+            recalls=[recall for recall in self._recalls.all() if recall.finished_ms is None],
+            drill_is_due=self._recalls.drill_is_due(),
             lots_low=[lot for lot in self._lots.all() if 0 < lot.left_g < LOW_LOT_G],
         )
 

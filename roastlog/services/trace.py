@@ -149,10 +149,10 @@ class TraceService:
             edges=_steps(tree.edges, nodes),
         )
 
-    def affected(self, subjects: Iterable[Subject]) -> Tree:
-        """All that came from some subjects, as far as the customers."""
+    def affected(self, subjects: Iterable[Subject]) -> frozenset[Account]:
+        """The nodes of some subjects, and of all that came from them, as far as the customers."""
         starts = [Account(kind, subject.name) for subject in subjects for kind in _ACCOUNTS[subject.kind]]
-        return self._tree(starts, back=False, forward=True)
+        return self._tree(starts, back=False, forward=True).nodes | {node_of(start) for start in starts}
 
     def _tree(self, starts: Sequence[Account], *, back: bool, forward: bool) -> Tree:
         read = self._store.read

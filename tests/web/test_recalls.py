@@ -64,6 +64,28 @@ def test_a_recall_of_a_batch_leaves_other_batches_alone(bench: Bench, sold: str)
     assert list(found.loose) == [("roasted", sold)]
 
 
+def test_a_pack_that_nobody_bought_is_found_too(bench: Bench, sold: str):
+    """A recall of one says where its bags are, though nothing left it."""
+    other = bench.services.recalls.detail(started(bench, "HU-7").rsplit("/", 1)[1]).batches[1]
+    bench.say(about(f"pack {other}-1", "packed", 3000, parts=[{"batch": other, "grams": 1000}], bag_g=250, count=4))
+    found = bench.services.recalls.detail(started(bench, f"{other}-1").rsplit("/", 1)[1])
+    assert [(pack.code, pack.on_shelf, pack.missing_g) for pack in found.packs] == [(f"{other}-1", 4, 0)]
+    assert (found.in_bags_g, found.accounted_g, found.bags_out) == (1000, 1000, 0)
+
+
+def test_a_pack_of_two_batches_is_concerned_as_a_whole(bench: Bench, sold: str):
+    """All its bags count, whichever of its batches is recalled; bags given away are accounted for."""
+    other = bench.services.recalls.detail(started(bench, "HU-7").rsplit("/", 1)[1]).batches[1]
+    parts = [{"batch": sold, "grams": 300}, {"batch": other, "grams": 700}]
+    bench.say(
+        about(f"pack {sold}-2", "packed", 3000, parts=parts, bag_g=250, count=4),
+        about(f"pack {sold}-2", "taken", 3100, bags=1, why="gift"),
+    )
+    found = bench.services.recalls.detail(started(bench, other).rsplit("/", 1)[1])
+    assert (found.in_bags_g, found.accounted_g) == (1000, 1000)
+    assert [(pack.packed, pack.on_shelf) for pack in found.packs] == [(4, 3)]
+
+
 def test_customers_are_ticked_off_and_the_recall_is_closed(bench: Bench, sold: str):
     """A tick can be undone; whoever is not reached stays first; a closed recall has its time and its note."""
     page = started(bench, sold)
@@ -77,10 +99,12 @@ def test_customers_are_ticked_off_and_the_recall_is_closed(bench: Bench, sold: s
     bench.client.post(f"{page}/undo", data={"entry": str(tick.id)})
     assert bench.services.recalls.detail(ident).reached == 0
     bench.clock.turn_to(5090)
+    assert f"Recall of {sold} is open" in bench.client.get("/").text
     bench.client.post(f"{page}/close", data={"note": "All bags collected"})
     text = bench.client.get(page).text
     assert "All bags collected" in text
     assert "Close the recall" not in text
+    assert "is open" not in bench.client.get("/").text
 
 
 def test_a_drill_cannot_be_mistaken(bench: Bench, sold: str):
@@ -135,6 +159,7 @@ def test_a_drill_is_due_half_a_year_after_the_last(bench: Bench, sold: str):
     bench.clock.turn_to(184 * 86_400)
     assert bench.services.recalls.drill_is_due()
     assert "No drill for half a year" in bench.client.get("/recalls").text
+    assert "Practise a recall" in bench.client.get("/").text
     page = bench.client.post("/recalls/drill").headers["Location"]
     bench.client.post(f"{page}/close", data={})
     assert not bench.services.recalls.drill_is_due()

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from flask import Blueprint, render_template
 
-from roastlog.services import BatchSummary, Lot, MachineNow, Page, Short, StorageStatus
+from roastlog.services import BatchSummary, Lot, MachineNow, Page, RecallRow, Short, StorageStatus
 from roastlog.web import services
 from roastlog.web.http.forms import AddMachine
 
@@ -22,6 +22,8 @@ class TodayPage:
     recent: Sequence[BatchSummary]
     lots_low: Sequence[Lot]
     short: Sequence[Short]
+    recalls: Sequence[RecallRow]
+    drill_is_due: bool
     add: AddMachine
     storage: StorageStatus
 
@@ -31,7 +33,7 @@ def today() -> str:
     """The page Today; without a machine, the form to add one."""
     now, empty, storage = services().today.overview(), AddMachine(), services().backups.status()
     now_ms = services().clock.now_ms()
-    page = TodayPage(now_ms, now.machines, now.unweighed, now.recent, now.lots_low, now.short, empty, storage)
+    page = TodayPage(now_ms, **vars(now), add=empty, storage=storage)
     return render_template("bench/today/page.html", page=page)
 
 
