@@ -119,12 +119,12 @@ class Writer:
                 result = self._make(db, change, rescues=job.rescues)
             except sqlite3.Error as error:
                 self._rolled_back(error)
-                reason = _("The database cannot be written ({error}).", error=error)
-                future.set_exception(StoreError(sentence(reason, error, self._path, then=NOT_KEPT)))
                 if db is not None and is_lost(error):  # the next change tries a new connection: the disk may be back
+                    self.ground.forget_logs()  # first, since closing removes them: no reader may find them lost
                     db.close()
                     db = None
-                    self.ground.forget_logs()
+                reason = _("The database cannot be written ({error}).", error=error)
+                future.set_exception(StoreError(sentence(reason, error, self._path, then=NOT_KEPT)))
             except BaseException as error:  # noqa: BLE001 - handed to the caller, who waits on it
                 self._rolled_back(error)
                 future.set_exception(error)

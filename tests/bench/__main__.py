@@ -17,6 +17,7 @@ from tests.bench import (
     compare,
     first_tap,
     html,
+    ledger,
     memory,
     openings,
     outlook,
@@ -34,7 +35,7 @@ from tests.bench.report import Figure, show, write
 from tests.bench.running import ROOT, bare_server
 
 RESULTS = ROOT / "bench-results.json"
-NOT_STANDARD = {"rates", "outlook", "plan"}
+NOT_STANDARD = {"rates", "outlook", "plan", "ledger"}
 FEW_BATCHES = 6_000  # an archive of this size is filled in half a minute
 
 
@@ -89,6 +90,7 @@ def _parts(folder: Path, batches: int) -> dict[str, Callable[[], list[Figure]]]:
         "rates": rates.measure,
         "outlook": outlook.measure,
         "simulation": simulation.measure,
+        "ledger": ledger.measure,
         "plan": plan.measure,
     }
 
