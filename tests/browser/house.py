@@ -10,7 +10,7 @@ from tests.browser.server import Server
 from tests.browser.wire import Wire
 from tests.checkout import ROOT
 
-CUT_ERRORS: Final = ["ERR_", "status of 50", "Failed to fetch", "Fetch API cannot load"]
+CUT_ERRORS: Final = ["ERR_", "status of 50", "Failed to fetch", "Fetch API cannot load", "fetching the script"]
 
 
 class House:

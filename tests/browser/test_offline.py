@@ -79,6 +79,7 @@ def test_a_tap_that_no_view_contains_yet_is_known_after_a_reload(house: House, s
     for unheard in ("**/live?*", "**/view"):
         phone.page.unroute(unheard)
     phone.pad("Yellow")
+    expect(phone.by_id("waiting")).to_have_text("1 waiting")
     back(phone, house)
     assert [entry["body"]["moment"] for entry in house.said("moment")] == ["charge", "yellow"]
 
