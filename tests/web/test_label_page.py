@@ -242,3 +242,31 @@ def test_links_keep_the_choices(bench: Bench):
     assert len(links) == 5
     for link in links:
         assert bench.client.get(link if link.startswith("/") else f"/batches/{code}/label{link}").status_code == 200
+
+
+def test_any_stock_is_printed_as_a_pdf_and_remembered(bench: Bench):
+    """A size in mm is drawn at its size, offered as PDF, and used for the device's next label."""
+    code = bench.roast()
+    page = bench.client.get(f"/batches/{code}/label?size=80x40").text
+    assert "Print the PDF" in page
+    assert "data-print" not in page
+    pdf = pdfium.PdfDocument(bench.client.get(f"/batches/{code}/label.pdf?size=80x40").data)
+    assert [round(side / 72 * 25.4) for side in pdf[0].get_size()] == [80, 40]
+    pdf.close()
+    assert 'value="80x40"' in bench.client.get(f"/batches/{code}/label").text
+
+
+def test_a_stock_that_cannot_be_is_refused_in_words(bench: Bench):
+    """The sentence says how a size is written."""
+    answer = bench.client.get(f"/batches/{bench.roast()}/label?size=8x4000000")
+    assert answer.status_code == 422
+    assert bench.client.get("/labels/test-print.pdf?size=nothing").status_code == 422
+    assert "is written like" in words(bench.client.get("/labels/test-print.pdf?size=nothing").text)
+
+
+def test_the_test_print_has_the_size_of_its_stock(bench: Bench):
+    """It is a page of the stock's paper: the roll's own, or A4."""
+    for size, sides in (("80x40", [80, 40]), ("a4-70x37", [210, 297])):
+        pdf = pdfium.PdfDocument(bench.client.get(f"/labels/test-print.pdf?size={size}").data)
+        assert [round(side / 72 * 25.4) for side in pdf[0].get_size()] == sides
+        pdf.close()

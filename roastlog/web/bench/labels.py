@@ -13,7 +13,7 @@ from markupsafe import Markup
 from roastlog.errors import LabelError
 from roastlog.journal.kinds.base import MAX_BATCH_G
 from roastlog.label.layout import Label, layout
-from roastlog.label.sheets import MOST_COPIES, label_pages, label_pdf, missing_characters
+from roastlog.label.sheets import MOST_COPIES, label_pages, label_pdf, missing_characters, ruler_pdf
 from roastlog.label.stock import SIZES, LabelSize, label_size
 from roastlog.languages import N_, _, joined, numeral
 from roastlog.services import Filled, LabelAddress
@@ -102,9 +102,14 @@ class LabelPage:
     pack: bool = False
 
     @property
+    def is_own_size(self) -> bool:
+        """Whether it is a stock typed by its millimetres; the browser knows only the paper of the others."""
+        return self.choices.size.name not in SIZES
+
+    @property
     def prints_at_once(self) -> bool:
         """Whether it may be printed without another look: a bag label whose code leads somewhere."""
-        return bool(self.pages) and not (self.error or self.warning or self.address.out_of_reach)
+        return bool(self.pages) and not (self.error or self.warning or self.address.out_of_reach or self.is_own_size)
 
 
 @bp.get("/batches/<code>/label")
@@ -146,6 +151,14 @@ def pack_label_file(code: str) -> Response:
     record, choices = services().packing.record(code), Choices.asked()
     filled = Filled(record.row.count, record.row.bag_g * record.row.count, 0.0)
     return _file(services().labels.pack_label(code), choices, filled)
+
+
+@bp.get("/labels/test-print.pdf")
+def test_print() -> Response:
+    """Rulers and outlines of a stock, which show by how much a printer shifts or scales it."""
+    size = label_size(request.args.get("size", next(iter(SIZES))))
+    headers = {"Content-Disposition": f'inline; filename="test-print-{size.name}.pdf"'}
+    return Response(ruler_pdf(size), mimetype="application/pdf", headers=headers)
 
 
 def _label_page(code: str, refused: str = "") -> ResponseReturnValue:
@@ -235,7 +248,10 @@ def _remembered() -> tuple[str, float | None, bool]:
         bag_g = float(bag)
     except ValueError:
         bag_g = 0.0
-    known = size if size in SIZES else next(iter(SIZES))
+    try:
+        known = label_size(size).name
+    except LabelError:
+        known = next(iter(SIZES))
     return known, bag_g if 0 < bag_g <= MAX_BATCH_G else None, numbered == "1"
 
 

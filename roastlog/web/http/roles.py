@@ -54,6 +54,7 @@ LEAST: Final[Mapping[str, Role | None]] = {
     "blending.blend": LOOK,
     "labels.label": LOOK,
     "labels.pack_label": LOOK,
+    "labels.test_print": LOOK,
     "labels.pack_label_file": LOOK,
     "packing.left": LOOK,
     "packing.pack": LOOK,
