@@ -98,7 +98,7 @@ def test_a_silent_unit_has_a_growing_backoff(cable, linked, monkeypatch):
     monkeypatch.setattr(modbus, "_FIRST_BACKOFF_S", 0.05)
     points = {"good": point(cable, "input", 0, "int16"), "dead": point(cable, "input", 0, "int16", unit=9)}
     cable.garble = lambda data: b"" if data[:1] == b"\x09" else data
-    instrument = linked(points, timeout_s=0.1)
+    instrument = linked(points, timeout_s=0.5)
     backoffs_s = []
     for _ in range(3):
         answers = values(instrument.read(points))
