@@ -167,7 +167,8 @@ class TraceService:
         """The nodes of accounts, with their titles and what is left there."""
         named = [account for account in accounts if account.name]
         titles = stocks.titles(self._store.read, named)
-        left_g = ledger.held_g(self._store.read, [*named, *(Account(DRUM, node.name) for node in named)])
+        drums = [Account(DRUM, node.name) for node in named if node.kind == ROASTED]
+        left_g = ledger.held_g(self._store.read, [*named, *drums])
         found = {}
         for account in accounts:
             kind = titles[account].kind if account in titles else ""
