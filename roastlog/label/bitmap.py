@@ -87,7 +87,7 @@ class _Canvas:
             at_mm += look.width_em(character) * line.size_mm
 
     def bitmap(self) -> Bitmap:
-        """What has been drawn."""
+        """The drawing so far."""
         return Bitmap(*self._image.size, self._image.tobytes())
 
 

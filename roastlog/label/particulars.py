@@ -93,7 +93,7 @@ def missing(placed: Layout) -> tuple[Missing, ...]:
 
 
 def _faults(particular: Particular, placed: Layout) -> Iterator[tuple[str, str]]:
-    """What is wrong with one particular, the gravest first."""
+    """The faults of one particular, the gravest first."""
     label, part, source = placed.label, particular.part, particular.source
     lines = [line for line in placed.lines if line.part == part]
     if not (particular.said(label) or "").strip():

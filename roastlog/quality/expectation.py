@@ -1,4 +1,4 @@
-"""What earlier batches tell of the next ones: Student's predictive distribution, or a range of practice instead."""
+"""Expectation for the next batches from earlier ones: Student's predictive distribution, or a range of practice."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass

@@ -143,7 +143,7 @@ class ProductService:
         self._entries.say(Subject(PRODUCT, code), "closed", {}, speaker, ident=ident)
 
     def roastable(self) -> list[Roastable]:
-        """What a batch can be started from: each product, or each lot of one that is blended after the roast."""
+        """The choices to start a batch from: each product, or each lot of one that is blended after the roast."""
         found = []
         for row in self.all():
             parts = row.facts.parts

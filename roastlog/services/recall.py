@@ -284,7 +284,7 @@ class RecallService:
         return sorted(holders, key=lambda holder: (holder.reached is not None, -holder.grams, holder.customer))
 
     def _loose(self, concerned: Collection[Account]) -> dict[tuple[str, str], int]:
-        """What is there and not in bags, by kind of account and name. [g]"""
+        """Coffee that is there and not in bags, by kind of account and name. [g]"""
         names = [node for node in concerned if node.kind in {GREEN, ROASTED}]
         asked = [*names, *(Account(DRUM, node.name) for node in names if node.kind == ROASTED)]
         held_g = ledger.held_g(self._store.read, asked)

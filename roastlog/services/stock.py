@@ -29,7 +29,7 @@ class Short:
 
 @dataclass(frozen=True)
 class ProductSum:
-    """What is in stock of a product; ``name`` is None for coffee of no product. [g]"""
+    """The stock of a product; ``name`` is None for coffee of no product. [g]"""
 
     code: str | None
     name: str | None

@@ -20,7 +20,7 @@ SCHEMA: Final[Mapping[str, Sequence[str]]] = {
             id INTEGER PRIMARY KEY, kind TEXT NOT NULL, name TEXT NOT NULL, grams INTEGER NOT NULL DEFAULT 0,
             UNIQUE (kind, name)
         ) STRICT""",
-        # What is in stock now is read from here: of ten years of batches hardly any has coffee left.
+        # Present stock is read from here: of ten years of batches hardly any has coffee left.
         "CREATE INDEX accounts_held ON accounts (kind, name, grams) WHERE grams <> 0",
     ),
     "counts": (

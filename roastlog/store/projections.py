@@ -252,7 +252,7 @@ def _post(db: Database, subject: Subject, folded: Lines) -> None:
 
 
 def _postings(connection: sqlite3.Connection, folded: Lines) -> Postings:
-    """What a subject brings to the ledger; batches of practice machines bring nothing."""
+    """The movements and counts of a subject; batches of practice machines bring nothing."""
     if isinstance(folded, Batch) and folded.machine is not None and is_practice(connection, folded.machine):
         return Postings()
     return postings_of(folded)

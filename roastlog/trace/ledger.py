@@ -68,5 +68,5 @@ def history(account: Account, movements: Iterable[Movement]) -> list[tuple[Movem
 
 
 def _change_g(movement: Movement, account: Account) -> int:
-    """What a movement adds to an account. [g]"""
+    """The change that a movement makes to an account. [g]"""
     return movement.grams * ((movement.target == account) - (movement.source == account))

@@ -1,4 +1,4 @@
-"""What the law asks of a label, and the heights of its type as they are printed."""
+"""Particulars that the law asks of a label, and the heights of its type as they are printed."""
 
 import re
 from dataclasses import replace

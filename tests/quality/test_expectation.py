@@ -1,4 +1,4 @@
-"""What earlier batches tell of the next ones: Student's prediction, and practice where they are few."""
+"""Expectations from earlier batches: Student's prediction, and practice where they are few."""
 
 from itertools import pairwise
 from math import inf, sqrt

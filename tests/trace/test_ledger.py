@@ -203,7 +203,7 @@ def test_grams_are_conserved(entries: list[Entry], first: int):
 @settings(max_examples=150)
 @given(journals)
 def test_in_equals_out_and_loss_and_stock_for_each_batch_and_pack(entries: list[Entry]):
-    """What went into a batch is its loss, its waste, what was packed, taken or found missing, and what is left."""
+    """All that went into a batch is loss, waste, packed, taken, found missing, or left."""
     movements = ledger(*entries)
     left = balances(movements)
     for code in (*BATCHES, *BLENDS):

@@ -19,7 +19,7 @@ NEW = {"code": "QW-9", "coffee": "Birch", "bought": "30", "arrived": "2026-11-20
 
 
 def text_of(answer: TestResponse) -> str:
-    """What a page says, without its tags."""
+    """The text of a page, without its tags."""
     return " ".join(html.unescape(re.sub(r"<[^>]+>", " ", answer.text)).replace("\u00a0", " ").split())
 
 

@@ -140,7 +140,7 @@ def test_a_name_that_looks_like_a_formula_is_only_a_name(bench: Bench, sold: str
     ],
 )
 def test_a_recall_that_cannot_be_is_refused_in_words(bench: Bench, data: dict[str, str], words: str):
-    """What was typed is still there, and no recall was started."""
+    """The typed text is still there, and no recall was started."""
     answer = bench.client.post("/recalls/new", data=data)
     assert answer.status_code == 422
     assert words in answer.text

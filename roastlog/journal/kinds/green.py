@@ -46,7 +46,7 @@ class Arrived(Body):
 
 
 class Checked(Body):
-    """What an intake check, or a later check, measured. Each field may be left out; one is needed."""
+    """Figures of an intake check, or of a later one. Each field may be left out; one is needed."""
 
     moisture_percent: Annotated[Percent | None, Field(description="of the wet weight")] = None
     water_activity: Annotated[float, Field(ge=0, le=1)] | None = None

@@ -1,4 +1,4 @@
-"""What a plan traded: other plans of the same day, each with its gain and its cost.
+"""Alternatives to a plan: other plans of the same day, each with its gain and its cost.
 
 An alternative is a choice added to the day. Gain and cost are not estimated: the day is planned with the choice, and
 the two plans are compared.

@@ -42,7 +42,7 @@ class Job:
 
 @dataclass(frozen=True)
 class Room:
-    """What there is for the batches to choose: machines, their hours, and the green of each lot.
+    """The means of a day: machines, their hours, and the green of each lot.
 
     ``first_min`` is when each machine is ready for them, counted from the first one that is; ``left_min`` is the time
     from there to its closing, infinite without one.

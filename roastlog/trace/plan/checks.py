@@ -1,4 +1,4 @@
-"""What a day must be like to be planned. Each fault is one sentence with the thing, what is wrong, and what to do."""
+"""Checks that a day can be planned. Each fault is one sentence with the thing, what is wrong, and what to do."""
 
 from math import isfinite
 

@@ -24,7 +24,7 @@ _ROUNDING_G = 100  # beyond, all products give way a little, and not only those 
 
 @dataclass(frozen=True)
 class ProductPlan:
-    """What a plan roasts of a product.
+    """The part of a plan that is about one product.
 
     ``needed_g`` are the roasted grams that the orders still need; ``charges_g`` the charges for them, those in the drum
     and in the cooler among them. ``roasted_g`` is what they are expected to give, and ``likely_g`` what they give with

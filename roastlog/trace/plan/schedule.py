@@ -32,7 +32,7 @@ class Slot:
 
 @dataclass(frozen=True)
 class MachineDay:
-    """What one machine roasts, in order. ``warm_up_ms`` is when the warm-up begins; None if it is warm, or idle."""
+    """The batches of one machine, in order. ``warm_up_ms`` is when the warm-up begins; None if it is warm, or idle."""
 
     machine: Machine
     warm_up_ms: int | None

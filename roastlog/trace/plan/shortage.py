@@ -1,4 +1,4 @@
-"""What cannot be roasted, and why, when the needs of a day are more than its green, its charges or its hours take.
+"""Shortages and their reasons, when the needs of a day are more than its green, its charges or its hours take.
 
 The orders that are due first get what there is. Here the green of each batch is free and the yield of a product is that
 of a number of batches counted beforehand, so that what can be roasted is linear in both.
@@ -97,7 +97,7 @@ def deliverable(jobs: Sequence[Job], allocations: Sequence[Allocation], room: Ro
 
 @dataclass(frozen=True)
 class _Least:
-    """What each product lacks, its number of batches on each machine and their green, and the proofs."""
+    """The shortage of each product, its number of batches on each machine and their green, and the proofs."""
 
     lacks_g: Sequence[float]
     counts: Sequence[Sequence[int]]
@@ -202,14 +202,14 @@ class _Model:
                 self._program.row(terms, high=self._room.left_min[place] + machine.between_min)
 
     def least(self, watch: Watch) -> _Least:
-        """What lacks if those due first come first, with the fewest batches."""
+        """The shortage if those due first come first, with the fewest batches."""
         dues = sorted({due for lacks in self._lacks for due in lacks})
         goals = [Goal(f"lack by {due}", {lacks[due]: 1.0 for lacks in self._lacks if due in lacks}) for due in dues]
         goals.append(Goal("batches", {column: 1.0 for counts in self._counts for column in counts.values()}))
         return self._solved(goals, watch)
 
     def least_in_all(self, at_most_g: Sequence[float], watch: Watch) -> Sequence[float]:
-        """What lacks if all together lack as little as can be, and none more than given. [g]"""
+        """The shortage if all together lack as little as can be, and none more than given. [g]"""
         for lacks, most_g in zip(self._lacks, at_most_g, strict=True):
             self._program.limit(dict.fromkeys(lacks.values(), 1.0), most_g)
         terms = {column: 1.0 for lacks in self._lacks for column in lacks.values()}
@@ -233,7 +233,7 @@ class _Model:
 
 
 def _roasted(job: Job, counts: Sequence[int], green_g: float, lacking_g: float, room: Room) -> int:
-    """What the batches of the model give with the likelihood: at least as much as it thought, if full ones do. [g]"""
+    """The grams that the model's batches give with the likelihood: at least as it thought, if full ones do. [g]"""
     limits = [limit or (0, 0) for limit in job.limits(room.machines)]
     low_g, high_g = (sum(n * limit[end] for n, limit in zip(counts, limits, strict=True)) for end in (0, 1))
     charges_g = even(counts, limits, min(max(floor(green_g + _TOLERANCE_G), low_g), high_g)).all_g

@@ -126,7 +126,7 @@ def pack(code: str) -> ResponseReturnValue:
 
 @bp.get("/packs/<code>/left")
 def left(code: str) -> str:
-    """What is left of a pack and of its source, polled by its page."""
+    """The rest of a pack and of its source, polled by its page."""
     return render_template("bench/packing/_left.html", page=services().packing.record(code))
 
 

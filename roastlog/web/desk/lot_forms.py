@@ -1,4 +1,4 @@
-"""What is entered about a green lot: its arrival, checks, decision, counts, what is taken, its end, and corrections."""
+"""Entries about a green lot: its arrival, checks, decision, counts, what is taken, its end, and corrections."""
 
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
@@ -318,7 +318,7 @@ def _checked(form: Form) -> dict[str, Any]:
 
 
 def _difference(books_g: int, counted_g: int) -> str:
-    """What a count changes, in words."""
+    """The change that a count makes, in words."""
     books, counted, change = _mass(books_g), _mass(counted_g), _mass(abs(counted_g - books_g))
     if counted_g == books_g:
         return _("The books say {books}, and so do you.", books=books)

@@ -1,4 +1,4 @@
-"""What a plan traded: each alternative is another plan, and its gain and cost are theirs."""
+"""Alternatives to a plan: each is another plan, and its gain and cost are theirs."""
 
 import pytest
 

@@ -55,7 +55,7 @@ def test_day_that_goes_as_planned_stays_as_planned(plan: Plan):
 
 
 def test_green_and_grams_of_done_batches_are_counted_once(plan: Plan):
-    """What was charged is off the lot and what was weighed is off the need, however often the day is bent."""
+    """Charged green is off the lot and weighed coffee off the need, however often the day is bent."""
     slots = plan.machines[0].slots
     first, second = done(slots[0], loss=0.15), done(slots[1], loss=0.15)
     once = bend(plan, [first, second], slots[1].drop.at_ms)
@@ -155,7 +155,7 @@ def test_split_batch_is_two(plan: Plan):
 
 
 def test_choice_in_mid_day_keeps_the_order(plan: Plan):
-    """What is left out after the first batch goes; all others stay in their order."""
+    """The batch left out after the first one goes; all others stay in their order."""
     first = plan.machines[0].slots[0]
     bent = bend(plan, [done(first, loss=0.15)], first.drop.at_ms)
     fewer = with_choices(bent, [Leave("decaf", 2000)])

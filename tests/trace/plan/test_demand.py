@@ -40,7 +40,7 @@ def test_every_gram_is_from_stock_or_to_roast(orders, stock_g):
 
 @given(ORDERS, STOCK, st.dictionaries(st.sampled_from("ab"), st.integers(0, 30_000)))
 def test_what_is_left_is_taken_from_the_last_orders(orders, stock_g, left_g):
-    """What is left is what was chosen, or all there is to roast, and no earlier order loses before a later one."""
+    """The rest is as chosen, or all there is to roast, and no earlier order loses before a later one."""
     whole, found = allocate(orders, stock_g), allocate(orders, stock_g, left_g)
     for name in "ab":
         of_it = [each for each in found if each.order.product == name]

@@ -20,7 +20,7 @@ ALDER, DECAF = product("alder"), product("decaf", kind="decaf")
 
 
 def short(plan: Plan) -> list[tuple[str, int, tuple[str, ...]]]:
-    """What is short, and why."""
+    """Shortages and their reasons."""
     return [(each.order.product, each.grams, tuple(each.reasons)) for each in plan.shortfalls]
 
 
@@ -110,7 +110,7 @@ def some_short(seed: int) -> Day:
 
 
 def least_lacking(given: Day) -> tuple[float, float]:
-    """What the orders of the first and of the second day lack at least, tried over all counts of batches."""
+    """The least that the orders of the first and of the second day lack, tried over all counts of batches."""
     best = (inf, inf)
     for counts in cross(range(5), repeat=4):
         per_machine = [(counts[0], counts[2]), (counts[1], counts[3])]

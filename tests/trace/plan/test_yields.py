@@ -51,7 +51,7 @@ def test_whole_plans_suffice_as_often_as_asked(batches: int):
 
 @given(LOSSES, CHARGES, st.floats(0.5, 0.99))
 def test_likelihood_and_what_is_likely_agree(losses, charges, likelihood):
-    """What charges give with a likelihood they give with at least that one, and 20 g more with less."""
+    """The grams that charges give with a likelihood they give with at least that one, and 20 g more with less."""
     loss = expected_loss(losses)
     likely_g = roasted_with(loss, charges, likelihood)
     assert likelihood_of(loss, charges, likely_g) >= likelihood - 1e-6
